@@ -14,19 +14,19 @@ const (
 	Measured Origin = "measured" // read from a sensor, by way of a sample
 	Computed Origin = "computed" // worked out by the service
 	Told     Origin = "told"     // claimed by the asker or a person
+	Absent   Origin = "absent"   // nothing to compare with (not learnt yet, or declared lacking): the number counts as no error
 )
 
 // Fact is one computed number or word about a question. Exactly one of Number, Word, Truth is set, or Missing says why none is.
 type Fact struct {
-	Number   *float64   `json:"number,omitempty"` // finite, in the unit that the name ends with
-	Word     *string    `json:"word,omitempty"`
-	Truth    *bool      `json:"truth,omitempty"`
-	Missing  string     `json:"missing,omitempty"` // one phrase for a person
-	Need     string     `json:"need,omitempty"`    // of a missing fact: what would supply it, a question.NeedKind
-	Origin   Origin     `json:"origin,omitempty"`
-	About    []string   `json:"about,omitempty"`    // parts, axis, end or id that decided
-	Instant  *time.Time `json:"instant,omitempty"`  // when along the motion
-	Unproven bool       `json:"unproven,omitempty"` // a limit crossed only under uncertainty: hold, not deny
+	Number  *float64   `json:"number,omitempty"` // finite, in the unit that the name ends with
+	Word    *string    `json:"word,omitempty"`
+	Truth   *bool      `json:"truth,omitempty"`
+	Missing string     `json:"missing,omitempty"` // one phrase for a person
+	Need    string     `json:"need,omitempty"`    // of a missing fact: what would supply it, a question.NeedKind
+	Origin  Origin     `json:"origin,omitempty"`
+	About   []string   `json:"about,omitempty"`   // parts, axis, end or id that decided
+	Instant *time.Time `json:"instant,omitempty"` // when along the motion
 }
 
 // Set is the facts of one question by name: lower_snake, the unit as suffix.
