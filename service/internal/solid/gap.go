@@ -1,0 +1,58 @@
+package solid
+
+import "math"
+
+// Gap is what is known of the signed separation of two solids, mm: the distance where they are apart, minus the penetration
+// depth where they overlap.
+//
+// Invariant: Lower ≤ the true separation ≤ Upper, and neither is NaN.
+type Gap struct {
+	Lower, Upper float64
+	A, B         Point // where the solids are nearest: a point of each; of overlapping solids, points near the shortest way out
+}
+
+// unknown is the gap about which nothing is proven.
+func unknown() Gap { return Gap{Lower: math.Inf(-1), Upper: math.Inf(1)} }
+
+// Distance bounds the signed separation of two solids. It allocates nothing. Where either is the zero Shape, or was moved to
+// no finite place, nothing is proven: Lower is -Inf and Upper +Inf.
+func Distance(a, b Shape) Gap { return distance(&a, &b, math.NaN()) }
+
+// AtLeast tells whether the separation is proven to be at least want, mm. It is Distance, stopped as soon as the answer is
+// settled; false where nothing is proven.
+func AtLeast(a, b Shape, want float64) bool { return atLeast(&a, &b, want) }
+
+func atLeast(a, b *Shape, want float64) bool {
+	if p := newPair(a, b); p.between.Norm()-a.ball-b.ball-p.allowance >= want {
+		return a.kind != NoKind && b.kind != NoKind
+	}
+	return distance(a, b, want).Lower >= want
+}
+
+// distance is Distance, which may stop early once it is settled whether the separation is at least want (NaN: never).
+func distance(a, b *Shape, want float64) Gap {
+	if a.kind == NoKind || b.kind == NoKind {
+		return unknown()
+	}
+	p := newPair(a, b)
+	var s simplex
+	p.descend(&s, want)
+	return p.gap(&s)
+}
+
+// gap turns what was found into an answer.
+func (p *pair) gap(s *simplex) Gap {
+	a := s.witnessA()
+	v := s.witness()
+	core := v.Norm()
+	if p.inner < 0 {
+		core = p.inner
+	}
+	g := Gap{Lower: p.low - p.grown - p.allowance, Upper: core - p.grown + p.allowance}
+	if math.IsNaN(g.Lower) || math.IsNaN(g.Upper) {
+		return unknown()
+	}
+	g.A = p.a.centre.Add(a).Sub(p.dir.Scale(p.a.round()))
+	g.B = p.b.centre.Add(a.Sub(v).Add(p.between)).Add(p.dir.Scale(p.b.round()))
+	return g
+}
