@@ -1,0 +1,165 @@
+package question
+
+import (
+	"time"
+
+	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/unit"
+)
+
+// PoseState says how sure a pose is.
+type PoseState string
+
+// States of a pose.
+const (
+	Known      PoseState = "known"      // one place, within its uncertainty
+	Candidates PoseState = "candidates" // a few places, all of which count
+	Unknown    PoseState = "unknown"    // anywhere
+)
+
+// Candidate is one place where the axes may be.
+type Candidate struct {
+	Axes    rig.Axes `json:"axes"`
+	Sigma   rig.Axes `json:"sigma"` // one standard deviation
+	Because string   `json:"because,omitempty"`
+}
+
+// Pose is where the axes are, as the service holds it, at one instant.
+//
+// Invariant: Known has exactly one candidate, Candidates at least one, Unknown none.
+type Pose struct {
+	State      PoseState      `json:"state"`
+	Candidates []Candidate    `json:"candidates,omitempty"` // likeliest first
+	Source     rig.SourceKind `json:"source,omitempty"`
+	At         time.Time      `json:"at,omitzero"`
+	HomingID   string         `json:"homing_id,omitempty"`
+	Because    string         `json:"because,omitempty"` // why it is not known for certain, and what settles it
+}
+
+// Homing is the reference that axis angles count from.
+type Homing struct {
+	ID     string    `json:"id"`
+	At     time.Time `json:"at"`
+	Sensed bool      `json:"sensed"`
+	Person string    `json:"person,omitempty"`
+	Axes   rig.Axes  `json:"axes"`
+	Sigma  rig.Axes  `json:"sigma"`
+	// BeliefAxes is M(belief) at homing by the mount's own map, lifted; nil until a sample at rest shows it.
+	BeliefAxes *rig.Axes `json:"belief_axes,omitempty"`
+	Closure    *rig.Axes `json:"closure,omitempty"` // counts at the mark before they were set
+	RunMark    string    `json:"run_mark,omitempty"`
+	// CountZero is, by source, the reading at homing less Axes.
+	CountZero map[rig.SourceKind]rig.Axes `json:"count_zero,omitempty"`
+}
+
+// Step is one sync as seen between two samples at rest: what it did to the belief, in the two forms in which a mount may keep it.
+type Step struct {
+	At    time.Time     `json:"at"`
+	Axes  rig.Axes      `json:"axes"`  // change of M(belief), axis 1 and 2
+	Sky   [2]unit.Angle `json:"sky"`   // change of right ascension and declination, of date
+	Asked bool          `json:"asked"` // it had leave
+}
+
+// SolveVerdict says what became of a judged solve.
+type SolveVerdict string
+
+// What became of a solve.
+const (
+	Accepted SolveVerdict = "accepted" // allowed, and reported done
+	Leaved   SolveVerdict = "allowed"  // allowed, not (yet) reported done
+	Held     SolveVerdict = "held"
+	Refused  SolveVerdict = "denied"
+)
+
+// JudgedSolve is one solve that was judged since the last homing: evidence for the next.
+type JudgedSolve struct {
+	RequestID string       `json:"request_id"`
+	At        time.Time    `json:"at"`
+	Mid       time.Time    `json:"mid,omitzero"`
+	Picture   string       `json:"picture,omitempty"`
+	Optics    string       `json:"optics,omitempty"`
+	Blind     bool         `json:"blind"`
+	HintID    string       `json:"hint_id,omitempty"` // what tells two hints apart, where known
+	Verdict   SolveVerdict `json:"verdict"`
+	Side      rig.Side     `json:"side,omitempty"`
+	Pose      rig.Axes     `json:"pose"`                // at mid-exposure, likeliest candidate
+	Solved    rig.Axes     `json:"solved"`              // axes that the solve gives, same side, lifted to the pose
+	Field     unit.Angle   `json:"field_rad,omitempty"` // field width; 0: not known
+	Good      bool         `json:"good"`                // passed solve/*
+	OffsetSky unit.Angle   `json:"offset_rad"`          // from the expected direction
+	Rotation  *unit.Angle  `json:"rotation_rad,omitempty"`
+	Pixel     *unit.Angle  `json:"pixel_rad,omitempty"`
+	Mirrored  *bool        `json:"mirrored,omitempty"`
+}
+
+// SyncDone is one sync that the mount was told, since the last homing.
+type SyncDone struct {
+	At   time.Time `json:"at"`
+	Axes rig.Axes  `json:"axes"` // the change of belief in axis terms
+	// Nearer: it brought belief nearer the pose, so it is not counted in the sum.
+	Nearer bool `json:"nearer,omitempty"`
+}
+
+// Proof is a person's statement that the rig file fits the rig.
+type Proof struct {
+	Person       string    `json:"person"`
+	At           time.Time `json:"at"`
+	RigDigest    [32]byte  `json:"rig_digest"`
+	SignsChecked bool      `json:"signs_checked"`
+	ResidualMM   float64   `json:"residual_mm"`
+	Stale        string    `json:"stale,omitempty"` // why it no longer holds; empty: it does
+}
+
+// MountLimit is a limit kept by the mount, as last seen.
+type MountLimit struct {
+	Axis  int        `json:"axis"`
+	Limit unit.Angle `json:"limit_rad"`
+	Seen  time.Time  `json:"seen"`
+}
+
+// Offsets are index offsets learnt from this homing's accepted solves on one side: mean of solved axes less pose, and how many.
+type Offsets struct {
+	Axes  rig.Axes `json:"axes"`
+	Count int      `json:"count"`
+}
+
+// RigState is all that the service holds of one rig. It is a value: nothing in it is shared or written in place.
+type RigState struct {
+	Epoch   uint64                    `json:"epoch"`
+	Pose    Pose                      `json:"pose"`
+	Homing  *Homing                   `json:"homing,omitempty"`
+	Sample  *Sample                   `json:"sample,omitempty"` // the last one taken in
+	Still   *Sample                   `json:"still,omitempty"`  // the last one at rest or tracking
+	Recent  []SampleMark              `json:"recent,omitempty"` // the last samples, oldest first, to work out mid-exposure
+	Site    *Place                    `json:"site,omitempty"`   // the mount's, last told
+	SiteAt  time.Time                 `json:"site_at,omitzero"`
+	Steps   []Step                    `json:"steps,omitempty"`  // syncs seen since homing
+	Permit  *Permit                   `json:"permit,omitempty"` // the last one; see Open
+	Leave   *SyncLeave                `json:"leave,omitempty"`  // the last one
+	Solves  []JudgedSolve             `json:"solves,omitempty"`
+	Syncs   []SyncDone                `json:"syncs,omitempty"`
+	Learnt  map[rig.Side]Offsets      `json:"learnt,omitempty"`
+	Against int                       `json:"against,omitempty"` // independent good solves in a row that disagree with the pose
+	Proof   *Proof                    `json:"proof,omitempty"`
+	Limits  []MountLimit              `json:"limits,omitempty"`
+	Demoted map[rig.SourceKind]string `json:"demoted,omitempty"` // sources that moved with a sync, and when
+	// Refused holds, by asker, why a report of theirs was not understood; their next one clears it.
+	Refused map[string]string `json:"refused,omitempty"`
+	Doubt   string            `json:"doubt,omitempty"` // what the last samples put in doubt, one sentence
+}
+
+// SampleMark is what is kept of a past sample.
+type SampleMark struct {
+	Time  time.Time `json:"time"`
+	Doing Doing     `json:"doing"`
+	Axes  rig.Axes  `json:"axes"` // pose then, likeliest candidate
+	Known bool      `json:"known"`
+}
+
+// Snapshot is what one question is judged on.
+type Snapshot struct {
+	Rig   RigState  `json:"rig"`
+	Locks []Lock    `json:"locks,omitempty"` // that hold this rig
+	Clock Clock     `json:"clock"`
+	At    time.Time `json:"at"`
+}

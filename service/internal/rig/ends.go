@@ -1,0 +1,221 @@
+package rig
+
+import (
+	"errors"
+	"math"
+
+	"keepclear.example/keepclear/service/internal/frame"
+	"keepclear.example/keepclear/service/internal/unit"
+)
+
+// ErrUnbounded is the class of ends that cannot be bounded: the motion is a hold.
+var ErrUnbounded = errors.New("the end of the motion cannot be bounded")
+
+// MountSky is what a mount's own map from sky to axes goes by at one instant.
+type MountSky struct {
+	Sidereal unit.Angle                           // its local apparent sidereal time
+	Lat      unit.Angle                           // its latitude
+	Lift     func(altitude unit.Angle) unit.Angle // true altitude to observed, for a map that refracts; nil: none
+	Sink     func(altitude unit.Angle) unit.Angle // the inverse of Lift
+}
+
+// Map returns the axis angles that the mount's own map gives a position of date on one side, each in [-180°, 180°) or as Ideal
+// has it: lift them afterwards. It is the mount as its maker meant it: no polar error, no cone.
+func (r *Rig) Map(m MountSky, ra, dec unit.Angle, side Side) Axes {
+	h := (m.Sidereal - ra).Wrapped()
+	lon, height := h, dec
+	if r.Mount.Refracts && m.Lift != nil || r.Kind == AltAzimuth {
+		v := frame.SiteFromHour[frame.Rig](m.Lat).Apply(frame.FromHour(h, dec))
+		az, alt := frame.AzAlt(v)
+		if r.Mount.Refracts && m.Lift != nil {
+			alt = m.Lift(alt)
+		}
+		lon, height = az, alt
+		if r.Kind.Equatorial() {
+			lon, height = frame.HourDec(frame.SiteFromHour[frame.Rig](m.Lat).Inverse().Apply(frame.Horizon[frame.Rig](az, alt)))
+		}
+	}
+	return r.Kind.Ideal(lon, height, r.Site.Lat, side)
+}
+
+// Unmap is the inverse of Map: right ascension [0°, 360°) and declination of date, and the side.
+func (r *Rig) Unmap(m MountSky, a Axes) (ra, dec unit.Angle, side Side) {
+	lon, height, side := r.Kind.FromIdeal(a, r.Site.Lat)
+	if r.Mount.Refracts && m.Sink != nil || r.Kind == AltAzimuth {
+		toHour := frame.SiteFromHour[frame.Rig](m.Lat).Inverse()
+		az, alt := lon, height
+		if r.Kind.Equatorial() {
+			az, alt = frame.AzAlt(frame.SiteFromHour[frame.Rig](m.Lat).Apply(frame.FromHour(lon, height)))
+		}
+		if r.Mount.Refracts && m.Sink != nil {
+			alt = m.Sink(alt)
+		}
+		lon, height = frame.HourDec(toHour.Apply(frame.Horizon[frame.Rig](az, alt)))
+	}
+	return (m.Sidereal - lon).Positive(), height, side
+}
+
+// LiftNear returns a with each angle on the turn nearest to p.
+func LiftNear(a, p Axes) Axes { return Axes{a.A1.Near(p.A1), a.A2.Near(p.A2)} }
+
+// Lifts returns the unreduced poses that stand for a, seen from p, by the declared way round: the turn within travel nearest to
+// p (within travel), the nearest turn whatever the travel (shortest), or every turn within travel (unknown). Where no turn lies
+// within travel it is the one nearest to the middle of travel, and travel will refuse it.
+func (r *Rig) Lifts(a, p Axes) []Axes {
+	if r.Motion.Way == Shortest {
+		return []Axes{LiftNear(a, p)}
+	}
+	ones := r.turns(a.A1, p.A1, r.Travel.Low.A1, r.Travel.High.A1)
+	twos := r.turns(a.A2, p.A2, r.Travel.Low.A2, r.Travel.High.A2)
+	var out []Axes
+	for _, a1 := range ones {
+		for _, a2 := range twos {
+			out = append(out, Axes{a1, a2})
+		}
+	}
+	return out
+}
+
+// turns lifts one angle; see Lifts.
+func (r *Rig) turns(a, near, low, high unit.Angle) []unit.Angle {
+	var within []unit.Angle
+	first := a + unit.Turn*unit.Angle(math.Ceil(float64((low-a)/unit.Turn)-1e-12))
+	for x := first; x <= high+1e-12; x += unit.Turn {
+		within = append(within, x)
+	}
+	if len(within) == 0 {
+		return []unit.Angle{a.Near((low + high) / 2)}
+	}
+	if r.Motion.Way == WayUnknown {
+		return within
+	}
+	best := within[0]
+	for _, x := range within[1:] {
+		if (x - near).Abs() < (best - near).Abs() {
+			best = x
+		}
+	}
+	return []unit.Angle{best}
+}
+
+// End is one place where a motion may come to rest (or from which it tracks on).
+type End struct {
+	Axes     Axes   `json:"axes"`
+	Side     Side   `json:"side"`
+	From     int    `json:"from"` // the candidate pose it starts from
+	Intended bool   `json:"intended,omitempty"`
+	Because  string `json:"because"`
+}
+
+// Going is what decides where a slew by sky ends: everything as known, empty or nil where not.
+type Going struct {
+	Poses       []Axes     // the candidate poses, likeliest first
+	BeliefRA    unit.Angle // of date
+	BeliefDec   unit.Angle
+	BeliefSides []Side     // the sides that the belief may mean
+	Now, Then   MountSky   // the mount's own, at the sample and on arrival
+	OursThen    MountSky   // what is right, on arrival: where the asker means to go
+	TargetRA    unit.Angle // of date
+	TargetDec   unit.Angle
+	Side        Side // asked for; empty: none
+}
+
+// sideSlack is how near the change-over hour angle a mount that chooses by it may go either way: what its clock and ours may differ
+// by without being noticed, and the motion's own time. Common practice, no source.
+const sideSlack = 0.5 * unit.Degree
+
+// SidesFor returns the sides on which the mount may arrive, the intended one first.
+func (r *Rig) SidesFor(asked Side, hourAngle unit.Angle) []Side {
+	both := r.Kind.Sides()
+	switch r.Mount.Chooses {
+	case AskerChooses:
+		if asked != "" {
+			return []Side{asked}
+		}
+	case ByHourAngle:
+		if r.Kind != German {
+			break
+		}
+		chosen := []Side{West}
+		if past := (hourAngle - r.Mount.MeridianDelay).Wrapped(); past >= sideSlack {
+			chosen = []Side{East}
+		} else if past > -sideSlack {
+			chosen = []Side{West, East}
+		}
+		return withFirst(asked, chosen)
+	case AnySide:
+	}
+	return withFirst(asked, both[:])
+}
+
+// withFirst puts the asked side first, adding it where it is not among those possible.
+func withFirst(asked Side, sides []Side) []Side {
+	if asked == "" {
+		return sides
+	}
+	out := []Side{asked}
+	for _, s := range sides {
+		if s != asked {
+			out = append(out, s)
+		}
+	}
+	return out
+}
+
+// Ends returns every place where a slew to a sky position may end: first, from each candidate pose, the intended end (where the
+// target really is), then what the mount's own belief makes of it. An offset of the counters ends at p + (t - b); an offset on
+// the sky at the map of the target less that offset; where the keeping is not known both count.
+func (r *Rig) Ends(g Going) ([]End, error) {
+	if r.Mount.Sync == KeptInModel {
+		return nil, ErrUnbounded
+	}
+	var out []End
+	add := func(e End) {
+		for _, o := range out {
+			if o.From == e.From && o.Axes.Sub(e.Axes).Abs().Max() < 1e-9 {
+				return
+			}
+		}
+		out = append(out, e)
+	}
+	h := (g.Then.Sidereal - g.TargetRA).Wrapped()
+	for i, p := range g.Poses {
+		for _, side := range r.SidesFor(g.Side, h) {
+			for _, t := range r.Lifts(r.Map(g.OursThen, g.TargetRA, g.TargetDec, side), p) {
+				add(End{t, side, i, true, "the target"})
+			}
+		}
+	}
+	for i, p := range g.Poses {
+		for _, side := range r.SidesFor(g.Side, h) {
+			r.believedEnds(g, i, p, side, add)
+		}
+	}
+	return out, nil
+}
+
+// believedEnds adds the ends that the mount's belief makes of one candidate pose and side.
+func (r *Rig) believedEnds(g Going, i int, p Axes, side Side, add func(End)) {
+	onAxes := r.Mount.Sync == KeptOnAxes || r.Mount.Sync == NotKept || r.Mount.Sync == KeptUnknown
+	onSky := r.Mount.Sync == KeptOnSky || r.Mount.Sync == KeptUnknown
+	for _, bside := range g.BeliefSides {
+		b := LiftNear(r.Map(g.Now, g.BeliefRA, g.BeliefDec, bside), p)
+		for _, t := range r.Lifts(r.Map(g.Then, g.TargetRA, g.TargetDec, side), b) {
+			if onAxes {
+				add(End{p.Add(t.Sub(b)), side, i, false, "the mount turns by what it believes is missing"})
+			}
+		}
+	}
+	if onSky {
+		ra, dec, _ := r.Unmap(g.Now, p)
+		toRA := g.TargetRA - (g.BeliefRA - ra)
+		toDec := g.TargetDec - (g.BeliefDec - dec)
+		if toDec.Abs() > unit.HalfTurn/2 { // over the pole
+			toDec = unit.Angle(math.Copysign(math.Pi, float64(toDec))) - toDec
+			toRA += unit.HalfTurn
+		}
+		for _, t := range r.Lifts(r.Map(g.Then, toRA, toDec, side), p) {
+			add(End{t, side, i, false, "the mount takes its sync off the target on the sky"})
+		}
+	}
+}
