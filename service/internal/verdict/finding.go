@@ -1,0 +1,110 @@
+package verdict
+
+import (
+	"slices"
+	"sort"
+	"strings"
+	"time"
+
+	"keepclear.example/keepclear/service/internal/facts"
+)
+
+// Effect is what one rule says. Any other word, and the empty one, means hold.
+type Effect string
+
+// Effects.
+const (
+	Passes        Effect = "pass"           // within its limit
+	Holds         Effect = "hold"           // not known, or not yet
+	Denies        Effect = "deny"           // beyond its limit
+	NotApplicable Effect = "not_applicable" // the action is none of the rule's, or the rig declares that it lacks what the rule needs
+)
+
+// harmless tells whether an effect may stand in an allow.
+func (e Effect) harmless() bool { return e == Passes || e == NotApplicable }
+
+// gravity orders effects, gravest first; a word that nobody knows stands with hold.
+func (e Effect) gravity() int {
+	switch e {
+	case Denies:
+		return 0
+	case Passes:
+		return 2
+	case NotApplicable:
+		return 3
+	case Holds:
+	}
+	return 1
+}
+
+// Finding is what one rule says of one question.
+type Finding struct {
+	Rule     string     `json:"rule"`               // id: area/name
+	Effect   Effect     `json:"effect"`             //
+	Code     string     `json:"code"`               // stable word for programs: "below_floor", "fact_missing", "needs_no_roof"
+	Fact     *Reading   `json:"fact,omitempty"`     // the fact that decided; absent: not applicable, or the rule did not answer
+	Limit    *float64   `json:"limit,omitempty"`    // what it was held against, in Unit
+	Unit     string     `json:"unit,omitempty"`     // of value and limit, as the fact's name ends: "deg", "mm", "s"; empty for words, counts and pure numbers
+	About    []string   `json:"about,omitempty"`    // parts, axis, lock ids
+	Instant  *time.Time `json:"instant,omitempty"`  // when along the motion
+	Sentence string     `json:"sentence,omitempty"` // for a person; empty on a pass
+	Remedy   string     `json:"remedy,omitempty"`   // what would help; empty on a pass
+	Needs    []Need     `json:"needs,omitempty"`    // of a hold: what ends it
+}
+
+// Reading is a fact as a rule judged it. At most one of Number, Word, Truth is set; Missing says why none is.
+type Reading struct {
+	Name    string       `json:"name"`
+	Number  *float64     `json:"number,omitempty"` // rounded to 15 significant digits, toward danger
+	Word    *string      `json:"word,omitempty"`
+	Truth   *bool        `json:"truth,omitempty"`
+	Missing string       `json:"missing,omitempty"`
+	Origin  facts.Origin `json:"origin,omitempty"`
+}
+
+// Sort puts findings in the order in which a person reads them: gravest first, then by id.
+func Sort(findings []Finding) {
+	slices.SortStableFunc(findings, func(a, b Finding) int {
+		if d := a.Effect.gravity() - b.Effect.gravity(); d != 0 {
+			return d
+		}
+		return strings.Compare(a.Rule, b.Rule)
+	})
+}
+
+// Gravest returns the finding that a one-line answer quotes: the first by Sort that is no pass and not "not applicable".
+func Gravest(findings []Finding) (Finding, bool) {
+	var worst *Finding
+	for i := range findings {
+		f := &findings[i]
+		if f.Effect.harmless() {
+			continue
+		}
+		if worst == nil || f.Effect.gravity() < worst.Effect.gravity() || f.Effect.gravity() == worst.Effect.gravity() && f.Rule < worst.Rule {
+			worst = f
+		}
+	}
+	if worst == nil {
+		return Finding{}, false
+	}
+	return *worst, true
+}
+
+// Needs collects what would end the holds among the findings, each need once, by kind and then by whom it concerns.
+func Needs(findings []Finding) []Need {
+	var out []Need
+	for _, f := range findings {
+		for _, n := range f.Needs {
+			if !slices.Contains(out, n) {
+				out = append(out, n)
+			}
+		}
+	}
+	sort.SliceStable(out, func(i, j int) bool {
+		if out[i].Kind != out[j].Kind {
+			return out[i].Kind < out[j].Kind
+		}
+		return out[i].About < out[j].About
+	})
+	return out
+}
