@@ -1,0 +1,162 @@
+package reach
+
+import (
+	"math"
+
+	"keepclear.example/keepclear/service/internal/frame"
+	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/solid"
+)
+
+// cell is a rectangle of axis space with the pairs of one class that are not settled over it.
+type cell struct {
+	box         rect
+	first, last float64 // marks of the leg from which its poses come
+	low         float64 // proven of the spare of its unsettled pairs
+	key         float64 // place in the queue, least first
+	at, n       int32   // its unsettled pairs: search.open[at : at+n]
+	leg         int32
+	class       class
+	long        int8 // the axis to split
+}
+
+// sight is the pose that a cell is looked at from, with what follows from it.
+type sight struct {
+	cell       *cell
+	pose       rig.Axes
+	mark       float64
+	motion     solid.Motion // of the moving bodies
+	chord1     float64      // per mm of reach, how far a body may move within the cell
+	chord2     float64
+	half       rig.Axes
+	arc1, arc2 arc
+	arcs       int8 // 0 not made yet, 1 made, -1 too wide
+}
+
+// look settles what it can of a cell's pairs and notes what it sees. Those left open are listed anew; it tells whether there are
+// any.
+func (s *search) look(c *cell, pairs []int32) bool {
+	s.cells++
+	s.stamp++
+	v := s.sight(c)
+	c.at, c.low = int32(len(s.open)), math.Inf(1)
+	var pull1, pull2 float64
+	for _, i := range pairs {
+		q := &s.p.pairs[i]
+		r1, r2 := s.reaches(&v, q)
+		low := s.bound(&v, i, q, r1*v.chord1+r2*v.chord2)
+		if low >= s.enough() {
+			s.settled = min(s.settled, low)
+			continue
+		}
+		s.open = append(s.open, i)
+		c.low = min(c.low, low)
+		pull1, pull2 = max(pull1, r1*float64(v.half.A1)), max(pull2, r2*float64(v.half.A2))
+	}
+	c.n = int32(len(s.open)) - c.at
+	if c.long = 0; pull2 > pull1 {
+		c.long = 1
+	}
+	return c.n > 0
+}
+
+// sight chooses the pose.
+func (s *search) sight(c *cell) sight {
+	l := &s.way.legs[c.leg]
+	v := sight{cell: c, mark: c.first + (c.last-c.first)/2}
+	v.pose = l.within(c.box, v.mark, s.spread)
+	v.half = farther(c.box, v.pose)
+	turns1, turns2 := c.class.turns()
+	chain := &s.p.chain
+	v.motion = frame.Still[frame.Rig]()
+	if turns2 {
+		v.motion = frame.Turning(chain.Point2, chain.Dir2, v.pose.A2)
+		v.chord2 = chord(v.half.A2)
+	}
+	if turns1 {
+		v.motion = v.motion.Before(frame.Turning(chain.Point1, chain.Dir1, v.pose.A1))
+		v.chord1 = chord(v.half.A1)
+	}
+	return v
+}
+
+// reaches returns the reach of a pair from each axis at the pose.
+func (s *search) reaches(v *sight, q *pair) (r1, r2 float64) {
+	if v.cell.class != groundAxis2 {
+		return q.reach1, q.reach2
+	}
+	return min(q.reach1, s.p.offAxis1(s.centre(v, q.b))+s.p.bodies[q.b].radius), q.reach2
+}
+
+// centre returns where the ball of a moving body is, worked out once per pose.
+func (s *search) centre(v *sight, i int32) point {
+	b := &s.placed[i]
+	if b.centreAt != s.stamp {
+		b.centreAt, b.centre = s.stamp, v.motion.Point(s.p.bodies[i].centre)
+	}
+	return b.centre
+}
+
+// shape returns a moving body in its place, worked out once per pose.
+func (s *search) shape(v *sight, i int32) *solid.Shape {
+	b := &s.placed[i]
+	if b.shapeAt != s.stamp {
+		b.shapeAt = s.stamp
+		solid.Place(&b.shape, &s.p.bodies[i].shape, &v.motion)
+	}
+	return &b.shape
+}
+
+// bound returns a lower bound of a pair's spare over the cell, taking the costlier ways only as far as needed.
+func (s *search) bound(v *sight, i int32, q *pair, moves float64) float64 {
+	need := s.need[i]
+	off := need + s.p.allowance
+	a, b := &s.p.bodies[q.a], &s.p.bodies[q.b]
+	low := s.centre(v, q.b).Sub(a.centre).Norm() - a.radius - b.radius - moves - off
+	if low >= s.enough() {
+		return low
+	}
+	towards := s.towards[i]
+	if towards != (point{}) {
+		if low = max(low, s.plane(v, q, towards)-off); low >= s.enough() {
+			return low
+		}
+	}
+	g := solid.Distance(a.shape, *s.shape(v, q.b))
+	s.see(v, i, &g)
+	low = max(low, g.Lower-moves-off)
+	if low >= s.enough() {
+		return low
+	}
+	if n := g.B.Sub(g.A); g.Lower > 0 && n.Norm() > leastGap {
+		s.towards[i] = n.Unit()
+		low = max(low, s.plane(v, q, s.towards[i])-off)
+	}
+	return low
+}
+
+// leastGap is the distance of two nearest points below which they give no direction, mm. Choice: far above the rounding of points.
+const leastGap = 1e-6
+
+// plane returns the plane bound of a pair over the cell; -Inf where the cell is too wide for it.
+func (s *search) plane(v *sight, q *pair, n point) float64 {
+	if v.arcs == 0 {
+		v.arcs = 1
+		ok1, ok2 := true, true
+		v.arc1, v.arc2 = still(), still()
+		turns1, turns2 := v.cell.class.turns()
+		if turns1 {
+			v.arc1, ok1 = over(v.cell.box.low.A1, v.cell.box.high.A1)
+		}
+		if turns2 {
+			v.arc2, ok2 = over(v.cell.box.low.A2, v.cell.box.high.A2)
+		}
+		if !ok1 || !ok2 {
+			v.arcs = -1
+		}
+	}
+	if v.arcs < 0 {
+		return math.Inf(-1)
+	}
+	return s.p.plane(q, n, &v.arc1, &v.arc2)
+}

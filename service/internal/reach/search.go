@@ -1,0 +1,276 @@
+package reach
+
+import (
+	"math"
+
+	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/solid"
+	"keepclear.example/keepclear/service/internal/unit"
+)
+
+// aim is what a search is after.
+type aim uint8
+
+const (
+	tight   aim = iota // the least spare, known closely
+	verdict            // whether the spare is negative anywhere
+	soonest            // when it becomes so
+)
+
+// How closely the least spare is wanted. Choice: a millimetre is what a tape measure gives; of a spare of a metre nobody needs more
+// than 2 cm, and asking for it would double the work of an ordinary slew.
+const (
+	closeMM    = 1.0
+	closeShare = 0.02
+)
+
+// search is the work on one question. The cells that are not settled stand in a queue; none that is settled holds a spare below
+// what was enough when it was.
+type search struct {
+	p      *Prover
+	way    Way
+	spread rig.Axes
+	left   Budget
+	aim    aim
+	why    string
+
+	need    []float64 // by pair: the gap below which the spare is negative
+	towards []point   // by pair: the direction of the gap when it was last seen, or zero
+	placed  []placed  // by body
+	stamp   int32     // numbers the poses looked at
+
+	queue   queue
+	open    []int32 // the unsettled pairs of all cells, one list after the other
+	cells   int
+	settled float64 // the least bound by which anything was settled
+
+	best seen
+}
+
+// placed is a body at the pose of the stamp beside it.
+type placed struct {
+	centreAt, shapeAt int32
+	centre            point
+	shape             solid.Shape
+}
+
+// seen is a pair at a pose.
+type seen struct {
+	found        bool
+	spare        float64 // at most
+	pair         int32
+	leg          int32
+	pose         rig.Axes
+	mark, time   float64
+	lower, upper float64 // of the gap
+}
+
+// search makes the work on a question; why is set where it makes no sense.
+func (p *Prover) search(way Way, spread rig.Axes, budget Budget) *search {
+	s := &search{p: p, way: way, spread: spread, left: budget, settled: math.Inf(1), why: p.why}
+	s.best = seen{spare: math.Inf(1), time: math.Inf(1)}
+	switch {
+	case s.why != "":
+	case !way.finite():
+		s.why = "the way has a pose that is no number"
+	case !spread.Finite() || spread.A1 < 0 || spread.A2 < 0:
+		s.why = "the spread of the poses is not known"
+	}
+	s.need = make([]float64, len(p.pairs))
+	s.goal(1, 0)
+	s.towards = make([]point, len(p.pairs))
+	s.placed = make([]placed, len(p.bodies))
+	return s
+}
+
+// goal sets what counts as no spare: a share of what the pair requires and extra.
+func (s *search) goal(share, extra float64) {
+	if math.IsNaN(extra) || math.IsInf(extra, 0) {
+		s.why = "the extra margin is no number"
+	}
+	for i := range s.need {
+		s.need[i] = share*s.p.pairs[i].required + extra
+	}
+}
+
+// enough returns the spare from which on a pair needs no more work over a cell. It never grows while a search runs.
+func (s *search) enough() float64 {
+	u := s.best.spare
+	switch {
+	case s.aim != tight:
+		return 0
+	case u < 0:
+		return u - closeMM
+	}
+	return max(0, min(u-closeMM, u*(1-closeShare)))
+}
+
+// see notes a pair at a pose.
+func (s *search) see(v *sight, i int32, g *solid.Gap) {
+	spare := g.Upper - s.need[i]
+	l := &s.way.legs[v.cell.leg]
+	if s.aim == soonest {
+		if spare >= 0 {
+			return
+		}
+		if t := l.time(v.mark, v.pose); !s.best.found || t < s.best.time {
+			s.best = seen{true, spare, i, v.cell.leg, v.pose, v.mark, t, g.Lower, g.Upper}
+		}
+		return
+	}
+	if spare < s.best.spare {
+		s.best = seen{true, spare, i, v.cell.leg, v.pose, v.mark, 0, g.Lower, g.Upper}
+	}
+}
+
+// begin looks at every leg as one cell for each class of pairs.
+func (s *search) begin() {
+	for i := range s.way.legs {
+		l := &s.way.legs[i]
+		for k := range classes {
+			if len(s.p.of[k]) > 0 {
+				whole := hull(l.from, l.to, s.spread.Add(l.fuzz()))
+				s.offer(cell{box: whole, low: math.Inf(-1), leg: int32(i), class: k}, s.p.of[k])
+			}
+		}
+	}
+}
+
+// offer looks at a cell, cut down to what the way sweeps of it, and queues it if it is not settled.
+func (s *search) offer(c cell, pairs []int32) {
+	l := &s.way.legs[c.leg]
+	box, first, last, ok := l.clip(c.box, s.spread)
+	if !ok {
+		return
+	}
+	known := c.low
+	c.box, c.first, c.last = box, first, last
+	if !s.look(&c, pairs) {
+		return
+	}
+	c.low = max(c.low, known) // what is proven of a cell holds in each part of it
+	c.key = c.low
+	if s.aim == soonest {
+		c.key = l.earliest(&c, s.spread)
+	}
+	s.queue.push(c)
+}
+
+// split cuts a cell in two across its longer side; false where it is too small for that.
+func (s *search) split(c *cell) bool {
+	a, b := *c, *c
+	m := c.box.middle()
+	if c.long == 0 {
+		if m.A1 <= c.box.low.A1 || m.A1 >= c.box.high.A1 {
+			return false
+		}
+		a.box.high.A1, b.box.low.A1 = m.A1, m.A1
+	} else {
+		if m.A2 <= c.box.low.A2 || m.A2 >= c.box.high.A2 {
+			return false
+		}
+		a.box.high.A2, b.box.low.A2 = m.A2, m.A2
+	}
+	s.offer(a, s.open[c.at:c.at+c.n])
+	s.offer(b, s.open[c.at:c.at+c.n])
+	return true
+}
+
+// spent tells whether the budget is used up.
+func (s *search) spent() bool { return s.cells >= int(s.left) }
+
+// closest works on the cell with the least bound until the answer is settled. What is then proven is the least bound in the queue
+// or of anything settled.
+func (s *search) closest(what aim) {
+	s.aim = what
+	s.begin()
+	for len(s.queue) > 0 && s.queue[0].low < s.enough() && !s.spent() {
+		if s.best.spare < 0 && (what == verdict || s.best.upper <= 0) {
+			return
+		}
+		c := s.queue.pop()
+		if !s.split(&c) {
+			s.queue.push(c)
+			return
+		}
+	}
+}
+
+// result reads off what closest found.
+func (s *search) result() Result {
+	r := Result{Lower: unit.Length(math.Inf(-1)), Upper: unit.Length(math.Inf(1)), Why: s.why, Cells: s.cells}
+	if s.why != "" {
+		return r
+	}
+	low := s.settled
+	if len(s.queue) > 0 {
+		low = min(low, s.queue[0].low)
+	}
+	r.Lower, r.Upper, r.Nearest = unit.Length(low), unit.Length(s.best.spare), s.approach()
+	r.Decided = r.Lower >= 0 || r.Upper < 0
+	if !r.Decided {
+		r.Why = "not settled within the work budget"
+	}
+	return r
+}
+
+// first works on the cell that the motion may reach soonest. Whatever it may reach before that cell is settled.
+func (s *search) first() Until {
+	s.aim = soonest
+	s.begin()
+	for len(s.queue) > 0 {
+		c := &s.queue[0]
+		if s.best.found && !(s.best.time-c.key > s.resolution()) {
+			return Until{Clear: min(c.key, s.best.time), Broken: s.best.time, Seen: s.approach(), Decided: true}
+		}
+		top := s.queue.pop()
+		if s.spent() || !s.split(&top) {
+			s.why = "not settled within the work budget"
+			return Until{Clear: min(top.key, s.best.time), Broken: s.best.time, Seen: s.approach()}
+		}
+	}
+	return Until{Clear: s.way.end, Whole: true, Broken: math.Inf(1), Decided: true} // a cell in which a break was seen never settles
+}
+
+// resolution is how finely an instant is wanted, s. Choice: what nobody would notice, a hundred-thousandth of the way (0.9 s of a
+// day), at least 20 ms.
+func (s *search) resolution() float64 { return max(0.02, 1e-5*s.way.end) }
+
+// earliest returns when the motion may first be in a cell.
+func (l *leg) earliest(c *cell, spread rig.Axes) float64 {
+	at := l.from
+	if l.kind == rectLeg { // the nearest pose of the cell
+		at.A1 += clampTo(0, c.box.low.A1-l.from.A1-spread.A1, c.box.high.A1-l.from.A1+spread.A1)
+		at.A2 += clampTo(0, c.box.low.A2-l.from.A2-spread.A2, c.box.high.A2-l.from.A2+spread.A2)
+	}
+	return l.time(c.first, at)
+}
+
+// clampTo returns the number in [low, high] nearest to v.
+func clampTo(v, low, high unit.Angle) unit.Angle { return min(max(v, low), high) }
+
+// approach describes what was seen best.
+func (s *search) approach() *Approach {
+	b := &s.best
+	if !b.found {
+		return nil
+	}
+	q := &s.p.pairs[b.pair]
+	l := &s.way.legs[b.leg]
+	from, _ := s.way.Ends()
+	turned := b.pose.Sub(from)
+	if l.kind != rectLeg {
+		turned = l.point(b.mark).Sub(from)
+	}
+	return &Approach{
+		Parts: [2]string{s.p.name(q.a), s.p.name(q.b)}, Pair: int(b.pair), Pose: b.pose, Turned: turned,
+		Seconds: l.time(b.mark, b.pose), Lower: unit.Length(b.lower), Upper: unit.Length(b.upper), Required: unit.Length(q.required),
+	}
+}
+
+func (p *Prover) name(body int32) string {
+	if i := p.bodies[body].part; i >= 0 && i < len(p.names) {
+		return p.names[i]
+	}
+	return ""
+}
