@@ -1,0 +1,41 @@
+# METADATA
+# scope: package
+# title: Something stops the mount if the asker dies
+# description: >-
+#   The time between the instant at which the declared stop (a limit in the mount, a power relay, the end of the
+#   motion itself) acts and the first contact, worst over all ends.
+# related_resources:
+#   - ref: limits/asker.yaml
+#     description: the limits, and why they stand where they do
+# schemas:
+#   - input: schema.facts
+# custom:
+#   actions: [slew, retreat, track, jog, home, park, flip]
+#   if_missing: sample
+#   codes:
+#     stop_in_time: {fact: unstopped_spare_s, limit: unstopped_spare_s}
+#     stop_too_late:
+#       fact: unstopped_spare_s
+#       limit: unstopped_spare_s
+#       sentence: "If nobody spoke to the mount any more, its own stop would leave {value} before the first contact (negative: comes after it); {limit} is the least."
+#       remedy: "Set a limit in the mount that stops it earlier and declare it, or ask for a motion that ends sooner."
+#       need: [repair]
+package rules.asker.fallback
+
+import data.limits.asker.fallback as limits
+
+default finding := {"effect": "hold", "code": "fact_missing"}
+
+finding := outcome[input.unstopped_spare_s >= limits.unstopped_spare_s] if {
+	is_number(input.unstopped_spare_s)
+	is_number(limits.unstopped_spare_s)
+}
+
+outcome := {
+	true: stop_in_time,
+	false: stop_too_late,
+}
+
+stop_in_time := {"effect": "pass", "code": "stop_in_time"}
+
+stop_too_late := {"effect": "hold", "code": "stop_too_late"}

@@ -1,0 +1,51 @@
+# METADATA
+# scope: package
+# title: The way is clear
+# description: >-
+#   The proven clearance of every pair of parts along every way to every end, less what the pair requires. A way
+#   that fails even from the best known pose is denied; one that fails only with the uncertainty of the pose
+#   counted is held. The margins part_mm and general_mm enter the computation of the fact.
+# related_resources:
+#   - ref: limits/clear.yaml
+#     description: the margins that enter the fact
+# schemas:
+#   - input: schema.facts
+# custom:
+#   actions: [slew, retreat, track, jog, home, park, flip]
+#   if_missing: sample
+#   codes:
+#     way_clear: {fact: clearance_spare_mm, limit: 0}
+#     way_tight:
+#       fact: clearance_spare_mm
+#       limit: 0
+#       sentence: "With the uncertainty of the pose counted, {about|two parts} could pass with {value} of spare clearance (negative: too near); {limit} is the least."
+#       remedy: "Home the rig: that sharpens the pose."
+#       need: [homing]
+#     way_blocked:
+#       fact: clearance_sharp_spare_mm
+#       limit: 0
+#       sentence: "On this way {about|two parts} would pass with {value} of spare clearance (negative: too near); {limit} is the least."
+#       remedy: "Choose another target, the other side, or a way round."
+package rules.clear.path
+
+import data.limits.clear.path as limits
+
+default finding := {"effect": "hold", "code": "fact_missing"}
+
+finding := outcome[input.clearance_spare_mm >= 0][sharp >= 0] if {
+	# missing: counts as on the limit, so that it holds and never denies
+	sharp := object.get(input, "clearance_sharp_spare_mm", 0)
+	is_number(sharp)
+	is_number(input.clearance_spare_mm)
+}
+
+outcome := {
+	true: {true: way_clear, false: way_clear},
+	false: {true: way_tight, false: way_blocked},
+}
+
+way_clear := {"effect": "pass", "code": "way_clear"}
+
+way_tight := {"effect": "hold", "code": "way_tight"}
+
+way_blocked := {"effect": "deny", "code": "way_blocked"}

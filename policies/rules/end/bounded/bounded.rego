@@ -1,0 +1,42 @@
+# METADATA
+# scope: package
+# title: The ends are bounded
+# description: >-
+#   How far apart the places are in which the motion could end (for a sync: the next slews), over all that is not
+#   known of the mount. Every one of them is judged; where they lie too far apart, something about the mount has
+#   to be settled first.
+# related_resources:
+#   - ref: limits/end.yaml
+#     description: the limits, and why they stand where they do
+# schemas:
+#   - input: schema.facts
+# custom:
+#   actions: [slew, track, park, flip, sync]
+#   if_missing: sample
+#   codes:
+#     ends_close: {fact: end_spread_deg, limit: spread_deg}
+#     ends_spread:
+#       fact: end_spread_deg
+#       limit: spread_deg
+#       sentence: "This could end in places {value} apart; {limit} is the most."
+#       remedy: "Home the rig, and see that the mount's clock and site are right."
+#       need: [homing, clock, site]
+package rules.end.bounded
+
+import data.limits.end.bounded as limits
+
+default finding := {"effect": "hold", "code": "fact_missing"}
+
+finding := outcome[input.end_spread_deg <= limits.spread_deg] if {
+	is_number(input.end_spread_deg)
+	is_number(limits.spread_deg)
+}
+
+outcome := {
+	true: ends_close,
+	false: ends_spread,
+}
+
+ends_close := {"effect": "pass", "code": "ends_close"}
+
+ends_spread := {"effect": "hold", "code": "ends_spread"}

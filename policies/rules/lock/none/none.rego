@@ -1,0 +1,34 @@
+# METADATA
+# scope: package
+# title: Nothing is locked
+# description: >-
+#   Locks on the rig or on all rigs. Only a named person releases them.
+# schemas:
+#   - input: schema.facts
+# custom:
+#   actions: [slew, retreat, sync, track, jog, home, park, flip]
+#   if_missing: repair
+#   codes:
+#     no_lock: {fact: lock_count, limit: 0}
+#     locked:
+#       fact: lock_count
+#       limit: 0
+#       sentence: "Locks that keep this rig still: {value} ({about|see the list of locks}); {limit} may stand."
+#       remedy: "A named person looks at the rig and releases them, with a reason."
+#       need: [release]
+package rules.lock.none
+
+default finding := {"effect": "hold", "code": "fact_missing"}
+
+finding := outcome[input.lock_count <= 0] if {
+	is_number(input.lock_count)
+}
+
+outcome := {
+	true: no_lock,
+	false: locked,
+}
+
+no_lock := {"effect": "pass", "code": "no_lock"}
+
+locked := {"effect": "hold", "code": "locked"}

@@ -1,0 +1,42 @@
+# METADATA
+# scope: package
+# title: The pose is known
+# description: >-
+#   A motion that goes by what the mount believes can be bounded only from one known pose. Candidates (several
+#   poses, all of which count) and an unknown pose hold; homing, retreat by axes and jogs, which are judged from
+#   every candidate, do not come here.
+# schemas:
+#   - input: schema.facts
+# custom:
+#   actions: [slew, track, park, flip]
+#   if_missing: homing
+#   codes:
+#     pose_known: {fact: pose_state}
+#     pose_candidates:
+#       fact: pose_state
+#       sentence: "The pose is only known as one of several candidates, so that nobody can say where this motion would end."
+#       remedy: "Home the rig, or solve a second picture on another field."
+#       need: [homing, second_solve]
+#     pose_unknown:
+#       fact: pose_state
+#       sentence: "The pose is {value}: nobody can say at which angles the axes stand."
+#       remedy: "Home the rig."
+#       need: [homing]
+package rules.pose.known
+
+default finding := {"effect": "hold", "code": "fact_missing"}
+
+finding := outcome[input.pose_state == "known"][input.pose_state == "candidates"] if {
+	is_string(input.pose_state)
+}
+
+outcome := {
+	true: {false: pose_known},
+	false: {true: pose_candidates, false: pose_unknown},
+}
+
+pose_known := {"effect": "pass", "code": "pose_known"}
+
+pose_candidates := {"effect": "hold", "code": "pose_candidates"}
+
+pose_unknown := {"effect": "hold", "code": "pose_unknown"}

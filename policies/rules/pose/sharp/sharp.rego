@@ -1,0 +1,50 @@
+# METADATA
+# scope: package
+# title: The pose is sharp
+# description: >-
+#   The standard deviation of either axis angle. Everything that is proven is proven for three of them either way,
+#   so that a blurred pose makes every way wide.
+# related_resources:
+#   - ref: limits/pose.yaml
+#     description: the limits, and why they stand where they do
+# schemas:
+#   - input: schema.facts
+# custom:
+#   actions: [slew, track, park, flip, sync]
+#   if_missing: homing
+#   codes:
+#     pose_sharp: {fact: pose_sigma_axis1_deg, limit: sigma_deg}
+#     axis1_blurred:
+#       fact: pose_sigma_axis1_deg
+#       limit: sigma_deg
+#       sentence: "Axis 1 is known only to {value} (one standard deviation); {limit} is the most."
+#       remedy: "Home the rig: that sharpens both axes."
+#       need: [homing]
+#     axis2_blurred:
+#       fact: pose_sigma_axis2_deg
+#       limit: sigma_deg
+#       sentence: "Axis 2 is known only to {value} (one standard deviation); {limit} is the most."
+#       remedy: "Home the rig: that sharpens both axes."
+#       need: [homing]
+package rules.pose.sharp
+
+import data.limits.pose.sharp as limits
+
+default finding := {"effect": "hold", "code": "fact_missing"}
+
+finding := outcome[input.pose_sigma_axis1_deg <= limits.sigma_deg][input.pose_sigma_axis2_deg <= limits.sigma_deg] if {
+	is_number(input.pose_sigma_axis1_deg)
+	is_number(input.pose_sigma_axis2_deg)
+	is_number(limits.sigma_deg)
+}
+
+outcome := {
+	true: {true: pose_sharp, false: axis2_blurred},
+	false: {true: axis1_blurred, false: axis1_blurred},
+}
+
+pose_sharp := {"effect": "pass", "code": "pose_sharp"}
+
+axis1_blurred := {"effect": "hold", "code": "axis1_blurred"}
+
+axis2_blurred := {"effect": "hold", "code": "axis2_blurred"}

@@ -1,0 +1,50 @@
+# METADATA
+# scope: package
+# title: The telescope stays above the floor
+# description: >-
+#   The lowest altitude at which the telescope points anywhere on the way, homing and parking included.
+# related_resources:
+#   - ref: limits/sky.yaml
+#     description: the limits, and why they stand where they do
+# schemas:
+#   - input: schema.facts
+# custom:
+#   actions: [slew, retreat, track, jog, home, park, flip]
+#   if_missing: sample
+#   codes:
+#     above_floor: {fact: altitude_min_deg, limit: altitude_deg}
+#     near_floor:
+#       fact: altitude_min_deg
+#       limit: altitude_deg
+#       sentence: "With the uncertainty of the pose counted, the telescope could point down to {value} of altitude; the floor is {limit}."
+#       remedy: "Home the rig: that sharpens both axes."
+#       need: [homing]
+#     below_floor:
+#       fact: altitude_sharp_min_deg
+#       limit: altitude_deg
+#       sentence: "The telescope would point down to {value} of altitude; the floor is {limit}."
+#       remedy: "Choose a higher target, or another way to it."
+package rules.sky.floor
+
+import data.limits.sky.floor as limits
+
+default finding := {"effect": "hold", "code": "fact_missing"}
+
+finding := outcome[input.altitude_min_deg >= limits.altitude_deg][sharp >= limits.altitude_deg] if {
+	# missing: counts as on the limit, so that it holds and never denies
+	sharp := object.get(input, "altitude_sharp_min_deg", limits.altitude_deg)
+	is_number(sharp)
+	is_number(input.altitude_min_deg)
+	is_number(limits.altitude_deg)
+}
+
+outcome := {
+	true: {true: above_floor, false: above_floor},
+	false: {true: near_floor, false: below_floor},
+}
+
+above_floor := {"effect": "pass", "code": "above_floor"}
+
+near_floor := {"effect": "hold", "code": "near_floor"}
+
+below_floor := {"effect": "deny", "code": "below_floor"}

@@ -1,0 +1,41 @@
+# METADATA
+# scope: package
+# title: The target stands above the local horizon
+# description: >-
+#   The least altitude of the target above the local horizon profile, at the end of the motion and while tracking.
+#   The floor binds all along the way; this binds targets on the sky only.
+# related_resources:
+#   - ref: limits/sky.yaml
+#     description: the limits, and why they stand where they do
+# schemas:
+#   - input: schema.facts
+# custom:
+#   actions: [slew, track, flip]
+#   when: {slew: [sky_target]}
+#   if_missing: sample
+#   codes:
+#     above_horizon: {fact: above_horizon_deg, limit: above_deg}
+#     behind_horizon:
+#       fact: above_horizon_deg
+#       limit: above_deg
+#       sentence: "The target would stand {value} above the local horizon (negative: behind it); {limit} is the least."
+#       remedy: "Wait until it stands higher, or track it for a shorter time."
+package rules.sky.horizon
+
+import data.limits.sky.horizon as limits
+
+default finding := {"effect": "hold", "code": "fact_missing"}
+
+finding := outcome[input.above_horizon_deg >= limits.above_deg] if {
+	is_number(input.above_horizon_deg)
+	is_number(limits.above_deg)
+}
+
+outcome := {
+	true: above_horizon,
+	false: behind_horizon,
+}
+
+above_horizon := {"effect": "pass", "code": "above_horizon"}
+
+behind_horizon := {"effect": "deny", "code": "behind_horizon"}

@@ -1,0 +1,51 @@
+package rules.solve.quality_test
+
+import data.rules.solve.quality
+
+limits := {"matched": 12, "residual_ratio": 1, "altitude_deg": 15}
+
+# A question that passes; each case changes it.
+good := {"matched_count": 80, "residual_ratio": 0.3, "solve_altitude_deg": 50}
+
+cases := {
+	"good": {"change": {}, "effect": "pass", "code": "solve_good"},
+	"stars on the edge": {"change": {"matched_count": 12}, "effect": "pass", "code": "solve_good"},
+	"stars past the edge": {"change": {"matched_count": 11}, "effect": "hold", "code": "few_stars"},
+	"fit on the edge": {"change": {"residual_ratio": 1}, "effect": "pass", "code": "solve_good"},
+	"fit past the edge": {"change": {"residual_ratio": 1.0000001}, "effect": "hold", "code": "fit_poor"},
+	"altitude on the edge": {"change": {"solve_altitude_deg": 15}, "effect": "pass", "code": "solve_good"},
+	"altitude past the edge": {"change": {"solve_altitude_deg": 14.9999999}, "effect": "hold", "code": "picture_low"},
+	"all three": {"change": {"matched_count": 0, "residual_ratio": 9, "solve_altitude_deg": 1}, "effect": "hold", "code": "few_stars"},
+	"fit and altitude": {"change": {"residual_ratio": 9, "solve_altitude_deg": 1}, "effect": "hold", "code": "fit_poor"},
+}
+
+needed := ["matched_count", "residual_ratio", "solve_altitude_deg"]
+
+held := {"effect": "hold", "code": "fact_missing"}
+
+test_case[note] if {
+	some note, case in cases
+	quality.finding == {"effect": case.effect, "code": case.code} with input as object.union(good, case.change) with data.limits.solve.quality as limits
+}
+
+test_gone[fact] if {
+	some fact in needed
+	quality.finding == held with input as object.remove(good, [fact]) with data.limits.solve.quality as limits
+}
+
+wrong := {"matched_count": ["12", null, [12], {}, true], "residual_ratio": ["12", null, [12], {}, true], "solve_altitude_deg": ["12", null, [12], {}, true]}
+
+test_wrong_type[note] if {
+	some fact, values in wrong
+	some value in values
+	note := sprintf("%s %v", [fact, value])
+	quality.finding == held with input as object.union(good, {fact: value}) with data.limits.solve.quality as limits
+}
+
+# Go refuses such limits before they come here; the rule does not rely on it.
+test_wrong_limit[note] if {
+	some limit in ["matched", "residual_ratio", "altitude_deg"]
+	some value in ["12", null, [12], {}, false]
+	note := sprintf("%s %v", [limit, value])
+	quality.finding == held with input as good with data.limits.solve.quality as object.union(limits, {limit: value})
+}

@@ -1,0 +1,51 @@
+# METADATA
+# scope: package
+# title: The telescope stays away from the Sun
+# description: >-
+#   The smallest angle between the telescope and the Sun on the way and while tracking, the Sun's own motion
+#   included. Passing the Sun blinds and burns.
+# related_resources:
+#   - ref: limits/sun.yaml
+#     description: the limits, and why they stand where they do
+# schemas:
+#   - input: schema.facts
+# custom:
+#   actions: [slew, retreat, track, jog, home, park, flip]
+#   if_missing: sample
+#   codes:
+#     away_from_sun: {fact: sun_separation_deg, limit: separation_deg}
+#     sun_uncertain:
+#       fact: sun_separation_deg
+#       limit: separation_deg
+#       sentence: "With the uncertainty of the pose counted, the telescope could pass {value} from the Sun; {limit} is the least."
+#       remedy: "Home the rig: that sharpens both axes."
+#       need: [homing]
+#     sun_near:
+#       fact: sun_separation_sharp_deg
+#       limit: separation_deg
+#       sentence: "The telescope would pass {value} from the Sun; {limit} is the least."
+#       remedy: "Wait until the Sun has set, or choose another target or way."
+package rules.sun.apart
+
+import data.limits.sun.apart as limits
+
+default finding := {"effect": "hold", "code": "fact_missing"}
+
+finding := outcome[input.sun_separation_deg >= limits.separation_deg][sharp >= limits.separation_deg] if {
+	# missing: counts as on the limit, so that it holds and never denies
+	sharp := object.get(input, "sun_separation_sharp_deg", limits.separation_deg)
+	is_number(sharp)
+	is_number(input.sun_separation_deg)
+	is_number(limits.separation_deg)
+}
+
+outcome := {
+	true: {true: away_from_sun, false: away_from_sun},
+	false: {true: sun_uncertain, false: sun_near},
+}
+
+away_from_sun := {"effect": "pass", "code": "away_from_sun"}
+
+sun_uncertain := {"effect": "hold", "code": "sun_uncertain"}
+
+sun_near := {"effect": "deny", "code": "sun_near"}

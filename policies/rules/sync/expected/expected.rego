@@ -1,0 +1,73 @@
+# METADATA
+# scope: package
+# title: The solve lies where the pose expects it
+# description: >-
+#   The solved place against the direction that the measured pose gives at mid-exposure, never against belief. The
+#   first solve after homing has a plain angle; later ones are weighed against the scatter learnt so far (squared
+#   Mahalanobis distance, two degrees of freedom). Beyond the deny limit a solve is taken as false whatever the
+#   scatter.
+# related_resources:
+#   - ref: limits/sync.yaml
+#     description: the limits, and why they stand where they do
+# schemas:
+#   - input: schema.facts
+# custom:
+#   actions: [sync]
+#   if_missing: second_solve
+#   codes:
+#     first_near: {fact: expected_offset_arcmin, limit: first_arcmin}
+#     solve_near: {fact: offset_d2, limit: d2}
+#     first_far:
+#       fact: expected_offset_arcmin
+#       limit: first_arcmin
+#       sentence: "This first solve lies {value} from where the pose says that the rig points; {limit} is the most."
+#       remedy: "Solve a second picture on another field; if it says the same, home the rig."
+#       need: [second_solve, homing]
+#     solve_far:
+#       fact: offset_d2
+#       limit: d2
+#       sentence: "This solve lies {expected_offset_arcmin} from where it is expected, which is {value} in squared sigmas; {limit} is the most."
+#       remedy: "Solve a second picture on another field; if it says the same, home the rig."
+#       need: [second_solve, homing]
+#     solve_false:
+#       fact: expected_offset_arcmin
+#       limit: deny_arcmin
+#       sentence: "This solve lies {value} from where the pose says that the rig points; beyond {limit} it is taken as false."
+#       remedy: "Do not sync; take another picture, and if it says the same, home the rig."
+package rules.sync.expected
+
+import data.limits.sync.expected as limits
+
+default finding := {"effect": "hold", "code": "fact_missing"}
+
+finding := outcome[input.sync_is_first][input.expected_offset_arcmin <= limits.deny_arcmin][input.expected_offset_arcmin <= limits.first_arcmin][d2 <= limits.d2] if {
+	# missing: counts as far off; a first solve does without
+	d2 := object.get(input, "offset_d2", 1000000)
+	is_number(d2)
+	is_boolean(input.sync_is_first)
+	is_number(input.expected_offset_arcmin)
+	is_number(limits.first_arcmin)
+	is_number(limits.d2)
+	is_number(limits.deny_arcmin)
+}
+
+outcome := {
+	true: {
+		true: {true: {true: first_near, false: first_near}, false: {true: first_far, false: first_far}},
+		false: {true: {true: solve_false, false: solve_false}, false: {true: solve_false, false: solve_false}},
+	},
+	false: {
+		true: {true: {true: solve_near, false: solve_far}, false: {true: solve_near, false: solve_far}},
+		false: {true: {true: solve_false, false: solve_false}, false: {true: solve_false, false: solve_false}},
+	},
+}
+
+first_near := {"effect": "pass", "code": "first_near"}
+
+solve_near := {"effect": "pass", "code": "solve_near"}
+
+first_far := {"effect": "hold", "code": "first_far"}
+
+solve_far := {"effect": "hold", "code": "solve_far"}
+
+solve_false := {"effect": "deny", "code": "solve_false"}

@@ -1,0 +1,50 @@
+# METADATA
+# scope: package
+# title: A sync is no leap
+# description: >-
+#   By how much this one sync would turn what the mount believes, in axis terms: near the pole a small angle on
+#   the sky is a large one on axis 1.
+# related_resources:
+#   - ref: limits/sync.yaml
+#     description: the limits, and why they stand where they do
+# schemas:
+#   - input: schema.facts
+# custom:
+#   actions: [sync]
+#   if_missing: sample
+#   codes:
+#     step_small: {fact: sync_jump_axis1_deg, limit: axis_deg}
+#     axis1_leaps:
+#       fact: sync_jump_axis1_deg
+#       limit: axis_deg
+#       sentence: "This sync would turn the belief of axis 1 by {value} at once; {limit} is the most."
+#       remedy: "Take a picture farther from the pole, or home the rig."
+#       need: [homing]
+#     axis2_leaps:
+#       fact: sync_jump_axis2_deg
+#       limit: axis_deg
+#       sentence: "This sync would turn the belief of axis 2 by {value} at once; {limit} is the most."
+#       remedy: "Take a picture farther from the pole, or home the rig."
+#       need: [homing]
+package rules.sync.jump
+
+import data.limits.sync.jump as limits
+
+default finding := {"effect": "hold", "code": "fact_missing"}
+
+finding := outcome[input.sync_jump_axis1_deg <= limits.axis_deg][input.sync_jump_axis2_deg <= limits.axis_deg] if {
+	is_number(input.sync_jump_axis1_deg)
+	is_number(input.sync_jump_axis2_deg)
+	is_number(limits.axis_deg)
+}
+
+outcome := {
+	true: {true: step_small, false: axis2_leaps},
+	false: {true: axis1_leaps, false: axis1_leaps},
+}
+
+step_small := {"effect": "pass", "code": "step_small"}
+
+axis1_leaps := {"effect": "hold", "code": "axis1_leaps"}
+
+axis2_leaps := {"effect": "hold", "code": "axis2_leaps"}

@@ -1,0 +1,48 @@
+package rules.sync.jump_test
+
+import data.rules.sync.jump
+
+limits := {"axis_deg": 3}
+
+# A question that passes; each case changes it.
+good := {"sync_jump_axis1_deg": 0.5, "sync_jump_axis2_deg": 0.25}
+
+cases := {
+	"good": {"change": {}, "effect": "pass", "code": "step_small"},
+	"axis 1 on the edge": {"change": {"sync_jump_axis1_deg": 3}, "effect": "pass", "code": "step_small"},
+	"axis 1 past the edge": {"change": {"sync_jump_axis1_deg": 3.0000001}, "effect": "hold", "code": "axis1_leaps"},
+	"axis 2 on the edge": {"change": {"sync_jump_axis2_deg": 3}, "effect": "pass", "code": "step_small"},
+	"axis 2 past the edge": {"change": {"sync_jump_axis2_deg": 3.0000001}, "effect": "hold", "code": "axis2_leaps"},
+	"both": {"change": {"sync_jump_axis1_deg": 90, "sync_jump_axis2_deg": 90}, "effect": "hold", "code": "axis1_leaps"},
+}
+
+needed := ["sync_jump_axis1_deg", "sync_jump_axis2_deg"]
+
+held := {"effect": "hold", "code": "fact_missing"}
+
+test_case[note] if {
+	some note, case in cases
+	jump.finding == {"effect": case.effect, "code": case.code} with input as object.union(good, case.change) with data.limits.sync.jump as limits
+}
+
+test_gone[fact] if {
+	some fact in needed
+	jump.finding == held with input as object.remove(good, [fact]) with data.limits.sync.jump as limits
+}
+
+wrong := {"sync_jump_axis1_deg": ["12", null, [12], {}, true], "sync_jump_axis2_deg": ["12", null, [12], {}, true]}
+
+test_wrong_type[note] if {
+	some fact, values in wrong
+	some value in values
+	note := sprintf("%s %v", [fact, value])
+	jump.finding == held with input as object.union(good, {fact: value}) with data.limits.sync.jump as limits
+}
+
+# Go refuses such limits before they come here; the rule does not rely on it.
+test_wrong_limit[note] if {
+	some limit in ["axis_deg"]
+	some value in ["12", null, [12], {}, false]
+	note := sprintf("%s %v", [limit, value])
+	jump.finding == held with input as good with data.limits.sync.jump as object.union(limits, {limit: value})
+}
