@@ -1,0 +1,151 @@
+package record
+
+import (
+	"fmt"
+
+	"keepclear.example/keepclear/service/internal/store"
+)
+
+// run is the flusher: one at a time, all that waits in one transaction, until Close.
+func (r *Record) run() {
+	defer close(r.done)
+	for {
+		batch := r.next()
+		if len(batch) == 0 {
+			return
+		}
+		err := r.flush(batch)
+		if err == nil {
+			err = r.store.Tidy() // only the flusher changes r.store, so it may read it without the lock
+		}
+		if err != nil && !r.repair(err) {
+			return
+		}
+	}
+}
+
+// next waits for entries and takes all there are; none after Close.
+func (r *Record) next() []*item {
+	for {
+		r.mu.Lock()
+		batch := r.queue
+		r.queue, r.bytes = nil, 0
+		closed := r.closed
+		r.mu.Unlock()
+		if len(batch) > 0 || closed {
+			return batch
+		}
+		select {
+		case <-r.wake:
+		case <-r.stop:
+		}
+	}
+}
+
+// flush makes a batch durable and lets those who wait for it go, or fails all of them.
+func (r *Record) flush(batch []*item) error {
+	rows := make([]store.Row, len(batch))
+	for i, it := range batch {
+		rows[i] = it.row
+	}
+	err := r.store.Commit(rows)
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if err != nil {
+		r.fall(err, batch)
+		return err
+	}
+	for i, it := range batch {
+		it.entry.Sequence = rows[i].Sequence
+		r.chains[it.entry.Chain].durable = it.entry.Head()
+		r.forget(it)
+		close(it.done)
+	}
+	r.announce()
+	return nil
+}
+
+// fall takes the record down: the batch fails, and so does all that was appended behind it, because it was judged on it.
+// Requires r.mu.
+func (r *Record) fall(err error, batch []*item) {
+	r.down = err
+	for _, it := range append(batch, r.queue...) {
+		it.err = fmt.Errorf("%w: entry %d of chain %q may not be on disk: %w", ErrDown, it.entry.Number, it.entry.Chain, err)
+		r.forget(it)
+		close(it.done)
+	}
+	r.queue, r.bytes = nil, 0
+	for _, c := range r.chains {
+		c.head = c.durable
+	}
+}
+
+// forget takes an entry that is no longer under way out of the look-ups. Requires r.mu.
+func (r *Record) forget(it *item) {
+	if id := it.entry.Request.ID; r.requests[id] == it {
+		delete(r.requests, id)
+	}
+	for _, id := range it.entry.LeaveIDs {
+		if r.leaves[id] == it {
+			delete(r.leaves, id)
+		}
+	}
+}
+
+// announce wakes who waits for something new to read. Requires r.mu.
+func (r *Record) announce() {
+	close(r.changed)
+	r.changed = make(chan struct{})
+}
+
+// repair closes the file and opens it again until it is whole or the record is closed; it tells which. The sync that
+// failed is never tried again on the open file, because a second one can succeed over lost pages.
+func (r *Record) repair(cause error) bool {
+	r.mu.Lock()
+	if r.down == nil { // tidying failed: nothing that was answered is in doubt, but what comes now fails
+		r.fall(cause, nil)
+	}
+	st := r.store
+	r.store = nil
+	r.mu.Unlock()
+	_ = st.Close() // it is known to be broken; what counts is what opening it finds
+	for delay := firstRetry; ; delay = min(2*delay, lastRetry) {
+		select {
+		case <-r.opts.After(delay):
+		case <-r.stop:
+			return false
+		}
+		if err := r.reopen(); err == nil {
+			return true
+		} else {
+			r.mu.Lock()
+			r.down = err
+			r.mu.Unlock()
+		}
+	}
+}
+
+// reopen opens and verifies the file and has the owner fold anew; only then are appends taken.
+func (r *Record) reopen() error {
+	st, chains, err := r.load()
+	if err != nil {
+		return err
+	}
+	r.mu.Lock()
+	r.store, r.chains = st, chains
+	r.announce()
+	r.mu.Unlock()
+	if r.opts.Reopened != nil {
+		if err := r.opts.Reopened(durableHeads(chains)); err != nil {
+			r.mu.Lock()
+			r.store = nil
+			r.mu.Unlock()
+			_ = st.Close()
+			return fmt.Errorf("folding anew: %w", err)
+		}
+	}
+	r.mu.Lock()
+	r.down = nil
+	r.mu.Unlock()
+	return nil
+}

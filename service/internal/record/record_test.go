@@ -1,0 +1,78 @@
+package record_test
+
+import (
+	"crypto/sha256"
+	"fmt"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"keepclear.example/keepclear/service/internal/record"
+)
+
+// noon is an invented instant.
+var noon = time.Date(2026, 11, 25, 12, 0, 0, 123456789, time.UTC)
+
+// draft makes an invented entry whose every field depends on n.
+func draft(chain string, n int) record.Draft {
+	body := fmt.Appendf(nil, "body %d of %s", n, chain)
+	return record.Draft{Chain: chain, Time: noon.Add(time.Duration(n) * time.Second), Body: body, Index: record.Index{
+		Kind: "asked", Rig: "invented-rig", Asker: "tester", Request: record.Request{ID: fmt.Sprintf("%s-q%d", chain, n), Digest: sha256.Sum256(body)},
+		LeaveIDs: []string{fmt.Sprintf("%s-permit%d", chain, n)}, Verdict: "allow", RuleIDs: []string{"sky/floor", "pose/fresh"},
+		Sentence: "An invented entry – nothing happened."}}
+}
+
+func open(t *testing.T, path string, o record.Options) *record.Record {
+	t.Helper()
+	r, err := record.Open(path, o)
+	require.NoError(t, err)
+	t.Cleanup(func() { assert.NoError(t, r.Close()) })
+	return r
+}
+
+// write appends drafts one after the other on the head of the chain and waits for the last.
+func write(t *testing.T, r *record.Record, chain string, numbers ...int) []record.Entry {
+	t.Helper()
+	var out []record.Entry
+	var last record.Written
+	for _, n := range numbers {
+		w, err := r.Append(draft(chain, n), r.Head(chain))
+		require.NoError(t, err)
+		out, last = append(out, w.Entry), w
+	}
+	require.NoError(t, last.Wait())
+	return out
+}
+
+func numbers(n int) []int {
+	out := make([]int, n)
+	for i := range out {
+		out[i] = i + 1
+	}
+	return out
+}
+
+func TestAppendAndReadBack(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "record")
+	r := open(t, path, record.Options{})
+	written := write(t, r, "pier", 1, 2, 3)
+	for _, want := range written {
+		got, err := r.Get(t.Context(), "pier", want.Number)
+		require.NoError(t, err)
+		want.Sequence = got.Sequence
+		assert.Equal(t, want, got)
+		byID, err := r.ByRequestID(t.Context(), want.Request.ID)
+		require.NoError(t, err)
+		assert.Equal(t, want, byID.Entry)
+		byLeave, err := r.ByLeaveID(t.Context(), want.LeaveIDs[0])
+		require.NoError(t, err)
+		assert.Equal(t, want, byLeave.Entry)
+	}
+	res, err := r.Verify(t.Context(), record.VerifyOptions{})
+	require.NoError(t, err)
+	assert.True(t, res.Whole, res.Sentence)
+	t.Log(res.Sentence)
+}

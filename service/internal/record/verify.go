@@ -1,0 +1,171 @@
+package record
+
+import (
+	"context"
+	"errors"
+	"fmt"
+
+	"keepclear.example/keepclear/service/internal/store"
+)
+
+// Folder folds one chain as its owner does, so that state entries can be compared with what they should be.
+type Folder interface {
+	Apply(Entry) error
+	State() ([]byte, error)
+}
+
+// VerifyOptions say what to verify and how far.
+type VerifyOptions struct {
+	Chain    string                    // empty: all, with the file's own pages and indexes
+	Receipts []Place                   // places that must be in the record
+	Fold     func(chain string) Folder // nil: the bodies of state entries are not recomputed
+	Progress func(readCount uint64)    // called about every 128 entries; may be nil
+}
+
+// Result is what a verification found.
+type Result struct {
+	Whole      bool // every entry verified, and every receipt in the record
+	Count      uint64
+	Heads      []Place // of the chains that are whole, by name
+	FirstWrong *Place  // the first entry that is not whole; nil: none, or what is wrong is no single entry
+	Sentence   string  // what was found, for a person
+}
+
+// Verify recomputes chains up to their heads at the time of the call; appends may go on meanwhile. An error means that
+// nothing was verified.
+func (r *Record) Verify(ctx context.Context, o VerifyOptions) (Result, error) {
+	st, err := r.open()
+	if err != nil {
+		return Result{}, err
+	}
+	return verify(ctx, st, o)
+}
+
+// VerifyFile verifies a record file without changing it, whether or not a service has it open.
+func VerifyFile(ctx context.Context, path string, o VerifyOptions, so store.Options) (Result, error) {
+	so.ReadOnly = true
+	st, err := store.Open(path, so)
+	if errors.Is(err, store.ErrRead) || errors.Is(err, store.ErrDamaged) {
+		return Result{Sentence: "The file cannot be read: " + err.Error() + "."}, nil
+	}
+	if err != nil {
+		return Result{}, err
+	}
+	res, err := verify(ctx, st, o)
+	return res, errors.Join(err, st.Close())
+}
+
+// verification is one run.
+type verification struct {
+	store         *store.Store
+	opts          VerifyOptions
+	result        Result
+	leaves, rules uint64
+}
+
+func verify(ctx context.Context, st *store.Store, o VerifyOptions) (Result, error) {
+	v := &verification{store: st, opts: o}
+	err := v.run(ctx)
+	if ctx.Err() != nil {
+		return Result{}, ctx.Err()
+	}
+	var at *EntryError
+	switch {
+	case err == nil:
+		v.result.Whole = true
+		v.result.Sentence = fmt.Sprintf("All %d entries of %d chains are whole, and so are %d receipts.", v.result.Count, len(v.result.Heads), len(o.Receipts))
+	case errors.As(err, &at):
+		v.result.FirstWrong = &at.Place
+		v.result.Sentence = "Not whole: " + err.Error() + "."
+	default:
+		v.result.Sentence = "Not whole: " + err.Error() + "."
+	}
+	return v.result, nil
+}
+
+// run verifies chain after chain, the receipts, and then what belongs to no entry.
+func (v *verification) run(ctx context.Context) error {
+	heads, newest, err := v.store.Heads(ctx)
+	if err != nil {
+		return err
+	}
+	for _, h := range heads {
+		if v.opts.Chain != "" && v.opts.Chain != h.Chain {
+			continue
+		}
+		if err := v.chain(ctx, h); err != nil {
+			return err
+		}
+		v.result.Heads = append(v.result.Heads, h)
+	}
+	if v.opts.Chain != "" && len(v.result.Heads) == 0 {
+		return fmt.Errorf("chain %q: %w", v.opts.Chain, ErrAbsent)
+	}
+	for _, p := range v.opts.Receipts {
+		if err := holds(ctx, v.store, p); err != nil {
+			return err
+		}
+	}
+	if v.opts.Chain != "" {
+		return nil
+	}
+	return v.file(ctx, newest)
+}
+
+// chain verifies one chain from its first entry.
+func (v *verification) chain(ctx context.Context, head Place) error {
+	var fold Folder
+	if v.opts.Fold != nil {
+		fold = v.opts.Fold(head.Chain)
+	}
+	return walk(ctx, v.store, span{chain: head.Chain, from: 1, head: head}, func(e Entry) error {
+		if err := v.indexed(ctx, e); err != nil {
+			return err
+		}
+		if err := foldOne(fold, e); err != nil {
+			return &EntryError{Place: e.Place(), Cause: err}
+		}
+		if v.result.Count++; v.opts.Progress != nil && v.result.Count%pageRows == 0 {
+			v.opts.Progress(v.result.Count)
+		}
+		return nil
+	})
+}
+
+func (v *verification) indexed(ctx context.Context, e Entry) error {
+	v.leaves += uint64(len(e.LeaveIDs))
+	v.rules += uint64(len(e.RuleIDs))
+	if ok, err := v.store.Indexed(ctx, e.Sequence, e.LeaveIDs, e.RuleIDs); err != nil || !ok {
+		return &EntryError{Place: e.Place(), Cause: errors.Join(fmt.Errorf("%w: it is not found by its leave or rule ids", ErrWrong), err)}
+	}
+	return nil
+}
+
+func foldOne(fold Folder, e Entry) error {
+	if fold == nil {
+		return nil
+	}
+	if !e.State {
+		return fold.Apply(e)
+	}
+	want, err := fold.State()
+	if err != nil {
+		return err
+	}
+	if string(want) != string(e.Body) {
+		return fmt.Errorf("%w: the state it holds is not what the entries before it make", ErrWrong)
+	}
+	return nil
+}
+
+// file verifies that nothing stands in the file that no entry accounts for, and the file's own structure.
+func (v *verification) file(ctx context.Context, newest int64) error {
+	got, err := v.store.Count(ctx, newest)
+	if err != nil {
+		return err
+	}
+	if want := (store.Counts{Entries: v.result.Count, Leaves: v.leaves, Rules: v.rules}); got != want {
+		return fmt.Errorf("%w: the file holds %+v, its chains account for %+v", ErrWrong, got, want)
+	}
+	return v.store.Check(ctx)
+}

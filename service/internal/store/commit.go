@@ -1,0 +1,246 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"os"
+	"sync"
+)
+
+// checkpointBytes is how much may gather in the log before a commit moves it into the database: about SQLite's own default
+// of 1,000 pages of 4 KiB.
+const checkpointBytes = 4 << 20
+
+// rowOverheadBytes is a guess at what a row costs in the log beside its bytes: the pages of five indexes.
+const rowOverheadBytes = 5 * 4096
+
+// writer is the one connection that writes, with its statements prepared.
+type writer struct {
+	mu    sync.Mutex
+	conn  *sql.Conn
+	head  *sql.Stmt
+	entry *sql.Stmt
+	leave *sql.Stmt
+	rule  *sql.Stmt
+	// logged is about how many bytes went to the log since it was last moved.
+	logged int
+	// failed holds the first failure: after it the store is finished.
+	failed error
+}
+
+func newWriter(db *sql.DB) (*writer, error) {
+	ctx := context.Background()
+	conn, err := db.Conn(ctx)
+	if err != nil {
+		return nil, err
+	}
+	w := &writer{conn: conn}
+	for _, p := range []struct {
+		to  **sql.Stmt
+		sql string
+	}{
+		{&w.head, `SELECT number, hash FROM entry WHERE chain = ? ORDER BY number DESC LIMIT 1`},
+		{&w.entry, `INSERT INTO entry (chain, number, time_ns, kind, rig, asker, request_id, verdict, state, previous, hash, head, body) VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?)`},
+		{&w.leave, `INSERT INTO leave (leave_id, sequence) VALUES (?,?)`},
+		{&w.rule, `INSERT INTO rule (rule_id, sequence) VALUES (?,?)`},
+	} {
+		if *p.to, err = conn.PrepareContext(ctx, p.sql); err != nil {
+			return nil, errors.Join(err, w.close())
+		}
+	}
+	return w, nil
+}
+
+func (w *writer) close() error {
+	var errs []error
+	for _, st := range []*sql.Stmt{w.head, w.entry, w.leave, w.rule} {
+		if st != nil {
+			errs = append(errs, st.Close())
+		}
+	}
+	return errors.Join(append(errs, w.conn.Close())...)
+}
+
+// Commit makes the rows durable, all or none, with one sync. Each must follow the head of its chain on disk, so a writer
+// that came late cannot fork a chain. It sets each row's Sequence. Any error is final: the store takes no more, and what is on disk
+// is unknown until it is closed and opened again.
+//
+// It takes no context: a caller's cancel never interrupts an append.
+func (s *Store) Commit(rows []Row) error {
+	w := s.writer
+	if w == nil {
+		return s.failed(ErrCommit, "writing rows", errors.New("opened to read only"), "")
+	}
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	if w.failed != nil {
+		return s.failed(ErrCommit, "writing rows after a failure", w.failed, "close the record and open it again")
+	}
+	if err := s.commit(rows); err != nil {
+		w.failed = err
+		return err
+	}
+	return nil
+}
+
+func (s *Store) commit(rows []Row) error {
+	const remedy = "nothing is allowed until it is written: see that the disk has room and is sound, and that no other program locks the record"
+	if err := s.checkFile(); err != nil {
+		return err
+	}
+	if err := s.writer.transact(rows); err != nil {
+		if errors.Is(err, ErrNotHead) {
+			return s.failed(ErrNotHead, "writing rows", err, "another service wrote to this record: stop one of them")
+		}
+		return s.failed(ErrCommit, "writing rows", err, remedy)
+	}
+	if err := s.watchSides(); err != nil {
+		return err
+	}
+	return s.checkFile()
+}
+
+// transact writes the rows in one transaction.
+func (w *writer) transact(rows []Row) (err error) {
+	ctx := context.Background()
+	if _, err := w.conn.ExecContext(ctx, "BEGIN IMMEDIATE"); err != nil {
+		return fmt.Errorf("beginning: %w", err)
+	}
+	defer func() {
+		if err != nil {
+			_, _ = w.conn.ExecContext(ctx, "ROLLBACK") // the store is finished anyway; this frees the lock for others
+		}
+	}()
+	heads := map[string]Place{}
+	for i := range rows {
+		if err := w.insert(ctx, &rows[i], heads); err != nil {
+			return fmt.Errorf("row %d of chain %q: %w", rows[i].Number, rows[i].Chain, err)
+		}
+	}
+	if _, err := w.conn.ExecContext(ctx, "COMMIT"); err != nil {
+		return fmt.Errorf("committing: %w", err)
+	}
+	for _, r := range rows {
+		w.logged += len(r.Head) + len(r.Body) + rowOverheadBytes
+	}
+	return nil
+}
+
+func (w *writer) insert(ctx context.Context, r *Row, heads map[string]Place) error {
+	head, seen := heads[r.Chain]
+	if !seen {
+		var err error
+		if head, err = w.readHead(ctx, r.Chain); err != nil {
+			return err
+		}
+	}
+	if r.Number != head.Number+1 || r.Previous != head.Hash {
+		return fmt.Errorf("%w: the head is number %d, hash %x", ErrNotHead, head.Number, head.Hash[:4])
+	}
+	res, err := w.entry.ExecContext(ctx, r.Chain, int64(r.Number), r.TimeNanos, r.Kind, r.Rig, r.Asker, r.RequestID, r.Verdict, r.State,
+		r.Previous[:], r.Hash[:], r.Head, notNil(r.Body))
+	if err != nil {
+		return err
+	}
+	if r.Sequence, err = res.LastInsertId(); err != nil {
+		return err
+	}
+	heads[r.Chain] = r.Place
+	return errors.Join(insertAll(ctx, w.leave, r.LeaveIDs, r.Sequence), insertAll(ctx, w.rule, r.RuleIDs, r.Sequence))
+}
+
+func insertAll(ctx context.Context, st *sql.Stmt, ids []string, sequence int64) error {
+	for _, id := range ids {
+		if _, err := st.ExecContext(ctx, id, sequence); err != nil {
+			return fmt.Errorf("indexing %q: %w", id, err)
+		}
+	}
+	return nil
+}
+
+func (w *writer) readHead(ctx context.Context, chain string) (Place, error) {
+	p := Place{Chain: chain}
+	var hash []byte
+	err := w.head.QueryRowContext(ctx, chain).Scan(&p.Number, &hash)
+	if errors.Is(err, sql.ErrNoRows) {
+		return p, nil
+	}
+	if err != nil {
+		return p, fmt.Errorf("reading the head: %w", err)
+	}
+	p.Hash, err = toHash(hash)
+	return p, err
+}
+
+func notNil(b []byte) []byte {
+	if b == nil {
+		return []byte{} // nil would be NULL
+	}
+	return b
+}
+
+// Tidy moves the log into the database once enough has gathered. Call it when nobody waits: it syncs. An error is final,
+// like one of Commit: a sync that failed says nothing about what the next one will find.
+func (s *Store) Tidy() error {
+	w := s.writer
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	if w.failed != nil || w.logged < checkpointBytes {
+		return w.failed
+	}
+	// PASSIVE never waits for readers; what they still need stays in the log until next time.
+	if err := checkpoint(w.conn, "PASSIVE"); err != nil {
+		w.failed = s.failed(ErrCommit, "moving the log into the record", err, "see that the disk has room and is sound")
+		return w.failed
+	}
+	w.logged = 0
+	return nil
+}
+
+type queryer interface {
+	QueryRowContext(ctx context.Context, query string, args ...any) *sql.Row
+}
+
+// checkpoint moves the log into the database; TRUNCATE demands that all of it went.
+func checkpoint(q queryer, mode string) error {
+	var busy, logged, moved int
+	if err := q.QueryRowContext(context.Background(), "PRAGMA wal_checkpoint("+mode+")").Scan(&busy, &logged, &moved); err != nil {
+		return err
+	}
+	if mode == "TRUNCATE" && (busy != 0 || logged != moved) {
+		return fmt.Errorf("%d of %d pages moved: another program reads or locks the record", moved, logged)
+	}
+	return nil
+}
+
+// checkFile notices that the record file or its log was unlinked, renamed or replaced while open: what is written then
+// goes to a file that nobody will find again.
+func (s *Store) checkFile() error {
+	for path, was := range s.watched {
+		now, err := identity(path)
+		if err != nil || now == nil || !os.SameFile(was, now) {
+			return s.failed(ErrReplaced, "looking for "+path, err, "put the file back where it was; until then nothing is allowed")
+		}
+	}
+	return nil
+}
+
+// watchSides begins to watch the log and its index once they exist: they are the same files until the store is closed.
+func (s *Store) watchSides() error {
+	for _, side := range []string{"-wal", "-shm"} {
+		path := s.path + side
+		if s.watched[path] != nil {
+			continue
+		}
+		info, err := identity(path)
+		if err != nil {
+			return s.failed(ErrReplaced, "looking for "+path, err, "")
+		}
+		if info != nil {
+			s.watched[path] = info
+		}
+	}
+	return nil
+}

@@ -1,0 +1,50 @@
+package store
+
+import (
+	"errors"
+	"fmt"
+)
+
+// Classes of failure; FileError carries the place, the cause and the remedy.
+var (
+	ErrOpen     = errors.New("the record file cannot be opened")
+	ErrInUse    = errors.New("the record file is in use by another service")
+	ErrNewer    = errors.New("the record file is from a newer version")
+	ErrForeign  = errors.New("the file is no record of this service")
+	ErrUnsafe   = errors.New("the record file is not durable as set")
+	ErrReplaced = errors.New("the record file was replaced while open")
+	ErrNotHead  = errors.New("the row does not follow the head on disk")
+	ErrCommit   = errors.New("the rows could not be made durable")
+	ErrDamaged  = errors.New("the record file is damaged")
+	ErrAbsent   = errors.New("there is no such row")
+	ErrRead     = errors.New("the record file cannot be read")
+)
+
+// FileError says what failed where, and what to do.
+type FileError struct {
+	Class  error  // one of the sentinels
+	Path   string // of the record file
+	Doing  string // what was attempted
+	Cause  error  // may be nil
+	Remedy string
+}
+
+// Error puts class, place, cause and remedy into one line.
+func (e *FileError) Error() string {
+	s := fmt.Sprintf("%s: %s: %v", e.Doing, e.Path, e.Class)
+	if e.Cause != nil {
+		s += fmt.Sprintf(" (%v)", e.Cause)
+	}
+	if e.Remedy != "" {
+		s += "; " + e.Remedy
+	}
+	return s
+}
+
+// Unwrap gives the class and the cause.
+func (e *FileError) Unwrap() []error {
+	if e.Cause == nil {
+		return []error{e.Class}
+	}
+	return []error{e.Class, e.Cause}
+}

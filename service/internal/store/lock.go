@@ -1,0 +1,46 @@
+package store
+
+import (
+	"errors"
+	"os"
+	"syscall"
+)
+
+// lockFile takes the lock beside the record. The kernel drops it with the process, however that ends; the file stays,
+// because removing it would let two services lock two files of one name.
+func lockFile(path string) (*os.File, error) {
+	f, err := os.OpenFile(path+"-lock", os.O_RDWR|os.O_CREATE|syscall.O_CLOEXEC, 0o600)
+	if err != nil {
+		return nil, &FileError{Class: ErrOpen, Path: path, Doing: "locking the record", Cause: err,
+			Remedy: "give the service's user a folder that it may write to"}
+	}
+	if err := syscall.Flock(int(f.Fd()), syscall.LOCK_EX|syscall.LOCK_NB); err != nil {
+		_ = f.Close()
+		if errors.Is(err, syscall.EWOULDBLOCK) {
+			return nil, &FileError{Class: ErrInUse, Path: path, Doing: "locking the record",
+				Remedy: "stop the other service, or give this one a record of its own"}
+		}
+		return nil, &FileError{Class: ErrOpen, Path: path, Doing: "locking the record", Cause: err,
+			Remedy: "keep the record on a local file system that knows locks"}
+	}
+	return f, nil
+}
+
+// identity is which file a path names: nil where there is none.
+func identity(path string) (os.FileInfo, error) {
+	info, err := os.Stat(path)
+	if errors.Is(err, os.ErrNotExist) {
+		return nil, nil
+	}
+	return info, err
+}
+
+// syncFolder makes the names in the record's folder durable.
+func syncFolder(dir string) error {
+	d, err := os.Open(dir)
+	if err != nil {
+		return err
+	}
+	defer func() { _ = d.Close() }()
+	return d.Sync()
+}

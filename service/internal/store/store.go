@@ -1,0 +1,70 @@
+// Package store keeps rows of bytes in one SQLite file: durable when Commit returns, in order, each chain without a fork.
+//
+// It owns the file, its schema version, the settings on which durability rests, the lock that keeps a second service out,
+// and the check that the file at the path is still the file that is open. It does not know what a row means: hashes, kinds
+// and verdicts are bytes and words to it. Chaining, request ids and verification are the business of room record.
+//
+//	PATH         the database (header: application id "KCLR", user_version = Version)
+//	PATH-wal     its write-ahead log: answered rows live here until they are moved into PATH
+//	PATH-shm     its index, lost and rebuilt without harm
+//	PATH-lock    empty; holds the lock of the one service that writes, and dies with its process
+//
+// Every connection sets and reads back WAL and synchronous FULL; below that Open refuses, because then an answered row can
+// vanish with the power. A commit that failed leaves the file in an unknown state: Close, Open again (which moves the whole
+// log into the database with a sync of its own), and look at the heads.
+package store
+
+import "time"
+
+// Version is the schema version that this program writes and the newest that it reads.
+const Version = 1
+
+// applicationID marks the file as ours: "KCLR" in ASCII.
+const applicationID = 0x4b434c52
+
+// HashSize is the length of a hash in bytes (SHA-256, FIPS 180-4).
+const HashSize = 32
+
+// Hash is the hash of a row, opaque here.
+type Hash [HashSize]byte
+
+// Place names one row and, by its hash, everything before it in its chain.
+type Place struct {
+	Chain  string
+	Number uint64 // from 1; 0: before the first
+	Hash   Hash   // zero for number 0
+}
+
+// Index is what rows are found by. It repeats what the row's head says; record compares the two.
+type Index struct {
+	TimeNanos int64 // since 1970-01-01 UTC
+	Kind      string
+	Rig       string
+	Asker     string
+	RequestID string // unique in the file; empty: none
+	Verdict   string
+	LeaveIDs  []string // made by this row
+	RuleIDs   []string // that held or denied
+}
+
+// Row is one entry as bytes. Head and Body together are what the hash covers.
+type Row struct {
+	Place
+	Index
+	Sequence int64 // order over all chains, from 1; given by the store
+	State    bool  // a state row: the fold of the chain may start here
+	Previous Hash
+	Head     []byte
+	Body     []byte // nil where a listing left it out
+}
+
+// Filter says which rows; an empty part fits all, the parts are joined by "and".
+type Filter struct {
+	Chains   []string
+	Rigs     []string
+	Kinds    []string
+	Verdicts []string
+	RuleIDs  []string // any of these
+	From     time.Time
+	Before   time.Time
+}
