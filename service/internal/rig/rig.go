@@ -38,7 +38,8 @@ type Rig struct {
 	Optics  []Optics
 	Solver  SolverFigures
 	Lacks   []string // equipment it declares that it does not have: "drag", "roof", "neighbours"
-	Limits  []Limit  // limits that the file sets, by rule and name
+	Limits  []Limit  // limits that the files set: those of the class first, then the rig's own
+	Notices []Fault  // what a person should look at again; none of it stops the rig from loading
 }
 
 // Site is where the rig stands.
@@ -66,10 +67,13 @@ func (l Link) String() string { return [...]string{"ground", "axis 1", "axis 2"}
 type Part struct {
 	Name   string
 	Link   Link
-	Margin unit.Length   // its own share of every pair's required gap; 0 = the limit clear/path part_mm
-	Shapes []solid.Shape // at the zero pose, rig frame; of a part with states: what is there in every state
-	States []State       // empty: it has only one
-	From   string        // the key of the file that made it
+	Margin unit.Length // its own share of every pair's required gap; 0 = the limit clear/path part_mm
+	// Reading is by how much the part may stand nearer than its shapes say, from the errors of the tape; it widens every pair's
+	// required gap. What two parts share (the height of the axes) counts for both: too much, never too little.
+	Reading unit.Length
+	Shapes  []solid.Shape // at the zero pose, rig frame; of a part with states: what is there in every state
+	States  []State       // empty: it has only one
+	From    string        // the key of the file that made it
 }
 
 // State is one state of a part, with the shapes that it adds.
@@ -249,6 +253,7 @@ type SolverFigures struct {
 type Limit struct {
 	Rule, Name string
 	Value      float64
+	File       string
 	Line       int
 }
 
@@ -290,7 +295,7 @@ func (r *Rig) Scene(reported []PartState, partMM, generalMM unit.Length) *Scene 
 	margins := make([]unit.Length, len(r.Parts))
 	for i, p := range r.Parts {
 		s.Names = append(s.Names, p.Name)
-		margins[i] = max(p.Margin, partMM)
+		margins[i] = max(p.Margin, partMM) + p.Reading
 		for _, shape := range p.taken(reported) {
 			s.Bodies = append(s.Bodies, Body{Part: i, Link: p.Link, Shape: shape})
 		}
@@ -341,9 +346,14 @@ func (p *Part) fitting(reported []PartState) []State {
 	return out
 }
 
+// links returns the motion of each link from the zero pose to a, by Link.
+func (c *Chain) links(a Axes) [3]frame.Motion[frame.Rig] {
+	return [3]frame.Motion[frame.Rig]{frame.Still[frame.Rig](), c.Link1(a), c.Link2(a)}
+}
+
 // Place returns every body of a scene at a pose, in the order of Bodies.
 func (s *Scene) Place(a Axes) []solid.Shape {
-	links := [3]frame.Motion[frame.Rig]{frame.Still[frame.Rig](), s.Chain.Link1(a), s.Chain.Link2(a)}
+	links := s.Chain.links(a)
 	out := make([]solid.Shape, len(s.Bodies))
 	for i, b := range s.Bodies {
 		out[i] = b.Shape.Moved(links[b.Link])

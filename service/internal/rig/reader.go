@@ -1,0 +1,327 @@
+package rig
+
+import (
+	"fmt"
+	"math"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+	"unicode"
+	"unicode/utf8"
+)
+
+// plain is how a number is written: YAML itself would take 0x10, 1_000, .inf and 010 too, none of which a person means.
+var plain = regexp.MustCompile(`^[-+]?(\d+(\.\d*)?|\.\d+)([eE][-+]?\d+)?$`)
+
+// aNumber reads a number of a file.
+func aNumber(n *node) (float64, bool) {
+	if n.kind != scalar || n.quoted || !plain.MatchString(n.text) {
+		return 0, false
+	}
+	v, err := strconv.ParseFloat(n.text, 64)
+	return v, err == nil && !math.IsInf(v, 0)
+}
+
+// reader takes the values out of one block of keys, notes every fault and remembers what was asked for, so that close can
+// name the keys that nobody knows.
+type reader struct {
+	f     *faults
+	at    *node // nil: the block is not there, and nothing is read
+	path  string
+	known []string
+}
+
+func (r *reader) key(key string) string { return join(r.path, key) }
+
+// peek finds a key; nil where the block or the key is not there.
+func (r *reader) peek(key string) *node {
+	r.known = append(r.known, key)
+	if r.at == nil {
+		return nil
+	}
+	return r.at.find(key)
+}
+
+// has tells whether a key is there, empty or not.
+func (r *reader) has(key string) bool { return r.peek(key) != nil }
+
+// take finds the value of a key that may be left out; nil where it is. A key without a value is a forgotten one.
+func (r *reader) take(key string) *node {
+	n := r.peek(key)
+	if n != nil && n.kind == nothing {
+		r.f.add(n, r.key(key), "a value", "nothing", "write it, or take the line away")
+		return nil
+	}
+	return n
+}
+
+// need finds the value of a key that has to be there.
+func (r *reader) need(key, wanted, remedy string) *node {
+	n := r.peek(key)
+	if n != nil && n.kind != nothing || r.at == nil {
+		return n
+	}
+	place := r.at
+	if n != nil {
+		place = n
+	}
+	r.f.add(place, r.key(key), wanted, "nothing", remedy)
+	return nil
+}
+
+// close names the keys that nothing asked for.
+func (r *reader) close() {
+	if r.at == nil {
+		return
+	}
+	for _, e := range r.at.entries {
+		if !slices.Contains(r.known, e.key) {
+			r.f.add(e.place, r.key(e.key), "one of the keys known here", quote(e.key), nearest(e.key, r.known))
+		}
+	}
+}
+
+// nearest suggests a key for one that is not known.
+func nearest(key string, known []string) string {
+	best, least := "", 4
+	for _, k := range known {
+		if d := edits(key, k); d < least {
+			best, least = k, d
+		}
+	}
+	if best != "" {
+		return "perhaps " + best + " is meant"
+	}
+	sorted := slices.Clone(known)
+	slices.Sort(sorted)
+	return "known are " + strings.Join(slices.Compact(sorted), ", ")
+}
+
+// edits counts the letters to change, add or drop between two words.
+// Source: Levenshtein, Soviet Physics Doklady 10 (1966) 707; the row-by-row way of Wagner & Fischer, J. ACM 21 (1974) 168.
+func edits(a, b string) int {
+	row := make([]int, len(b)+1)
+	for j := range row {
+		row[j] = j
+	}
+	for i := range len(a) {
+		left := row[0]
+		row[0] = i + 1
+		for j := range len(b) {
+			swap := left
+			if a[i] != b[j] {
+				swap++
+			}
+			left = row[j+1]
+			row[j+1] = min(swap, left+1, row[j]+1)
+		}
+	}
+	return row[len(b)]
+}
+
+// number reads a number that has to be there.
+func (r *reader) number(key string, s span) float64 {
+	n := r.need(key, s.String(), "write the number alone")
+	if n == nil {
+		return 0
+	}
+	return r.numberOf(n, r.key(key), s)
+}
+
+// numberOr reads a number that may be left out.
+func (r *reader) numberOr(key string, s span, otherwise float64) float64 {
+	n := r.take(key)
+	if n == nil {
+		return otherwise
+	}
+	return r.numberOf(n, r.key(key), s)
+}
+
+func (r *reader) numberOf(n *node, key string, s span) float64 {
+	v, ok := aNumber(n)
+	switch {
+	case !ok:
+		r.f.add(n, key, s.String(), n.says(), "write the number alone, without unit or quotation marks")
+	case !s.holds(v):
+		r.f.add(n, key, s.String(), n.text, "measure again, and look at the unit that the key names")
+	default:
+		return v
+	}
+	return 0
+}
+
+// optional reads a number that may be left out; nil where it is.
+func (r *reader) optional(key string, s span) *float64 {
+	if n := r.take(key); n != nil {
+		v := r.numberOf(n, r.key(key), s)
+		return &v
+	}
+	return nil
+}
+
+// numbers reads a list of so many numbers.
+func (r *reader) numbers(n *node, key string, s span, count int) []float64 {
+	if n == nil {
+		return nil
+	}
+	wanted := fmt.Sprintf("a list of %d, each %s", count, s)
+	if n.kind != list || len(n.items) != count {
+		got := n.says()
+		if n.kind == list {
+			got = fmt.Sprintf("a list of %d", len(n.items))
+		}
+		r.f.add(n, key, wanted, got, "write them in brackets with commas between")
+		return nil
+	}
+	before := len(r.f.all)
+	var out []float64
+	for i, c := range n.items {
+		out = append(out, r.numberOf(c, join(key, strconv.Itoa(i+1)), s))
+	}
+	if len(r.f.all) > before {
+		return nil
+	}
+	return out
+}
+
+// axes reads a pair of angles, axis 1 first, that has to be there.
+func (r *reader) axes(key string, s span) Axes {
+	n := r.need(key, "a list of 2, each "+s.String(), "axis 1 first, then axis 2")
+	return pose(r.numbers(n, r.key(key), s, 2))
+}
+
+// axesOr reads a pair of angles that may be left out.
+func (r *reader) axesOr(key string, s span, otherwise Axes) Axes {
+	n := r.take(key)
+	if n == nil {
+		return otherwise
+	}
+	return pose(r.numbers(n, r.key(key), s, 2))
+}
+
+func pose(v []float64) Axes {
+	if v == nil {
+		return Axes{}
+	}
+	return DegAxes(v[0], v[1])
+}
+
+// word reads one of a few words.
+func (r *reader) word(key string, words ...string) string {
+	n := r.need(key, oneOf(words), "choose one")
+	return r.wordOf(n, r.key(key), words)
+}
+
+// wordOr reads one of a few words, or leaves it at the first of them.
+func (r *reader) wordOr(key string, words ...string) string {
+	n := r.take(key)
+	if n == nil {
+		return words[0]
+	}
+	return r.wordOf(n, r.key(key), words)
+}
+
+func (r *reader) wordOf(n *node, key string, words []string) string {
+	if n == nil {
+		return ""
+	}
+	if n.kind != scalar || !slices.Contains(words, n.text) {
+		r.f.add(n, key, oneOf(words), n.says(), nearest(n.text, words))
+		return ""
+	}
+	return n.text
+}
+
+func oneOf(words []string) string {
+	if len(words) == 1 {
+		return words[0]
+	}
+	return strings.Join(words[:len(words)-1], ", ") + " or " + words[len(words)-1]
+}
+
+// yes reads yes or no that has to be there.
+func (r *reader) yes(key string) bool {
+	w := r.word(key, "yes", "no", "true", "false")
+	return w == "yes" || w == "true"
+}
+
+// yesOr reads yes or no that may be left out.
+func (r *reader) yesOr(key string, otherwise bool) bool {
+	if !r.has(key) {
+		return otherwise
+	}
+	return r.yes(key)
+}
+
+// longestName bounds names and titles. Choice: what fits a line of a report.
+const longestName = 80
+
+// name reads one line of text that has to be there.
+func (r *reader) name(key string) string {
+	return r.nameOf(r.need(key, "a name of one line", "use the words that a person would use"), r.key(key))
+}
+
+func (r *reader) nameOf(n *node, key string) string {
+	if n == nil {
+		return ""
+	}
+	bad := n.kind != scalar || !utf8.ValidString(n.text) || utf8.RuneCountInString(n.text) > longestName || strings.TrimSpace(n.text) != n.text || n.text == ""
+	if bad || strings.ContainsFunc(n.text, func(c rune) bool { return !unicode.IsPrint(c) }) {
+		r.f.add(n, key, fmt.Sprintf("a name of one line, at most %d letters, no spaces around it", longestName), n.says(), "use the words that a person would use")
+		return ""
+	}
+	return n.text
+}
+
+// block opens a block of keys that may be left out; has tells whether it is there.
+func (r *reader) block(key string) (b *reader, has bool) {
+	n := r.take(key)
+	return r.blockOf(n, r.key(key)), n != nil
+}
+
+// needBlock opens a block of keys that has to be there.
+func (r *reader) needBlock(key, remedy string) *reader {
+	return r.blockOf(r.need(key, "a block of keys", remedy), r.key(key))
+}
+
+func (r *reader) blockOf(n *node, key string) *reader {
+	if n != nil && n.kind != mapping {
+		r.f.add(n, key, "a block of keys", n.says(), "indent its keys below it")
+		n = nil
+	}
+	return &reader{f: r.f, at: n, path: key}
+}
+
+// list opens a list of at most so many entries that may be left out.
+func (r *reader) list(key string, most int) []*node {
+	return r.listOf(r.take(key), r.key(key), most)
+}
+
+func (r *reader) listOf(n *node, key string, most int) []*node {
+	if n == nil {
+		return nil
+	}
+	if n.kind != list || len(n.items) > most {
+		got := n.says()
+		if n.kind == list {
+			got = fmt.Sprintf("%d entries", len(n.items))
+		}
+		r.f.add(n, key, fmt.Sprintf("a list of at most %d entries", most), got, "begin each entry with a dash, or write [ ]")
+		return nil
+	}
+	return n.items
+}
+
+// item names entry i of a list, counted from 0, for faults.
+func (r *reader) item(key string, i int) string { return join(r.key(key), strconv.Itoa(i+1)) }
+
+// short writes a number with at most three decimals and no trailing zeros.
+func short(v float64) string {
+	s := strconv.FormatFloat(v, 'f', 3, 64)
+	s = strings.TrimRight(strings.TrimRight(s, "0"), ".")
+	if s == "-0" {
+		return "0"
+	}
+	return s
+}
