@@ -51,6 +51,13 @@ type Permit struct {
 	BegunAt *time.Time `json:"begun_at,omitempty"`
 	Moved   bool       `json:"moved,omitempty"` // a sample showed the rig off its start
 	Because string     `json:"because,omitempty"`
+
+	// Arrived is when a sample first showed the motion over, the rig still or following the sky.
+	Arrived *time.Time `json:"arrived,omitempty"`
+	// MovingS is for how long samples have shown axis 1 turning.
+	MovingS float64 `json:"moving_s,omitempty"`
+	// Told is how the asker says that the motion ended ("done", "not moved", "stopped", "failed"); empty: nothing said.
+	Told string `json:"told,omitempty"`
 }
 
 // Open tells whether the permit binds its rig.

@@ -22,6 +22,8 @@ type Candidate struct {
 	Axes    rig.Axes `json:"axes"`
 	Sigma   rig.Axes `json:"sigma"` // one standard deviation
 	Because string   `json:"because,omitempty"`
+	// Kept is the form of keeping a sync that this candidate supposes, where the rig file does not say which; empty: any.
+	Kept rig.SyncKeeping `json:"kept,omitempty"`
 }
 
 // Pose is where the axes are, as the service holds it, at one instant.
@@ -90,6 +92,7 @@ type JudgedSolve struct {
 	Rotation  *unit.Angle  `json:"rotation_rad,omitempty"`
 	Pixel     *unit.Angle  `json:"pixel_rad,omitempty"`
 	Mirrored  *bool        `json:"mirrored,omitempty"`
+	Against   bool         `json:"against,omitempty"` // good, and it disagreed with the pose as then held
 }
 
 // SyncDone is one sync that the mount was told, since the last homing.
@@ -146,6 +149,18 @@ type RigState struct {
 	// Refused holds, by asker, why a report of theirs was not understood; their next one clears it.
 	Refused map[string]string `json:"refused,omitempty"`
 	Doubt   string            `json:"doubt,omitempty"` // what the last samples put in doubt, one sentence
+
+	// Anchor is the sample from which the pose is carried on, and Anchored where the axes were then: the places, without the
+	// source's own noise. Later places are these plus what the best source turned since. Room pose keeps both.
+	Anchor   *Sample     `json:"anchor,omitempty"`
+	Anchored []Candidate `json:"anchored,omitempty"`
+	// Crept is the sum of the small movements that nobody asked for (guiding, dithers) since the last motion or homing.
+	Crept rig.Axes `json:"crept,omitzero"`
+	// Ahead is the mount's sidereal time less ours, as last told; nil: not told, or set anew by a person.
+	Ahead *unit.Angle `json:"ahead_rad,omitempty"`
+	// Motions counts the motions since the last homing; Lost is what a motion may lose when the pose is reckoned.
+	Motions int      `json:"motions,omitempty"`
+	Lost    rig.Axes `json:"lost,omitzero"`
 }
 
 // SampleMark is what is kept of a past sample.
