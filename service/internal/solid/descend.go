@@ -11,22 +11,39 @@ const (
 	fine = 0x1p-44
 	// shared is the distance of the cores, in units of scale, below which they are taken to touch: rounding leaves no direction.
 	shared = 8 * eps
+	// touching is the distance, in the same units, below which the direction from one core to the other is known too badly by
+	// itself, and the facets of the difference are asked for a better bound.
+	touching = 1e-8
+	// firstPolish is the width, in units of scale, at which rims are first polished, nextPolish by how much narrower it must be
+	// for the next time. Choice: by measurement.
+	firstPolish, nextPolish = 1e-3, 100
+	// flatEnd is the cosine missing to 1 below which the direction is taken to run along an axis.
+	flatEnd = 1e-4
+	// mostStalls is the number of steps without gain in distance. Choice: by measurement.
+	mostStalls = 4
 )
 
 // descend finds the point of the difference nearest the origin, by the method of Gilbert, Johnson & Keerthi (IEEE J. Robotics
-// and Automation 4(2) 193, 1988), noting each lower bound that it meets.
+// and Automation 4(2) 193, 1988), noting each bound that it meets.
 func (p *pair) descend(s *simplex, want float64) {
-	p.low = math.Inf(-1)
 	p.start(s)
+	stalls, rough := 0, firstPolish
 	for range mostLooks {
 		n := s.near.Norm()
 		if n <= shared*p.scale {
-			p.overlap = true
 			break
 		}
 		u := s.near.Scale(1 / n)
 		v, low := p.look(u)
 		p.note(u, low)
+		if p.rims && n-low < rough*p.scale {
+			rough /= nextPolish
+			p.along(u)
+			if t, ok := p.polish(s, p.dir); ok && t.near.Norm() < n {
+				*s = t
+			}
+			continue
+		}
 		if n-p.low <= fine*p.scale || s.holds(v.w) || p.settled(n, want) {
 			break
 		}
@@ -34,17 +51,17 @@ func (p *pair) descend(s *simplex, want float64) {
 		s.v[s.n] = v
 		s.n++
 		if s.nearest() {
-			p.overlap = true
 			break
 		}
-		if !(s.near.Norm() < n) {
-			*s = before
-			break
+		// The last digits of the distance may stand still while the direction still improves.
+		if after := s.near.Norm(); !(after < n) {
+			if stalls++; stalls > mostStalls || !(after <= n*(1+4*eps)) {
+				*s = before
+				break
+			}
 		}
 	}
-	if p.overlap || s.near.Norm()-p.low > 16*fine*p.scale {
-		p.deepen(s)
-	}
+	p.finish(s, want)
 }
 
 // start begins at the vertex that the centres suggest.
@@ -58,10 +75,41 @@ func (p *pair) start(s *simplex) {
 	s.v[0], s.share[0], s.n, s.near = v, 1, 1, v.w
 }
 
+// along tries the axes that the direction nearly runs along: there flat ends and faces meet, and no rim point shows it.
+func (p *pair) along(u Point) {
+	for _, s := range [2]*Shape{p.a, p.b} {
+		switch s.kind {
+		case CylinderKind, FrustumKind:
+			p.tryAxis(s.axis, u)
+		case BoxKind:
+			m := &s.turn.M
+			for i := range 3 {
+				p.tryAxis(Point{X: m[0][i], Y: m[1][i], Z: m[2][i]}, u)
+			}
+		case NoKind, SphereKind, CapsuleKind, HullKind:
+		}
+	}
+}
+
+func (p *pair) tryAxis(axis, u Point) {
+	if c := axis.Dot(u); math.Abs(c) > 1-flatEnd {
+		w := axis.Scale(math.Copysign(1, c))
+		_, low := p.look(w)
+		p.note(w, low)
+	}
+}
+
+// finish settles the upper bound, and both where the cores touch.
+func (p *pair) finish(s *simplex, want float64) {
+	p.high = s.witness().Norm()
+	if s.n == 4 || p.high <= touching*p.scale {
+		if p.high-p.low > fine*p.scale && !p.settled(p.high, want) {
+			p.deepen(s)
+		}
+	}
+}
+
 // settled tells whether near and low decide if the separation is at least want.
 func (p *pair) settled(near, want float64) bool {
 	return p.low-p.grown-p.allowance >= want || near-p.grown+p.allowance < want
 }
-
-// deepen
-func (p *pair) deepen(s *simplex) {}

@@ -42,13 +42,8 @@ func distance(a, b *Shape, want float64) Gap {
 
 // gap turns what was found into an answer.
 func (p *pair) gap(s *simplex) Gap {
-	a := s.witnessA()
-	v := s.witness()
-	core := v.Norm()
-	if p.inner < 0 {
-		core = p.inner
-	}
-	g := Gap{Lower: p.low - p.grown - p.allowance, Upper: core - p.grown + p.allowance}
+	a, v := s.witnessA(), s.witness()
+	g := Gap{Lower: p.low - p.grown - p.allowance, Upper: p.high - p.grown + p.allowance}
 	if math.IsNaN(g.Lower) || math.IsNaN(g.Upper) {
 		return unknown()
 	}

@@ -23,7 +23,8 @@ func (s Shape) Bounds() (low, high Point) {
 // Support returns a point of the solid that lies farthest along dir, of any length; where many do, one of them. For the zero
 // vector it returns any point of the solid.
 func (s Shape) Support(dir Point) Point {
-	p := s.centre.Add(s.extreme(dir))
+	far, _ := s.extreme(dir)
+	p := s.centre.Add(far)
 	if r := s.round(); r > 0 {
 		p = p.Add(dir.Unit().Scale(r))
 	}
@@ -33,7 +34,8 @@ func (s Shape) Support(dir Point) Point {
 // SupportDistance returns how far the solid reaches along dir, a unit vector, counted from the origin: no point p of it has
 // p·dir greater. Rounding is added; infinite for the zero Shape and for a direction that is none.
 func (s Shape) SupportDistance(dir Point) float64 {
-	h := s.centre.Dot(dir) + s.extreme(dir).Dot(dir) + s.round()*dir.Norm()
+	far, _ := s.extreme(dir)
+	h := s.centre.Dot(dir) + far.Dot(dir) + s.round()*dir.Norm()
 	h += s.slack + rounding(s.centre, s.ball)
 	if s.kind == NoKind || math.IsNaN(h) {
 		return math.Inf(1)
@@ -41,14 +43,14 @@ func (s Shape) SupportDistance(dir Point) float64 {
 	return h
 }
 
-// extreme returns, from the centre, a point of the core that lies farthest along u, of any length.
-func (s *Shape) extreme(u Point) Point {
+// extreme returns, from the centre, a point of the core that lies farthest along u, of any length, and which feature it is on.
+func (s *Shape) extreme(u Point) (Point, int32) {
 	switch s.kind {
 	case CapsuleKind:
 		if s.a.Dot(u) > s.b.Dot(u) {
-			return s.a
+			return s.a, 0
 		}
-		return s.b
+		return s.b, 1
 	case CylinderKind, FrustumKind:
 		return s.extremeOfRims(u)
 	case BoxKind:
@@ -57,25 +59,35 @@ func (s *Shape) extreme(u Point) Point {
 		return s.extremeOfHull(u)
 	case NoKind, SphereKind:
 	}
-	return Point{}
+	return Point{}, 0
 }
 
 // extremeOfRims finds the point on the farther of the two rims of a frustum.
-func (s *Shape) extremeOfRims(u Point) Point {
+func (s *Shape) extremeOfRims(u Point) (Point, int32) {
 	out, n := s.across(u)
 	if s.a.Dot(u)+s.ra*n > s.b.Dot(u)+s.rb*n {
-		return s.a.Add(out.Scale(s.ra))
+		return s.a.Add(out.Scale(s.ra)), 0
 	}
-	return s.b.Add(out.Scale(s.rb))
+	return s.b.Add(out.Scale(s.rb)), 1
 }
 
-// across returns the unit vector of the part of u at right angles to the axis, and the length of that part; zeros where u
-// runs along the axis.
+// rim returns the centre and radius of a rim of a frustum.
+func (s *Shape) rim(feature int32) (centre Point, radius float64) {
+	if feature == 0 {
+		return s.a, s.ra
+	}
+	return s.b, s.rb
+}
+
+// across returns the unit vector of the part of u at right angles to the axis, and the length of that part; out is zero
+// where u runs along the axis.
 func (s *Shape) across(u Point) (out Point, n float64) {
 	p := u.Sub(s.axis.Scale(u.Dot(s.axis)))
 	n = p.Norm()
-	if n == 0 {
-		return Point{}, 0
+	// Below the rounding of its parts p points anywhere; the middle of the disc is then as far along u as any other point of it,
+	// to r·16·eps.
+	if n*n <= 16*eps*16*eps*u.Dot(u) {
+		return Point{}, n
 	}
 	// Where u almost runs along the axis the rounding of p is no longer small against p, and the rim point would leave the plane
 	// of its disc. Taking the axis out once more leaves eps·n.
@@ -85,22 +97,22 @@ func (s *Shape) across(u Point) (out Point, n float64) {
 	return out, n
 }
 
-func (s *Shape) extremeOfBox(u Point) Point {
+func (s *Shape) extremeOfBox(u Point) (Point, int32) {
 	m := &s.turn.M
-	h := s.half
+	var i int32
 	if m[0][0]*u.X+m[1][0]*u.Y+m[2][0]*u.Z < 0 {
-		h.X = -h.X
+		i |= 1
 	}
 	if m[0][1]*u.X+m[1][1]*u.Y+m[2][1]*u.Z < 0 {
-		h.Y = -h.Y
+		i |= 2
 	}
 	if m[0][2]*u.X+m[1][2]*u.Y+m[2][2]*u.Z < 0 {
-		h.Z = -h.Z
+		i |= 4
 	}
-	return s.turn.Apply(h)
+	return s.corner(i), i
 }
 
-func (s *Shape) extremeOfHull(u Point) Point {
+func (s *Shape) extremeOfHull(u Point) (Point, int32) {
 	own := s.turn.Inverse().Apply(u)
 	points := s.hull.points
 	best, at := points[0].Dot(own), 0
@@ -109,5 +121,33 @@ func (s *Shape) extremeOfHull(u Point) Point {
 			best, at = d, i
 		}
 	}
-	return s.turn.Apply(points[at])
+	return s.corner(int32(at)), int32(at)
+}
+
+// corner returns one of the corners of a core that has corners, from the centre: an end of a capsule's axis; of a box's eight,
+// bit k of i picking the side along its axis k; a point of a hull.
+func (s *Shape) corner(i int32) Point {
+	switch s.kind {
+	case CapsuleKind:
+		if i == 0 {
+			return s.a
+		}
+		return s.b
+	case HullKind:
+		return s.turn.Apply(s.hull.points[i])
+	case BoxKind:
+		c := s.half
+		if i&1 != 0 {
+			c.X = -c.X
+		}
+		if i&2 != 0 {
+			c.Y = -c.Y
+		}
+		if i&4 != 0 {
+			c.Z = -c.Z
+		}
+		return s.turn.Apply(c)
+	case NoKind, SphereKind, CylinderKind, FrustumKind:
+	}
+	return Point{}
 }

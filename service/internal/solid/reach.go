@@ -26,8 +26,8 @@ func (s *Shape) reach(centre, axis Point) float64 {
 		return max(s.reachOfRim(centre.Add(s.a), axis, s.ra), s.reachOfRim(centre.Add(s.b), axis, s.rb))
 	case BoxKind:
 		far := 0.0
-		for i := range 8 {
-			far = max(far, off(centre.Add(s.turn.Apply(s.corner(i))), axis))
+		for i := range int32(8) {
+			far = max(far, off(centre.Add(s.corner(i)), axis))
 		}
 		return far
 	case HullKind:

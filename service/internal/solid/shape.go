@@ -89,34 +89,19 @@ func (s Shape) Points() []Point {
 	switch s.kind {
 	case HullKind:
 		out := make([]Point, len(s.hull.points))
-		for i, p := range s.hull.points {
-			out[i] = s.centre.Add(s.turn.Apply(p))
+		for i := range out {
+			out[i] = s.centre.Add(s.corner(int32(i)))
 		}
 		return out
 	case BoxKind:
 		out := make([]Point, 0, 8)
-		for i := range 8 {
-			out = append(out, s.centre.Add(s.turn.Apply(s.corner(i))))
+		for i := range int32(8) {
+			out = append(out, s.centre.Add(s.corner(i)))
 		}
 		return out
 	case NoKind, SphereKind, CapsuleKind, CylinderKind, FrustumKind:
 	}
 	return nil
-}
-
-// corner returns one of the eight corners of a box in its own axes; bit k of i picks the side along axis k.
-func (s *Shape) corner(i int) Point {
-	c := s.half
-	if i&1 != 0 {
-		c.X = -c.X
-	}
-	if i&2 != 0 {
-		c.Y = -c.Y
-	}
-	if i&4 != 0 {
-		c.Z = -c.Z
-	}
-	return c
 }
 
 // String describes the solid for a person: its kind, its dimensions and where it stands.

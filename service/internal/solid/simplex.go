@@ -1,8 +1,11 @@
 package solid
 
-// vertex is one point w of the difference of two cores (points of A less points of B), with the point of A that it came from.
-// The point of B is a - w. Each is counted from the centre of its own solid.
-type vertex struct{ w, a Point }
+// vertex is one point w of the difference of two cores (points of A less points of B), with the point of A that it came from,
+// counted from the centre of A, and the features (see extreme) that the two points are on.
+type vertex struct {
+	w, a   Point
+	fa, fb int32
+}
 
 // simplex is the one to four vertices whose hull holds the point of the difference nearest the origin found so far.
 //
