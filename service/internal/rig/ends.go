@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"keepclear.example/keepclear/service/internal/frame"
+	"keepclear.example/keepclear/service/internal/sky"
 	"keepclear.example/keepclear/service/internal/unit"
 )
 
@@ -218,4 +219,45 @@ func (r *Rig) believedEnds(g Going, i int, p Axes, side Side, add func(End)) {
 			add(End{t, side, i, false, "the mount takes its sync off the target on the sky"})
 		}
 	}
+}
+
+// Rest returns a place of rest by name; an empty name is the only one there is.
+func (r *Rig) Rest(name string) (Rest, bool) {
+	if name == "" && len(r.Rests) == 1 {
+		return r.Rests[0], true
+	}
+	for _, p := range r.Rests {
+		if p.Name == name && name != "" {
+			return p, true
+		}
+	}
+	return Rest{}, false
+}
+
+// Air returns the air at the site: as the file says, else the standard atmosphere at its height.
+func (r *Rig) Air() sky.Air {
+	if r.Site.PressureHPa > 0 {
+		if a, err := sky.NewAir(sky.Weather{PressureHPa: r.Site.PressureHPa, TemperatureC: r.Site.TemperatureC, Humidity: 0.5}); err == nil {
+			return a
+		}
+	}
+	return sky.StandardAir(r.Site.HeightM)
+}
+
+// Pole returns the direction of the north celestial pole, by the site's latitude.
+func (r *Rig) Pole() frame.Vec[frame.Rig] {
+	return frame.Horizon[frame.Rig](0, r.Site.Lat)
+}
+
+// OpticsNamed returns one of the rig's optics; an empty name is the only one there is.
+func (r *Rig) OpticsNamed(name string) (Optics, bool) {
+	if name == "" && len(r.Optics) == 1 {
+		return r.Optics[0], true
+	}
+	for _, o := range r.Optics {
+		if o.Name == name && name != "" {
+			return o, true
+		}
+	}
+	return Optics{}, false
 }

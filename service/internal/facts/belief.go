@@ -1,0 +1,231 @@
+package facts
+
+import (
+	"fmt"
+	"time"
+
+	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/unit"
+)
+
+// stand is where the rig and its belief are at the instant of the question.
+type stand struct {
+	pose   question.Pose // carried to the instant
+	sigma  rig.Axes      // widest of the candidates
+	sample *question.Sample
+
+	ra, dec  unit.Angle // belief of date; only where believes
+	believes bool
+	sides    []rig.Side // that the belief may mean
+	mount    rig.MountSky
+	mountOK  bool     // the mount's clock and site are known, or declared not to be readable
+	mountWhy string   // why not
+	belief   rig.Axes // M(belief) nearest the likeliest candidate
+}
+
+// axes returns the candidate poses, likeliest first.
+func (s *stand) axes() []rig.Axes {
+	var out []rig.Axes
+	for _, c := range s.pose.Candidates {
+		out = append(out, c.Axes)
+	}
+	return out
+}
+
+// ahead returns belief less pose; zero where belief is not known or taken as right.
+func (s *stand) ahead() rig.Axes {
+	if !s.believes || len(s.pose.Candidates) == 0 {
+		return rig.Axes{}
+	}
+	return s.belief.Sub(s.pose.Candidates[0].Axes)
+}
+
+// newStand works out where the rig stands at the instant of the question.
+func (in *Input) newStand(h *heaven, carried question.Pose) *stand {
+	s := &stand{pose: carried, sample: in.Snapshot.Rig.Sample}
+	for _, c := range carried.Candidates {
+		s.sigma = rig.Axes{A1: max(s.sigma.A1, c.Sigma.A1), A2: max(s.sigma.A2, c.Sigma.A2)}
+	}
+	in.mountSky(h, s)
+	if s.sample == nil || s.sample.Belief == nil || len(carried.Candidates) == 0 {
+		return s
+	}
+	m := h.near(sampleTime(s.sample, in.Snapshot.At))
+	s.ra, s.dec = ofDate(m, s.sample.Belief.Sky)
+	s.believes = true
+	p := carried.Candidates[0].Axes
+	s.sides = []rig.Side{in.Rig.Kind.SideOf(p)}
+	if side := s.sample.Belief.Side; side != "" {
+		s.sides = []rig.Side{side}
+	}
+	s.belief = rig.LiftNear(in.Rig.Map(s.mount, s.ra, s.dec, s.sides[0]), p)
+	return s
+}
+
+// mountSky fills in what the mount's own map goes by: its sidereal time and site where it tells them, ours where the rig file says
+// that it tells none.
+func (in *Input) mountSky(h *heaven, s *stand) {
+	m := h.moment
+	ours := h.ours(m)
+	s.mount, s.mountOK = ours, true
+	if in.Rehearsed {
+		return
+	}
+	st := in.Snapshot.Rig
+	lat, lon, sited := in.Rig.Site.Lat, in.Rig.Site.Lon, false
+	if st.Site != nil {
+		lat, lon, sited = st.Site.Lat, st.Site.Lon, true
+	}
+	switch {
+	case s.sample != nil && s.sample.Sidereal != nil:
+		since := in.Snapshot.At.Sub(sampleTime(s.sample, in.Snapshot.At)).Seconds()
+		s.mount = h.mountSky((*s.sample.Sidereal + unit.Angle(since)*question.SiderealRate).Positive(), lat)
+	case in.Rig.Mount.TellsSidereal:
+		s.mountOK, s.mountWhy = false, "the mount's sidereal time was not reported"
+	case in.Rig.Kind == rig.AltAzimuth:
+		s.mountOK, s.mountWhy = false, "the mount's sidereal time cannot be read, and an alt-azimuth mount's ends depend on it"
+	default:
+		s.mount = h.mountSky(ours.Sidereal+(lon-in.Rig.Site.Lon), lat)
+	}
+	if in.Rig.Kind == rig.AltAzimuth && !sited && s.mountOK {
+		s.mountOK, s.mountWhy = false, "the mount's own site was not reported, and an alt-azimuth mount's ends depend on it"
+	}
+}
+
+// sampleTime is when a sample was read: as told, else when it was received, else the instant itself.
+func sampleTime(s *question.Sample, at time.Time) time.Time {
+	switch {
+	case s == nil:
+		return at
+	case !s.Time.IsZero():
+		return s.Time
+	case !s.Received.IsZero():
+		return s.Received
+	}
+	return at
+}
+
+// poseFacts puts what is known of the pose.
+func (in *Input) poseFacts(f Set, s *stand) {
+	f.Word("pose_state", string(s.pose.State), Computed)
+	f.Number("candidate_count", float64(len(s.pose.Candidates)), Computed)
+	if s.pose.Source != "" {
+		f.Word("pose_source", string(s.pose.Source), Told)
+	}
+	if in.Rehearsed {
+		return
+	}
+	in.poseAge(f, s)
+	if len(s.pose.Candidates) == 0 {
+		why := orElse(s.pose.Because, "the pose is unknown")
+		f.Lack("pose_sigma_axis1_deg", why, "homing")
+		f.Lack("pose_sigma_axis2_deg", why, "homing")
+		return
+	}
+	f.Number("pose_sigma_axis1_deg", s.sigma.A1.Deg(), Computed, "axis 1")
+	f.Number("pose_sigma_axis2_deg", s.sigma.A2.Deg(), Computed, "axis 2")
+}
+
+// poseAge puts the age of the last sample and whether the rig moved in it. A sample that does not say when it was read is of
+// unknown age; one that does not say what the rig was doing is taken as moving.
+func (in *Input) poseAge(f Set, s *stand) {
+	switch {
+	case s.sample == nil:
+		f.Lack("pose_age_s", "no sample was ever reported", "sample")
+		f.Truth("pose_moving", true, Computed)
+		return
+	case s.sample.Time.IsZero():
+		f.Lack("pose_age_s", "the sample does not say when it was read", "sample")
+	case len(in.Snapshot.Rig.Refused) > 0:
+		f.Lack("pose_age_s", "a report was not understood: "+firstOf(in.Snapshot.Rig.Refused), "sample")
+	default:
+		f.Number("pose_age_s", max(0, in.Snapshot.At.Sub(s.sample.Time).Seconds()), Measured)
+	}
+	f.Truth("pose_moving", !s.sample.Still(), Told)
+}
+
+// beliefFacts puts how far belief is from the pose, and what the mount's clock and site do to its axes.
+func (in *Input) beliefFacts(f Set, h *heaven, s *stand) {
+	in.mapError(f, h, s)
+	if !s.believes {
+		why := "the sample does not say where the mount believes it points"
+		if len(s.pose.Candidates) == 0 {
+			why = orElse(s.pose.Because, "the pose is unknown")
+		}
+		for _, name := range []string{"belief_error_axis1_deg", "belief_error_axis2_deg", "belief_error_sky_deg"} {
+			f.Lack(name, why, "sample")
+		}
+		return
+	}
+	p := s.pose.Candidates[0].Axes
+	d := p.Sub(s.belief)
+	f.Number("belief_error_axis1_deg", d.A1.Deg(), Computed, "axis 1")
+	f.Number("belief_error_axis2_deg", d.A2.Deg(), Computed, "axis 2")
+	c := &in.Rig.Chain
+	f.Number("belief_error_sky_deg", c.Direction(p).Angle(c.Direction(s.belief)).Deg(), Computed)
+}
+
+// mapError puts the largest of what a wrong sidereal time does to axis 1 of an equatorial (or to either axis of an alt-azimuth)
+// and the error of the mount's latitude, which its own limits go by.
+func (in *Input) mapError(f Set, h *heaven, s *stand) {
+	if !s.mountOK {
+		need := "sample"
+		f.Lack("mount_map_error_deg", s.mountWhy, need)
+		return
+	}
+	st := in.Snapshot.Rig
+	if (s.sample == nil || s.sample.Sidereal == nil) && st.Site == nil {
+		f.Number("mount_map_error_deg", 0, Absent, "this mount tells neither its sidereal time nor its site")
+		return
+	}
+	ours := h.ours(h.moment)
+	turn := (s.mount.Sidereal - ours.Sidereal).Wrapped()
+	lat := s.mount.Lat - ours.Lat
+	worst, about := turn, fmt.Sprintf("the mount's sidereal time %s, ours %s", hours(s.mount.Sidereal), hours(ours.Sidereal))
+	if lat.Abs() > turn.Abs() {
+		worst, about = lat, fmt.Sprintf("the mount's latitude %.2f°, the rig file's %.2f°", s.mount.Lat.Deg(), ours.Lat.Deg())
+	}
+	f.Number("mount_map_error_deg", worst.Abs().Deg(), Computed, about, likelyClock(turn, worst == turn))
+}
+
+// likelyClock names what an error of the mount's sidereal time looks like, or nothing.
+func likelyClock(turn unit.Angle, byClock bool) string {
+	if !byClock {
+		return ""
+	}
+	for n := 1.0; n <= 12; n++ {
+		if d := turn.Abs() - unit.Deg(15.0411*n); d.Abs() < 0.3*unit.Degree {
+			hours := fmt.Sprintf("%.0f hours", n)
+			if n == 1 {
+				hours = "one hour"
+			}
+			return "looks like " + hours + ": summer time or zone"
+		}
+	}
+	return ""
+}
+
+// hours writes an angle as a time of day.
+func hours(a unit.Angle) string {
+	s := int(a.Positive().Deg()*240 + 0.5)
+	return fmt.Sprintf("%02d:%02d:%02d", s/3600%24, s/60%60, s%60)
+}
+
+func orElse(s, other string) string {
+	if s == "" {
+		return other
+	}
+	return s
+}
+
+// firstOf returns the value under the first key, so that equal states give equal words.
+func firstOf(m map[string]string) string {
+	key := ""
+	for k := range m {
+		if key == "" || k < key {
+			key = k
+		}
+	}
+	return m[key]
+}

@@ -1,0 +1,257 @@
+package facts
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"time"
+
+	"keepclear.example/keepclear/service/internal/pose"
+	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/reach"
+	"keepclear.example/keepclear/service/internal/rig"
+)
+
+// Compute works out everything about one question. It cannot fail: what cannot be had is a missing fact.
+func Compute(in Input) Outcome {
+	out := Outcome{Facts: Set{}}
+	f := out.Facts
+	if !in.Rehearsed {
+		in.present(f)
+	}
+	h, err := newHeaven(&in, in.Snapshot.At)
+	if err != nil {
+		in.withoutSky(f, err)
+		return out
+	}
+	s := in.newStand(h, in.carried())
+	if len(s.pose.Candidates) > 0 {
+		out.Start, out.Sigma = s.pose.Candidates[0].Axes, s.sigma
+	}
+	in.poseFacts(f, s)
+	if !in.Rehearsed {
+		in.beliefFacts(f, h, s)
+		out.HarmlessUntil = in.harmless(h, s)
+	}
+	out.Notes = in.notes(s)
+	if in.action().Kind == question.Sync {
+		e := in.solveFacts(f, h, s)
+		in.gate(f, h, s, e, &out)
+		return out
+	}
+	in.motion(f, h, s, &out)
+	return out
+}
+
+// carried is the pose at the instant of the question.
+func (in *Input) carried() question.Pose {
+	return pose.At(pose.World{Rig: in.Rig, Moment: in.Moment}, in.Snapshot.Rig, in.Snapshot.At)
+}
+
+// withoutSky puts, where Earth and sky are not known at the instant, every fact that needs them as missing.
+func (in *Input) withoutSky(f Set, err error) {
+	why := fmt.Sprintf("the sky cannot be worked out at %s: %v", in.Snapshot.At.UTC().Format(time.RFC3339), err)
+	for _, n := range motionFacts() {
+		f.Lack(n, why, "clock")
+	}
+	for _, n := range []string{"pose_state", "pose_age_s", "pose_sigma_axis1_deg", "pose_sigma_axis2_deg", "belief_error_sky_deg", "mount_map_error_deg", "clock_error_s"} {
+		f.Lack(n, why, "clock")
+	}
+}
+
+// motionFacts names what every motion is judged by.
+func motionFacts() []string {
+	return []string{
+		"clearance_spare_mm", "clearance_sharp_spare_mm",
+		"axis1_travel_min_deg", "axis1_travel_max_deg", "axis1_sharp_min_deg", "axis1_sharp_max_deg",
+		"axis2_travel_min_deg", "axis2_travel_max_deg", "axis2_sharp_min_deg", "axis2_sharp_max_deg",
+		"altitude_min_deg", "altitude_sharp_min_deg", "above_horizon_deg", "sun_separation_deg", "sun_separation_sharp_deg",
+		"track_spare_s", "track_spare_sharp_s", "unstopped_spare_s", "end_spread_deg",
+	}
+}
+
+// motion puts the facts of everything that moves.
+func (in *Input) motion(f Set, h *heaven, s *stand, out *Outcome) {
+	ways, err := in.journeys(h, s)
+	if err != nil {
+		need := "asker"
+		var u unboundedError
+		if errors.As(err, &u) {
+			need = u.need
+		}
+		for _, n := range motionFacts() {
+			f.Lack(n, err.Error(), need)
+		}
+		return
+	}
+	p := in.prover()
+	endsFact(f, ways)
+	in.waysFacts(f, h, p, ways, out)
+	sky := in.action().Sky != nil
+	if sky || in.action().Kind == question.Flip {
+		in.horizonAtEnds(f, ways)
+	}
+	in.followFacts(f, h, p, s, ways, sky, out)
+	in.legs(ways, out)
+	if v, ok := f["clearance_spare_mm"]; !ok || v.Number == nil || *v.Number < 0 {
+		in.around(p, s, ways, out)
+	}
+	for i := range out.Ends {
+		out.Ends[i].Believed = in.believedAt(h, s, out.Ends[i].Axes)
+	}
+}
+
+// horizonAtEnds puts how far the lowest end stands above the local horizon.
+func (in *Input) horizonAtEnds(f Set, ways []journey) {
+	least := math.Inf(1)
+	for _, j := range ways {
+		az, alt := seenAltitude(in.Rig.Chain.Direction(j.end.Axes))
+		least = math.Min(least, (alt - in.Rig.SkylineAt(az)).Deg())
+	}
+	f.Number("above_horizon_deg", least, Computed)
+}
+
+// believedAt is what the mount and usual limits would see at a pose.
+func (in *Input) believedAt(h *heaven, s *stand, a rig.Axes) Believed {
+	believed := a.Add(s.ahead())
+	_, alt := seenAltitude(in.Rig.Chain.Direction(believed))
+	ra, _, _ := in.Rig.Unmap(s.mount, believed)
+	return Believed{
+		AltitudeDeg: alt.Deg(), HourDeg: (s.mount.Sidereal - ra).Wrapped().Deg(),
+		Axis1Deg: believed.A1.Deg(), Axis2Deg: believed.A2.Deg(),
+	}
+}
+
+// legs puts the proven stretch of the intended way.
+func (in *Input) legs(ways []journey, out *Outcome) {
+	for i, j := range ways {
+		if !j.end.Intended || i >= len(out.Ends) || out.Ends[i].Closest == nil {
+			continue
+		}
+		out.Legs = append(out.Legs, question.Leg{From: j.start, To: j.end.Axes, Closest: *out.Ends[i].Closest})
+		return
+	}
+}
+
+// around proposes ways round where the direct one is not clear: from a pose that is known, the stops of the quickest proven way as
+// slews by axes, each to be asked for; for a homing, the other order of the axes.
+func (in *Input) around(p *reach.Prover, s *stand, ways []journey, out *Outcome) {
+	if in.action().Kind == question.Home {
+		for _, order := range []rig.Sharing{rig.Axis1First, rig.Axis2First, rig.Independent} {
+			if order == in.action().Order || order == in.Rig.Homing.Order && in.action().Order == "" {
+				continue
+			}
+			a := *in.action()
+			a.Order = order
+			out.Instead = append(out.Instead, a)
+		}
+	}
+	if len(ways) == 0 || in.Rehearsed && in.action().Kind == question.Track {
+		return
+	}
+	j := ways[0]
+	route, ok := p.Around(j.start, j.end.Axes, in.Rig.Motion, in.Rig.Travel, j.spread, reach.Budget(in.Cells))
+	if !ok {
+		return
+	}
+	for _, stop := range route.Stops {
+		at := stop
+		out.Instead = append(out.Instead, question.Action{Kind: question.Slew, Axes: &at})
+	}
+	out.Instead = append(out.Instead, *in.action())
+}
+
+// recentring puts what a false sync would lead to: the mount, told to go back to where it believed that it was, turns by the jump.
+func (in *Input) recentring(f Set, h *heaven, s *stand, after rig.Axes, out *Outcome) {
+	worst := 0.0
+	p := in.prover()
+	for i, c := range s.pose.Candidates {
+		intended := rig.End{Axes: c.Axes, Side: in.Rig.Kind.SideOf(c.Axes), From: i, Intended: true, Because: "where it stands"}
+		out.Ends = append(out.Ends, End{End: intended, Believed: in.believedAt(h, s, c.Axes)})
+		turned := c.Axes.Add(s.belief.Sub(rig.LiftNear(after, s.belief)))
+		e := rig.End{Axes: turned, From: i, Because: "told to recentre, the mount turns by what the sync would make it believe is missing"}
+		j := in.straightTo(s, e)
+		r := p.Prove(j.way, j.sharp, reach.Budget(in.Cells))
+		end := End{End: j.end, MotionS: j.way.Seconds(), Closest: in.approach(r.Nearest, &j), Believed: in.believedAfter(h, s, turned, c.Axes, after)}
+		if r.Contact != nil {
+			end.Contact = contactOf(r.Contact)
+		}
+		out.Ends = append(out.Ends, end)
+		worst = math.Max(worst, turned.Sub(c.Axes).Abs().Max().Deg())
+	}
+	f.Number("end_spread_deg", worst, Computed, "recentring after this sync")
+}
+
+// believedAfter is what the mount would see at a pose once it had taken the sync.
+func (in *Input) believedAfter(h *heaven, s *stand, at, from, after rig.Axes) Believed {
+	believed := at.Add(after.Sub(from))
+	_, alt := seenAltitude(in.Rig.Chain.Direction(believed))
+	ra, _, _ := in.Rig.Unmap(s.mount, believed)
+	return Believed{
+		AltitudeDeg: alt.Deg(), HourDeg: (s.mount.Sidereal - ra).Wrapped().Deg(),
+		Axis1Deg: believed.A1.Deg(), Axis2Deg: believed.A2.Deg(),
+	}
+}
+
+// harmless is how long carrying on as last reported stays clear: the first instant at which tracking, or standing still, breaks a
+// margin, travel, floor or the distance from the Sun. It is not known while the rig moves otherwise or its pose is unknown.
+func (in *Input) harmless(h *heaven, s *stand) *time.Time {
+	if s.sample == nil || !s.sample.Still() || len(s.pose.Candidates) == 0 {
+		return nil
+	}
+	p := in.prover()
+	least := dayS
+	for _, j := range in.standing(s) {
+		c := course{way: reach.Hold(j.end.Axes), journey: &j}
+		if s.sample.Doing == question.Tracking {
+			c = in.courseFrom(h, &j, dayS)
+			keeps := p.Keeps(c.way, j.spread.Add(c.bend), 0, reach.Budget(in.Cells))
+			least = math.Min(least, untilS(keeps.Clear, keeps.Whole))
+			least = math.Min(least, in.travelBound(&c, j.spread, j.sharp).in)
+			least = math.Min(least, in.lowBound(h, &c, false).in)
+			least = math.Min(least, in.sunBound(h, &c, j.spread).in)
+			continue
+		}
+		least = math.Min(least, in.sunOnHold(h, j))
+	}
+	t := in.Snapshot.At.Add(time.Duration(least * float64(time.Second)))
+	return &t
+}
+
+// sunOnHold is when the Sun comes too near a tube that stands still.
+func (in *Input) sunOnHold(h *heaven, j journey) float64 {
+	hold := reach.Uniform(j.end.Axes, j.end.Axes, dayS)
+	return in.sunBound(h, &course{way: hold, journey: &j}, j.spread).in
+}
+
+// notes says what the question left out and what that cost.
+func (in *Input) notes(s *stand) []string {
+	if in.Rehearsed {
+		return nil
+	}
+	var out []string
+	q := in.Question
+	say := func(when bool, what string) {
+		if when {
+			out = append(out, what)
+		}
+	}
+	say(q.Sample == nil, "no sample was sent: the last one reported counts, at its age")
+	say(q.Action.Kind == question.Slew && q.Action.Sky != nil && q.Action.Side == "" && in.Rig.Mount.Chooses != rig.ByHourAngle, "no side was given: both are judged")
+	say(q.Sample != nil && q.Sample.HomingID == "", "no homing id was given: the latest counts, and continuity with the last sample is checked")
+	say(q.Sample != nil && q.Sample.RunMark == "" && in.Rig.Mount.RunMark, "no run mark was given: a restart of the mount may stay unseen")
+	say(q.Sent.IsZero(), "no sending time was given: the sample's stands for it")
+	say(q.Asker == "", "no asker was named: \"unnamed\" in the record")
+	say(q.AttendedBy == "", "nobody is named as present: judged as unattended")
+	say(s.sample != nil && len(s.sample.Parts) == 0 && in.hasStates(), "no part states were given: each part takes up all of its states")
+	return out
+}
+
+func (in *Input) hasStates() bool {
+	for _, p := range in.Rig.Parts {
+		if len(p.States) > 0 {
+			return true
+		}
+	}
+	return false
+}

@@ -1,0 +1,336 @@
+package facts
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"keepclear.example/keepclear/service/internal/frame"
+	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/reach"
+	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/unit"
+)
+
+// course is how the axes follow the sky from the end of one motion, for up to a day.
+type course struct {
+	way     reach.Way
+	bend    rig.Axes // how far the true course may stray from the way
+	arrival float64  // seconds after the question
+	journey *journey
+	ahead   rig.Axes // belief less pose
+}
+
+// Steps of an alt-azimuth's course: its axes follow no constant rate. It is cut until the middle of a step lies within bendGoal of the
+// straight line, and no finer than leastStep, where the zenith passes; the stray is then added to the spread.
+const (
+	firstStep = 120.0
+	leastStep = 2.0
+	bendGoal  = 0.02 * unit.Degree
+)
+
+// courseFrom is the course from the end of a journey. The sky turns an equatorial's axis 1 at the sidereal rate; an alt-azimuth follows
+// the direction in which its tube points.
+func (in *Input) courseFrom(h *heaven, j *journey, seconds float64) course {
+	arrival := j.way.Seconds()
+	if math.IsInf(arrival, 0) || math.IsNaN(arrival) {
+		arrival = 0
+	}
+	c := course{arrival: arrival, journey: j}
+	if in.Rig.Kind.Equatorial() {
+		c.way = reach.Uniform(j.end.Axes, j.end.Axes.Add(rig.Axes{A1: unit.Angle(seconds) * question.SiderealRate}), seconds)
+		return c
+	}
+	hold := in.Rig.Pole()
+	start := in.Rig.Chain.Direction(j.end.Axes)
+	at := func(t float64, near rig.Axes) rig.Axes {
+		dir := turnedAbout(hold, -unit.Angle(t)*question.SiderealRate, start)
+		return rig.LiftNear(in.Rig.Chain.Solve(in.Rig.Kind, dir, j.end.Side), near)
+	}
+	var legs []reach.Way
+	pose := j.end.Axes
+	for t := 0.0; t < seconds; {
+		step := math.Min(firstStep, seconds-t)
+		next, stray := at(t+step, pose), rig.Axes{}
+		for {
+			stray = at(t+step/2, pose).Sub(pose.Add(next).Scale(0.5)).Abs()
+			if stray.Max() <= bendGoal || step <= leastStep {
+				break
+			}
+			step /= 2
+			next = at(t+step, pose)
+		}
+		legs = append(legs, reach.Uniform(pose, next, step))
+		// The stray of a smooth curve is largest near the middle; half as much again covers its third derivative. Choice.
+		c.bend = upper(c.bend, stray.Scale(1.5))
+		t, pose = t+step, next
+	}
+	c.way = reach.Chain(legs...)
+	return c
+}
+
+// bound is one thing that ends tracking: after how many seconds from arrival, proven and without pose uncertainty.
+type bound struct {
+	name         string
+	in, sharp    float64
+	about        []string
+	informs      bool // binds nothing: for people and plans
+	contactBound bool
+}
+
+// followFacts puts how long each course stays clear, and the spare of what is asked.
+func (in *Input) followFacts(f Set, h *heaven, p *reach.Prover, s *stand, ways []journey, sky bool, out *Outcome) {
+	asked := in.follow()
+	f.Number("asked_track_s", asked, Told)
+	out.FollowS, out.Tracks = asked, asked > 0
+	if !out.Tracks {
+		in.fallback(f, p, nil, out)
+		return
+	}
+	var courses []course
+	spare, sharp := math.Inf(1), math.Inf(1)
+	binding := bound{name: "nothing within 24 h", in: dayS}
+	worst := map[string]bound{}
+	for i := range ways {
+		c := in.courseFrom(h, &ways[i], dayS)
+		c.ahead = s.ahead()
+		courses = append(courses, c)
+		for _, b := range in.bounds(h, p, &c, sky) {
+			if w, ok := worst[b.name]; !ok || b.in < w.in {
+				worst[b.name] = b
+			}
+			if b.informs {
+				continue
+			}
+			if b.in < spare {
+				spare, binding = b.in, b
+			}
+			sharp = math.Min(sharp, b.sharp)
+		}
+	}
+	for name, b := range worst {
+		f.Number(name, b.in, Computed, b.about...)
+	}
+	about := append([]string{binding.name}, binding.about...)
+	f.Number("track_spare_s", spare-asked, Computed, about...)
+	f.Number("track_spare_sharp_s", sharp-asked, Computed, about...)
+	in.shorter(spare, out)
+	in.fallback(f, p, courses, out)
+}
+
+// bounds returns everything that ends one course.
+func (in *Input) bounds(h *heaven, p *reach.Prover, c *course, sky bool) []bound {
+	spread, sharp := c.journey.spread.Add(c.bend), c.journey.sharp.Add(c.bend)
+	keeps := p.Keeps(c.way, spread, 0, reach.Budget(in.Cells))
+	exact := keeps
+	if !keeps.Whole {
+		exact = p.Keeps(c.way, sharp, 0, reach.Budget(in.Cells))
+	}
+	out := []bound{{name: "margin_in_s", in: untilS(keeps.Clear, keeps.Whole), sharp: untilS(exact.Broken, exact.Whole), about: partsOf(keeps.Seen)}}
+	out = append(out, in.travelBound(c, spread, sharp), in.sunBound(h, c, spread), in.lowBound(h, c, sky), in.dawnBound(h, c))
+	if in.Rig.Mount.FlipsItself {
+		out = append(out, in.flipBound(h, c))
+	}
+	return out
+}
+
+func untilS(s float64, whole bool) float64 {
+	if whole || s > dayS || math.IsNaN(s) {
+		return dayS
+	}
+	return s
+}
+
+func partsOf(a *reach.Approach) []string {
+	if a == nil {
+		return nil
+	}
+	return []string{a.Parts[0], a.Parts[1]}
+}
+
+// travelBound is when an axis reaches the end of its travel.
+func (in *Input) travelBound(c *course, spread, sharp rig.Axes) bound {
+	b := bound{name: "travel_in_s", in: dayS, sharp: dayS}
+	out := func(by rig.Axes) (float64, string) {
+		axis := ""
+		t := firstTime(c.way.Seconds(), func(t float64) bool {
+			a := c.way.At(t)
+			switch {
+			case a.A1+by.A1 > in.Rig.Travel.High.A1 || a.A1-by.A1 < in.Rig.Travel.Low.A1:
+				axis = "axis 1"
+			case a.A2+by.A2 > in.Rig.Travel.High.A2 || a.A2-by.A2 < in.Rig.Travel.Low.A2:
+				axis = "axis 2"
+			default:
+				return false
+			}
+			return true
+		})
+		return t, axis
+	}
+	var axis string
+	b.in, axis = out(spread)
+	b.sharp, _ = out(sharp)
+	if axis != "" {
+		b.about = []string{axis}
+	}
+	return b
+}
+
+// searchStep is how finely a course is searched for the first instant at which something holds; crossings closer together than that
+// are missed: 30 s are 0.125° of the sky.
+const searchStep = 30.0
+
+// firstTime returns the first instant, to a second on the early side, at which holds is true; a day where it never is.
+func firstTime(end float64, holds func(t float64) bool) float64 {
+	if holds(0) {
+		return 0
+	}
+	for t := 0.0; t < end; t += searchStep {
+		next := math.Min(t+searchStep, end)
+		if !holds(next) {
+			continue
+		}
+		low, high := t, next
+		for high-low > 1 {
+			if mid := (low + high) / 2; holds(mid) {
+				high = mid
+			} else {
+				low = mid
+			}
+		}
+		holds(high) // leaves the closure's notes at the crossing
+		return low
+	}
+	return dayS
+}
+
+// sunBound is when the tube comes too near a Sun that is up.
+func (in *Input) sunBound(h *heaven, c *course, spread rig.Axes) bound {
+	apart := unit.Deg(in.limit("sun/apart", "separation_deg", 180))
+	reached := func(by unit.Angle) float64 {
+		return firstTime(c.way.Seconds(), func(t float64) bool {
+			sun := h.sun(h.at(c.arrival + t))
+			_, alt := frame.AzAlt(sun)
+			return alt > sunUp && in.Rig.Chain.Direction(c.way.At(t)).Angle(sun) < apart+by
+		})
+	}
+	return bound{name: "sun_in_s", in: reached(spread.A1 + spread.A2), sharp: reached(0), about: []string{"the Sun"}}
+}
+
+// lowBound is when the tube sinks below the floor or, for a sky target, below the local horizon.
+func (in *Input) lowBound(h *heaven, c *course, sky bool) bound {
+	floor := unit.Deg(in.limit("sky/floor", "altitude_deg", 90))
+	above := unit.Deg(in.limit("sky/horizon", "above_deg", 90))
+	t := firstTime(c.way.Seconds(), func(t float64) bool {
+		az, alt := frame.AzAlt(in.Rig.Chain.Direction(c.way.At(t)))
+		return alt < floor || sky && alt < in.Rig.SkylineAt(az)+above
+	})
+	return bound{name: "horizon_in_s", in: t, sharp: t, about: []string{"the horizon"}}
+}
+
+// dawnBound is when the Sun rises. It binds nothing.
+func (in *Input) dawnBound(h *heaven, c *course) bound {
+	t := firstTime(dayS, func(t float64) bool {
+		_, alt := frame.AzAlt(h.sun(h.at(c.arrival + t)))
+		return alt > sunUp
+	})
+	return bound{name: "dawn_in_s", in: t, sharp: t, informs: true}
+}
+
+// flipBound is when a mount that changes side by itself would do so: a motion that nobody asked for.
+func (in *Input) flipBound(h *heaven, c *course) bound {
+	side := in.Rig.Kind.SideOf(c.journey.end.Axes)
+	t := dayS
+	if side == rig.West { // before the meridian the tube is west; it flips once the hour angle passes
+		t = firstTime(c.way.Seconds(), func(t float64) bool {
+			ra, _, _ := in.Rig.Unmap(h.ours(h.at(c.arrival+t)), c.way.At(t))
+			hour := (h.sidereal(h.at(c.arrival+t)) - ra).Wrapped()
+			return hour >= in.Rig.Mount.FlipAt-sideGrace && hour < unit.HalfTurn/2
+		})
+	}
+	return bound{name: "flip_in_s", in: t, sharp: t, about: []string{"the mount's own flip"}}
+}
+
+// sideGrace is how much sooner than its stated hour angle a mount may flip: the error of its clock that mount/map lets pass.
+const sideGrace = 0.5 * unit.Degree
+
+// shorter proposes the longest tracking that would pass.
+func (in *Input) shorter(binding float64, out *Outcome) {
+	longest := binding - in.limit("track/fits", "spare_s", dayS) - 1
+	if longest < 60 || longest >= out.FollowS {
+		return
+	}
+	a := *in.action()
+	if a.Kind == question.Track {
+		until := in.Snapshot.At.Add(time.Duration(longest) * time.Second).Truncate(time.Second)
+		a.Follow, a.Until = 0, &until
+	} else {
+		a.Follow = time.Duration(longest) * time.Second
+	}
+	out.Instead = append(out.Instead, a)
+}
+
+// fallback puts the time between the instant at which what is declared stops a motion whose asker died, and the first contact, the
+// worst of all courses. Where nothing is declared it is enough that no contact comes within 24 h.
+func (in *Input) fallback(f Set, p *reach.Prover, courses []course, out *Outcome) {
+	if len(courses) == 0 {
+		f.Number("unstopped_spare_s", dayS, Computed, "the motion ends by itself")
+		return
+	}
+	spare, about := math.Inf(1), ""
+	contact := dayS
+	for i := range courses {
+		c := &courses[i]
+		touch := p.Touches(c.way, c.journey.spread.Add(c.bend), reach.Budget(in.Cells))
+		free := untilS(touch.Clear, touch.Whole)
+		contact = math.Min(contact, free)
+		stop, why := in.stopsAt(c)
+		left := dayS
+		if free < dayS {
+			left = free - stop
+		}
+		if left < spare {
+			spare, about = left, why
+		}
+	}
+	if contact < dayS {
+		at := in.Snapshot.At.Add(time.Duration((contact + out.MotionS) * float64(time.Second)))
+		out.FirstContact = &at
+	}
+	f.Number("contact_in_s", contact, Computed)
+	f.Number("unstopped_spare_s", math.Max(spare, -dayS), Computed, about)
+}
+
+// stopsAt is when, from arrival, what is declared stops a course that nobody stops, and what that is.
+func (in *Input) stopsAt(c *course) (float64, string) {
+	stop := in.Rig.Stop
+	switch stop.Kind {
+	case rig.PowerRelay:
+		return in.follow() + stop.AfterS, "the power relay"
+	case rig.MountLimit:
+		limit, seen := stop.Limit, stop.Seen
+		for _, l := range in.Snapshot.Rig.Limits {
+			if l.Axis == stop.Axis && l.Seen.After(seen) {
+				limit, seen = l.Limit, l.Seen
+			}
+		}
+		if seen.IsZero() {
+			return dayS, "a limit in the mount that nobody has seen act"
+		}
+		return in.limitActs(c, stop.Axis, limit), fmt.Sprintf("the mount's limit at %.1f°, which acts by belief", limit.Deg())
+	case rig.NothingStops, rig.MotionEnds:
+	}
+	return 2 * dayS, "nothing"
+}
+
+// limitActs is when belief, with what syncs may still take from it, reaches a limit kept by the mount.
+func (in *Input) limitActs(c *course, axis int, limit unit.Angle) float64 {
+	later := unit.Deg(in.limit("sync/sum", "axis_deg", 360))
+	return firstTime(c.way.Seconds(), func(t float64) bool {
+		believed := c.way.At(t).Add(c.ahead)
+		if axis == 2 {
+			return believed.A2-later >= limit
+		}
+		return believed.A1-later >= limit
+	})
+}

@@ -1,0 +1,93 @@
+package facts
+
+import (
+	"time"
+
+	"keepclear.example/keepclear/service/internal/frame"
+	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/sky"
+	"keepclear.example/keepclear/service/internal/unit"
+)
+
+// heaven is Earth and sky around the instant of one question, for one place: a moment worked out once and carried on from there.
+type heaven struct {
+	rig    *rig.Rig
+	origin time.Time
+	moment *sky.Moment
+	place  sky.Place
+	air    sky.Air
+}
+
+// newHeaven makes the heaven of a rig at an instant; an error outside the years that the sky is good for.
+func newHeaven(in *Input, at time.Time) (*heaven, error) {
+	m, err := in.Moment(at)
+	if err != nil {
+		return nil, err
+	}
+	p, err := sky.NewPlace(in.Rig.Site.Lat, in.Rig.Site.Lon)
+	if err != nil {
+		return nil, err
+	}
+	return &heaven{rig: in.Rig, origin: at, moment: m, place: p, air: in.Rig.Air()}, nil
+}
+
+// at returns the moment some seconds after the question's.
+func (h *heaven) at(seconds float64) *sky.Moment {
+	return h.moment.After(time.Duration(seconds * float64(time.Second)))
+}
+
+// near returns the moment of another instant within a day of the question's.
+func (h *heaven) near(t time.Time) *sky.Moment { return h.moment.After(t.Sub(h.origin)) }
+
+// ofDate returns a sky position in the true equator and equinox of a moment.
+func ofDate(m *sky.Moment, s question.Sky) (ra, dec unit.Angle) {
+	if s.Frame == question.OfDate {
+		return s.RA, s.Dec
+	}
+	return m.Apparent(frame.FromLonLat[frame.ICRS](s.RA, s.Dec)).LonLat()
+}
+
+// sidereal is the local apparent sidereal time at the rig.
+func (h *heaven) sidereal(m *sky.Moment) unit.Angle { return m.SiderealTime(h.place.Longitude()) }
+
+// horizontal returns a position of date as a true direction in the rig frame, without refraction.
+func (h *heaven) horizontal(m *sky.Moment, ra, dec unit.Angle) frame.Vec[frame.Rig] {
+	hour := frame.FromHour((h.sidereal(m) - ra).Wrapped(), dec)
+	return frame.SiteFromHour[frame.Rig](h.place.Latitude()).Apply(hour)
+}
+
+// seen lifts a true direction by refraction to where it is seen.
+func (h *heaven) seen(v frame.Vec[frame.Rig]) frame.Vec[frame.Rig] {
+	az, alt := frame.AzAlt(v)
+	return frame.Horizon[frame.Rig](az, h.air.Observed(alt))
+}
+
+// unseen is the inverse of seen.
+func (h *heaven) unseen(v frame.Vec[frame.Rig]) frame.Vec[frame.Rig] {
+	az, alt := frame.AzAlt(v)
+	return frame.Horizon[frame.Rig](az, h.air.True(alt))
+}
+
+// expected returns where a pose points on the sky of date: through the rig's own axes and refraction.
+func (h *heaven) expected(m *sky.Moment, pose rig.Axes) frame.Vec[frame.Date] {
+	dir := h.unseen(h.rig.Chain.Direction(pose))
+	hour := frame.SiteFromHour[frame.Rig](h.place.Latitude()).Inverse().Apply(dir)
+	return m.FromHour(hour, h.place.Longitude())
+}
+
+// sun returns the Sun's true direction in the rig frame.
+func (h *heaven) sun(m *sky.Moment) frame.Vec[frame.Rig] {
+	v := m.SunFrom(h.place)
+	return frame.Vec[frame.Rig](v)
+}
+
+// mountSky is what a mount's own map goes by at a moment, with a sidereal time and latitude of its own.
+func (h *heaven) mountSky(sidereal, lat unit.Angle) rig.MountSky {
+	return rig.MountSky{Sidereal: sidereal, Lat: lat, Lift: h.air.Observed, Sink: h.air.True}
+}
+
+// ours is the same by our clock and the rig file's site.
+func (h *heaven) ours(m *sky.Moment) rig.MountSky {
+	return h.mountSky(h.sidereal(m), h.place.Latitude())
+}

@@ -1,0 +1,89 @@
+package facts
+
+import (
+	"time"
+
+	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/sky"
+	"keepclear.example/keepclear/service/internal/unit"
+)
+
+// Limits gives the limits in force by rule and name, in the unit of the name; false where there is none.
+type Limits interface {
+	Value(rule, name string) (float64, bool)
+}
+
+// Input is everything that the facts of one question are worked out from.
+type Input struct {
+	Question question.Question
+	Snapshot question.Snapshot // with the question's own sample already taken in
+	Rig      *rig.Rig
+	Limits   Limits
+	Moment   func(time.Time) (*sky.Moment, error) // Earth and sky at an instant; an error outside the stated years
+	Cells    int                                  // work budget of each proof, in cells
+	// Rehearsed: the present (samples, clocks, locks) is not asked about; pose and belief are taken as right.
+	Rehearsed bool
+}
+
+// Outcome is what was worked out.
+type Outcome struct {
+	Facts   Set
+	Ends    []End                 // where the motion could end; intended first
+	Closest *question.Clearance   // of all ends and ways
+	Legs    []question.Leg        // of the intended way
+	Instead []question.Action     // proposals that may pass where this does not, best first; to be judged before they are offered
+	Notes   []string              // what the question left out and what that cost
+	Solve   *question.JudgedSolve // of a sync: the evidence as understood
+
+	Start         rig.Axes   // the judged start, likeliest candidate
+	Sigma         rig.Axes   // of the pose it was judged from
+	MotionS       float64    // longest predicted time of the motion before tracking
+	FollowS       float64    // asked tracking
+	FirstContact  *time.Time // beyond the motion, if nobody stops it; nil: none within 24 h
+	HarmlessUntil *time.Time // how long carrying on as last reported stays clear; nil: not known
+	Tracks        bool
+	SyncAxes      rig.Axes // of a sync: the change of belief in axis terms
+	SyncNearer    bool     // of a sync: it brings belief nearer the pose
+}
+
+// End is one place where a motion could end, with what usual limits would see there.
+type End struct {
+	rig.End
+	Closest  *question.Clearance `json:"closest,omitempty"`
+	Contact  *Contact            `json:"contact,omitempty"`
+	MotionS  float64             `json:"motion_s"`
+	Believed Believed            `json:"believed"`
+}
+
+// Believed is what the mount and usual limits would see at an end: where it would think that it points.
+type Believed struct {
+	AltitudeDeg float64 `json:"altitude_deg"`
+	HourDeg     float64 `json:"hour_deg"` // hour angle, west positive
+	Axis1Deg    float64 `json:"axis1_deg"`
+	Axis2Deg    float64 `json:"axis2_deg"`
+}
+
+// Contact is a contact that a motion would make.
+type Contact struct {
+	Parts  [2]string `json:"parts"`
+	Turned rig.Axes  `json:"turned"` // of each axis from the start
+	AfterS float64   `json:"after_s"`
+}
+
+// day is how far ahead anything is looked for.
+const day = 24 * time.Hour
+
+// dayS is day in seconds: "none within 24 h" as a number.
+const dayS = 86400.0
+
+// limit returns a limit that shapes a fact; where the set lacks it, which a loaded set never does, the safe end of its meaning.
+func (in *Input) limit(rule, name string, safe float64) float64 {
+	if v, ok := in.Limits.Value(rule, name); ok {
+		return v
+	}
+	return safe
+}
+
+// sidereal is the local apparent sidereal time at the rig, by our clock.
+func (in *Input) sidereal(m *sky.Moment) unit.Angle { return m.SiderealTime(in.Rig.Site.Lon) }

@@ -1,0 +1,249 @@
+package facts
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/unit"
+)
+
+// evidence is a solve held against the pose at mid-exposure.
+type evidence struct {
+	mid      time.Time
+	midKnown bool
+	midWhy   string // why the pose at mid-exposure is not known
+	pose     rig.Axes
+	solved   rig.Axes   // the axes that the solve gives, on the pose's side, nearest to it
+	sine     float64    // of the angle between tube and axis 1: what an axis-1 error is worth on the sky
+	offset   unit.Angle // on the sky, from the expected direction without anything learnt
+	ra, dec  unit.Angle // solved, of date
+	optics   rig.Optics
+	altitude unit.Angle // of the solved field, as seen
+}
+
+// solveFacts puts the facts about the picture itself and returns what it says of the pose; nil where nothing can be said.
+func (in *Input) solveFacts(f Set, h *heaven, s *stand) *evidence {
+	v := in.action().Solve
+	e := &evidence{}
+	e.optics, _ = in.Rig.OpticsNamed(v.Optics)
+	in.solveTimes(f, e, v)
+	in.solveFigures(f, v)
+	in.solveRadius(f, v)
+	if len(s.pose.Candidates) == 0 || !e.midKnown {
+		why := orElse(e.midWhy, orElse(s.pose.Because, "the pose is unknown"))
+		need := "sample"
+		if len(s.pose.Candidates) == 0 {
+			need = "homing"
+		}
+		for _, n := range []string{"expected_offset_arcmin", "offset_d2", "sync_jump_axis1_deg", "sync_jump_axis2_deg", "sync_sum_axis1_deg", "sync_sum_axis2_deg", "solve_altitude_deg", "rotation_error_deg", "pictures_lacking_count"} {
+			f.Lack(n, why, need)
+		}
+		in.solveOptics(f, nil, v, e.optics)
+		return nil
+	}
+	in.against(h, e, v)
+	f.Number("solve_altitude_deg", e.altitude.Deg(), Computed)
+	in.solveOptics(f, e, v, e.optics)
+	return e
+}
+
+// against holds the solve against the pose at mid-exposure.
+func (in *Input) against(h *heaven, e *evidence, v *question.Solve) {
+	m := h.near(e.mid)
+	e.ra, e.dec = ofDate(m, v.Sky)
+	seen := h.seen(h.horizontal(m, e.ra, e.dec))
+	_, e.altitude = seenAltitude(seen)
+	c := &in.Rig.Chain
+	e.offset = c.Direction(e.pose).Angle(seen)
+	side := in.Rig.Kind.SideOf(e.pose)
+	e.solved = rig.LiftNear(c.Solve(in.Rig.Kind, seen, side), e.pose)
+	e.sine = math.Sin(float64(seen.Angle(c.Dir1)))
+}
+
+// solveTimes puts the age of the picture, and finds the pose at mid-exposure from the sample sent with it, or from the samples on
+// both sides if both show rest or tracking and nothing moved between.
+func (in *Input) solveTimes(f Set, e *evidence, v *question.Solve) {
+	mid, ok := v.Middle()
+	if !ok {
+		e.midWhy = "the solve does not say when and how long it was exposed"
+		f.Lack("solve_age_s", e.midWhy, "asker")
+		f.Lack("exposure_motion_arcsec", e.midWhy, "asker")
+		return
+	}
+	e.mid = mid
+	end := v.Start.Add(v.Exposure)
+	age := in.Snapshot.At.Sub(end).Seconds()
+	if age < 0 {
+		f.Lack("solve_age_s", fmt.Sprintf("the exposure ends %.0f s after now: one of the clocks is wrong", -age), "clock")
+	} else {
+		f.Number("solve_age_s", age, Told)
+	}
+	in.poseAtMid(f, e, v.Start, end)
+}
+
+// poseAtMid finds the pose at mid-exposure among the marks of the samples around it.
+func (in *Input) poseAtMid(f Set, e *evidence, start, end time.Time) {
+	before, after := around(in.Snapshot.Rig.Recent, start, end)
+	switch {
+	case before == nil || after == nil:
+		e.midWhy = fmt.Sprintf("no samples around the exposure %s to %s: one is wanted before it and one after", clock(start), clock(end))
+	case !before.Known || !after.Known:
+		e.midWhy = "the pose was not known during the exposure"
+		if len(in.Snapshot.Rig.Pose.Candidates) > 0 {
+			e.midWhy = ""
+		}
+	}
+	if e.midWhy != "" {
+		f.Lack("exposure_motion_arcsec", e.midWhy, "sample")
+		return
+	}
+	if movedBetween(in.Snapshot.Rig.Recent, before.Time, after.Time) {
+		e.midWhy = fmt.Sprintf("the rig moved between %s and %s", clock(before.Time), clock(after.Time))
+		f.Lack("exposure_motion_arcsec", e.midWhy, "sample")
+		return
+	}
+	share := 0.0
+	if span := after.Time.Sub(before.Time).Seconds(); span > 0 {
+		share = e.mid.Sub(before.Time).Seconds() / span
+	}
+	e.pose = before.Axes.Add(after.Axes.Sub(before.Axes).Scale(share))
+	e.midKnown = true
+	f.Number("exposure_motion_arcsec", in.drift(*before, *after, end.Sub(start)).Arcsec(), Computed)
+}
+
+// around returns the last mark not after start and the first not before end.
+func around(marks []question.SampleMark, start, end time.Time) (before, after *question.SampleMark) {
+	for i := range marks {
+		m := &marks[i]
+		if !m.Time.After(start) {
+			before = m
+		}
+		if !m.Time.Before(end) {
+			return before, m
+		}
+	}
+	return before, nil
+}
+
+func movedBetween(marks []question.SampleMark, from, to time.Time) bool {
+	for _, m := range marks {
+		if !m.Time.Before(from) && !m.Time.After(to) && m.Doing != question.AtRest && m.Doing != question.Tracking {
+			return true
+		}
+	}
+	return false
+}
+
+// drift is how far the field moved against the sky during an exposure between two marks: what the axes did less what tracking would
+// have done, on the sky, in proportion to the exposure.
+func (in *Input) drift(before, after question.SampleMark, exposure time.Duration) unit.Angle {
+	span := after.Time.Sub(before.Time).Seconds()
+	if span <= 0 {
+		return 0
+	}
+	c := &in.Rig.Chain
+	a, b := c.Direction(before.Axes), c.Direction(after.Axes)
+	if !in.Rig.Kind.Equatorial() {
+		// An alt-azimuth's axes follow no constant rate: hold the directions against each other on the turning sky.
+		pole := in.Rig.Pole()
+		b = turnedAbout(pole, unit.Angle(span)*question.SiderealRate, b)
+	} else {
+		tracked := before.Axes.Add(rig.Axes{A1: unit.Angle(span) * question.SiderealRate})
+		a = c.Direction(tracked)
+	}
+	return a.Angle(b) * unit.Angle(min(1, exposure.Seconds()/span))
+}
+
+// solveFigures puts matched stars and residual.
+func (in *Input) solveFigures(f Set, v *question.Solve) {
+	switch {
+	case v.Matched != nil:
+		f.Number("matched_count", float64(*v.Matched), Told)
+	case in.Rig.Solver.NoMatched:
+		f.Number("matched_count", absentMatched, Absent, "the rig file says that its solver tells no count")
+	default:
+		f.Lack("matched_count", "the solve does not say how many stars matched", "asker")
+	}
+	switch {
+	case v.Residual == nil && in.Rig.Solver.NoResidual:
+		f.Number("residual_ratio", 0, Absent, "the rig file says that its solver tells no residual")
+	case v.Residual == nil:
+		f.Lack("residual_ratio", "the solve has no residual", "asker")
+	case v.Pixel == nil || *v.Pixel <= 0:
+		f.Number("residual_arcsec", v.Residual.Arcsec(), Told)
+		f.Lack("residual_ratio", "the residual is in arcseconds, and the solve does not say how large a pixel is", "asker")
+	default:
+		f.Number("residual_arcsec", v.Residual.Arcsec(), Told)
+		f.Number("residual_ratio", float64(*v.Residual / *v.Pixel), Told)
+	}
+}
+
+// absentMatched stands for a count that the solver is declared to lack: more than any limit asks for.
+const absentMatched = 1e6
+
+// solveRadius puts how wide the solver searched; blind counts as 180°. It matters for first solves and second pictures: a hinted
+// solve cannot reveal an error larger than its search.
+func (in *Input) solveRadius(f Set, v *question.Solve) {
+	f.Truth("hint_matters", in.firstSync() || in.doubtful(), Computed)
+	switch {
+	case v.Radius != nil:
+		f.Number("hint_radius_deg", v.Radius.Deg(), Told)
+	case in.Rig.Solver.NoRadius:
+		f.Number("hint_radius_deg", 180, Absent, "the rig file says that its solver tells no radius")
+	default:
+		f.Lack("hint_radius_deg", "the solve does not say how wide it searched", "asker")
+	}
+}
+
+// solveOptics puts scale, rotation and handedness against what the optics are known to have.
+func (in *Input) solveOptics(f Set, e *evidence, v *question.Solve, o rig.Optics) {
+	known := in.learntOptics(o)
+	in.scale(f, v, known.pixel)
+	in.handedness(f, v, known.mirrored)
+	if e != nil {
+		in.rotation(f, e, v, known.angle)
+	}
+}
+
+func (in *Input) scale(f Set, v *question.Solve, want *unit.Angle) {
+	switch {
+	case v.Pixel == nil && in.Rig.Solver.NoScale:
+		f.Number("scale_error_ratio", 0, Absent, "the rig file says that its solver tells no scale")
+	case v.Pixel == nil:
+		f.Lack("scale_error_ratio", "the solve does not say how large a pixel is", "asker")
+	case want == nil:
+		f.Number("scale_error_ratio", 0, Absent, "no scale is given or learnt for these optics")
+	default:
+		f.Number("scale_error_ratio", math.Abs(float64(*v.Pixel / *want)-1), Computed, fmt.Sprintf("%.3f″ a pixel, %.3f″ expected", v.Pixel.Arcsec(), want.Arcsec()))
+	}
+}
+
+func (in *Input) handedness(f Set, v *question.Solve, want *bool) {
+	switch {
+	case v.Mirrored == nil && in.Rig.Solver.NoMirror:
+		f.Truth("mirrored_wrong", false, Absent, "the rig file says that its solver tells no handedness")
+	case v.Mirrored == nil:
+		f.Lack("mirrored_wrong", "the solve does not say whether the picture is mirrored", "asker")
+	case want == nil:
+		f.Truth("mirrored_wrong", false, Absent, "no handedness is given or learnt for these optics")
+	default:
+		f.Truth("mirrored_wrong", *v.Mirrored != *want, Computed)
+	}
+}
+
+func (in *Input) rotation(f Set, e *evidence, v *question.Solve, want *unit.Angle) {
+	switch {
+	case v.Rotation == nil && in.Rig.Solver.NoRotation:
+		f.Number("rotation_error_deg", 0, Absent, "the rig file says that its solver tells no rotation")
+	case v.Rotation == nil:
+		f.Lack("rotation_error_deg", "the solve does not say how the picture is turned", "asker")
+	case want == nil:
+		f.Number("rotation_error_deg", 0, Absent, "no camera angle is given or learnt for these optics")
+	default:
+		expected := in.pictureAngle(e.pose, *want)
+		f.Number("rotation_error_deg", (*v.Rotation - expected).Wrapped().Abs().Deg(), Computed, fmt.Sprintf("turned %.1f°, %.1f° expected", v.Rotation.Positive().Deg(), expected.Positive().Deg()))
+	}
+}

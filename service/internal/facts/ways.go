@@ -1,0 +1,230 @@
+package facts
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"keepclear.example/keepclear/service/internal/frame"
+	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/reach"
+	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/unit"
+)
+
+func hypot(a, b float64) float64 { return math.Hypot(a, b) }
+
+// prover makes the prover of the rig with the part states last reported.
+func (in *Input) prover() *reach.Prover {
+	var parts []rig.PartState
+	if s := in.Snapshot.Rig.Sample; s != nil {
+		parts = s.Parts
+	}
+	part := unit.Length(in.limit("clear/path", "part_mm", 100))
+	general := unit.Length(in.limit("clear/path", "general_mm", 100))
+	return reach.New(in.Rig.Scene(parts, part, general))
+}
+
+// endsFact puts how far the predicted ends lie from what is intended: for each end by belief, the distance to the nearest intended
+// end of the same start and side.
+func endsFact(f Set, ways []journey) {
+	f.Number("end_count", float64(len(ways)), Computed)
+	worst, about := 0.0, ""
+	for _, j := range ways {
+		if j.end.Intended {
+			continue
+		}
+		nearest := math.Inf(1)
+		for _, k := range ways {
+			if k.end.Intended && k.end.From == j.end.From {
+				nearest = math.Min(nearest, j.end.Axes.Sub(k.end.Axes).Abs().Max().Deg())
+			}
+		}
+		if nearest > worst {
+			worst, about = nearest, j.end.Because
+		}
+	}
+	f.Number("end_spread_deg", worst, Computed, about)
+}
+
+// waysFacts puts the worst of all ways: clearance, travel, altitude, Sun.
+func (in *Input) waysFacts(f Set, h *heaven, p *reach.Prover, ways []journey, out *Outcome) {
+	in.clearance(f, p, ways, out)
+	in.travel(f, ways)
+	in.altitude(f, h, ways)
+	in.sunApart(f, h, ways)
+	for _, j := range ways {
+		out.MotionS = math.Max(out.MotionS, j.way.Seconds())
+	}
+	f.Number("motion_s", out.MotionS, Computed)
+}
+
+// clearance proves every way and puts the least spare, with and without pose uncertainty.
+func (in *Input) clearance(f Set, p *reach.Prover, ways []journey, out *Outcome) {
+	spare, sharp := math.Inf(1), math.Inf(1)
+	var worst, worstSharp *question.Clearance
+	undecided := ""
+	for i := range ways {
+		j := &ways[i]
+		r := p.Prove(j.way, j.spread, reach.Budget(in.Cells))
+		end := End{End: j.end, MotionS: j.way.Seconds(), Closest: in.approach(r.Nearest, j)}
+		if r.Contact != nil {
+			end.Contact = contactOf(r.Contact)
+		}
+		if !r.Decided && undecided == "" {
+			undecided = orElse(r.Why, fmt.Sprintf("the way to %s was not settled within %d cells", j.end.Axes, in.Cells))
+		}
+		if float64(r.Lower) < spare {
+			spare, worst = float64(r.Lower), end.Closest
+		}
+		upper := float64(r.Upper)
+		if r.Fails() { // is it the uncertainty alone?
+			exact := p.Prove(j.way, j.sharp, reach.Budget(in.Cells))
+			upper = float64(exact.Upper)
+			if exact.Nearest != nil {
+				end.Closest = in.approach(exact.Nearest, j)
+			}
+			if exact.Contact != nil {
+				end.Contact = contactOf(exact.Contact)
+			} else if exact.Decided {
+				end.Contact = nil
+			}
+			if !exact.Decided {
+				upper = math.Inf(1)
+			}
+		}
+		if upper < sharp {
+			sharp, worstSharp = upper, end.Closest
+		}
+		out.Ends = append(out.Ends, end)
+	}
+	putClearance(f, spare, sharp, worst, worstSharp, undecided)
+	out.Closest = worst
+	if sharp < 0 && worstSharp != nil {
+		out.Closest = worstSharp
+	}
+}
+
+// putClearance puts the facts of the least spare. No pairs at all is a spare beyond any rig's size.
+func putClearance(f Set, spare, sharp float64, worst, worstSharp *question.Clearance, undecided string) {
+	const boundless = 1e6
+	number := func(name string, v float64, c *question.Clearance) {
+		var about []string
+		if c != nil {
+			about = []string{c.Parts[0], c.Parts[1]}
+		}
+		f.Number(name, math.Max(math.Min(v, boundless), -boundless), Computed, about...)
+	}
+	number("clearance_sharp_spare_mm", sharp, worstSharp)
+	if undecided != "" && sharp >= 0 {
+		f.Lack("clearance_spare_mm", undecided, "time")
+		return
+	}
+	number("clearance_spare_mm", spare, worst)
+	if worst != nil {
+		number("clearance_lower_mm", worst.LowerMM, worst)
+		number("clearance_required_mm", worst.RequiredMM, worst)
+	}
+}
+
+// approach turns a prover's nearest approach into a clearance with its instant.
+func (in *Input) approach(a *reach.Approach, j *journey) *question.Clearance {
+	if a == nil {
+		return nil
+	}
+	c := &question.Clearance{LowerMM: float64(a.Lower), UpperMM: float64(a.Upper), RequiredMM: float64(a.Required), Parts: a.Parts, Axes: a.Pose}
+	if !math.IsInf(a.Seconds, 0) {
+		t := in.Snapshot.At.Add(time.Duration(a.Seconds * float64(time.Second)))
+		c.Instant = &t
+	}
+	return c
+}
+
+func contactOf(a *reach.Approach) *Contact {
+	return &Contact{Parts: a.Parts, Turned: a.Turned, AfterS: a.Seconds}
+}
+
+// travel puts the extremes of both axes over all ways.
+func (in *Input) travel(f Set, ways []journey) {
+	low, high := rig.Axes{A1: inf, A2: inf}, rig.Axes{A1: -inf, A2: -inf}
+	sharpLow, sharpHigh := low, high
+	for _, j := range ways {
+		a, b := j.way.Swept()
+		low, high = lower(low, a.Sub(j.spread)), upper(high, b.Add(j.spread))
+		sharpLow, sharpHigh = lower(sharpLow, a.Sub(j.sharp)), upper(sharpHigh, b.Add(j.sharp))
+	}
+	f.Number("axis1_travel_min_deg", low.A1.Deg(), Computed, "axis 1")
+	f.Number("axis1_travel_max_deg", high.A1.Deg(), Computed, "axis 1")
+	f.Number("axis1_sharp_min_deg", sharpLow.A1.Deg(), Computed, "axis 1")
+	f.Number("axis1_sharp_max_deg", sharpHigh.A1.Deg(), Computed, "axis 1")
+	f.Number("axis2_travel_min_deg", low.A2.Deg(), Computed, "axis 2")
+	f.Number("axis2_travel_max_deg", high.A2.Deg(), Computed, "axis 2")
+	f.Number("axis2_sharp_min_deg", sharpLow.A2.Deg(), Computed, "axis 2")
+	f.Number("axis2_sharp_max_deg", sharpHigh.A2.Deg(), Computed, "axis 2")
+}
+
+const inf = unit.Angle(math.MaxFloat64)
+
+func lower(a, b rig.Axes) rig.Axes { return rig.Axes{A1: min(a.A1, b.A1), A2: min(a.A2, b.A2)} }
+
+func upper(a, b rig.Axes) rig.Axes { return rig.Axes{A1: max(a.A1, b.A1), A2: max(a.A2, b.A2)} }
+
+// fieldTolerance is how well the least altitude and the least distance from the Sun are found along a way. Choice: a hundredth of a
+// degree is a fifth of the refraction left out at 10° altitude.
+const fieldTolerance = 0.01 * unit.Degree
+
+// altitude puts the least and greatest true altitude of the tube along all ways.
+func (in *Input) altitude(f Set, h *heaven, ways []journey) {
+	c := &in.Rig.Chain
+	alt := func(a rig.Axes) unit.Angle {
+		_, alt := frame.AzAlt(c.Direction(a))
+		return alt
+	}
+	least, sharp, most := inf, inf, -inf
+	for _, j := range ways {
+		least = min(least, j.way.Least(j.spread, fieldTolerance, alt))
+		sharp = min(sharp, j.way.Least(j.sharp, fieldTolerance, alt))
+		most = max(most, -j.way.Least(j.spread, fieldTolerance, func(a rig.Axes) unit.Angle { return -alt(a) }))
+	}
+	f.Number("altitude_min_deg", least.Deg(), Computed)
+	f.Number("altitude_sharp_min_deg", sharp.Deg(), Computed)
+	f.Number("altitude_max_deg", most.Deg(), Computed)
+}
+
+// sunUp is the altitude of the Sun's centre at which its upper limb stands on the horizon, with refraction.
+// Source: almanac practice, 34′ of refraction and 16′ of semidiameter.
+const sunUp = -0.83 * unit.Degree
+
+// farFromSun is the separation of a direction from a Sun that is down.
+const farFromSun = 180 * unit.Degree
+
+// sunApart puts the least distance of the tube from the Sun along all ways, the Sun moving meanwhile; 180° while it is down.
+func (in *Input) sunApart(f Set, h *heaven, ways []journey) {
+	least, sharp := farFromSun, farFromSun
+	highest := unit.Angle(-math.Pi / 2)
+	for _, j := range ways {
+		seconds := j.way.Seconds()
+		if math.IsInf(seconds, 0) || seconds > dayS {
+			seconds = dayS
+		}
+		first, last := h.sun(h.moment), h.sun(h.at(seconds))
+		_, alt0 := frame.AzAlt(first)
+		_, alt1 := frame.AzAlt(last)
+		moved := unit.Angle(seconds) * question.SiderealRate
+		highest = max(highest, alt0, alt1)
+		if max(alt0, alt1)+moved < sunUp { // it cannot rise meanwhile, however it turns
+			continue
+		}
+		least = min(least, in.apartOn(j.way, j.spread, first, moved))
+		sharp = min(sharp, in.apartOn(j.way, j.sharp, first, moved))
+	}
+	f.Number("sun_altitude_deg", highest.Deg(), Computed)
+	f.Number("sun_separation_deg", least.Deg(), Computed)
+	f.Number("sun_separation_sharp_deg", sharp.Deg(), Computed)
+}
+
+// apartOn is the least angle between the tube on a way and a Sun that starts in a direction and moves by no more than moved.
+func (in *Input) apartOn(w reach.Way, spread rig.Axes, sun frame.Vec[frame.Rig], moved unit.Angle) unit.Angle {
+	c := &in.Rig.Chain
+	return max(0, w.Least(spread, fieldTolerance, func(a rig.Axes) unit.Angle { return c.Direction(a).Angle(sun) })-moved)
+}

@@ -1,0 +1,51 @@
+package reach_test
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+
+	"keepclear.example/keepclear/service/internal/frame"
+	"keepclear.example/keepclear/service/internal/reach"
+	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/unit"
+)
+
+// The least value along a way agrees with dense sampling from below, within the tolerance and the sampling's own step.
+func TestLeastBoundsSampling(t *testing.T) {
+	rng := rand.New(rand.NewPCG(7, 8))
+	motion := rig.Motion{RateDeg: [2]float64{4, 3}, AccelDeg: [2]float64{4, 2}}
+	for n := range 40 {
+		chain := rig.NewChain(rig.German, unit.Deg(46), rig.Tilt{}, frame.Vec[frame.Rig]{}, 0)
+		alt := func(a rig.Axes) unit.Angle { _, h := frame.AzAlt(chain.Direction(a)); return h }
+		a := rig.DegAxes(rng.Float64()*200-100, rng.Float64()*200-100)
+		b := rig.DegAxes(rng.Float64()*200-100, rng.Float64()*200-100)
+		for _, sharing := range []rig.Sharing{rig.Straight, rig.Independent, rig.Axis1First, rig.Axis2First} {
+			w := reach.WayOf(sharing, motion, a, b)
+			spread := rig.DegAxes(rng.Float64(), rng.Float64()).Scale(float64(n % 2))
+			got := w.Least(spread, unit.Deg(0.01), alt)
+			sampled := math.Inf(1)
+			for i := range 2001 {
+				p := w.At(w.Seconds() * float64(i) / 2000)
+				for _, s := range [][2]float64{{0, 0}, {1, 1}, {1, -1}, {-1, 1}, {-1, -1}} {
+					q := p.Add(rig.Axes{A1: spread.A1 * unit.Angle(s[0]), A2: spread.A2 * unit.Angle(s[1])})
+					sampled = math.Min(sampled, alt(q).Deg())
+				}
+			}
+			assert.LessOrEqual(t, got.Deg(), sampled+1e-9, "%s: never above what is seen", sharing)
+			// Sampling misses by up to half a step, and by the middle of the spread's edges.
+			assert.Greater(t, got.Deg(), sampled-0.12-(spread.A1+spread.A2).Deg(), "%s: and not far below", sharing)
+		}
+	}
+}
+
+// checks.md C13, derived there in closed form: the straight line in axis space passes the Sun at 5.758252°.
+func TestLeastDistanceFromTheSun(t *testing.T) {
+	chain := rig.NewChain(rig.AltAzimuth, unit.Deg(46), rig.Tilt{}, frame.Vec[frame.Rig]{}, 0)
+	sun := frame.Horizon[frame.Rig](unit.Deg(150), unit.Deg(35))
+	w := reach.Straight(rig.DegAxes(90, 30), rig.DegAxes(200, 50), rig.Motion{RateDeg: [2]float64{4, 4}, AccelDeg: [2]float64{4, 4}})
+	got := w.Least(rig.Axes{}, unit.Deg(1e-5), func(a rig.Axes) unit.Angle { return chain.Direction(a).Angle(sun) })
+	assert.InDelta(t, 5.758252, got.Deg(), 2e-5)
+}
