@@ -68,8 +68,8 @@ func newAir(w Weather) Air {
 	return Air{
 		power: alpha * (1 - alpha/2),
 		a:     (beta - alpha/2) / (1 - alpha/2),
-		b:     beta * (2.6535 - 0.6019*x - 0.6064*y - 1.7293*x*x),
-		c:     math.Sqrt(beta) * (2.3201 - 0.5216*x - 0.4308*y - 0.7443*x*x),
+		b:     beta * (2.6534 - 0.6014*x - 0.6063*y - 1.7299*x*x),
+		c:     math.Sqrt(beta) * (2.3201 - 0.5212*x - 0.4307*y - 0.7448*x*x),
 	}
 }
 

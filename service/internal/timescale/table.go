@@ -48,8 +48,9 @@ func NewTable(issued, goodUntil time.Time, leaps []Leap) (Table, error) {
 }
 
 func follows(before []row, r row) error {
-	if r.unix%86400 != 0 {
-		return errors.New("want it to begin at 0h UTC")
+	const first, end = -946771200, 7258118400 // 1940 and 2200 as Unix counts: beyond, nanoseconds would not fit
+	if r.unix%86400 != 0 || r.unix < first || r.unix >= end {
+		return errors.New("want it to begin at 0h UTC, between 1940 and 2200")
 	}
 	if len(before) == 0 {
 		return nil
