@@ -264,7 +264,7 @@ type ReleaseRequest struct {
 	// As in AskRequest. Required.
 	RequestId string `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
 	// Which, 1 to 100, each once, 1-64 of [A-Za-z0-9_-]. An unknown id (NOT_FOUND) or a released one (FAILED_PRECONDITION)
-	// releases none.
+	// releases none. Required.
 	LockIds []string `protobuf:"bytes,2,rep,name=lock_ids,json=lockIds,proto3" json:"lock_ids,omitempty"`
 	// Who, 1-128 characters. Required.
 	Person string `protobuf:"bytes,3,opt,name=person,proto3" json:"person,omitempty"`

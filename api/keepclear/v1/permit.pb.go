@@ -641,7 +641,7 @@ type Receipt struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The chain: a group of rigs, or "service". 1-64 characters; required when it is sent back.
 	Chain string `protobuf:"bytes,1,opt,name=chain,proto3" json:"chain,omitempty"`
-	// Number in the chain, from 1. Required when it is sent back.
+	// Number in the chain, from 1; required when it is sent back.
 	Number uint64 `protobuf:"varint,2,opt,name=number,proto3" json:"number,omitempty"`
 	// SHA-256 of the entry, which covers the hash of the one before. 32 bytes; required when it is sent back.
 	EntrySha256 []byte `protobuf:"bytes,3,opt,name=entry_sha256,json=entrySha256,proto3" json:"entry_sha256,omitempty"`

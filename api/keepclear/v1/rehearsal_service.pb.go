@@ -29,6 +29,7 @@ type RehearseRequest struct {
 	// Rig id, [a-z][a-z0-9-]{0,62}. Required.
 	Rig string `protobuf:"bytes,1,opt,name=rig,proto3" json:"rig,omitempty"`
 	// Steps in order, 1 to 256. Each starts where the one before would end, passed or not; start times never go back.
+	// Required.
 	Steps []*RehearsalStep `protobuf:"bytes,2,rep,name=steps,proto3" json:"steps,omitempty"`
 	// Where the first step starts. Absent: at home.
 	//

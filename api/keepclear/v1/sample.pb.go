@@ -527,9 +527,9 @@ func (*PartState_AngleDeg) isPartState_State() {}
 // Motor effort in the unit that the rig file names.
 type Drag struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Axis 1, [-1e6, 1e6]. Absent: not told.
+	// Axis 1, [-1000000, 1000000]. Absent: not told.
 	Axis1 *float64 `protobuf:"fixed64,1,opt,name=axis1,proto3,oneof" json:"axis1,omitempty"`
-	// Axis 2, [-1e6, 1e6]. Absent: not told.
+	// Axis 2, [-1000000, 1000000]. Absent: not told.
 	Axis2         *float64 `protobuf:"fixed64,2,opt,name=axis2,proto3,oneof" json:"axis2,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache

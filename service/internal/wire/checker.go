@@ -1,0 +1,87 @@
+package wire
+
+import (
+	"fmt"
+
+	"buf.build/go/protovalidate"
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/reflect/protoreflect"
+
+	keepclearv1 "keepclear.example/keepclear/api/keepclear/v1"
+)
+
+// Frame is a request as its bytes came. An rpc handler decodes into it with a codec that only keeps the bytes, so that Decode
+// sees what a decoder would hide, and the record gets what was judged.
+type Frame struct{ Raw []byte }
+
+// Checker judges whether a request may be read at all. It is safe for many callers at once.
+type Checker struct{ rules protovalidate.Validator }
+
+// NewChecker compiles the rules of every request of the API; a rule that does not compile is an error here, not at night.
+func NewChecker() (*Checker, error) {
+	rules, err := protovalidate.New(protovalidate.WithMessageDescriptors(Requests()...), protovalidate.WithDisableLazy())
+	if err != nil {
+		return nil, fmt.Errorf("compiling the rules of the API: %w", err)
+	}
+	return &Checker{rules}, nil
+}
+
+// Decode reads the bytes of a request into msg and returns everything that is wrong with them. With faults, msg holds what could
+// be read and must not be acted on; Glimpse tells whose it is. A WithdrawRequest has no faults: what can be read of it counts.
+func (c *Checker) Decode(raw []byte, msg proto.Message) Faults {
+	if w, ok := msg.(*keepclearv1.WithdrawRequest); ok {
+		readWithdraw(raw, w)
+		return nil
+	}
+	faults := scanned(raw, msg.ProtoReflect().Descriptor())
+	if faults.Reason() != keepclearv1.ErrorReason_ERROR_REASON_TOO_MUCH {
+		faults = append(faults, c.decoded(raw, msg, len(faults) > 0)...)
+	}
+	return tidy(faults)
+}
+
+// decoded reads the bytes into msg and judges what came of it. Where the decoder gives up and the faults known before say where,
+// there is nothing to add.
+func (c *Checker) decoded(raw []byte, msg proto.Message, known bool) Faults {
+	err := proto.Unmarshal(raw, msg)
+	switch {
+	case err == nil:
+		return c.judged(msg)
+	case known:
+		return nil
+	default:
+		return invalid(nil, "protobuf bytes", shown(err.Error()), "send the message as the generated code writes it")
+	}
+}
+
+// Check returns everything that is wrong with a decoded request, but for what only its bytes show (CheckRaw).
+func (c *Checker) Check(msg proto.Message) Faults { return tidy(c.judged(msg)) }
+
+// judged is Check before sorting.
+func (c *Checker) judged(msg proto.Message) Faults {
+	if _, ok := msg.(*keepclearv1.WithdrawRequest); ok {
+		return nil
+	}
+	return append(own(msg), broken(msg, c.rules.Validate(msg))...)
+}
+
+// Requests returns the descriptor of every request of the API, by service and method.
+func Requests() []protoreflect.MessageDescriptor {
+	var out []protoreflect.MessageDescriptor
+	for _, file := range []protoreflect.FileDescriptor{
+		keepclearv1.File_keepclear_v1_motion_service_proto,
+		keepclearv1.File_keepclear_v1_rehearsal_service_proto,
+		keepclearv1.File_keepclear_v1_rig_service_proto,
+		keepclearv1.File_keepclear_v1_rule_service_proto,
+		keepclearv1.File_keepclear_v1_record_service_proto,
+		keepclearv1.File_keepclear_v1_lock_service_proto,
+	} {
+		for i := range file.Services().Len() {
+			methods := file.Services().Get(i).Methods()
+			for j := range methods.Len() {
+				out = append(out, methods.Get(j).Input())
+			}
+		}
+	}
+	return out
+}
