@@ -71,6 +71,10 @@ func (s Shape) Centre() Point { return s.centre }
 // Axis returns the two ends of the axis of a capsule, cylinder or frustum; of any other solid its centre twice.
 func (s Shape) Axis() (a, b Point) { return s.centre.Add(s.a), s.centre.Add(s.b) }
 
+// Facing returns the unit vector along the axis of a cylinder, frustum or disc, from its first end to its second; zero for any
+// other solid.
+func (s Shape) Facing() Point { return s.axis }
+
 // Radii returns the radii at the two ends of the axis, which are equal but for a frustum; 0 for boxes and hulls.
 func (s Shape) Radii() (a, b float64) { return s.ra, s.rb }
 
