@@ -14,7 +14,9 @@ import (
 // CheckRaw reads the bytes of a request as they came and finds what decoding hides: a single field or oneof sent twice (the
 // decoder keeps the last, or mixes the two), numbers cut to 32 bits, text that is not UTF-8, and bytes that are no message. It
 // finds unknown fields and enum numbers too, by path and number. Ranges are Check's.
-func CheckRaw(raw []byte, desc protoreflect.MessageDescriptor) Faults { return tidy(scanned(raw, desc)) }
+func CheckRaw(raw []byte, desc protoreflect.MessageDescriptor) Faults {
+	return tidy(scanned(raw, desc))
+}
 
 // scanned is CheckRaw before sorting.
 func scanned(raw []byte, desc protoreflect.MessageDescriptor) Faults {
