@@ -2,8 +2,9 @@ package rules
 
 import (
 	"context"
-	"errors"
 	"io/fs"
+	"slices"
+	"strings"
 	"time"
 
 	"keepclear.example/keepclear/service/internal/facts"
@@ -13,30 +14,94 @@ import (
 
 // Subject is what the rules need to know of a question to see which of them apply.
 type Subject struct {
-	Action string   // slew, retreat, sync, track, jog, home, park or flip
+	Action string   // slew, retreat, sync, track, jog, home, park or flip; any other word is judged by every rule
 	Traits []string // of the question: sky_target (a slew to a place on the sky), tracks (tracking follows)
 	Lacks  []string // equipment that the rig declares it does not have: roof, neighbours, drag
 }
 
 // Set is the rules of one revision bound to one set of limits. It is safe for concurrent use.
-type Set struct{}
+type Set struct {
+	lib   *library
+	bound *binding
+}
 
-// Load reads the rules below rules/ of the policies and binds them to the limits.
-func Load(policies fs.FS, lim limits.Set) (*Set, error) { return nil, errors.New("not written yet") }
+// Load reads the rules of the policies folder (rules/, schema/) and binds them to limits. What does not fit is refused, all
+// faults at once as Faults inside the error: a damaged file, a rule outside the shape, a built-in that rules may not use, a
+// fact that the schema does not know, a required rule that is not there, a limit that is not there.
+func Load(policies fs.FS, lim limits.Set) (*Set, error) {
+	lib, err := load(policies, true)
+	if err != nil {
+		return nil, err
+	}
+	return lib.withLimits(lim)
+}
 
 // With returns the same rules bound to other limits; what was worked out before for equal limits is used again.
-func (s *Set) With(lim limits.Set) (*Set, error) { return nil, errors.New("not written yet") }
+func (s *Set) With(lim limits.Set) (*Set, error) { return s.lib.withLimits(lim) }
 
-// Judge returns one finding for every loaded rule, by id, and a hold for every required rule that is not loaded.
+func (l *library) withLimits(lim limits.Set) (*Set, error) {
+	b, err := l.bind(context.Background(), lim) // bounded work on our own files: nobody's question waits for it
+	if err != nil {
+		return nil, err
+	}
+	return &Set{lib: l, bound: b}, nil
+}
+
+// Judge returns one finding for every loaded rule and a hold for every required rule that is not loaded, by id. at is the
+// instant of the question; rules see no other clock.
 func (s *Set) Judge(ctx context.Context, sub Subject, f facts.Set, at time.Time) []verdict.Finding {
-	return nil
+	in := s.lib.read(f)
+	wanted := make([]bool, len(s.lib.rules))
+	for i, r := range s.lib.rules {
+		wanted[i] = r.applies(sub) == ""
+	}
+	answers := s.bound.ask(ctx, in.value, wanted, at)
+	out := make([]verdict.Finding, 0, len(answers))
+	for i, r := range s.lib.rules {
+		if !wanted[i] {
+			out = append(out, verdict.Finding{Rule: r.ID, Effect: verdict.NotApplicable, Code: r.applies(sub)})
+			continue
+		}
+		out = append(out, s.finding(r, answers[i], in, f))
+	}
+	for _, id := range Required(sub) {
+		if s.lib.find(id) == nil {
+			out = append(out, notLoaded(id))
+		}
+	}
+	slices.SortStableFunc(out, func(a, b verdict.Finding) int { return strings.Compare(a.Rule, b.Rule) })
+	return out
 }
 
 // IDs returns the ids of the loaded rules in order.
-func (s *Set) IDs() []string { return nil }
+func (s *Set) IDs() []string {
+	ids := make([]string, 0, len(s.lib.rules))
+	for _, r := range s.lib.rules {
+		ids = append(ids, r.ID)
+	}
+	return ids
+}
 
-// Digest names the rules as they were loaded, without limits.
-func (s *Set) Digest() [32]byte { return [32]byte{} }
+// Rules returns what the loaded rules say of themselves, by id.
+func (s *Set) Rules() []Rule {
+	out := make([]Rule, 0, len(s.lib.rules))
+	for _, r := range s.lib.rules {
+		out = append(out, r.Rule)
+	}
+	return out
+}
 
-// Required returns the ids of the rules that must have judged, and passed, before such a question may be allowed.
-func Required(sub Subject) []string { return nil }
+// Facts returns the names of all facts that some rule reads, in order.
+func (s *Set) Facts() []string {
+	names := make([]string, 0, len(s.lib.facts))
+	for _, k := range s.lib.facts {
+		names = append(names, k.name)
+	}
+	return names
+}
+
+// Digest names the rules and the schema as they were loaded, without limits.
+func (s *Set) Digest() [32]byte { return s.lib.digest }
+
+// Limits returns the limits that the rules are bound to.
+func (s *Set) Limits() limits.Set { return s.bound.limits }

@@ -28,8 +28,6 @@
 #       remedy: "Choose another target, the other side, or a way round."
 package rules.clear.path
 
-import data.limits.clear.path as limits
-
 default finding := {"effect": "hold", "code": "fact_missing"}
 
 finding := outcome[input.clearance_spare_mm >= 0][sharp >= 0] if {

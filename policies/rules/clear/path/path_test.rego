@@ -2,8 +2,6 @@ package rules.clear.path_test
 
 import data.rules.clear.path
 
-limits := {"part_mm": 10, "general_mm": 10}
-
 # A question that passes; each case changes it.
 good := {"clearance_spare_mm": 85.5, "clearance_sharp_spare_mm": 90}
 
@@ -23,12 +21,12 @@ held := {"effect": "hold", "code": "fact_missing"}
 
 test_case[note] if {
 	some note, case in cases
-	path.finding == {"effect": case.effect, "code": case.code} with input as object.union(good, case.change) with data.limits.clear.path as limits
+	path.finding == {"effect": case.effect, "code": case.code} with input as object.union(good, case.change)
 }
 
 test_gone[fact] if {
 	some fact in needed
-	path.finding == held with input as object.remove(good, [fact]) with data.limits.clear.path as limits
+	path.finding == held with input as object.remove(good, [fact])
 }
 
 wrong := {"clearance_spare_mm": ["12", null, [12], {}, true]}
@@ -37,7 +35,7 @@ test_wrong_type[note] if {
 	some fact, values in wrong
 	some value in values
 	note := sprintf("%s %v", [fact, value])
-	path.finding == held with input as object.union(good, {fact: value}) with data.limits.clear.path as limits
+	path.finding == held with input as object.union(good, {fact: value})
 }
 
 # A fact that may be missing must still be a number where it is there.
@@ -45,5 +43,5 @@ test_wrong_type_where_optional[note] if {
 	some fact in ["clearance_sharp_spare_mm"]
 	some value in ["12", null, [12], {}, true]
 	note := sprintf("%s %v", [fact, value])
-	path.finding == held with input as object.union(good, {fact: value}) with data.limits.clear.path as limits
+	path.finding == held with input as object.union(good, {fact: value})
 }

@@ -23,8 +23,6 @@
 #       need: [second_solve]
 package rules.sync.second
 
-import data.limits.sync.second as limits
-
 default finding := {"effect": "hold", "code": "fact_missing"}
 
 finding := outcome[input.pictures_lacking_count <= 0] if {

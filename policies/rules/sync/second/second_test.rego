@@ -2,8 +2,6 @@ package rules.sync.second_test
 
 import data.rules.sync.second
 
-limits := {"agree_arcmin": 10}
-
 # A question that passes; each case changes it.
 good := {"pictures_lacking_count": 0}
 
@@ -19,12 +17,12 @@ held := {"effect": "hold", "code": "fact_missing"}
 
 test_case[note] if {
 	some note, case in cases
-	second.finding == {"effect": case.effect, "code": case.code} with input as object.union(good, case.change) with data.limits.sync.second as limits
+	second.finding == {"effect": case.effect, "code": case.code} with input as object.union(good, case.change)
 }
 
 test_gone[fact] if {
 	some fact in needed
-	second.finding == held with input as object.remove(good, [fact]) with data.limits.sync.second as limits
+	second.finding == held with input as object.remove(good, [fact])
 }
 
 wrong := {"pictures_lacking_count": ["12", null, [12], {}, true]}
@@ -33,5 +31,5 @@ test_wrong_type[note] if {
 	some fact, values in wrong
 	some value in values
 	note := sprintf("%s %v", [fact, value])
-	second.finding == held with input as object.union(good, {fact: value}) with data.limits.sync.second as limits
+	second.finding == held with input as object.union(good, {fact: value})
 }

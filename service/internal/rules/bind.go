@@ -1,0 +1,166 @@
+package rules
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"fmt"
+	"math"
+	"strings"
+
+	"github.com/open-policy-agent/opa/v1/ast"
+	"github.com/open-policy-agent/opa/v1/rego"
+	"github.com/open-policy-agent/opa/v1/storage"
+	"github.com/open-policy-agent/opa/v1/storage/inmem"
+
+	"keepclear.example/keepclear/service/internal/limits"
+)
+
+// binding is the rules of a library with one set of limits folded in.
+type binding struct {
+	limits limits.Set
+	lines  []line                   // what the numbers in the fast query's answer stand for
+	fast   rego.PreparedEvalQuery   // the numbers of the lines that hold
+	full   []rego.PreparedEvalQuery // of each rule: its finding
+}
+
+// mostBound is how many sets of limits a library remembers. Ours: more rigs than one service serves; beyond it the cache
+// starts anew, which costs time and nothing else.
+const mostBound = 64
+
+// bind returns the binding to a set of limits, working it out if no equal set came before.
+func (l *library) bind(ctx context.Context, lim limits.Set) (*binding, error) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if b, ok := l.bound[lim.Digest()]; ok {
+		return b, nil
+	}
+	if err := l.limitsThere(lim); err != nil {
+		return nil, err
+	}
+	b, err := l.newBinding(ctx, lim)
+	if err != nil {
+		return nil, err
+	}
+	if len(l.bound) >= mostBound {
+		clear(l.bound)
+	}
+	l.bound[lim.Digest()] = b
+	return b, nil
+}
+
+// limitsThere wants a finite number for every limit that a rule compares with.
+func (l *library) limitsThere(lim limits.Set) error {
+	var faults Faults
+	for _, r := range l.rules {
+		for _, name := range r.source.limits {
+			if v, ok := lim.Value(r.ID, name); !ok || math.IsNaN(v) || math.IsInf(v, 0) {
+				faults = append(faults, Fault{File: r.file, Wanted: "the limit " + r.ID + " " + name + " as a finite number", Got: "none", Remedy: "define it in limits/" + idParts(r.ID)[0] + ".yaml"})
+			}
+		}
+	}
+	return faults.err("binding rules to limits")
+}
+
+// newBinding prepares the full query of each rule and the fast query of all.
+func (l *library) newBinding(ctx context.Context, lim limits.Set) (*binding, error) {
+	store, err := storeOf(lim)
+	if err != nil {
+		return nil, err
+	}
+	b := &binding{limits: lim}
+	var faults Faults
+	for i, r := range l.rules {
+		q, err := rego.New(rego.Query(r.query()), rego.Compiler(l.compiler), rego.Store(store), rego.StrictBuiltinErrors(true), raw()).PrepareForEval(ctx)
+		if err != nil {
+			return nil, fmt.Errorf("preparing %s: %w", r.ID, err)
+		}
+		b.full = append(b.full, q)
+		lines, err := l.passing(ctx, store, i)
+		if err != nil {
+			faults = append(faults, Fault{File: r.file, Wanted: "a rule that partial evaluation reduces to comparisons", Got: err.Error(), Remedy: asDelivered})
+		}
+		b.lines = append(b.lines, lines...)
+	}
+	if err := faults.err("binding rules to limits"); err != nil {
+		return nil, err
+	}
+	b.fast, err = fastQuery(ctx, b.lines)
+	return b, err
+}
+
+// query asks for a rule's finding.
+func (r *rule) query() string { return r.module.Package.Path.String() + ".finding" }
+
+// storeOf puts the limits where Rego reads them.
+func storeOf(lim limits.Set) (storage.Store, error) {
+	dec := json.NewDecoder(bytes.NewReader(lim.JSON()))
+	dec.UseNumber()
+	var tree map[string]any
+	if err := dec.Decode(&tree); err != nil {
+		return nil, fmt.Errorf("reading limits: %w", err)
+	}
+	return inmem.NewFromObject(map[string]any{"limits": tree}), nil
+}
+
+// passing works out under which conditions a rule passes: one group of lines for each code that passes.
+func (l *library) passing(ctx context.Context, store storage.Store, index int) ([]line, error) {
+	r := l.rules[index]
+	cells := map[string]int{}
+	for _, c := range r.source.cells {
+		if c.effect == "pass" {
+			cells[c.code]++
+		}
+	}
+	var all []line
+	for _, code := range sortedKeys(cells) {
+		query := fmt.Sprintf(`%s = {"effect": "pass", "code": %q}`, r.query(), code)
+		p, err := rego.New(rego.Query(query), rego.Compiler(l.compiler), rego.Store(store), rego.StrictBuiltinErrors(true), rego.Unknowns([]string{"input"})).Partial(ctx)
+		if err != nil {
+			return nil, err
+		}
+		if len(p.Support) > 0 || len(p.Queries) != cells[code] {
+			return nil, fmt.Errorf("%s leaves %d conditions and %d further rules where its table has %d cells", code, len(p.Queries), len(p.Support), cells[code])
+		}
+		var lines []line
+		for _, body := range p.Queries {
+			one, err := readResidual(index, code, body)
+			if err != nil {
+				return nil, fmt.Errorf("%s: %w", code, err)
+			}
+			lines = append(lines, one)
+		}
+		all = append(all, merge(lines)...)
+	}
+	if len(all) == 0 {
+		return nil, fmt.Errorf("it can never pass")
+	}
+	return all, nil
+}
+
+// fastQuery prepares the one query that tells which lines hold.
+func fastQuery(ctx context.Context, lines []line) (rego.PreparedEvalQuery, error) {
+	var text strings.Builder
+	text.WriteString("package fast\n\n")
+	for i, l := range lines {
+		text.WriteString(l.rego(i))
+	}
+	m, err := ast.ParseModuleWithOpts("fast.rego", text.String(), ast.ParserOptions{Capabilities: capabilities()})
+	if err != nil {
+		return rego.PreparedEvalQuery{}, fmt.Errorf("writing the fast query: %w", err)
+	}
+	c := ast.NewCompiler().WithStrict(true).WithCapabilities(capabilities())
+	if c.Compile(map[string]*ast.Module{"fast.rego": m}); c.Failed() {
+		return rego.PreparedEvalQuery{}, fmt.Errorf("compiling the fast query: %w", c.Errors)
+	}
+	q, err := rego.New(rego.Query("data.fast.passed"), rego.Compiler(c), rego.StrictBuiltinErrors(true), raw()).PrepareForEval(ctx)
+	if err != nil {
+		return rego.PreparedEvalQuery{}, fmt.Errorf("preparing the fast query: %w", err)
+	}
+	return q, nil
+}
+
+// raw lets a query return OPA's own value instead of turning it into JSON.
+func raw() func(*rego.Rego) {
+	return rego.GenerateJSON(func(t *ast.Term, _ *rego.EvalContext) (any, error) { return t.Value, nil })
+}

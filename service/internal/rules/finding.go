@@ -1,0 +1,187 @@
+package rules
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+
+	"keepclear.example/keepclear/service/internal/facts"
+	"keepclear.example/keepclear/service/internal/verdict"
+)
+
+// finding turns the answer of a rule into a finding: METADATA names the fact, the limit, the sentence and the remedy.
+func (s *Set) finding(r *rule, a answer, in input, f facts.Set) verdict.Finding {
+	if a.err != nil {
+		return failed(r.ID, a.err)
+	}
+	if a.leaf == (leaf{"hold", missingCode}) {
+		return s.lib.unknown(r, in, f)
+	}
+	m, ok := r.codes[a.code]
+	if !ok || m.effect != a.effect {
+		return failed(r.ID, fmt.Errorf("%w: %s %s", errShape, a.effect, a.code))
+	}
+	if a.effect != "pass" && in.readings[m.Fact].Missing != "" { // an optional fact that would have been needed here
+		return s.lib.lacking(r, in.readings[m.Fact], f[m.Fact])
+	}
+	return s.decided(r, a, m, in, f)
+}
+
+// decided is the finding of a rule that judged.
+func (s *Set) decided(r *rule, a answer, m code, in input, f facts.Set) verdict.Finding {
+	reading, fact := in.readings[m.Fact], f[m.Fact]
+	out := verdict.Finding{
+		Rule: r.ID, Effect: verdict.Effect(a.effect), Code: a.code,
+		Fact: &reading, About: fact.About, Instant: fact.Instant,
+	}
+	if reading.Number != nil {
+		out.Unit = unitOf(m.Fact)
+	}
+	out.Limit = s.limit(r, m)
+	if out.Effect == verdict.Passes {
+		return out
+	}
+	out.Sentence = sentence(m.Sentence, out, in.readings)
+	out.Remedy = m.Remedy
+	out.Needs = needs(m.Need, m.Remedy, fact.About)
+	return out
+}
+
+// limit returns what a code's fact was held against, nil for none.
+func (s *Set) limit(r *rule, m code) *float64 {
+	switch l := m.Limit.(type) {
+	case float64:
+		return &l
+	case string:
+		if v, ok := s.bound.limits.Value(r.ID, l); ok {
+			return &v
+		}
+	}
+	return nil
+}
+
+// unknown is the finding of a rule that lacked a fact: it names the first fact that is missing or of the wrong type.
+func (l *library) unknown(r *rule, in input, f facts.Set) verdict.Finding {
+	var gone *verdict.Reading
+	for _, name := range r.source.order {
+		reading := in.readings[name]
+		k := kindOf(reading)
+		if k != "" && k != r.source.checked[name] {
+			return l.mistyped(r, reading, f[name])
+		}
+		if k == "" && gone == nil {
+			gone = &reading
+		}
+	}
+	if gone != nil {
+		return l.lacking(r, *gone, f[gone.Name])
+	}
+	first := in.readings[r.source.order[0]]
+	return l.hold(r, first, f[first.Name], "facts_contradict",
+		fmt.Sprintf("What is known of the %s contradicts itself.", l.titles[first.Name]),
+		verdict.NeedRepair)
+}
+
+// lacking is the hold for a fact that is not known.
+func (l *library) lacking(r *rule, reading verdict.Reading, fact facts.Fact) verdict.Finding {
+	need := verdict.NeedKind(fact.Need)
+	if !need.Known() {
+		need = r.custom.IfMissing
+	}
+	return l.hold(r, reading, fact, missingCode, fmt.Sprintf("The %s is not known: %s.", l.titles[reading.Name], reading.Missing), need)
+}
+
+// mistyped is the hold for a fact of the wrong type, which only a mistake of ours produces.
+func (l *library) mistyped(r *rule, reading verdict.Reading, fact facts.Fact) verdict.Finding {
+	want := map[kind]string{numberKind: "a number", wordKind: "a word", truthKind: "yes or no"}
+	return l.hold(r, reading, fact, "fact_wrong_type",
+		fmt.Sprintf("The %s came as %s where %s is wanted.", l.titles[reading.Name], want[kindOf(reading)], want[r.source.checked[reading.Name]]),
+		verdict.NeedRepair)
+}
+
+// hold is a hold about one fact whose remedy is the usual one of its need.
+func (l *library) hold(r *rule, reading verdict.Reading, fact facts.Fact, code, text string, need verdict.NeedKind) verdict.Finding {
+	remedy := remedyOf(need)
+	return verdict.Finding{
+		Rule: r.ID, Effect: verdict.Holds, Code: code, Fact: &reading, About: fact.About, Instant: fact.Instant,
+		Sentence: text, Remedy: remedy, Needs: needs([]verdict.NeedKind{need}, remedy, fact.About),
+	}
+}
+
+// failed is the hold for a rule that did not answer.
+func failed(id string, err error) verdict.Finding {
+	code, need := "rule_failed", verdict.NeedRepair
+	switch {
+	case errors.Is(err, errLate):
+		code, need = "rule_late", verdict.NeedTime
+	case errors.Is(err, errContradiction):
+		code = "rule_contradicts_itself"
+	case errors.Is(err, errShape):
+		code = "rule_malformed"
+	}
+	remedy := remedyOf(need)
+	return verdict.Finding{
+		Rule: id, Effect: verdict.Holds, Code: code, Sentence: fmt.Sprintf("The rule %s gave no answer that counts: %v.", id, err), Remedy: remedy,
+		Needs: []verdict.Need{{Kind: need, Sentence: remedy, About: id}},
+	}
+}
+
+// notLoaded is the hold for a rule that the question requires and nobody loaded.
+func notLoaded(id string) verdict.Finding {
+	text := fmt.Sprintf("The rule %s, which this question requires, is not loaded.", id)
+	for thing, judge := range equipment() {
+		if judge == id {
+			text = fmt.Sprintf("The rig does not declare that it lacks %s, and no loaded rule judges that (%s).", thing, id)
+		}
+	}
+	remedy := remedyOf(verdict.NeedRepair)
+	return verdict.Finding{
+		Rule: id, Effect: verdict.Holds, Code: "rule_not_loaded", Sentence: text, Remedy: remedy,
+		Needs: []verdict.Need{{Kind: verdict.NeedRepair, Sentence: remedy, About: id}},
+	}
+}
+
+// needs makes one need of each kind; locks and open permits are needed one by one, so each has a need of its own.
+func needs(kinds []verdict.NeedKind, remedy string, about []string) []verdict.Need {
+	var out []verdict.Need
+	for _, k := range kinds {
+		if len(about) == 0 || !slices.Contains([]verdict.NeedKind{verdict.NeedRelease, verdict.NeedPermitEnd}, k) {
+			out = append(out, verdict.Need{Kind: k, Sentence: remedy})
+			continue
+		}
+		for _, id := range about {
+			out = append(out, verdict.Need{Kind: k, Sentence: remedy, About: id})
+		}
+	}
+	return out
+}
+
+// remedyOf is what a person does about a need where no rule says it better.
+func remedyOf(k verdict.NeedKind) string {
+	switch k {
+	case verdict.NeedSample:
+		return "Send a new sample that holds it, and ask again."
+	case verdict.NeedHoming:
+		return "Home the rig."
+	case verdict.NeedSecondSolve:
+		return "Take a picture, solve it, and ask again with all figures that the solver gives."
+	case verdict.NeedPermitEnd:
+		return "Wait for the open permit to end, or name it as replaced."
+	case verdict.NeedClock:
+		return "Set the clocks right, or have a person state the time and its error."
+	case verdict.NeedSite:
+		return "Set the mount's site right."
+	case verdict.NeedRelease:
+		return "A named person releases the lock, with a reason."
+	case verdict.NeedRigProof:
+		return "Measure the gauge poses, or have somebody present."
+	case verdict.NeedAttendance:
+		return "Have somebody present."
+	case verdict.NeedSurroundings:
+		return "Wait for the other rig or the roof, and ask again."
+	case verdict.NeedTime:
+		return "Wait a little, and ask again."
+	case verdict.NeedRepair:
+	}
+	return "A person looks into the service's log and repairs rules, limits, rig file or record."
+}
