@@ -29,7 +29,9 @@ func capsule(centre solid.Point, axes solid.Turn, length, radius float64) solid.
 	return must(solid.Capsule(centre.Sub(half), centre.Add(half), radius))
 }
 
-func sphere(centre solid.Point, radius float64) solid.Shape { return must(solid.Sphere(centre, radius)) }
+func sphere(centre solid.Point, radius float64) solid.Shape {
+	return must(solid.Sphere(centre, radius))
+}
 
 // known is a pair whose separation is published or derived elsewhere.
 type known struct {

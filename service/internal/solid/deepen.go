@@ -43,7 +43,8 @@ type polytope struct {
 // Source: the expanding polytope (van den Bergen, Collision Detection in Interactive 3D Environments, 2004, 4.3.8).
 func (p *pair) deepen(s *simplex) {
 	var q polytope
-	if !p.inflate(s) || !q.wrap(s) {
+	whole := *s
+	if !p.inflate(&whole) || !q.wrap(&whole) {
 		return
 	}
 	within, rough := slack*p.scale, firstPolish
@@ -59,7 +60,7 @@ func (p *pair) deepen(s *simplex) {
 		}
 		if q.f[f].off > inner {
 			inner = q.f[f].off
-			q.leave(f, s)
+			q.leave(f, &whole)
 		}
 		u := q.f[f].out.Scale(-1)
 		v, low := p.look(u)
@@ -68,14 +69,14 @@ func (p *pair) deepen(s *simplex) {
 		if p.rims && gain < rough*p.scale {
 			rough /= nextPolish
 			p.along(u)
-			p.polish(s, u)
+			p.polish(&whole, u)
 		}
 		if min(gain, -p.low-inner) <= within || q.nv == mostCorners || !q.grow(v, p.scale) {
 			break
 		}
 	}
 	if inner > 0 {
-		p.high = -inner
+		p.high, *s = -inner, whole
 	}
 }
 

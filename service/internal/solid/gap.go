@@ -64,7 +64,11 @@ func (p *pair) gap(s *simplex) Gap {
 	if math.IsNaN(g.Lower) || math.IsNaN(g.Upper) {
 		return unknown()
 	}
-	g.A = p.a.centre.Add(a).Sub(p.dir.Scale(p.a.round()))
-	g.B = p.b.centre.Add(a.Sub(v).Add(p.between)).Add(p.dir.Scale(p.b.round()))
+	out := p.dir
+	if p.high > touching*p.scale {
+		out = v.Scale(1 / p.high) // the same to the width of the gap, and exactly between the two points
+	}
+	g.A = p.a.centre.Add(a).Sub(out.Scale(p.a.round()))
+	g.B = p.b.centre.Add(a.Sub(v).Add(p.between)).Add(out.Scale(p.b.round()))
 	return g
 }

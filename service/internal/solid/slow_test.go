@@ -14,15 +14,15 @@ import (
 
 // body is a solid as the second implementation knows it.
 type body struct {
-	kind     solid.Kind
-	a, b     solid.Point // axis ends, or the centre twice
-	u        solid.Point // axis
-	ra, rb   float64
-	half     [3]float64
-	axes     [3]solid.Point
-	points   []solid.Point
-	size     float64 // of a ball about the centre
-	at       solid.Point
+	kind   solid.Kind
+	a, b   solid.Point // axis ends, or the centre twice
+	u      solid.Point // axis
+	ra, rb float64
+	half   [3]float64
+	axes   [3]solid.Point
+	points []solid.Point
+	size   float64 // of a ball about the centre
+	at     solid.Point
 }
 
 // bodyOf takes a solid apart.

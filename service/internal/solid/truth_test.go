@@ -22,7 +22,7 @@ func long(n int) int {
 const rounding = 1e-12
 
 func sizeOf(a, b *body) float64 {
-	return a.size + b.size + a.at.Sub(b.at).Norm() + 1e-4*(a.at.Norm()+b.at.Norm())
+	return a.size + b.size + a.at.Sub(b.at).Norm() + 1e-3*(a.at.Norm()+b.at.Norm())
 }
 
 // eachPair calls f for random pairs of all kinds in all manners.
