@@ -10,7 +10,19 @@ import (
 // check holds what was read against itself. Faults go to f, what a person should look at again to Rig.Notices.
 func (r *Rig) check(top *reader, f *faults) {
 	r.checkPoses(top, f)
-	r.checkHome(top, f)
+	r.checkStands(top, f)
+	r.checkSettled(top)
+}
+
+// checkSettled notices pairs that no motion changes and that stand closer than their own margins.
+func (r *Rig) checkSettled(top *reader) {
+	for _, s := range r.Settled() {
+		if s.Gap > 0 && s.Gap < s.Need {
+			place, key := placeOf(top.at, r.Parts[r.part(s.B)].From)
+			r.notice(place, key, fmt.Sprintf("%s and %s at least %.1f mm apart, as their margins say", quote(s.A), quote(s.B), s.Need),
+				fmt.Sprintf("%.1f mm at every pose", s.Gap), "no motion changes it and none is judged by it; measure again")
+		}
+	}
 }
 
 // checkPoses checks that every pose of the file lies within travel.
@@ -20,9 +32,9 @@ func (r *Rig) checkPoses(top *reader, f *faults) {
 			f.add(n, key, fmt.Sprintf("a pose within travel, %s to %s from zero", r.Travel.Low, r.Travel.High), a.String(), "correct "+what+" or travel_from_home")
 		}
 	}
-	for i, rest := range r.Rests {
-		key := top.item("rests", i)
-		within(key, top.at.find("rests").items[i], rest.Axes, "the rest "+quote(rest.Name))
+	for _, s := range r.stands(top) {
+		within(s.key, s.at, s.axes, s.what)
+		r.checkOverrun(s.key, s.at, s.axes)
 	}
 	motion := &reader{f: f, at: top.at.find("motion"), path: "motion"}
 	for _, way := range []struct {
@@ -35,7 +47,6 @@ func (r *Rig) checkPoses(top *reader, f *faults) {
 			r.checkOverrun(motion.item(way.key, i), n, a)
 		}
 	}
-	r.checkOverrun("home_deg", top.at.find("home_deg"), r.Home)
 }
 
 // checkOverrun notices a pose that the approach may overrun beyond travel.
@@ -57,35 +68,75 @@ func (t Travel) Holds(a Axes) bool {
 	return a.A1 >= t.Low.A1-slack && a.A1 <= t.High.A1+slack && a.A2 >= t.Low.A2-slack && a.A2 <= t.High.A2+slack
 }
 
-// checkHome looks for parts that overlap at home. What is there in every state counts as a fault; what overlaps only in some
-// states is a notice.
-func (r *Rig) checkHome(top *reader, f *faults) {
-	links := r.Chain.links(r.Home)
-	for i := range r.Parts {
-		for j := range r.Parts {
-			a, b := &r.Parts[i], &r.Parts[j]
-			if a.Link >= b.Link || slices.Contains(r.Allowed, [2]int{i, j}) || slices.Contains(r.Allowed, [2]int{j, i}) {
-				continue
+// stand is a pose at which the rig stands still, and its place in the file.
+type stand struct {
+	what, key string
+	at        *node
+	axes      Axes
+}
+
+// stands returns home and the places of rest.
+func (r *Rig) stands(top *reader) []stand {
+	out := []stand{{"home", "home_deg", top.at.find("home_deg"), r.Home}}
+	for i, rest := range r.Rests {
+		out = append(out, stand{"the rest " + quote(rest.Name), top.item("rests", i), top.at.find("rests").items[i], rest.Axes})
+	}
+	return out
+}
+
+// checkStands looks for parts that overlap where the rig stands still. What is there in every state counts as a fault; what
+// overlaps only in some states, or stands closer than the margins, is a notice.
+func (r *Rig) checkStands(top *reader, f *faults) {
+	for _, s := range r.stands(top) {
+		links := r.Chain.links(s.axes)
+		for i := range r.Parts {
+			for j := range r.Parts {
+				a, b := &r.Parts[i], &r.Parts[j]
+				if a.Link >= b.Link || r.touches(i, j) {
+					continue
+				}
+				always, sometimes := overlap(a, b, func(s, o solid.Shape) float64 {
+					return solid.Distance(s.Moved(links[a.Link]), o.Moved(links[b.Link])).Lower
+				})
+				r.tellOverlap(top, f, s, a, b, always, sometimes)
 			}
-			always, sometimes := overlap(a, b, func(s, o solid.Shape) float64 {
-				return solid.Distance(s.Moved(links[a.Link]), o.Moved(links[b.Link])).Lower
-			})
-			r.tellOverlap(top, f, a, b, always, sometimes)
 		}
 	}
 }
 
-func (r *Rig) tellOverlap(top *reader, f *faults, a, b *Part, always, sometimes float64) {
-	place, key := placeOf(top.at, b.From)
+func (r *Rig) tellOverlap(top *reader, f *faults, s stand, a, b *Part, always, sometimes float64) {
 	names := fmt.Sprintf("%s (%s) and %s (%s)", quote(a.Name), a.Link, quote(b.Name), b.Link)
-	switch {
-	case always <= 0 && a.Link == Ground && b.Link == OnAxis2:
-		f.add(place, key, names+" apart at home", fmt.Sprintf("%.1f mm between them", always), "measure again: what turns with axis 2 must never touch what stands on the ground")
-	case always <= 0:
-		f.add(place, key, names+" apart at home", fmt.Sprintf("%.1f mm between them", always), fmt.Sprintf("measure again, or, if they always touch, add [%s, %s] to always_touch", a.Name, b.Name))
-	case sometimes <= 0:
-		r.notice(place, key, names+" apart at home in every state", fmt.Sprintf("%.1f mm between them in some state", sometimes), "report the part's state with each sample, else home stays refused")
+	place, key := placeOf(top.at, b.From)
+	if s.what != "home" {
+		place, key = s.at, s.key
 	}
+	between := fmt.Sprintf("%.1f mm between them", always)
+	switch need := r.need(a, b); {
+	case always <= 0 && a.Link == Ground && b.Link == OnAxis2:
+		f.add(place, key, names+" apart at "+s.what, between, "measure again: what turns with axis 2 must never touch what stands on the ground")
+	case always <= 0:
+		f.add(place, key, names+" apart at "+s.what, between, fmt.Sprintf("measure again, or, if they always touch, add [%s, %s] to always_touch", a.Name, b.Name))
+	case sometimes <= 0:
+		r.notice(place, key, names+" apart at "+s.what+" in every state", fmt.Sprintf("%.1f mm between them in some state", sometimes), "report the state with each sample, else motions there are denied")
+	case always < need && !r.Chain.allSettled(a, b):
+		r.notice(place, key, fmt.Sprintf("%s at least %s mm apart at %s, as their margins ask", names, short(need), s.what), between, "motions to and from there will be denied: measure again, or choose smaller margins")
+	}
+}
+
+// need returns the gap that two parts are asked to keep, as far as the file says it. Default margins: section 19 of the design,
+// clear/path part_mm and general_mm, both 10; only notices go by them here.
+func (r *Rig) need(a, b *Part) float64 {
+	part, general := 10.0, 10.0
+	for _, l := range r.Limits {
+		switch {
+		case l.Rule == "clear/path" && l.Name == "part_mm":
+			part = l.Value
+		case l.Rule == "clear/path" && l.Name == "general_mm":
+			general = l.Value
+		}
+	}
+	own := func(p *Part) float64 { return max(float64(p.Margin), part) + float64(p.Reading) }
+	return own(a) + own(b) + float64(r.placing(a.Link)) + general
 }
 
 // placeOf finds where in the file a part was made.

@@ -9,7 +9,7 @@ import (
 )
 
 // The expansion makes parts of the tape's lengths. It may only err outward; by how much stands at each part. All lengths are
-// taken as they are, and their reading errors go into Part.Reading, which every pair's required gap is widened by.
+// taken as they are; their reading errors go into Part.Reading and Rig.Placing, which widen every pair's required gap.
 
 // floorHalf and floorDeep are the floor's half width and thickness, mm. Choice: wider than the longest reach that a file can
 // state (aReach), so that nothing passes its edge; thick enough for a depth of overlap to be told.
@@ -95,8 +95,8 @@ func (t *tape) leg(e *expansion, name string, azDeg float64) {
 	e.add(name, Ground, worst(b.legTop, b.legAt, b.legFoot)+b.legWide.err/2, s, err)
 }
 
-// placing is what the place of the axes from the ground may be out by.
-func (t *tape) placing() float64 { return worst(t.height, t.north, t.east, t.apart) }
+// placing is what the place of the axes above the ground may be out by: it counts between what stands and what turns.
+func (t *tape) placing() float64 { return worst(t.height, t.north, t.east) }
 
 // germanSide makes the mount's body, the bar and the weights. Bar and weights lie along axis 2, so that its turning does not
 // move them: they are fixed to axis 1. The body is a capsule from the support's top to the crossing; outward by its rounded
@@ -104,25 +104,26 @@ func (t *tape) placing() float64 { return worst(t.height, t.north, t.east, t.apa
 func (t *tape) germanSide(e *expansion, on1, on2 lengthsFrom) {
 	if t.head.mm > 0 {
 		s, err := solid.Capsule(t.foot().Add(solid.Point{Z: t.support.top.mm}), on1.origin, t.head.mm/2)
-		e.add("mount body", Ground, worst(t.height, t.north, t.east)+t.head.err/2, s, err)
+		e.add("mount body", Ground, t.support.top.err+t.head.err/2, s, err)
 		e.touch = append(e.touch, [2]string{"mount body", "counterweight bar"})
 	}
 	b := t.bar
 	s, err := solid.Cylinder(on2.origin, on2.at(-b.to.mm, 0, 0), b.bar.mm/2)
-	e.add("counterweight bar", OnAxis1, t.placing()+b.to.err+b.bar.err/2, s, err)
+	e.add("counterweight bar", OnAxis1, b.to.err+b.bar.err/2, s, err)
 	s, err = solid.Cylinder(on2.at(-b.from.mm, 0, 0), on2.at(-b.to.mm, 0, 0), b.weights.mm)
-	e.add("counterweights", OnAxis1, t.placing()+worst(b.from, b.to, b.weights), s, err)
+	e.add("counterweights", OnAxis1, worst(b.from, b.to, b.weights), s, err)
 }
 
 // forkSide makes base, arms and what joins the base to its support. Arms are boxes as wide and thick as their widest place;
 // the joint (a wedge, say) is the hull of the support's top and the base's underside, both taken as the polygons around their
-// circles.
+// circles. The tube hangs between the arms and touches them at its pivots; turning about axis 2 it never leaves the space
+// between them, which readFork has made sure is wide enough.
 func (t *tape) forkSide(e *expansion, on1 lengthsFrom) {
 	f := t.fork
 	own := worst(f.length, f.baseHigh) + f.baseDiameter.err/2
 	under, upper := on1.at(0, -f.length.mm-f.baseHigh.mm, 0), on1.at(0, -f.length.mm, 0)
 	s, err := solid.Cylinder(under, upper, f.baseDiameter.mm/2)
-	e.add("fork base", OnAxis1, t.placing()+own, s, err)
+	e.add("fork base", OnAxis1, own, s, err)
 	high := f.length.mm + f.beyond.mm
 	for _, side := range []struct {
 		name string
@@ -130,7 +131,7 @@ func (t *tape) forkSide(e *expansion, on1 lengthsFrom) {
 	}{{"right arm", 1}, {"left arm", -1}} {
 		at := on1.at(side.sign*(f.gap.mm+f.thick.mm)/2, f.beyond.mm-high/2, 0)
 		s, err := solid.Box(at, on1.turn(), solid.Point{X: f.thick.mm / 2, Y: high / 2, Z: f.wide.mm / 2})
-		e.add(side.name, OnAxis1, t.placing()+worst(f.length, f.beyond, f.thick)+(f.gap.err+f.wide.err)/2, s, err)
+		e.add(side.name, OnAxis1, worst(f.length, f.beyond, f.thick)+(f.gap.err+f.wide.err)/2, s, err)
 	}
 	top := t.foot().Add(solid.Point{Z: t.support.top.mm})
 	below := t.support.name
@@ -138,18 +139,10 @@ func (t *tape) forkSide(e *expansion, on1 lengthsFrom) {
 		below = "wedge"
 		points := append(around(top, lengthsFrom{x: solid.Point{X: 1}, y: solid.Point{Y: 1}}, t.support.diameter.mm/2), around(under, lengthsFrom{x: on1.x, y: on1.z}, f.baseDiameter.mm/2)...)
 		s, err := solid.Hull(points)
-		e.add(below, Ground, t.placing()+own+t.support.top.err+t.support.diameter.err/2, s, err)
+		e.add(below, Ground, own+t.support.top.err+t.support.diameter.err/2, s, err)
 	}
 	e.touch = append(e.touch, [2]string{below, "fork base"})
-	if below == "wedge" && t.overlapsSupport(under, f.baseDiameter.mm/2) {
-		e.touch = append(e.touch, [2]string{t.support.name, "fork base"})
-	}
-}
-
-// overlapsSupport tells whether the base's underside comes within reach of the support's top, as under a low wedge.
-func (t *tape) overlapsSupport(under solid.Point, radius float64) bool {
-	top := t.foot().Add(solid.Point{Z: t.support.top.mm})
-	return top.Sub(under).Norm() < radius+t.support.diameter.mm/2
+	e.touch = append(e.touch, [2]string{"right arm", "tube"}, [2]string{"left arm", "tube"})
 }
 
 // corners is the number of corners of the polygon around a circle. The polygon stands out by 1/cos(180°/corners) - 1 of the
@@ -180,7 +173,7 @@ func (t *tape) telescope(e *expansion, on2 lengthsFrom) {
 	if b.hasCamera && b.camera.mm >= b.diameter.mm/2 {
 		back = b.cameraFrom.mm
 	}
-	base := t.placing() + b.off.err
+	base := worst(b.off, t.apart)
 	if front+back > 0 { // else shield and camera leave nothing of it
 		s, err := solid.Cylinder(along(-back), along(front), b.diameter.mm/2)
 		e.add("tube", OnAxis2, base+worst(b.front, b.back)+b.diameter.err/2, s, err)

@@ -154,7 +154,7 @@ func readMechanics(r *Rig, top *reader, p *partsReader) {
 	if r.Kind == "" {
 		return
 	}
-	r.Chain = t.chain(r)
+	r.Chain, r.Placing = t.chain(r), unit.Length(t.placing())
 	for l := range p.frames {
 		p.frames[l] = measuredOn(Link(l), r.Kind, r.Site.Lat, &r.Chain)
 	}

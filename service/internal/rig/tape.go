@@ -1,6 +1,9 @@
 package rig
 
-import "strconv"
+import (
+	"math"
+	"strconv"
+)
 
 // tape is the tape-measure form: a rig as a person measures it. All lengths are millimetres.
 type tape struct {
@@ -72,6 +75,7 @@ func readTape(r *reader, k Kind) tape {
 		out.bar = readBar(t)
 	} else {
 		out.fork = readFork(t)
+		out.fits(t)
 	}
 	out.floor = r.yesOr("floor", true)
 	for i, n := range r.list("walls", 50) {
@@ -186,6 +190,14 @@ func readFork(t tapeReader) forkTape {
 	}
 	b.close()
 	return out
+}
+
+// fits checks that the tube turns freely between the arms of the fork.
+func (t *tape) fits(r tapeReader) {
+	wide := t.tube.diameter.mm + 2*math.Abs(t.tube.off.mm)
+	if n := r.peek("tube_diameter_mm"); n != nil && t.fork.gap.mm > 0 && wide >= t.fork.gap.mm {
+		r.f.add(n, r.key("tube_diameter_mm"), "a tube that turns between the arms, fork.arm_gap_mm "+short(t.fork.gap.mm), short(wide)+" mm with twice its place beside the middle", "measure both again; rings and rails may be parts of their own")
+	}
 }
 
 func readWall(r *reader) wallTape {

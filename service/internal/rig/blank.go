@@ -1,0 +1,169 @@
+package rig
+
+import "strings"
+
+// Blank returns an empty form for a kind of mount: every key in the order in which a person meets it, with a drawing in
+// characters of what to measure. Read as it stands it is refused, with one fault for every line that is still to be filled in.
+func Blank(k Kind) string {
+	mount, drawing := blankFork, drawnFork+drawnTube
+	if k == German {
+		mount, drawing = blankBar, drawnGerman+drawnTube+drawnBar
+	}
+	return strings.ReplaceAll(blankHead, "KIND", string(k)) + drawing + blankSupport + blankTube + mount + blankRest
+}
+
+const blankHead = `# A rig file. Fill in what stands empty; lengths in millimetres, angles in degrees, azimuths from north through east.
+# A length may carry its reading error: 1300 ± 2. Take a line away where it says that you may, never leave it empty.
+
+rig:                                # its id: small letters, digits, hyphens
+title:                              # a name for people
+kind: KIND
+
+site:
+  latitude_deg:                     # north positive
+  longitude_deg:                    # east positive
+  height_m:
+
+`
+
+const drawnGerman = `# The mount from the side, at home: weights down, tube above.
+#
+#            crossing of the axes  x                  ^
+#                                  :                  |
+#       crossing_north_of_hub      :<----->|          |
+#                                  :    +--+--+ -- hub_top
+#                                       |  |  |       |
+#                                       +--+--+ -- hub_bottom
+#                     leg_top_radius   /|->|   \      | floor_to_crossing
+#                 at leg_top_height   / |  |    \     |
+#                                    /  |  |     \    |
+#      floor _______________________/___|__|______\___v
+#                                   |<---->|  leg_foot_radius
+#
+`
+
+const drawnFork = `# The fork, seen along the tube.
+#
+#            |<- arm_gap ->|
+#        +---+             +---+   ^ arm_beyond_axis2
+#        |   |    tube     |   |   v
+#   - - -|- -|- - - x - - -|- -|- - - axis 2, crossing   ^
+#        |   |             |   |                         | arm_length
+#        |   |             |   |  arm_width: into the    |
+#        |   |             |   |  paper; arm_thickness:  |
+#     +--+---+-------------+---+--+  across  ^           v
+#     |           base            |          | base_height
+#     +---------------------------+          v
+#     |<---- base_diameter ------>|
+#
+# floor_to_crossing is the height of x above the floor; crossing_north_of_hub how far north of hub or pier x stands.
+#
+`
+
+const drawnTube = `# The telescope from the side. All reaches count from axis 2 (x), the camera's and the back's backward.
+#
+#       |<--- back_reach ---->|<---- front_reach ---->|
+#            |< camera_from ->|< shield_from >|
+#       +----+                |               +-------+  ^
+#       |    +----------------+---------------+       |  |
+#   - - | - -| - - - - - - - -|- - - - - - - -| - - - |  | shield_diameter
+#       |    +----------------+---------------+       |  |
+#       +----+                |               +-------+  v
+#       camera_radius: from the middle line to what stands out farthest, turned all the way round
+#
+`
+
+const drawnBar = `# Below the tube, along axis 2:
+#
+#       tube  - - - - - - - - | - - - - - - -
+#                             |  ^
+#                             |  | crossing_to_tube
+#                             |  v
+#                             x
+#                             |  ^ weights_from          ^
+#                             |  v                       | weights_to
+#                          +--+--+                       |
+#                          |  |->| weights_radius        |
+#                          +-----+                       v
+#
+`
+
+const blankSupport = `tape:
+  floor_to_crossing_mm:             # floor up to where the axes cross, or to axis 1 where axis 2 passes it
+  crossing_north_of_hub_mm:         # sideways from the middle of hub or pier; 0: above it; negative: south
+  # crossing_east_of_hub_mm: 0      # the same toward east, if it is not 0
+  # axes_apart_mm: 0                # if the axes do not cross: by how much they miss each other. German: positive if axis 2 passes
+                                    # on the left of who looks along the tube at home; others: where the tube points at zero
+  tripod:                           # or, for a pier, this block instead: pier: with diameter_mm and height_mm
+    hub_diameter_mm:
+    hub_bottom_mm:
+    hub_top_mm:
+    leg_azimuths_deg:               # which way the legs point, as [0, 120, 240]
+    leg_top_radius_mm:              # from the middle line of the hub to the middle of a leg, at the top
+    leg_top_height_mm:              # the height of that place
+    leg_foot_radius_mm:             # from below the hub to the middle of a foot
+    leg_diameter_mm:                # at the thickest place
+  # head_diameter_mm:               # German: thickness of the mount's body, if it is to be modelled
+`
+
+const blankTube = `  crossing_to_tube_mm:              # along axis 2, crossing to the tube's middle line; 0 between fork arms
+  tube_diameter_mm:                 # the widest place: rings, rail and finder too
+  front_reach_mm:                   # to the very front, shield out
+  shield_diameter_mm:               # no shield: take both lines away
+  shield_from_mm:
+  back_reach_mm:                    # to the very end: focuser out, camera, plugs
+  camera_radius_mm:                 # nothing wider than the tube there: take both lines away
+  camera_from_mm:
+`
+
+const blankBar = `  bar_diameter_mm:
+  weights_radius_mm:                # the widest weight
+  weights_from_mm:                  # crossing to the near side of the weights, at their nearest place
+  weights_to_mm:                    # crossing to the end of weights or bar, at their farthest place
+`
+
+const blankFork = `  fork:
+    arm_length_mm:
+    arm_beyond_axis2_mm:
+    arm_gap_mm:
+    arm_thickness_mm:
+    arm_width_mm:
+    base_diameter_mm:
+    base_height_mm:
+`
+
+const blankRest = `  # floor: yes                      # no: nothing stands below, as on a tall pier's top
+  # walls: []                       # each: from_mm: [east, north], to_mm: [east, north], height_mm, thickness_mm
+
+home_deg: [0, 0]                    # German: weights down, tube at the pole is [0, 0]; fork: tube at the meridian on the
+                                    # equator; alt-azimuth: tube north, level
+travel_from_home:
+  axis1_deg:                        # lowest and highest, as [-95, 95]
+  axis2_deg:
+
+motion:
+  axes_move: any order              # straight, independent, axis 1 first, axis 2 first; any order if you do not know
+  rate_deg_per_s:                   # its slewing rates, as [3, 3]
+  acceleration_deg_per_s2:
+  overrun_deg:                      # by how much it may run past its target before it settles
+  way_round: unknown                # within travel: never through the end of travel; shortest; unknown
+
+mount:
+  keeps_sync_on: unknown            # axes, sky, model, none; unknown: both are judged
+  side_chosen_by: any               # hour angle: by the mount; asker: by whoever asks; any: by the mount, not known how
+  flips_while_tracking:             # yes or no; yes needs flips_at_deg: the hour angle
+  # further, if true: side_is_sensed, map_includes_refraction, counts_syncs, nobody_else_syncs, tells_restarts, holds_unpowered: yes
+  # and if it tells none: tells_sidereal_time: no, tells_site: no
+
+pose_sources: []                    # each: kind: axis encoder, motor count, unsynced belief; clutch_side: axis, motor; sigma_deg: [a, b]
+
+homing:
+  by: person                        # sensor, person, belief
+
+if_asker_dies:
+  stops_it: nothing                 # motion ends; mount limit (axis, limit_deg); power relay (after_s)
+
+has_no: []                          # drag, roof, neighbours: what there is none of
+
+end:                                # the id again: the last line
+`

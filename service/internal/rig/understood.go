@@ -1,0 +1,233 @@
+package rig
+
+import (
+	"fmt"
+	"math"
+	"strings"
+	"text/tabwriter"
+
+	"keepclear.example/keepclear/service/internal/frame"
+	"keepclear.example/keepclear/service/internal/solid"
+	"keepclear.example/keepclear/service/internal/unit"
+)
+
+// Understood says what a rig file was understood to mean, in words and lengths that a person can compare with the thing in
+// front of them. Nothing in it is read back from the file: every length comes from the parts as they will be judged.
+func Understood(r *Rig) string {
+	var b strings.Builder
+	for _, paragraph := range []func(*Rig, *strings.Builder){sayHead, sayHome, sayParts, sayPairs, sayTravel, sayMotion, sayMount, sayRest, sayNotices} {
+		paragraph(r, &b)
+	}
+	return strings.TrimRight(b.String(), "\n") + "\n"
+}
+
+func say(b *strings.Builder, format string, args ...any) { fmt.Fprintf(b, format+"\n", args...) }
+
+func sayHead(r *Rig, b *strings.Builder) {
+	say(b, "%s: %s", r.ID, r.Title)
+	if r.Practice {
+		say(b, "A practice rig: its permits bind no real one.")
+	}
+	s := r.Site
+	say(b, "%s at %s, %s, %s m above the sea.", sentence(string(r.Kind)), facing(s.Lat, 4, "north", "south"), facing(s.Lon, 4, "east", "west"), short(s.HeightM))
+	if r.Tilt != (Tilt{}) {
+		say(b, "Polar axis off by %s and %s.", facing(r.Tilt.East, 2, "east", "west"), facing(r.Tilt.Up, 2, "up", "down"))
+	}
+	say(b, "Axis 1 passes %s mm above the floor where it is nearest axis 2%s.", short(r.Chain.Point1.Z), crossing(&r.Chain))
+	say(b, "")
+}
+
+// crossing says whether the axes meet.
+func crossing(c *Chain) string {
+	apart := c.Point2.Sub(c.Point1).Norm()
+	if apart < 0.05 {
+		return "; the axes cross there"
+	}
+	return fmt.Sprintf("; the axes miss each other by %s mm", short(apart))
+}
+
+// facing writes a signed angle with the word for its direction.
+func facing(a unit.Angle, decimals int, plus, minus string) string {
+	if a < 0 {
+		plus = minus
+	}
+	return fmt.Sprintf("%.*f° %s", decimals, a.Abs().Deg(), plus)
+}
+
+func sentence(s string) string { return strings.ToUpper(s[:1]) + s[1:] }
+
+// sayHome says how the rig stands at home and which way each axis turns it, so that a mirrored file shows.
+func sayHome(r *Rig, b *strings.Builder) {
+	az, alt := frame.AzAlt(r.Chain.Direction(r.Home))
+	say(b, "Home is axis 1 at %s, axis 2 at %s: the tube points %s, %.1f° high.", degrees(r.Home.A1), degrees(r.Home.A2), azimuth(az, alt), alt.Deg())
+	if r.Kind == German {
+		say(b, "There the counterweight bar points %s.", direction(barAt(r, r.Home)))
+		say(b, "Axis 1 by +10° carries the weights toward %s; axis 2 by +10° the tube's front toward %s.",
+			drift(barAt(r, r.Home), barAt(r, r.Home.Add(DegAxes(10, 0)))), drift(r.Chain.Direction(r.Home), r.Chain.Direction(r.Home.Add(DegAxes(0, 10)))))
+	} else {
+		say(b, "Axis 1 by +10° carries the tube's front toward %s; axis 2 by +10° toward %s.",
+			drift(r.Chain.Direction(r.Home), r.Chain.Direction(r.Home.Add(DegAxes(10, 0)))), drift(r.Chain.Direction(r.Home), r.Chain.Direction(r.Home.Add(DegAxes(0, 10)))))
+	}
+	for _, rest := range r.Rests {
+		az, alt := frame.AzAlt(r.Chain.Direction(rest.Axes))
+		say(b, "Rest %q is %s: the tube points %s, %.1f° high.", rest.Name, rest.Axes, azimuth(az, alt), alt.Deg())
+	}
+	say(b, "")
+}
+
+func degrees(a unit.Angle) string { return short(math.Round(a.Deg()*1e4)/1e4) + "°" }
+
+// barAt is the direction of a German mount's counterweight bar.
+func barAt(r *Rig, a Axes) frame.Vec[frame.Rig] {
+	return frame.About(r.Chain.Dir1, a.A1).Apply(across(r.Kind, r.Site.Lat, &r.Chain)).Scale(-1)
+}
+
+// azimuth names where something points; nearer than 1° to the zenith no azimuth is worth telling.
+func azimuth(az, alt unit.Angle) string {
+	if alt.Abs().Deg() > 89 {
+		return "straight up or down"
+	}
+	tenths := math.Mod(math.Round(az.Deg()*10)+3600, 3600) / 10
+	return fmt.Sprintf("toward azimuth %.1f° (%s)", tenths, wind(tenths, 8))
+}
+
+func direction(v frame.Vec[frame.Rig]) string {
+	az, alt := frame.AzAlt(v)
+	updown := "above"
+	if alt < 0 {
+		updown = "below"
+	}
+	return fmt.Sprintf("%s, %.1f° %s level", azimuth(az, alt), alt.Abs().Deg(), updown)
+}
+
+// drift names the direction in which something went: the strongest of east, north and up.
+func drift(from, to frame.Vec[frame.Rig]) string {
+	d := to.Sub(from)
+	best, word := 0.0, "nowhere"
+	for _, c := range []struct {
+		v           float64
+		plus, minus string
+	}{{d.X, "east", "west"}, {d.Y, "north", "south"}, {d.Z, "up", "down"}} {
+		if math.Abs(c.v) > best+1e-9 {
+			best, word = math.Abs(c.v), c.plus
+			if c.v < 0 {
+				word = c.minus
+			}
+		}
+	}
+	return word
+}
+
+// sayParts lists the parts as they stand at home.
+func sayParts(r *Rig, b *strings.Builder) {
+	say(b, "%d parts, as they stand at home; heights above the floor, lengths in mm:", len(r.Parts))
+	w := tabwriter.NewWriter(b, 0, 0, 2, ' ', 0)
+	fmt.Fprintln(w, "  part\tfixed to\tis\tlowest\thighest\tfarthest from its axis\tmargin")
+	links := r.Chain.links(r.Home)
+	for i := range r.Parts {
+		p := &r.Parts[i]
+		low, high, far := math.Inf(1), math.Inf(-1), 0.0
+		for _, s := range p.taken(nil) {
+			s = s.Moved(links[p.Link])
+			l, h := s.Bounds()
+			low, high = min(low, l.Z), max(high, h.Z)
+			far = max(far, r.Chain.reach(s, p.Link, links[OnAxis1]))
+		}
+		fmt.Fprintf(w, "  %s\t%s\t%s\t%.0f\t%.0f\t%s\t%s\n", p.Name, p.Link, p.figure(), zero(low), zero(high), farText(p.Link, far), p.marginText())
+	}
+	w.Flush()
+	say(b, "")
+}
+
+// zero turns -0 into 0.
+func zero(v float64) float64 {
+	if math.Abs(v) < 0.5 {
+		return 0
+	}
+	return v
+}
+
+// reach returns how far a placed solid reaches from the axis that carries it.
+func (c *Chain) reach(s solid.Shape, l Link, link1 frame.Motion[frame.Rig]) float64 {
+	if l == OnAxis2 {
+		return s.Reach(link1.Point(c.Point2), link1.Dir(c.Dir2))
+	}
+	return s.Reach(c.Point1, c.Dir1)
+}
+
+func farText(l Link, far float64) string {
+	if l == Ground {
+		return "-"
+	}
+	return fmt.Sprintf("%.0f", far)
+}
+
+func (p *Part) marginText() string {
+	var s []string
+	if p.Margin > 0 {
+		s = append(s, short(float64(p.Margin)))
+	}
+	if p.Reading > 0 {
+		s = append(s, "reading "+short(float64(p.Reading)))
+	}
+	if len(s) == 0 {
+		return "as the limit"
+	}
+	return strings.Join(s, ", ")
+}
+
+// figure describes what a part is.
+func (p *Part) figure() string {
+	var s []string
+	for _, shape := range p.Shapes {
+		s = append(s, figure(shape))
+	}
+	if len(s) > 3 {
+		s = []string{fmt.Sprintf("%d shapes", len(s))}
+	}
+	if n := len(p.States); n > 0 {
+		s = append(s, fmt.Sprintf("%d states: %s", n, strings.Join(p.stateNames(), ", ")))
+	}
+	return strings.Join(s, " + ")
+}
+
+func (p *Part) stateNames() []string {
+	var out []string
+	for _, s := range p.States {
+		switch s.Measured {
+		case "":
+			out = append(out, s.Name)
+		case "deg":
+			out = append(out, short(s.Low)+"° to "+short(s.High)+"°")
+		default:
+			out = append(out, short(s.Low)+" to "+short(s.High)+" "+s.Measured)
+		}
+	}
+	return out
+}
+
+// figure describes a solid by the lengths that a tape would find.
+func figure(s solid.Shape) string {
+	a, b := s.Axis()
+	ra, rb := s.Radii()
+	long := b.Sub(a).Norm()
+	switch s.Kind() {
+	case solid.SphereKind:
+		return fmt.Sprintf("ball %.0f across", 2*ra)
+	case solid.CapsuleKind:
+		return fmt.Sprintf("rod %.0f across, %.0f long, round ends", 2*ra, long+2*ra)
+	case solid.CylinderKind:
+		return fmt.Sprintf("cylinder %.0f across, %.0f long", 2*ra, long)
+	case solid.FrustumKind:
+		return fmt.Sprintf("cone %.0f to %.0f across, %.0f long", 2*ra, 2*rb, long)
+	case solid.BoxKind:
+		half, _ := s.HalfSizes()
+		return fmt.Sprintf("box %.0f × %.0f × %.0f", 2*half.X, 2*half.Y, 2*half.Z)
+	case solid.HullKind:
+		low, high := s.Bounds()
+		d := high.Sub(low)
+		return fmt.Sprintf("hull, %.0f × %.0f × %.0f over all", d.X, d.Y, d.Z)
+	case solid.NoKind:
+	}
+	return "nothing"
+}
