@@ -55,7 +55,7 @@ func power(tau float64, powers ...[]wave) (sum, rate float64) {
 }
 
 // after returns the orbit d days later, the Sun's attraction alone acting, to the third power of d. The Moon's pull, left
-// out, is 0.6 % of the Sun's: 0.17″ of the Sun's place after a day.
+// out, is 0.6 % of the Sun's: 0.2″ of the Sun's place after a day.
 // Derived here: r” = -GM r/R³, r”' = -GM (v/R³ - 3 r (r·v)/R⁵).
 func (o orbit) after(d float64) orbit {
 	r2 := o.at.Dot(o.at)
