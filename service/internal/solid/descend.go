@@ -51,6 +51,9 @@ func (p *pair) descend(s *simplex, want float64) {
 		s.v[s.n] = v
 		s.n++
 		if s.nearest() {
+			if !(s.near.Norm() < n) { // a tetrahedron too flat to tell inside from outside
+				*s = before
+			}
 			break
 		}
 		// The last digits of the distance may stand still while the direction still improves.

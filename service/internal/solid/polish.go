@@ -3,8 +3,11 @@ package solid
 import "math"
 
 const (
-	// mostTurns bounds the Newton steps of one polish. Choice: they converge quadratically, from 1e-2 in about four.
-	mostTurns = 8
+	// mostTurns bounds the Newton steps of one polish. They converge quadratically, from 1e-2 in about four; where the direction
+	// runs almost along an axis, the distance from it grows by a factor of 1.5 a step first.
+	mostTurns = 24
+	// leastShare is the share below which a pair of features is left out. Choice: smaller ones change nothing but by rounding.
+	leastShare = -1e-8
 	// steepest is the least length of the part of a direction across an axis at which a rim point still turns smoothly with it;
 	// nearer the axis the flat end faces along it, and the axis itself is tried as the direction. Choice: the error of a rim
 	// point there is eps/1e-8 of its radius, along the rim, and is squared in the bounds.
@@ -52,7 +55,7 @@ func (p *pair) polish(s *simplex, u Point) (t simplex, ok bool) {
 			continue
 		}
 		worst := lowest(share[:n])
-		if share[worst] >= 0 {
+		if share[worst] >= leastShare {
 			break
 		}
 		n--
