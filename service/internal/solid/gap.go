@@ -43,7 +43,8 @@ func atLeast(a, b *Shape, want float64) bool {
 	if p := newPair(a, b); p.between.Norm()-a.ball-b.ball-p.allowance >= want {
 		return a.kind != NoKind && b.kind != NoKind
 	}
-	return distance(a, b, want).Lower >= want
+	low := distance(a, b, want).Lower
+	return low >= want && !math.IsInf(low, -1)
 }
 
 // distance is Distance, which may stop early once it is settled whether the separation is at least want (NaN: never).

@@ -56,7 +56,7 @@ func (s *Shape) reachOfRim(centre, axis Point, r float64) float64 {
 	q := centre.Sub(axis.Scale(centre.Dot(axis)))
 	far := q.Norm() + r // the triangle inequality
 	e1, sine := s.across(axis)
-	if sine == 0 || r == 0 {
+	if e1 == (Point{}) || r == 0 {
 		return far
 	}
 	e2 := s.axis.Cross(e1)
