@@ -3,7 +3,6 @@ package pose
 import (
 	"time"
 
-	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/sky"
 	"keepclear.example/keepclear/service/internal/unit"
@@ -98,61 +97,4 @@ type Act struct {
 	Person string
 	At     time.Time // zero: some time since the last sample
 	Note   string
-}
-
-// Every function below takes the state as a value and returns the changed one. Where an event comes with a sample, hand both
-// over in one call: each function knows whether the sample shows the rig before the event (Begin) or after it (all others); a
-// nil sample is none. Each raises the epoch once if it took a permit back, homed, saw or was told of a sync or an act, or
-// changed the state of the pose; grants, locks and revisions are the caller's to count.
-
-// Observe takes one sample in.
-func Observe(w World, s question.RigState, x question.Sample) (question.RigState, []Notice) {
-	return s, nil
-}
-
-// Begin begins a granted permit if the sample allows it: afterwards the permit is begun, or a notice says why not.
-func Begin(w World, s question.RigState, permit string, x question.Sample) (question.RigState, []Notice) {
-	return s, nil
-}
-
-// End takes the asker's word that a motion is over. The permit stays open until a sample shows rest.
-func End(w World, s question.RigState, permit string, how EndKind, x *question.Sample) (question.RigState, []Notice) {
-	return s, nil
-}
-
-// Homed sets a new homing: h has its id, instant, whether it was sensed, the person, the axes (both zero and no sigma: the
-// rig's home), sigma (zero: the rig file's when sensed, 1° when attested) and the closure error where it is known.
-func Homed(w World, s question.RigState, h question.Homing, x *question.Sample) (question.RigState, []Notice) {
-	return s, nil
-}
-
-// Synced takes the word that the mount was told a position, with a leave or (empty) without; refused: the mount declined it.
-func Synced(w World, s question.RigState, leave string, refused bool, x *question.Sample) (question.RigState, []Notice) {
-	return s, nil
-}
-
-// Acted takes an act in and makes void what it makes void.
-func Acted(w World, s question.RigState, a Act, x *question.Sample) (question.RigState, []Notice) {
-	return s, nil
-}
-
-// Evidence takes a judged solve in: it is kept for the next ones, and a good one that disagrees with the pose is evidence
-// against it.
-func Evidence(w World, s question.RigState, j question.JudgedSolve) (question.RigState, []Notice) {
-	return s, nil
-}
-
-// Lapse ends what time alone ends: granted permits not begun, begun ones past stop_by, leaves not used.
-func Lapse(s question.RigState, now time.Time) (question.RigState, []Notice) {
-	return s, nil
-}
-
-// Withdraw takes the open permit and the live sync leave back.
-func Withdraw(s question.RigState, why string) question.RigState {
-	return s
-}
-
-// At carries the pose to an instant. Its At stays the instant of the sample that it rests on: the age is t less that.
-func At(w World, s question.RigState, t time.Time) question.Pose {
-	return s.Pose
 }

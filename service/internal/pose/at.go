@@ -1,0 +1,51 @@
+package pose
+
+import (
+	"time"
+
+	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/unit"
+)
+
+// At carries the pose to an instant: following the sky if the rig was seen to, staying if it was at rest, growing in uncertainty at
+// the axes' full speed while it moves or a motion that has leave may have begun. Its At stays the instant of the sample that it
+// rests on: the age is t less that. An instant before the sample gives the pose at the sample.
+func At(w World, s question.RigState, t time.Time) question.Pose {
+	p := s.Pose
+	p.Candidates = append([]question.Candidate(nil), p.Candidates...)
+	if s.Sample == nil || len(p.Candidates) == 0 {
+		return p
+	}
+	from := when(s.Sample)
+	dt := t.Sub(from)
+	if dt <= 0 {
+		return p
+	}
+	c := &turn{w: w, r: w.Rig, s: s}
+	for i := range p.Candidates {
+		c.carryTo(&p.Candidates[i], from, t)
+	}
+	return p
+}
+
+// carryTo carries one candidate from the last sample to an instant.
+func (t *turn) carryTo(c *question.Candidate, from, to time.Time) {
+	if t.s.Sample.Doing == question.Tracking {
+		f := t.follow(c.Axes, from, to)
+		c.Axes = c.Axes.Add(f)
+		c.Sigma = c.Sigma.Add(f.Abs().Scale(offRate / 3)) // another rate than the stars' is three sigma
+	}
+	if !t.s.Sample.Still() || t.startedUnseen() {
+		dt := to.Sub(from).Seconds()
+		m := t.r.Motion
+		c.Sigma = c.Sigma.Add(rig.Axes{
+			A1: min(unit.Deg(m.RateDeg[0]*dt/3), unit.HalfTurn/3), A2: min(unit.Deg(m.RateDeg[1]*dt/3), unit.HalfTurn/3),
+		})
+	}
+}
+
+// startedUnseen tells whether a motion may have begun since the last sample.
+func (t *turn) startedUnseen() bool {
+	return t.mayHaveMoved() && !clock(t.s.Sample).After(*t.s.Permit.BegunAt)
+}

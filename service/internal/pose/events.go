@@ -1,0 +1,293 @@
+package pose
+
+import (
+	"slices"
+
+	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/unit"
+)
+
+// stuck is how far from home, beside its search and three sigma, the counts may say that a home sensor answers before one of the two
+// is taken to be broken and a person must look. Common practice, no source.
+const stuck = 10 * unit.Degree
+
+// Homed sets a new homing: h has its id, instant, whether it was sensed, the person, the axes (both zero and no sigma: the
+// rig's home; to state the zero pose itself, give sigma), sigma (zero: the rig file's when sensed, 1° when attested) and the closure
+// error where it is known. A sensed home far from where the counts put it is refused, and only a person's statement homes then.
+func Homed(w World, s question.RigState, h question.Homing, x *question.Sample) (question.RigState, []Notice) {
+	t := begin(w, s)
+	if why := t.badHoming(&h); why != "" {
+		t.say(EventMismatch, h.ID, "the homing is not taken in: %s", why)
+		return t.done()
+	}
+	if h.Axes == (rig.Axes{}) && h.Sigma == (rig.Axes{}) {
+		h.Axes = w.Rig.Home
+	}
+	if h.Sigma == (rig.Axes{}) {
+		h.Sigma = rig.Axes{A1: homeSigma, A2: homeSigma}
+		if h.Sensed && w.Rig.Homing.Sigma != (rig.Axes{}) {
+			h.Sigma = w.Rig.Homing.Sigma
+		}
+	}
+	if h.Sensed && h.Closure != nil && t.sensorLies(&h) {
+		return t.done()
+	}
+	t.closure(&h)
+	t.home(h, x)
+	return t.done()
+}
+
+// badHoming says what makes a homing useless; empty: nothing.
+func (t *turn) badHoming(h *question.Homing) string {
+	switch {
+	case h.ID == "":
+		return "it has no id"
+	case !h.Axes.Finite() || !h.Sigma.Finite() || h.Sigma.A1 < 0 || h.Sigma.A2 < 0 || h.Axes.Abs().Max() > farthest:
+		return "an angle is no number or out of all range"
+	case h.Closure != nil && !h.Closure.Finite():
+		return "its closure is no number"
+	case !h.Sensed && h.Person == "":
+		return "a home that was not sensed needs the person who saw it"
+	}
+	return ""
+}
+
+// sensorLies refuses a sensed home that the counts put far away.
+func (t *turn) sensorLies(h *question.Homing) bool {
+	allowed := t.r.Homing.Search.Abs().Add(question.Sigma3(h.Sigma)).Add(rig.Axes{A1: stuck, A2: stuck})
+	if !beyond(*h.Closure, allowed) {
+		return false
+	}
+	t.raised = true
+	t.alarm(Closure, "", "the home sensor answered where the counts say %s from home (at most %s is taken): the sensor or the counts are wrong; a person must see and state where the axes are", *h.Closure, allowed)
+	t.s.Homing = nil
+	t.doubt("the home sensor and the counts disagree by %s", *h.Closure)
+	t.show(t.s.Anchored, rig.Reckoned, nil)
+	return true
+}
+
+// closure learns from what the counts showed at the mark: within three sigma the source is proven by it, beyond it steps were lost,
+// and what a reckoned motion may lose follows.
+func (t *turn) closure(h *question.Homing) {
+	if h.Closure == nil || !h.Sensed {
+		return
+	}
+	var own rig.Axes
+	for _, s := range t.r.Sources {
+		if counted(s.Kind) {
+			own = s.Sigma
+			break
+		}
+	}
+	sigma := rig.Axes{A1: hypot(own.A1, h.Sigma.A1), A2: hypot(own.A2, h.Sigma.A2)}
+	if t.s.Homing != nil {
+		sigma = rig.Axes{A1: hypot(sigma.A1, t.s.Homing.Sigma.A1), A2: hypot(sigma.A2, t.s.Homing.Sigma.A2)}
+	}
+	n := max(t.s.Motions, 1)
+	t.s.Lost = h.Closure.Abs().Scale(1 / float64(n))
+	if beyond(*h.Closure, question.Sigma3(sigma)) {
+		t.say(Closure, h.ID, "the counts were off by %s at home after %d motions, more than three sigma %s: steps were lost", *h.Closure, n, question.Sigma3(sigma))
+		return
+	}
+	t.say(ClosedTrue, h.ID, "the counts closed within %s at home after %d motions", *h.Closure, n)
+}
+
+// home starts a new count: nothing from before it holds.
+func (t *turn) home(h question.Homing, x *question.Sample) {
+	t.raised = true
+	if p := t.s.Permit; p.Open() {
+		if p.Action.Kind == question.Home {
+			t.end(p, question.Ended, "homed")
+			p.Moved, p.Arrived = true, &h.At
+		} else {
+			t.alarm(PermitWithdrawn, p.ID, "permit %s is withdrawn: the rig was homed", p.ID)
+		}
+	}
+	t.settleEpoch()
+	h.CountZero, h.BeliefAxes = nil, nil
+	t.s.Homing = &h
+	t.s.Doubt, t.s.Against, t.s.Motions, t.s.Crept = "", 0, 0, rig.Axes{}
+	t.s.Steps, t.s.Syncs, t.s.Solves, t.s.Learnt, t.s.Recent = nil, nil, nil, nil, nil
+	t.s.Anchor, t.s.Ahead = nil, nil
+	t.s.Anchored = []question.Candidate{{Axes: h.Axes, Sigma: h.Sigma}}
+	how := "sensed"
+	if !h.Sensed {
+		how = "attested by " + h.Person
+	}
+	t.say(HomedAt, h.ID, "homing %s: the axes are at %s ± %s (%s)", h.ID, h.Axes, question.Sigma3(h.Sigma), how)
+	t.show(t.s.Anchored, rig.Reckoned, nil)
+	t.s.Pose.At = h.At
+	t.was = t.s.Pose.State
+	if x == nil {
+		return
+	}
+	y := *x
+	y.HomingID = "" // the asker cannot know the id that this report makes
+	t.take(y)
+}
+
+// Synced takes the word that the mount was told a position, with a leave or (empty) without; refused: the mount declined it. The
+// sample shows the belief afterwards.
+func Synced(w World, s question.RigState, leave string, refused bool, x *question.Sample) (question.RigState, []Notice) {
+	t := begin(w, s)
+	l := t.s.Leave
+	switch {
+	case leave != "" && (l == nil || l.ID != leave):
+		t.raised = true
+		t.alarm(EventMismatch, leave, "sync leave %s is not the rig's last one: its sync counts as one without leave", leave)
+		t.told = &told{refused: refused}
+	case leave == "":
+		t.raised = true
+		t.told = &told{refused: refused}
+	case refused:
+		l.Live, l.Because, t.raised = false, "the mount refused it", true
+		t.say(SyncMissed, leave, "the mount refused the sync of leave %s", leave)
+	case l.Live:
+		t.raised = true
+		t.told = &told{leave: l}
+	case t.usedAlready(l):
+		// a sample showed it before the asker said so
+	default:
+		t.raised = true
+		t.alarm(UnaskedSync, leave, "sync leave %s was over (%s) when the mount was told: its sync counts as one without leave", leave, l.Because)
+		t.told = &told{}
+	}
+	t.settleEpoch()
+	if t.told != nil && t.told.refused {
+		t.told = nil
+	}
+	t.afterSync(x)
+	return t.done()
+}
+
+// usedAlready tells whether the step of a leave has been seen.
+func (t *turn) usedAlready(l *question.SyncLeave) bool {
+	n := len(t.s.Steps)
+	return n > 0 && t.s.Steps[n-1].Asked && !t.s.Steps[n-1].At.Before(l.Asked)
+}
+
+// afterSync brings the state to the sample beside the word of a sync. Where no two quiet samples stand around the sync its step
+// cannot be seen: then what counts on seeing it is in doubt.
+func (t *turn) afterSync(x *question.Sample) {
+	seen := x != nil && x.Still() && t.s.Sample != nil && t.s.Sample.Still() && x.Belief != nil && t.s.Sample.Belief != nil
+	if t.told != nil && !seen {
+		if l := t.told.leave; l != nil {
+			l.Live, l.Because = false, "used, its step not seen"
+			t.accept(l)
+		}
+		t.alarm(UnaskedSync, "", "the mount was synced with no quiet sample on both sides of it: its step was not seen")
+		if t.byBeliefOnly() {
+			t.doubt("a sync whose step was not seen")
+			t.show(t.s.Anchored, t.s.Pose.Source, nil)
+		}
+		t.told = nil
+	}
+	if x != nil {
+		t.take(*x)
+	}
+	t.told = nil
+}
+
+// byBeliefOnly tells whether the pose rests on belief.
+func (t *turn) byBeliefOnly() bool { return !counted(t.s.Pose.Source) }
+
+// Acted takes an act in and makes void what it makes void.
+func Acted(w World, s question.RigState, a Act, x *question.Sample) (question.RigState, []Notice) {
+	t := begin(w, s)
+	t.raised = true
+	t.say(ActTaken, a.Person, "%s%s", a.Kind, by(a.Person))
+	switch a.Kind {
+	case ClutchOpened:
+		t.clutch()
+	case ControllerRestarted, PowerLost:
+		t.powerless(x, string(a.Kind))
+	case PayloadChanged:
+		t.s.Learnt = nil
+		t.stale("the payload changed")
+	case Rebalanced: // the drag baseline alone, which is not kept here
+	case PolarAxisAdjusted:
+		t.unlearn()
+	case TripodMoved:
+		t.unlearn()
+		t.stale("the tripod moved")
+	case ClockSet, SiteSet:
+		t.setAnew(a.Kind)
+	case DragStop:
+		t.dragStop()
+	default: // an act that this version does not know may be anything
+		t.s.Homing = nil
+		t.lose("an act that is not understood: " + string(a.Kind))
+	}
+	t.settleEpoch()
+	if x != nil {
+		t.take(*x)
+	}
+	return t.done()
+}
+
+// by names a person.
+func by(person string) string {
+	if person == "" {
+		return ""
+	}
+	return " (" + person + ")"
+}
+
+// clutch: what reads on the motor side lost the axes; an encoder on the axis goes on.
+func (t *turn) clutch() {
+	for _, s := range t.r.Sources {
+		_, gone := t.s.Demoted[s.Kind]
+		if s.Kind != rig.AxisEncoder || s.MotorSide || gone || t.s.Anchor == nil || t.s.Homing == nil {
+			continue
+		}
+		if _, ok := reading(t.s.Anchor, s.Kind); ok {
+			t.s.Steps = nil // the belief counts from nothing now
+			return
+		}
+	}
+	t.alarm(PoseLost, "", "a clutch was opened: where the axes are is not known; home them, or state where they are")
+	t.s.Homing = nil
+	t.lose("a clutch was opened")
+}
+
+// stale makes the proof of the rig file stale.
+func (t *turn) stale(why string) {
+	if t.s.Proof != nil {
+		p := *t.s.Proof
+		p.Stale = why
+		t.s.Proof = &p
+	}
+}
+
+// unlearn drops what was learnt of the pointing, and solves from before: they cannot be compared with those to come.
+func (t *turn) unlearn() {
+	t.s.Learnt, t.s.Solves, t.s.Against = nil, nil, 0
+}
+
+// setAnew: the mount's clock or site was set, so its belief before and after cannot be compared; the axes did not move.
+func (t *turn) setAnew(k ActKind) {
+	t.s.Syncs, t.s.Ahead = nil, nil
+	if k == SiteSet {
+		t.s.Site = nil
+	}
+	if t.s.Anchor != nil {
+		a := *t.s.Anchor
+		a.Belief = nil
+		t.s.Anchor = &a
+	}
+	if t.s.Sample != nil {
+		a := *t.s.Sample
+		a.Belief = nil
+		t.s.Sample = &a
+	}
+}
+
+// dragStop: something was touched, so the counts may be off; the place stays as last seen, to be homed after a person looked.
+func (t *turn) dragStop() {
+	t.alarm(ActTaken, "", "a drag stop: the rig is locked until a person looked, and must be homed")
+	t.notes[len(t.notes)-1].Locks = true
+	t.s.Homing = nil
+	t.doubt("a drag stop: steps may have been lost")
+	t.show(slices.Clone(t.s.Anchored), t.s.Pose.Source, nil)
+}

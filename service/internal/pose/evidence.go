@@ -1,0 +1,283 @@
+package pose
+
+import (
+	"math"
+
+	"keepclear.example/keepclear/service/internal/frame"
+	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/unit"
+)
+
+// Limits of solves as evidence. They are the defaults of rules that judge the same thing, so that what a rule passes is no evidence
+// and what it holds is: sync/expected first_arcmin, sync/second agree_arcmin, solve/optics rotation_deg at its loosest.
+const (
+	firstOffset = 180 * unit.Arcminute
+	laterOffset = 60 * unit.Arcminute // with offsets learnt; common practice, no source
+	agreement   = 10 * unit.Arcminute
+	cameraSlack = 15 * unit.Degree
+)
+
+// maxSolves bounds how many judged solves are kept.
+const maxSolves = 64
+
+// Evidence takes a judged solve in: it is kept for the next ones, and a good one that disagrees with the pose is evidence against
+// it. j.Against may be set by the caller (solve/* passed and sync/expected did not); where it is not, the offset from the expected
+// direction decides.
+func Evidence(w World, s question.RigState, j question.JudgedSolve) (question.RigState, []Notice) {
+	t := begin(w, s)
+	if !j.Pose.Finite() || !j.Solved.Finite() || !j.OffsetSky.Finite() {
+		t.say(Ignored, j.RequestID, "a solve with an angle that is no number is no evidence")
+		return t.done()
+	}
+	j.Against = j.Good && (j.Against || t.disagrees(j))
+	if j.Good && len(t.s.Anchored) > 0 {
+		t.weigh(j)
+	}
+	t.s.Solves = append(t.s.Solves, j)
+	if n := len(t.s.Solves); n > maxSolves {
+		t.s.Solves = t.s.Solves[n-maxSolves:]
+	}
+	if j.Verdict == question.Accepted {
+		t.learn(j)
+	}
+	return t.done()
+}
+
+// disagrees tells whether a solve lies further from the expected direction than the pose and a first pointing error explain.
+func (t *turn) disagrees(j question.JudgedSolve) bool {
+	limit := firstOffset
+	if t.s.Learnt[j.Side].Count > 0 {
+		limit = laterOffset
+	}
+	if c := t.s.Pose.Candidates; len(c) > 0 {
+		limit += 3 * c[0].Sigma.Max()
+	}
+	return j.OffsetSky > limit
+}
+
+// weigh lets a good solve speak for or against the places held.
+func (t *turn) weigh(j question.JudgedSolve) {
+	t.camera(j)
+	switch {
+	case t.s.Pose.State == question.Known:
+		if j.Against {
+			t.against(j)
+		} else {
+			t.s.Against = 0
+		}
+	case t.s.Against > 0:
+		t.second(j)
+	default:
+		t.choose(j)
+	}
+}
+
+// against: the first good solve that disagrees makes the pose one of two places.
+func (t *turn) against(j question.JudgedSolve) {
+	t.s.Against = 1
+	t.doubt("a solve lies %.2f° from where the pose points: a second independent picture, or homing, settles it", j.OffsetSky.Deg())
+	t.say(SolveAgainst, j.RequestID, "%s", t.s.Doubt)
+	t.addSolved(j)
+}
+
+// addSolved adds the place that a solve stands for.
+func (t *turn) addSolved(j question.JudgedSolve) {
+	c := t.s.Anchored[0]
+	c.Axes = c.Axes.Add(j.Solved.Sub(j.Pose))
+	c.Because = "where solve " + j.RequestID + " puts the axes"
+	t.again(append(t.s.Anchored, c))
+}
+
+// again settles new places at the anchor and carries them to the last sample.
+func (t *turn) again(cands []question.Candidate) {
+	var shown []question.Candidate
+	var carry rig.Axes
+	if p := t.s.Pose.Candidates; len(p) > 0 && len(t.s.Anchored) > 0 {
+		carry = p[0].Axes.Sub(t.s.Anchored[0].Axes)
+	}
+	t.s.Anchored = merge(t.r, cands)
+	for _, c := range t.s.Anchored {
+		c.Axes = c.Axes.Add(carry)
+		shown = append(shown, c)
+	}
+	at := t.s.Pose.At
+	t.show(shown, t.s.Pose.Source, t.s.Sample)
+	t.s.Pose.At = at
+}
+
+// second: after one solve against the pose, an independent one sides with the pose, or agrees with the first, or neither.
+func (t *turn) second(j question.JudgedSolve) {
+	first, independent := t.firstAgainst(j)
+	switch {
+	case !independent:
+	case !j.Against && t.sides(j, 0):
+		t.s.Doubt, t.s.Against = "", 0
+		t.say(SolveFor, j.RequestID, "a second independent solve sides with the pose (%.2f° off)", j.OffsetSky.Deg())
+		t.again(t.s.Anchored[:1])
+	case j.Against && agree(t.r, first, j):
+		t.s.Against++
+		t.twoAgainst(first, j)
+	case j.Against:
+		t.s.Against++
+		t.addSolved(j)
+	}
+}
+
+// firstAgainst returns the solve on record against the pose that j agrees with best, and whether j is independent of all those
+// against it.
+func (t *turn) firstAgainst(j question.JudgedSolve) (best question.JudgedSolve, independent bool) {
+	off, found := unit.Angle(math.Inf(1)), false
+	for _, o := range t.s.Solves {
+		if !o.Against {
+			continue
+		}
+		if !apart(t.r, o, j) {
+			return o, false
+		}
+		if d := shiftError(t.r, o, j); d < off {
+			best, off, found = o, d, true
+		}
+	}
+	return best, found
+}
+
+// apart tells whether two solves are independent but for their agreement: another exposure after a move of more than one field width,
+// solved blind or with another hint. Without the field's width nothing is known to be apart. Source: the design, section 9.
+func apart(r *rig.Rig, a, b question.JudgedSolve) bool {
+	if a.Mid.Equal(b.Mid) || a.Picture != "" && a.Picture == b.Picture {
+		return false
+	}
+	field := max(a.Field, b.Field)
+	if field <= 0 || direction(r, a.Pose).Angle(direction(r, b.Pose)) <= field {
+		return false
+	}
+	return b.Blind || a.HintID != "" && b.HintID != "" && a.HintID != b.HintID
+}
+
+// direction is where the tube points by the nominal axes: what is compared are angles between directions, for which the frame and a
+// small tilt make no difference.
+func direction(r *rig.Rig, a rig.Axes) frame.Vec[frame.Rig] { return r.Chain.Direction(a) }
+
+// shiftError is by how much the offsets of two solves from the pose differ, as an angle on the sky: zero where the shift between the
+// solves equals the shift of the axes.
+func shiftError(r *rig.Rig, a, b question.JudgedSolve) unit.Angle {
+	moved := b.Pose.Add(a.Solved.Sub(a.Pose)) // where b should have been solved if a's offset holds
+	return direction(r, moved).Angle(direction(r, b.Solved))
+}
+
+// agree tells whether two solves say the same of the axes. Offsets of degrees turn with the sky, so what they may differ by grows
+// with them: a twentieth.
+func agree(r *rig.Rig, a, b question.JudgedSolve) bool {
+	return shiftError(r, a, b) <= agreement+max(a.OffsetSky, b.OffsetSky)/20
+}
+
+// sides tells whether a solve lies within reach of candidate i and of no other place on the sky that is held.
+func (t *turn) sides(j question.JudgedSolve, i int) bool {
+	at := direction(t.r, j.Solved)
+	for k, c := range t.s.Anchored {
+		shift := c.Axes.Sub(t.s.Anchored[0].Axes)
+		d := direction(t.r, j.Pose.Add(shift)).Angle(at)
+		limit := firstOffset + 3*c.Sigma.Max()
+		if k == i && d > limit {
+			return false
+		}
+		if k != i && d <= direction(t.r, j.Pose.Add(t.s.Anchored[i].Axes.Sub(t.s.Anchored[0].Axes))).Angle(at)+agreement {
+			return false // another place fits as well or better
+		}
+	}
+	return true
+}
+
+// choose: where the places come from a motion or a restart, a good solve that sides with one of them alone settles on it.
+func (t *turn) choose(j question.JudgedSolve) {
+	for i := range t.s.Anchored {
+		if !t.sides(j, i) {
+			continue
+		}
+		if t.s.Homing == nil {
+			return // not homed: a solve alone makes no count
+		}
+		c := t.s.Anchored[i]
+		c.Because = ""
+		t.s.Doubt = ""
+		t.say(SolveFor, j.RequestID, "a solve sides with one of the places where the axes may be")
+		t.pick(i, c)
+		return
+	}
+	if j.Against {
+		t.s.Against = 1
+		t.say(SolveAgainst, j.RequestID, "a solve sides with none of the places where the axes may be")
+		t.addSolved(j)
+	}
+}
+
+// pick settles on one candidate.
+func (t *turn) pick(i int, c question.Candidate) {
+	if p := t.s.Pose.Candidates; i < len(p) && len(p) == len(t.s.Anchored) { // again carries by the first
+		p[0].Axes = t.s.Anchored[0].Axes.Add(p[i].Axes.Sub(t.s.Anchored[i].Axes))
+	}
+	t.again([]question.Candidate{c})
+}
+
+// camera: a solve whose camera angle is known for one side shows on which side the tube is.
+func (t *turn) camera(j question.JudgedSolve) {
+	if j.Rotation == nil || len(t.s.Anchored) < 2 || !t.r.Kind.Equatorial() {
+		return
+	}
+	upright, ok := t.upright(j)
+	if !ok {
+		return
+	}
+	both := t.r.Kind.Sides()
+	side := both[0]
+	d := (*j.Rotation - upright).Wrapped().Abs()
+	switch {
+	case d <= cameraSlack:
+	case unit.HalfTurn-d <= cameraSlack:
+		side = both[1]
+	default:
+		return
+	}
+	var kept []question.Candidate
+	first := -1
+	for i, c := range t.s.Anchored {
+		if t.r.Kind.SideOf(c.Axes) == side {
+			if first < 0 {
+				first = i
+			}
+			c.Because = ""
+			kept = append(kept, c)
+		}
+	}
+	if len(kept) == 0 || len(kept) == len(t.s.Anchored) {
+		return
+	}
+	t.say(SideShown, j.RequestID, "the camera angle of %.0f° shows the tube on side %s", j.Rotation.Deg(), side)
+	if p := t.s.Pose.Candidates; len(p) == len(t.s.Anchored) {
+		p[0] = p[first]
+		t.s.Anchored[0] = t.s.Anchored[first]
+	}
+	t.again(kept)
+}
+
+// upright is the camera angle with the tube on the first side: as the file gives it, else as solves on a known side showed it.
+func (t *turn) upright(j question.JudgedSolve) (unit.Angle, bool) {
+	if o, ok := t.r.OpticsNamed(j.Optics); ok && o.CameraAngle != nil {
+		return *o.CameraAngle, true
+	}
+	both := t.r.Kind.Sides()
+	for i := len(t.s.Solves) - 1; i >= 0; i-- {
+		o := t.s.Solves[i]
+		if o.Optics != j.Optics || o.Rotation == nil || !o.Good || o.Against || o.Verdict != question.Accepted {
+			continue
+		}
+		switch o.Side {
+		case both[0]:
+			return *o.Rotation, true
+		case both[1]:
+			return *o.Rotation + unit.HalfTurn, true
+		}
+	}
+	return 0, false
+}

@@ -1,0 +1,249 @@
+package pose
+
+import (
+	"slices"
+	"time"
+
+	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/unit"
+)
+
+// Observe takes one sample in.
+func Observe(w World, s question.RigState, x question.Sample) (question.RigState, []Notice) {
+	t := begin(w, s)
+	t.take(x)
+	return t.done()
+}
+
+// take carries the state over one sample and tells whether it was taken in.
+func (t *turn) take(x question.Sample) bool {
+	if !t.takes(&x) {
+		t.lapse(clock(&x))
+		return false
+	}
+	t.restarted(&x)
+	t.carry(&x)
+	t.life(&x)
+	t.lapse(clock(&x))
+	t.remember(&x)
+	return true
+}
+
+// carry brings the pose to a sample.
+func (t *turn) carry(x *question.Sample) {
+	a := t.s.Anchor
+	switch {
+	case len(t.s.Anchored) == 0:
+		t.lose(orElse(t.s.Doubt, "no homing yet: home the axes, or state where they are"))
+		t.blind(x)
+	case a == nil:
+		t.firstAnchor(x)
+	case a.Still() && x.Still() && t.s.Sample != nil && t.s.Sample.Still() && !t.mayHaveMoved():
+		t.quiet(a, x)
+	default:
+		t.motion(a, x)
+	}
+}
+
+// blind looks for syncs while the pose is not known, for the sync history and the record.
+func (t *turn) blind(x *question.Sample) {
+	if t.told != nil {
+		t.note(Notice{Kind: SyncSeen, Sentence: "the mount was synced while the pose is unknown"})
+	}
+}
+
+// firstAnchor makes the first sample after a homing the one to count from. One that moves already shows no zero.
+func (t *turn) firstAnchor(x *question.Sample) {
+	if !x.Still() {
+		t.doubt("the rig moved before a sample at rest showed where it counts from: home again, with a sample at rest in the same report")
+		t.say(NothingToCount, "", "%s", t.s.Doubt)
+		t.show(t.s.Anchored, rig.Reckoned, x)
+		return
+	}
+	if x.Doing == question.Tracking && t.s.Homing != nil && len(t.s.Recent) == 0 {
+		for i := range t.s.Anchored {
+			c := &t.s.Anchored[i]
+			f := t.follow(c.Axes, t.s.Homing.At, when(x))
+			c.Axes, c.Sigma = c.Axes.Add(f.Scale(0.5)), c.Sigma.Add(f.Abs().Scale(1.0/6))
+		}
+	}
+	t.zero(x)
+	t.anchorAt(x, t.s.Anchored, t.best(x, x, t.view(x), t.view(x)))
+}
+
+// anchorAt settles the places at a sample and carries on from there.
+func (t *turn) anchorAt(x *question.Sample, cands []question.Candidate, source rig.SourceKind) {
+	y := *x
+	t.s.Anchor = &y
+	t.settle(cands, source, x)
+}
+
+// zero notes what each source shows at the homing.
+func (t *turn) zero(x *question.Sample) {
+	h := t.s.Homing
+	if h == nil || len(t.s.Anchored) == 0 {
+		return
+	}
+	p := t.s.Anchored[0].Axes
+	for _, r := range x.Readings {
+		if _, have := h.CountZero[r.Source]; have || !counted(r.Source) {
+			continue
+		}
+		if h.CountZero == nil {
+			h.CountZero = map[rig.SourceKind]rig.Axes{}
+		}
+		h.CountZero[r.Source] = r.Axes.Sub(p)
+	}
+	if v := t.view(x); v.ok && h.BeliefAxes == nil {
+		b := rig.LiftNear(t.axes(v, [2]unit.Angle{}, t.sideAt(v, [2]unit.Angle{}, p)), p)
+		h.BeliefAxes = &b
+	}
+	if h.RunMark == "" {
+		h.RunMark = x.RunMark
+	}
+}
+
+// remember keeps the sample and what it tells of the mount.
+func (t *turn) remember(x *question.Sample) {
+	y := *x
+	t.s.Sample = &y
+	if x.Still() {
+		t.s.Still = &y
+	}
+	if x.Site != nil {
+		p := *x.Site
+		t.s.Site, t.s.SiteAt = &p, when(x)
+	}
+	if x.Sidereal != nil {
+		if m, err := t.w.Moment(when(x)); err == nil {
+			d := (*x.Sidereal - m.SiderealTime(t.r.Site.Lon)).Wrapped()
+			t.s.Ahead = &d
+		}
+	}
+	t.mark(x)
+}
+
+// maxMarks bounds how many past samples are kept.
+const maxMarks = 64
+
+// markedMotion is how far a pose may be from following the sky for a run of samples to be kept as its first and last only: a sixth
+// of the limit solve/still motion_arcsec, so that thinning hides nothing that a rule would see.
+const markedMotion = 5 * unit.Arcsecond
+
+// mark keeps what is needed of a sample to work out where a picture was taken.
+func (t *turn) mark(x *question.Sample) {
+	if len(t.s.Pose.Candidates) == 0 {
+		return
+	}
+	m := question.SampleMark{Time: when(x), Doing: x.Doing, Axes: t.s.Pose.Candidates[0].Axes, Known: t.s.Pose.State == question.Known}
+	n := len(t.s.Recent)
+	if n >= 2 && t.sameRun(t.s.Recent[n-2], t.s.Recent[n-1], m) {
+		t.s.Recent[n-1] = m
+		return
+	}
+	t.s.Recent = append(t.s.Recent, m)
+	if len(t.s.Recent) > maxMarks {
+		t.s.Recent = slices.Delete(t.s.Recent, 0, len(t.s.Recent)-maxMarks)
+	}
+}
+
+// sameRun tells whether b adds nothing between a and c: all known and quiet, and each where following or resting from a puts it.
+func (t *turn) sameRun(a, b, c question.SampleMark) bool {
+	if a.Doing != b.Doing || b.Doing != c.Doing || !a.Known || !b.Known || !c.Known {
+		return false
+	}
+	if a.Doing != question.AtRest && a.Doing != question.Tracking {
+		return false
+	}
+	for _, m := range []question.SampleMark{b, c} {
+		var f rig.Axes
+		if a.Doing == question.Tracking {
+			f = t.follow(a.Axes, a.Time, m.Time)
+		}
+		if m.Axes.Sub(a.Axes).Sub(f).Abs().Max() > markedMotion {
+			return false
+		}
+	}
+	return true
+}
+
+// reset is how far the mount's sidereal time may move against ours between two samples before it was set anew: the limit time/agree
+// error_s, 20 s of time.
+const reset = 300 * unit.Arcsecond
+
+// moved is how far the mount's site may move before it was set anew: a tenth of a degree, what a site typed by hand may be rounded to.
+// Common practice, no source.
+const moved = 0.1 * unit.Degree
+
+// restarted looks for a mount that lost its count: a changed run mark voids the homing; without marks a clock or site set anew
+// puts the pose in doubt. (Tracking that begins by itself is looked for in quiet.)
+func (t *turn) restarted(x *question.Sample) {
+	if h := t.s.Homing; h != nil && h.RunMark != "" && x.RunMark != "" {
+		if h.RunMark != x.RunMark {
+			t.powerless(x, "the run mark changed from "+h.RunMark+" to "+x.RunMark+": the mount restarted")
+		}
+		return
+	}
+	if why := t.resetSigns(x); why != "" && t.s.Homing != nil {
+		t.alarm(Restarted, "", "%s: the mount may have restarted; the pose is in doubt until it is homed or a solve sides with it", why)
+		t.doubt("%s: the mount may have restarted", why)
+	}
+}
+
+// resetSigns names a clock or site that was set anew.
+func (t *turn) resetSigns(x *question.Sample) string {
+	if x.Site != nil && t.s.Site != nil {
+		if d := (x.Site.Lat - t.s.Site.Lat).Abs(); d > moved {
+			return sprintf("the mount's latitude moved by %.2f°", d.Deg())
+		}
+		if d := (x.Site.Lon - t.s.Site.Lon).Wrapped().Abs(); d > moved {
+			return sprintf("the mount's longitude moved by %.2f°", d.Deg())
+		}
+	}
+	if x.Sidereal == nil || t.s.Ahead == nil {
+		return ""
+	}
+	m, err := t.w.Moment(when(x))
+	if err != nil {
+		return ""
+	}
+	now := (*x.Sidereal - m.SiderealTime(t.r.Site.Lon)).Wrapped()
+	if d := (now - *t.s.Ahead).Wrapped().Abs(); d > reset {
+		return sprintf("the mount's clock moved by %.0f s", d.Deg()*240)
+	}
+	return ""
+}
+
+// unpowered is what an axis may settle by without power, one standard deviation. Source: the project's design, "Details decided".
+const unpowered = 2 * unit.Degree
+
+// powerless is what a restart or a loss of power leaves: no count; the last place with more uncertainty where the mount holds
+// without power, none where it does not.
+func (t *turn) powerless(x *question.Sample, why string) {
+	t.raised = true
+	t.alarm(Restarted, "", "%s; home the axes, or state where they are", why)
+	t.s.Homing, t.s.Doubt = nil, ""
+	t.doubt("%s", why)
+	if !t.r.Mount.HoldsUnpowered || len(t.s.Pose.Candidates) == 0 {
+		t.lose(why)
+		return
+	}
+	cands := slices.Clone(t.s.Pose.Candidates)
+	for i := range cands {
+		cands[i].Sigma = cands[i].Sigma.Add(rig.Axes{A1: unpowered, A2: unpowered})
+	}
+	t.s.Anchor, t.s.Anchored = nil, cands
+	t.show(cands, rig.Reckoned, nil)
+}
+
+// orElse is a unless it is empty.
+func orElse(a, b string) string {
+	if a != "" {
+		return a
+	}
+	return b
+}
+
+// seconds is a span in seconds.
+func seconds(d time.Duration) float64 { return d.Seconds() }

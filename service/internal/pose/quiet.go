@@ -1,0 +1,359 @@
+package pose
+
+import (
+	"math"
+
+	"keepclear.example/keepclear/service/internal/frame"
+	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/unit"
+)
+
+// still is what two quiet samples show of the likeliest candidate.
+type still struct {
+	x, y     *question.Sample
+	vx, vy   view
+	kind     rig.SourceKind
+	at       rig.Axes    // the likeliest place at x
+	drift    [2]rig.Axes // what following the sky explains
+	allowed  rig.Axes
+	source   rig.Axes // what the source turned beyond drift; counted sources only
+	belief   rig.Axes // what belief turned beyond drift
+	believed bool     // there is a belief in both
+}
+
+// quiet carries the pose over a time in which nothing but tracking may have moved it.
+func (t *turn) quiet(x, y *question.Sample) {
+	q := still{x: x, y: y, vx: t.view(x), vy: t.view(y), at: t.s.Anchored[0].Axes}
+	q.kind = t.best(x, y, q.vx, q.vy)
+	q.drift, q.allowed = t.drift(q.at, x, y), t.tolerance(q.at, x, y)
+	if q.believed = q.vx.ok && q.vy.ok; q.believed {
+		q.belief = excess(t.turned(q.at, rig.KeptOnAxes, q.vx, q.vy, t.quietSide(q.at, q.vy)), q.drift)
+	}
+	t.trackingBegan(&q)
+	if counted(q.kind) {
+		a, _ := reading(x, q.kind)
+		b, _ := reading(y, q.kind)
+		q.source = excess(b.Sub(a), q.drift)
+		t.quietCounted(&q)
+	} else {
+		t.quietBelieved(&q)
+	}
+	t.selfFlip(&q)
+}
+
+// quietCounted: the source follows motions and no syncs; belief follows both.
+func (t *turn) quietCounted(q *still) {
+	turned, synced := beyond(q.source, q.allowed), t.isSync(q)
+	alike := q.believed && beyond(q.source, q.allowed) && !beyond(q.source.Sub(q.belief), rig.Axes{A1: q.allowed.A1 / 2, A2: q.allowed.A2 / 2})
+	switch {
+	case turned && alike && (synced || t.tooFast(q.belief, q)):
+		t.demote(q)
+	case turned && t.tooFast(q.source, q):
+		t.alarm(Jump, string(q.kind), "the %s moved by %s within %.1f s at rest, faster than the axes turn", q.kind, q.source, t.dt(q))
+		t.doubt("the %s jumped by %s", q.kind, q.source)
+		t.fork(q, t.byCount, t.stayed)
+	case turned && q.believed && !alike && q.kind == rig.MotorCount:
+		t.alarm(UnaskedMotion, string(q.kind), "the motor count moved by %s at rest and the belief did not: which of them is right is not known", q.source)
+		t.doubt("the motor count moved by %s without the belief", q.source)
+		t.fork(q, t.byCount, t.stayed)
+	case turned:
+		t.alarm(UnaskedMotion, string(q.kind), "the axes moved by %s without a permit (%s)", q.source, q.kind)
+		t.fork(q, t.byCount)
+	default:
+		t.creep(q, q.source)
+		t.fork(q, t.byCount)
+	}
+	if !turned && q.believed && (synced || beyond(q.belief, q.allowed)) {
+		t.sync(q, q.belief.Sub(q.source))
+	}
+}
+
+// quietBelieved: what belief turned is a sync or a motion, and only a leave, a count or haste tells which. Reckoned poses use
+// belief only to notice.
+func (t *turn) quietBelieved(q *still) {
+	moved := q.believed && beyond(q.belief, q.allowed)
+	reckoned := q.kind == rig.Reckoned
+	switch {
+	case q.believed && t.isSync(q):
+		t.sync(q, q.belief)
+		t.fork(q, t.stayed)
+	case moved && t.tooFast(q.belief, q):
+		t.sync(q, q.belief)
+		if !reckoned {
+			t.doubt("an unasked sync of %s: others sync this mount, so its belief is no source of the pose", q.belief)
+		}
+		t.fork(q, t.stayed)
+	case moved && !reckoned && t.countSaysMotion(q):
+		t.alarm(UnaskedMotion, "", "the axes moved by %s without a permit (the mount counted no sync)", q.belief)
+		t.fork(q, t.byBelief)
+	case moved:
+		t.alarm(UnaskedMotion, "", "the belief moved by %s at rest without leave: a motion or a sync, which cannot be told", q.belief)
+		t.doubt("the belief moved by %s at rest: a motion or a sync", q.belief)
+		t.fork(q, t.stayed, t.byBelief)
+	case reckoned:
+		t.fork(q, t.stayed)
+	default:
+		t.creep(q, q.belief)
+		t.fork(q, t.byBelief)
+	}
+}
+
+// way carries one candidate over a quiet time by one supposition.
+type way func(q *still, c question.Candidate) question.Candidate
+
+func (t *turn) stayed(q *still, c question.Candidate) question.Candidate {
+	return t.drifted(c, q.x, q.y)
+}
+
+func (t *turn) byCount(q *still, c question.Candidate) question.Candidate {
+	a, _ := reading(q.x, q.kind)
+	b, _ := reading(q.y, q.kind)
+	c.Axes = c.Axes.Add(b.Sub(a))
+	return c
+}
+
+func (t *turn) byBelief(q *still, c question.Candidate) question.Candidate {
+	c.Axes = c.Axes.Add(t.turned(c.Axes, rig.KeptOnAxes, q.vx, q.vy, t.quietSide(c.Axes, q.vy)))
+	return c
+}
+
+// fork carries every candidate by each of the suppositions and counts on from the later sample.
+func (t *turn) fork(q *still, ways ...way) {
+	var out []question.Candidate
+	for _, w := range ways {
+		for _, c := range t.s.Anchored {
+			out = append(out, w(q, c))
+		}
+	}
+	t.anchorAt(q.y, out, q.kind)
+}
+
+// dt is the time between two quiet samples, seconds.
+func (t *turn) dt(q *still) float64 { return seconds(when(q.y).Sub(when(q.x))) }
+
+// tooFast tells whether a turn is more than the axes can do between the samples.
+func (t *turn) tooFast(turn rig.Axes, q *still) bool { return beyond(turn, t.fastest(q.x, q.y)) }
+
+// creep sums what guiding and dithers move; more than the start tolerance since the last motion is a motion that nobody asked for.
+func (t *turn) creep(q *still, off rig.Axes) {
+	t.s.Crept = t.s.Crept.Add(off)
+	if !beyond(t.s.Crept, t.wide(q.at, t.startTolerance())) {
+		return
+	}
+	t.alarm(UnaskedMotion, string(q.kind), "small movements that nobody asked for add up to %s since the last motion", t.s.Crept)
+	if !counted(q.kind) && !t.countSaysMotion(q) {
+		t.doubt("small movements of the belief add up to %s: motions or syncs", t.s.Crept)
+		back := t.s.Crept.Scale(-1)
+		for _, c := range t.s.Anchored {
+			c.Axes = c.Axes.Add(back)
+			t.s.Anchored = append(t.s.Anchored, c)
+		}
+	}
+	t.s.Crept = rig.Axes{}
+}
+
+// countSaysMotion tells whether the mount counts its syncs and counted none between the samples.
+func (t *turn) countSaysMotion(q *still) bool {
+	return t.r.Mount.CountsSyncs && q.x.SyncCount != nil && q.y.SyncCount != nil && *q.x.SyncCount == *q.y.SyncCount
+}
+
+// syncsCounted is by how many syncs the mount's count grew; 0 where it does not count.
+func (t *turn) syncsCounted(x, y *question.Sample) int {
+	if !t.r.Mount.CountsSyncs || x.SyncCount == nil || y.SyncCount == nil || *y.SyncCount < *x.SyncCount {
+		return 0
+	}
+	return int(*y.SyncCount - *x.SyncCount)
+}
+
+// isSync tells whether what belief did between the samples is a sync for certain: told, counted, or under a live leave nearer to
+// what that sync does than to nothing.
+func (t *turn) isSync(q *still) bool {
+	if t.told != nil && !t.told.refused {
+		return true
+	}
+	if t.syncsCounted(q.x, q.y) > 0 {
+		return true
+	}
+	l := t.liveLeave(q.y)
+	if l == nil {
+		return false
+	}
+	given, ok := t.given(l, q.y)
+	return ok && q.vy.toward().Angle(given) < q.vx.toward().Angle(given)/2
+}
+
+// toward is the belief as a direction of date.
+func (v view) toward() frame.Vec[frame.Date] { return frame.FromLonLat[frame.Date](v.ra, v.dec) }
+
+// liveLeave is the sync leave that may be used at a sample.
+func (t *turn) liveLeave(x *question.Sample) *question.SyncLeave {
+	if l := t.s.Leave; l != nil && l.Live && !clock(x).After(l.UseBy) {
+		return l
+	}
+	return nil
+}
+
+// given is the position that a leave's sync gives the mount, of date at a sample.
+func (t *turn) given(l *question.SyncLeave, x *question.Sample) (frame.Vec[frame.Date], bool) {
+	var s question.Sky
+	switch a := l.Action; {
+	case a.Given != nil:
+		s = *a.Given
+	case a.Solve != nil:
+		s = a.Solve.Sky
+	default:
+		return frame.Vec[frame.Date]{}, false
+	}
+	ra, dec, ok := t.ofDate(s, when(x))
+	return frame.FromLonLat[frame.Date](ra, dec), ok
+}
+
+// arrivedSlack is how near the given position belief must come for a sync to count as done in full, beside a tenth of the step:
+// mounts round what they are given. Common practice, no source.
+const arrivedSlack = 2 * unit.Arcminute
+
+// sync puts a step of belief on record as seen between two quiet samples, and says how it compares with what had leave.
+func (t *turn) sync(q *still, step rig.Axes) {
+	t.raised = true
+	l := t.liveLeave(q.y)
+	if t.told != nil {
+		l = t.told.leave
+	}
+	t.record(q, step, l != nil)
+	n := t.syncsCounted(q.x, q.y)
+	if l == nil {
+		t.alarm(UnaskedSync, "", "the belief moved by %s within %.1f s without leave: a sync that nobody asked for", step, t.dt(q))
+		if t.told != nil && !counted(q.kind) {
+			t.doubt("a sync of %s without leave", step)
+		}
+		return
+	}
+	l.Live, l.Because = false, "used at "+hms(when(q.y))
+	if n > 1 {
+		t.alarm(UnaskedSync, l.ID, "the mount counted %d syncs where leave %s was for one", n, l.ID)
+	}
+	t.compare(q, l, step)
+	t.accept(l)
+}
+
+// record adds a step to the syncs since homing, in both forms.
+func (t *turn) record(q *still, step rig.Axes, asked bool) {
+	sky := [2]unit.Angle{(q.vy.ra - q.vx.ra).Wrapped(), q.vy.dec - q.vx.dec}
+	if q.x.Doing != question.Tracking || q.y.Doing != question.Tracking { // at rest right ascension grows by itself
+		sky[0] = unit.Angle(math.Remainder(float64(sky[0]-t.restGrowth(q)), 2*math.Pi))
+	}
+	const most = 256
+	if len(t.s.Steps) >= most { // the oldest two become one: sums stay
+		a, b := t.s.Steps[0], t.s.Steps[1]
+		b.Axes, b.Sky = a.Axes.Add(b.Axes), [2]unit.Angle{a.Sky[0] + b.Sky[0], a.Sky[1] + b.Sky[1]}
+		t.s.Steps = append([]question.Step{b}, t.s.Steps[2:]...)
+	}
+	t.s.Steps = append(t.s.Steps, question.Step{At: when(q.y), Axes: step, Sky: sky, Asked: asked})
+	before := t.offset(q.vx, q.at)
+	nearer := math.Hypot(float64(before.A1+step.A1), float64(before.A2+step.A2)) < math.Hypot(float64(before.A1), float64(before.A2))
+	t.s.Syncs = append(t.s.Syncs, question.SyncDone{At: when(q.y), Axes: step, Nearer: nearer})
+	if n := len(t.s.Syncs); n > most {
+		t.s.Syncs = t.s.Syncs[n-most:]
+	}
+}
+
+// restGrowth is by how much right ascension grew between two quiet samples without any sync: none while tracking, the sidereal rate
+// at rest, and between the two what brings axis 1's excess to none.
+func (t *turn) restGrowth(q *still) unit.Angle {
+	all := q.vy.sky.Sidereal - q.vx.sky.Sidereal
+	if q.x.Doing == question.AtRest && q.y.Doing == question.AtRest {
+		return all.Wrapped()
+	}
+	return all.Wrapped() / 2
+}
+
+// offset is M(belief) less a pose.
+func (t *turn) offset(v view, a rig.Axes) rig.Axes {
+	return rig.LiftNear(t.axes(v, [2]unit.Angle{}, t.sideAt(v, [2]unit.Angle{}, a)), a).Sub(a)
+}
+
+// compare says whether the sync arrived as given, in part, or not at all. The step counts as seen in each case.
+func (t *turn) compare(q *still, l *question.SyncLeave, step rig.Axes) {
+	given, ok := t.given(l, q.y)
+	if !ok {
+		t.say(SyncSeen, l.ID, "the sync of leave %s moved the belief by %s", l.ID, step)
+		return
+	}
+	before, after := q.vx.toward().Angle(given), q.vy.toward().Angle(given)
+	switch {
+	case after <= max(arrivedSlack, before/10):
+		t.say(SyncSeen, l.ID, "the sync of leave %s moved the belief by %s", l.ID, step)
+	case after >= before*9/10:
+		t.say(SyncMissed, l.ID, "the mount was told a position %.2f° from its belief and still believes one %.2f° from it: it ignored the sync", before.Deg(), after.Deg())
+	default:
+		t.say(SyncMissed, l.ID, "the mount was told a position %.2f° from its belief and took a part: %.2f° are left", before.Deg(), after.Deg())
+	}
+}
+
+// accept marks the leave's solve as accepted and learns from it.
+func (t *turn) accept(l *question.SyncLeave) {
+	for i := range t.s.Solves {
+		j := &t.s.Solves[i]
+		if j.RequestID == l.RequestID && j.Verdict != question.Accepted {
+			j.Verdict = question.Accepted
+			t.learn(*j)
+		}
+	}
+}
+
+// learn takes an accepted solve into the index offsets of its side.
+func (t *turn) learn(j question.JudgedSolve) {
+	if j.Side == "" || !j.Good || j.Against {
+		return
+	}
+	o := t.s.Learnt[j.Side]
+	off := j.Solved.Sub(j.Pose)
+	o.Axes = o.Axes.Scale(float64(o.Count)).Add(off).Scale(1 / float64(o.Count+1))
+	o.Count++
+	if t.s.Learnt == nil {
+		t.s.Learnt = map[rig.Side]question.Offsets{}
+	}
+	t.s.Learnt[j.Side] = o
+}
+
+// demote stops trusting a source that moved with a sync.
+func (t *turn) demote(q *still) {
+	if t.s.Demoted == nil {
+		t.s.Demoted = map[rig.SourceKind]string{}
+	}
+	t.s.Demoted[q.kind] = sprintf("moved by %s with a sync at %s", q.source, hms(when(q.y)))
+	t.raised = true
+	t.alarm(Demoted, string(q.kind), "the %s moved by %s together with a sync: it is no source of the pose from now on", q.kind, q.source)
+	t.doubt("the %s moved with a sync of %s", q.kind, q.source)
+	l := t.liveLeave(q.y)
+	if t.told != nil {
+		l = t.told.leave
+	}
+	t.record(q, q.belief, l != nil)
+	if l != nil {
+		l.Live, l.Because = false, "used at "+hms(when(q.y))
+	}
+	t.fork(q, t.stayed, t.byCount)
+}
+
+// trackingBegan notices tracking that nobody asked for. Where only belief tells the pose and no run mark tells a restart, it may be
+// what a mount does after power-up.
+func (t *turn) trackingBegan(q *still) {
+	if q.x.Doing != question.AtRest || q.y.Doing != question.Tracking || t.mayTrack(q.y) {
+		return
+	}
+	t.alarm(UnaskedTracking, "", "the mount began to track without a permit")
+	if !counted(q.kind) && q.y.RunMark == "" {
+		t.doubt("the mount began to track by itself, as after a restart")
+	}
+}
+
+// mayTrack tells whether a permit explains that the rig follows the sky.
+func (t *turn) mayTrack(x *question.Sample) bool {
+	p := t.s.Permit
+	if p == nil || p.BegunAt == nil || !tracks(p) {
+		return false
+	}
+	return p.StopBy.IsZero() || !clock(x).After(p.StopBy)
+}

@@ -1,0 +1,128 @@
+package pose
+
+import (
+	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/unit"
+)
+
+// counted tells whether a source reads the axes or their motors by itself, so that it can tell a motion from a sync.
+func counted(k rig.SourceKind) bool { return k == rig.AxisEncoder || k == rig.MotorCount }
+
+// reading returns a sample's angles from one source.
+func reading(x *question.Sample, k rig.SourceKind) (rig.Axes, bool) {
+	for _, r := range x.Readings {
+		if r.Source == k {
+			return r.Axes, true
+		}
+	}
+	return rig.Axes{}, false
+}
+
+// best returns the best source that the file declares, that is not demoted, and that both samples show. With none it is
+// reckoned: the ends of past motions.
+func (t *turn) best(x, y *question.Sample, vx, vy view) rig.SourceKind {
+	for _, s := range t.r.Sources {
+		if _, gone := t.s.Demoted[s.Kind]; gone {
+			continue
+		}
+		switch {
+		case counted(s.Kind):
+			_, a := reading(x, s.Kind)
+			_, b := reading(y, s.Kind)
+			if a && b {
+				return s.Kind
+			}
+		case s.Kind == rig.UnsyncedBelief && vx.ok && vy.ok && t.syncsKnown(x, y):
+			return s.Kind
+		}
+	}
+	return rig.Reckoned
+}
+
+// syncsKnown tells whether every sync between two samples would be known, so that belief less its syncs is a pose: the mount keeps
+// no model, and counts its syncs or is synced by nobody else.
+func (t *turn) syncsKnown(x, y *question.Sample) bool {
+	m := t.r.Mount
+	if m.Sync == rig.KeptInModel {
+		return false
+	}
+	return m.NobodyElseSyncs || m.CountsSyncs && x.SyncCount != nil && y.SyncCount != nil
+}
+
+// lostPerMotion is what a motion may lose, one standard deviation, where the pose is reckoned and no closure has shown it.
+// Common practice, no source.
+const lostPerMotion = 0.2 * unit.Degree
+
+// sigma is a source's own uncertainty: the larger of the file's and the sample's, and for a count no less than what the last
+// closure showed it to lose.
+func (t *turn) sigma(k rig.SourceKind, x *question.Sample) rig.Axes {
+	var out rig.Axes
+	for _, s := range t.r.Sources {
+		if s.Kind == k {
+			out = s.Sigma
+		}
+	}
+	if x != nil {
+		for _, r := range x.Readings {
+			if r.Source == k && r.Sigma != nil {
+				out = larger(out, *r.Sigma)
+			}
+		}
+	}
+	if h := t.s.Homing; k == rig.MotorCount && h != nil && h.Closure != nil {
+		out = larger(out, h.Closure.Abs())
+	}
+	return out
+}
+
+// larger takes the larger of each axis.
+func larger(a, b rig.Axes) rig.Axes { return rig.Axes{A1: max(a.A1, b.A1), A2: max(a.A2, b.A2)} }
+
+// shift is the sum of the syncs on the sky since the last homing.
+func (t *turn) shift() (sum [2]unit.Angle) {
+	for _, s := range t.s.Steps {
+		sum[0] += s.Sky[0]
+		sum[1] += s.Sky[1]
+	}
+	return sum
+}
+
+// forms are the ways in which a candidate's syncs are undone: as the file says, or both where it does not, unless the candidate
+// stands for one already. With no sync on record there is nothing to undo.
+func (t *turn) forms(c question.Candidate) []rig.SyncKeeping {
+	switch {
+	case len(t.s.Steps) == 0 || t.r.Mount.Sync == rig.NotKept:
+		return []rig.SyncKeeping{rig.KeptOnAxes}
+	case c.Kept != "":
+		return []rig.SyncKeeping{c.Kept}
+	case t.r.Mount.Sync == rig.KeptUnknown:
+		return []rig.SyncKeeping{rig.KeptOnAxes, rig.KeptOnSky}
+	}
+	return []rig.SyncKeeping{t.r.Mount.Sync}
+}
+
+// undo is what a form of keeping takes off the belief before it is mapped. An offset of the counters needs nothing: it is in both
+// ends of every difference.
+func (t *turn) undo(f rig.SyncKeeping) [2]unit.Angle {
+	if f == rig.KeptOnSky {
+		return t.shift()
+	}
+	return [2]unit.Angle{}
+}
+
+// turned is by how much the belief says that a pose turned between two views, ending on a side, on the turn nearest to none.
+func (t *turn) turned(a rig.Axes, f rig.SyncKeeping, vx, vy view, side rig.Side) rig.Axes {
+	u := t.undo(f)
+	from := t.axes(vx, u, t.sideAt(vx, u, a))
+	to := rig.LiftNear(t.axes(vy, u, side), from)
+	return to.Sub(from)
+}
+
+// quietSide is the side that a quiet belief stands for: the one told, where it is sensed, else the pose's.
+func (t *turn) quietSide(a rig.Axes, v view) rig.Side {
+	if t.r.Mount.SideSensed && v.x.Belief.Side != "" && !t.nearEnd(a) {
+		return v.x.Belief.Side
+	}
+	return t.sideAt(v, [2]unit.Angle{}, a)
+}
