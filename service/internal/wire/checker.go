@@ -26,18 +26,18 @@ func NewChecker() (*Checker, error) {
 	return &Checker{rules}, nil
 }
 
-// Decode reads the bytes of a request into msg and returns everything that is wrong with them. With faults, msg holds what could
-// be read and must not be acted on; Glimpse tells whose it is. A WithdrawRequest has no faults: what can be read of it counts.
+// Decode reads the bytes of a request into msg and returns everything that is wrong with them. With faults, msg holds some of
+// what was sent, or nothing, and must not be acted on; Glimpse tells whose it is. A WithdrawRequest has no faults: what can be read of it counts.
 func (c *Checker) Decode(raw []byte, msg proto.Message) Faults {
 	if w, ok := msg.(*keepclearv1.WithdrawRequest); ok {
 		readWithdraw(raw, w)
 		return nil
 	}
-	faults := scanned(raw, msg.ProtoReflect().Descriptor())
-	if faults.Reason() != keepclearv1.ErrorReason_ERROR_REASON_TOO_MUCH {
-		faults = append(faults, c.decoded(raw, msg, len(faults) > 0)...)
+	seen := scanned(raw, msg.ProtoReflect().Descriptor())
+	if seen.full() {
+		return tidy(seen.faults)
 	}
-	return tidy(faults)
+	return tidy(append(seen.faults, c.decoded(raw, msg, len(seen.faults) > 0)...))
 }
 
 // decoded reads the bytes into msg and judges what came of it. Where the decoder gives up and the faults known before say where,

@@ -15,29 +15,40 @@ import (
 // decoder keeps the last, or mixes the two), numbers cut to 32 bits, text that is not UTF-8, and bytes that are no message. It
 // finds unknown fields and enum numbers too, by path and number. Ranges are Check's.
 func CheckRaw(raw []byte, desc protoreflect.MessageDescriptor) Faults {
-	return tidy(scanned(raw, desc))
+	return tidy(scanned(raw, desc).faults)
 }
 
 // scanned is CheckRaw before sorting.
-func scanned(raw []byte, desc protoreflect.MessageDescriptor) Faults {
+func scanned(raw []byte, desc protoreflect.MessageDescriptor) *scan {
 	if len(raw) > MaxBytes(desc) {
-		return Faults{tooLarge(len(raw), desc)}
+		return &scan{faults: Faults{tooLarge(len(raw), desc)}, heavy: true}
 	}
-	s := scan{}
+	s := &scan{}
 	s.message(nil, raw, desc, 0)
-	return s.faults
+	return s
 }
 
 // scan gathers the faults of one request.
-type scan struct{ faults Faults }
+type scan struct {
+	faults Faults
+	// heavy: too much of something, so that decoding and judging the rest could cost more than it is worth. Measured before this
+	// guard: half a megabyte of empty receipts kept a processor busy for 8 s.
+	heavy bool
+}
 
 // full tells that enough was found: the rest of a message of junk is not worth the memory. One more than maxFaults, so that
 // tidy says that there are more.
-func (s *scan) full() bool { return len(s.faults) > maxFaults }
+func (s *scan) full() bool { return s.heavy || len(s.faults) > maxFaults }
+
+// tooMany notes a list with more elements than its rule allows.
+func (s *scan) tooMany(at *trail, fd protoreflect.FieldDescriptor) {
+	s.heavy = true
+	s.add(at.field(string(fd.Name())), keepclearv1.ErrorReason_ERROR_REASON_FIELD_INVALID, wanted(fd, false), "more", remedy(fd))
+}
 
 // add notes a fault.
 func (s *scan) add(at *trail, reason keepclearv1.ErrorReason, wanted, got, remedy string) {
-	if !s.full() {
+	if len(s.faults) <= maxFaults {
 		s.faults = append(s.faults, FieldFault{at.String(), reason, wanted, got, remedy})
 	}
 }
@@ -45,7 +56,7 @@ func (s *scan) add(at *trail, reason keepclearv1.ErrorReason, wanted, got, remed
 // message reads one message, and stops at the first byte that cannot be read: nothing behind it means anything.
 func (s *scan) message(at *trail, raw []byte, desc protoreflect.MessageDescriptor, depth int) {
 	if depth > maxDepth {
-		s.faults = append(s.faults, tooDeep(at))
+		s.faults, s.heavy = append(s.faults, tooDeep(at)), true
 		return
 	}
 	seen := sightings{}
@@ -109,7 +120,11 @@ func (s *scan) field(at *trail, fd protoreflect.FieldDescriptor, typ protowire.T
 
 // packed reads the numbers of a packed repeated field.
 func (s *scan) packed(at *trail, fd protoreflect.FieldDescriptor, raw []byte) {
-	for len(raw) > 0 && !s.full() {
+	for n := uint64(0); len(raw) > 0 && !s.full(); n++ {
+		if n == rulesOf(fd).GetRepeated().GetMaxItems() {
+			s.tooMany(at.up, fd)
+			return
+		}
 		size := protowire.ConsumeFieldValue(1, wireType(fd.Kind()), raw)
 		if size < 0 {
 			s.damaged(at, size)
@@ -157,6 +172,9 @@ func (seen sightings) note(s *scan, at *trail, fd protoreflect.FieldDescriptor) 
 	count := seen[fd.FullName()]
 	seen[fd.FullName()]++
 	if fd.IsList() {
+		if uint64(count) == rulesOf(fd).GetRepeated().GetMaxItems() {
+			s.tooMany(at, fd)
+		}
 		return at.element(name, count)
 	}
 	here := at.field(name)
