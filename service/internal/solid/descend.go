@@ -36,6 +36,9 @@ func (p *pair) descend(s *simplex, want float64) {
 		u := s.near.Scale(1 / n)
 		v, low := p.look(u)
 		p.note(u, low)
+		if n-p.low <= fine*p.scale || p.settled(n, want) {
+			break
+		}
 		if p.rims && n-low < rough*p.scale {
 			rough /= nextPolish
 			p.along(u)
@@ -44,7 +47,7 @@ func (p *pair) descend(s *simplex, want float64) {
 			}
 			continue
 		}
-		if n-p.low <= fine*p.scale || s.holds(v.w) || p.settled(n, want) {
+		if s.holds(v.w) {
 			break
 		}
 		before := *s
