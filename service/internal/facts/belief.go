@@ -113,10 +113,9 @@ func (in *Input) poseFacts(f Set, s *stand) {
 	if s.pose.Source != "" {
 		f.Word("pose_source", string(s.pose.Source), Told)
 	}
-	if in.Rehearsed {
-		return
+	if !in.Rehearsed {
+		in.poseAge(f, s)
 	}
-	in.poseAge(f, s)
 	if len(s.pose.Candidates) == 0 {
 		why := orElse(s.pose.Because, "the pose is unknown")
 		f.Lack("pose_sigma_axis1_deg", why, "homing")

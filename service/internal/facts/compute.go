@@ -45,6 +45,9 @@ func Compute(in Input) Outcome {
 
 // carried is the pose at the instant of the question.
 func (in *Input) carried() question.Pose {
+	if in.Rehearsed {
+		return in.Snapshot.Rig.Pose
+	}
 	return pose.At(pose.World{Rig: in.Rig, Moment: in.Moment}, in.Snapshot.Rig, in.Snapshot.At)
 }
 
@@ -254,4 +257,14 @@ func (in *Input) hasStates() bool {
 		}
 	}
 	return false
+}
+
+// Harmless is how long carrying on as last reported stays clear; nil where that is not known. Of the input it reads the snapshot,
+// the rig, the limits, the sky and the work budget.
+func Harmless(in Input) *time.Time {
+	h, err := newHeaven(&in, in.Snapshot.At)
+	if err != nil {
+		return nil
+	}
+	return in.harmless(h, in.newStand(h, in.carried()))
 }

@@ -83,6 +83,9 @@ func (in *Input) followFacts(f Set, h *heaven, p *reach.Prover, s *stand, ways [
 	asked := in.follow()
 	f.Number("asked_track_s", asked, Told)
 	out.FollowS, out.Tracks = asked, asked > 0
+	if len(ways) > 0 {
+		out.After = ways[0].end.Axes
+	}
 	if !out.Tracks {
 		in.fallback(f, p, nil, out)
 		return
@@ -95,6 +98,9 @@ func (in *Input) followFacts(f Set, h *heaven, p *reach.Prover, s *stand, ways [
 		c := in.courseFrom(h, &ways[i], dayS)
 		c.ahead = s.ahead()
 		courses = append(courses, c)
+		if i == 0 {
+			out.After = c.way.At(asked)
+		}
 		for _, b := range in.bounds(h, p, &c, sky) {
 			if w, ok := worst[b.name]; !ok || b.in < w.in {
 				worst[b.name] = b

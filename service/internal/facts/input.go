@@ -38,6 +38,7 @@ type Outcome struct {
 
 	Start         rig.Axes   // the judged start, likeliest candidate
 	Sigma         rig.Axes   // of the pose it was judged from
+	After         rig.Axes   // where the intended way leaves the rig, tracking included
 	MotionS       float64    // longest predicted time of the motion before tracking
 	FollowS       float64    // asked tracking
 	FirstContact  *time.Time // beyond the motion, if nobody stops it; nil: none within 24 h

@@ -57,7 +57,10 @@ type Action struct {
 	Order  rig.Sharing   `json:"order,omitempty"`          // Home; empty: the file's
 	Place  string        `json:"place,omitempty"`          // Park; empty: the only one
 	Solve  *Solve        `json:"solve,omitempty"`          // Sync
-	Given  *Sky          `json:"given,omitempty"`          // Sync: the position as the mount will get it; nil: the solve's
+	// Message is the action as its message came and was decoded, encoded again: what a permit repeats to the asker, who compares it
+	// with what was sent. Empty on actions of our own making.
+	Message []byte `json:"message,omitempty"`
+	Given   *Sky   `json:"given,omitempty"` // Sync: the position as the mount will get it; nil: the solve's
 }
 
 // Solve is a plate solve: the evidence of a sync. A nil figure is not known.

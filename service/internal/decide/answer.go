@@ -1,0 +1,99 @@
+package decide
+
+import (
+	"errors"
+	"time"
+
+	"keepclear.example/keepclear/service/internal/facts"
+	"keepclear.example/keepclear/service/internal/pose"
+	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/record"
+	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/state"
+	"keepclear.example/keepclear/service/internal/verdict"
+)
+
+// Classes of failure. To a client every one is a hold.
+var (
+	ErrNoRig    = errors.New("no such rig")
+	ErrNoLock   = errors.New("no such lock")
+	ErrReleased = errors.New("the lock was released already")
+	ErrConflict = errors.New("contradiction in the request")
+)
+
+// ConflictError names fields of a request that cannot stand together or do not fit the rig.
+type ConflictError struct{ Faults []FieldFault }
+
+// FieldFault is one such field.
+type FieldFault struct{ Path, Wanted, Got, Remedy string }
+
+// Error lists the fields.
+func (e *ConflictError) Error() string {
+	s := ErrConflict.Error()
+	for _, f := range e.Faults {
+		s += "; " + f.Path + ": want " + f.Wanted + ", got " + f.Got
+	}
+	return s
+}
+
+// Unwrap gives the class.
+func (e *ConflictError) Unwrap() error { return ErrConflict }
+
+// Request is one request with its exact bytes, for the record, and the SHA-256 by which a repeat is known.
+type Request struct {
+	ID     string
+	Digest record.Hash
+	Sent   state.Exchanged
+}
+
+// Receipt is where an entry stands.
+type Receipt struct {
+	Place record.Place
+	Time  time.Time
+	Took  time.Duration
+}
+
+// Answer is the answer to a question.
+type Answer struct {
+	Verdict       verdict.Verdict
+	Sentence      string
+	Findings      []verdict.Finding // gravest first
+	Needs         []verdict.Need
+	Instead       []question.Action
+	HarmlessUntil *time.Time
+	StopTracking  bool
+	Ends          []facts.End
+	Closest       *question.Clearance
+	Facts         facts.Set
+	Notes         []string
+	Permit        *question.Permit
+	Leave         *question.SyncLeave
+	At, Sent      time.Time // when the question came in and was first sent: deadlines count from Sent
+	Receipt       Receipt
+	// Repeated: Stored is the response as it left first; only Permit and Leave beside it are of now.
+	Repeated bool
+	Stored   state.Exchanged
+}
+
+// Outcome is what a report did.
+type Outcome struct {
+	Receipt       *Receipt // nil: a sample that needed no entry
+	Epoch         uint64
+	Permit        *question.Permit
+	Notices       []pose.Notice
+	HomingID      string
+	HarmlessUntil *time.Time
+	StopTracking  bool
+	At, Sent      time.Time
+}
+
+// View is one rig as it stands.
+type View struct {
+	Rig           *rig.Rig
+	State         question.RigState
+	Pose          question.Pose // carried to now
+	Locks         []question.Lock
+	Needs         []verdict.Need
+	HarmlessUntil *time.Time
+	At            time.Time
+}

@@ -1,0 +1,231 @@
+package decide
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"time"
+
+	"keepclear.example/keepclear/service/internal/facts"
+	"keepclear.example/keepclear/service/internal/pose"
+	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/record"
+	"keepclear.example/keepclear/service/internal/rules"
+	"keepclear.example/keepclear/service/internal/state"
+	"keepclear.example/keepclear/service/internal/verdict"
+)
+
+// Ask judges one question. The answer has its entry on disk; an error means that nothing may move.
+func (d *Decider) Ask(ctx context.Context, q question.Question, r Request) (Answer, error) {
+	g, err := d.group(q.Rig)
+	if err != nil {
+		return Answer{}, err
+	}
+	answer, written, err := d.judge(ctx, g, q, r)
+	if err != nil {
+		return Answer{}, fmt.Errorf("judging %s: %w", q.ID, err)
+	}
+	if err := written.Wait(); err != nil { // outside the turn: many askers, one flush; a cancelled asker does not stop it
+		return Answer{}, fmt.Errorf("recording %s: %w", q.ID, err)
+	}
+	answer.Receipt = d.receipt(written.Entry, answer.At)
+	d.present(g, &answer)
+	return answer, nil
+}
+
+// judge does all of a question that happens in the group's turn.
+func (d *Decider) judge(ctx context.Context, g *group, q question.Question, r Request) (Answer, record.Written, error) {
+	g.turn.Lock()
+	defer g.turn.Unlock()
+	if a, w, err := d.repeated(g, r); err != nil || a.Repeated {
+		return a, w, err
+	}
+	if err := fits(g.member.Rig, q); err != nil {
+		return Answer{}, record.Written{}, err
+	}
+	takes := g.takesSoFar()
+	g.settle()
+	head := d.parts.Record.Head(g.name)
+	before, notices, set := d.takeIn(g, q.Sample, q.Asker, q.At)
+	snap := question.Snapshot{Rig: before, Locks: append(d.locks(g), set...), Clock: d.parts.Clock(q.At), At: q.At}
+	answer, solve := d.weigh(ctx, g, q, snap)
+	after := before
+	if solve != nil {
+		var more []pose.Notice
+		after, more = pose.Evidence(d.world(g), after, *solve)
+		notices = append(notices, more...)
+		set = append(set, d.locksFor(g, more, q.At)...)
+	}
+	d.grant(g, &answer, &after, q)
+	d.proposals(ctx, g, q, snap, &answer)
+	w, err := d.put(g, head, entry{
+		kind: state.Asked, asker: q.Asker, request: r, verdict: string(answer.Verdict), sentence: answer.Sentence,
+		body: state.Body{Event: state.Event{After: &after, Set: set}, Question: &q, Snapshot: &snap, Facts: answer.Facts, Findings: answer.Findings, Notices: notices},
+	}, &answer, q.At)
+	if err != nil {
+		return Answer{}, record.Written{}, err
+	}
+	if g.takesSoFar() != takes { // Withdraw came while this was judged: it wins
+		g.live = pose.Withdraw(g.live, "taken back while it was being granted")
+	}
+	g.setOpen()
+	return answer, w, nil
+}
+
+// takeIn lapses what time alone ends and takes a question's own sample in. Requires the turn.
+func (d *Decider) takeIn(g *group, sample *question.Sample, asker string, at time.Time) (question.RigState, []pose.Notice, []question.Lock) {
+	s, notices := pose.Lapse(g.live, at)
+	if sample != nil {
+		x := *sample
+		x.Received, x.Asker = at, asker
+		var more []pose.Notice
+		s, more = pose.Observe(d.world(g), s, x)
+		notices = append(notices, more...)
+	}
+	return s, notices, d.locksFor(g, notices, at)
+}
+
+// locksFor makes the locks that notices call for.
+func (d *Decider) locksFor(g *group, notices []pose.Notice, at time.Time) []question.Lock {
+	var out []question.Lock
+	for _, n := range notices {
+		if n.Locks {
+			out = append(out, question.Lock{ID: d.parts.NewID(), Rig: g.name, SetBy: Ourselves, Reason: n.Sentence, Set: at})
+		}
+	}
+	return out
+}
+
+// weigh computes facts, findings and verdict. It changes nothing.
+func (d *Decider) weigh(ctx context.Context, g *group, q question.Question, snap question.Snapshot) (Answer, *question.JudgedSolve) {
+	out := facts.Compute(facts.Input{
+		Question: q, Snapshot: snap, Rig: g.member.Rig, Limits: g.member.Limits, Moment: d.parts.Moment, Cells: d.parts.Cells,
+	})
+	sub := Subject(g.member.Rig, q.Action)
+	findings := g.member.Rules.Judge(ctx, sub, out.Facts, q.At)
+	if f, busy := onePermit(q, snap.Rig); busy {
+		findings = append(findings, f)
+	}
+	a := Answer{
+		Verdict:  verdict.Combine(findings, g.member.Rules.IDs(), rules.Required(sub)),
+		Findings: findings, Facts: out.Facts, Ends: out.Ends, Closest: out.Closest, Notes: out.Notes,
+		Instead: out.Instead, HarmlessUntil: out.HarmlessUntil, At: q.At, Sent: sentTime(q),
+	}
+	verdict.Sort(a.Findings)
+	a.Sentence = Sentence(a.Verdict, a.Findings)
+	if a.Verdict == verdict.Hold {
+		a.Needs = verdict.Needs(findings)
+	}
+	if a.Verdict == verdict.Allow {
+		a.Permit, a.Leave, a.Instead = d.draft(g, q, snap, &out), nil, nil
+		if q.Action.Kind == question.Sync {
+			a.Leave, a.Permit = d.leave(q, snap, &out), nil
+		}
+	}
+	a.StopTracking = a.Verdict != verdict.Allow && soon(snap, out.HarmlessUntil, g.member.Limits)
+	return a, finished(out.Solve, a)
+}
+
+// finished fills in what became of a solve. A solve is good evidence if every rule about the picture itself passed.
+func finished(s *question.JudgedSolve, a Answer) *question.JudgedSolve {
+	if s == nil {
+		return nil
+	}
+	j := *s
+	j.Good = true
+	for _, f := range a.Findings {
+		if len(f.Rule) > 6 && f.Rule[:6] == "solve/" && f.Effect != verdict.Passes && f.Effect != verdict.NotApplicable {
+			j.Good = false
+		}
+	}
+	switch a.Verdict {
+	case verdict.Allow:
+		j.Verdict = question.Leaved
+	case verdict.Deny:
+		j.Verdict = question.Refused
+	case verdict.Hold:
+		j.Verdict = question.Held
+	}
+	return &j
+}
+
+// repeated answers a request id that is on record already: the response of then, and leave as it stands now.
+func (d *Decider) repeated(g *group, r Request) (Answer, record.Written, error) {
+	w, err := d.parts.Record.ByRequestID(context.Background(), r.ID)
+	switch {
+	case errors.Is(err, record.ErrAbsent):
+		return Answer{}, record.Written{}, nil
+	case err != nil:
+		return Answer{}, record.Written{}, err
+	case w.Entry.Request.Digest != r.Digest:
+		return Answer{}, record.Written{}, fmt.Errorf("%w: %q stands in entry %d of chain %q", record.ErrReused, r.ID, w.Entry.Number, w.Entry.Chain)
+	}
+	b, err := state.Decode(w.Entry.Body)
+	if err != nil {
+		return Answer{}, record.Written{}, err
+	}
+	a := Answer{Repeated: true, Stored: b.Response, At: w.Entry.Time}
+	if b.Question != nil {
+		a.Sent = sentTime(*b.Question)
+	}
+	d.leaveNow(g, w.Entry.LeaveIDs, b.Event.After, &a)
+	return a, w, nil
+}
+
+// leaveNow finds how the leave of an old entry stands now. One that is no longer the rig's last is over. Requires the turn.
+func (d *Decider) leaveNow(g *group, ids []string, then *question.RigState, a *Answer) {
+	if then == nil {
+		return
+	}
+	for _, id := range ids {
+		if p := then.Permit; p != nil && p.ID == id {
+			now := *p
+			if g.live.Permit != nil && g.live.Permit.ID == id {
+				now = *g.live.Permit
+			} else if now.Open() {
+				now.State, now.Because = question.Ended, "a later permit took its place"
+			}
+			a.Permit = &now
+		}
+		if l := then.Leave; l != nil && l.ID == id {
+			now := *l
+			if g.live.Leave != nil && g.live.Leave.ID == id {
+				now = *g.live.Leave
+			} else {
+				now.Live, now.Because = false, "a later leave took its place"
+			}
+			a.Leave = &now
+		}
+	}
+}
+
+// present brings the leave of an answer that waited for the disk up to date: it may have been taken back meanwhile.
+func (d *Decider) present(g *group, a *Answer) {
+	if a.Permit == nil && a.Leave == nil {
+		return
+	}
+	g.turn.Lock()
+	defer g.turn.Unlock()
+	g.settle()
+	if p := g.live.Permit; a.Permit != nil {
+		switch {
+		case p != nil && p.ID == a.Permit.ID:
+			now := *p
+			a.Permit = &now
+		case a.Permit.Open():
+			now := *a.Permit
+			now.State, now.Because = question.Ended, "a later permit took its place"
+			a.Permit = &now
+		}
+	}
+	if l := g.live.Leave; a.Leave != nil {
+		if l != nil && l.ID == a.Leave.ID {
+			now := *l
+			a.Leave = &now
+		} else {
+			now := *a.Leave
+			now.Live, now.Because = false, "a later leave took its place"
+			a.Leave = &now
+		}
+	}
+}

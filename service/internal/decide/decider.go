@@ -1,0 +1,227 @@
+package decide
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"sync"
+	"time"
+
+	"keepclear.example/keepclear/service/internal/facts"
+	"keepclear.example/keepclear/service/internal/limits"
+	"keepclear.example/keepclear/service/internal/pose"
+	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/record"
+	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/rules"
+	"keepclear.example/keepclear/service/internal/sky"
+	"keepclear.example/keepclear/service/internal/state"
+	"keepclear.example/keepclear/service/internal/unit"
+	"keepclear.example/keepclear/service/internal/verdict"
+)
+
+// Ourselves is who sets locks and writes entries that nobody asked for.
+const Ourselves = "keepclear"
+
+// Judge evaluates the rules of one rig.
+type Judge interface {
+	Judge(ctx context.Context, sub rules.Subject, f facts.Set, at time.Time) []verdict.Finding
+	IDs() []string
+}
+
+// Member is one rig with what judges it.
+type Member struct {
+	Rig    *rig.Rig
+	Limits limits.Set
+	Rules  Judge
+	Revs   map[string]string // digests for the record: rules, limits, rig, build, time tables
+}
+
+// Parts are what the decider works with.
+type Parts struct {
+	Record  *record.Record
+	Members []Member
+	Moment  func(time.Time) (*sky.Moment, error)
+	Now     func() time.Time
+	Clock   func(now time.Time) question.Clock // what bounds our clock's error
+	NewID   func() string                      // of permits, leaves, locks and homings: unguessable, unique
+	Encode  func(a Answer, rig string) (state.Exchanged, error)
+	Cells   int // work budget of each proof
+}
+
+// Decider takes the turns. Safe for concurrent use.
+type Decider struct {
+	parts   Parts
+	service *group            // the chain "service": locks on all rigs, refusals
+	groups  map[string]*group // by rig
+	order   []string
+	refused refusals
+}
+
+// group is one chain and what is held of it.
+type group struct {
+	name   string
+	member Member
+	turn   sync.Mutex        // held while one question or event is judged and appended
+	folded state.Chain       // what the record makes of the chain; under turn
+	live   question.RigState // the same with samples taken in that needed no entry; under turn
+
+	mu        sync.Mutex        // short: the open permit, for Withdraw
+	open      string            // id of the open permit or live leave
+	withdrawn map[string]string // permit ids taken back in memory, why; not yet recorded
+	takes     int               // how often leave was taken back: a question under way loses its own
+}
+
+// New folds the record and returns a decider. Permits and sync leaves that were open when the service stopped come back withdrawn.
+func New(p Parts) (*Decider, error) {
+	d := &Decider{parts: p, groups: map[string]*group{}, refused: refusals{seen: map[record.Hash]*refusal{}}}
+	d.service = &group{name: record.ServiceChain}
+	for _, m := range p.Members {
+		if d.groups[m.Rig.ID] != nil {
+			return nil, fmt.Errorf("two rig files describe %q: give each rig an id of its own", m.Rig.ID)
+		}
+		d.groups[m.Rig.ID] = &group{name: m.Rig.ID, member: m}
+		d.order = append(d.order, m.Rig.ID)
+	}
+	slices.Sort(d.order)
+	if err := d.Refold(); err != nil {
+		return nil, err
+	}
+	return d, nil
+}
+
+// Refold reads what is held anew from the record: at the start and after a failed flush.
+func (d *Decider) Refold() error {
+	for _, g := range d.all() {
+		g.turn.Lock()
+		err := d.fold(g)
+		g.turn.Unlock()
+		if err != nil {
+			return fmt.Errorf("folding chain %q: %w", g.name, err)
+		}
+	}
+	return nil
+}
+
+// fold reads one chain from its last state entry on.
+func (d *Decider) fold(g *group) error {
+	ctx := context.Background()
+	f := &state.Fold{Chain: state.New()}
+	from := uint64(1)
+	switch last, err := d.parts.Record.LastState(ctx, g.name); {
+	case err == nil:
+		from = last.Number
+	case !errors.Is(err, record.ErrAbsent):
+		return err
+	}
+	for e, err := range d.parts.Record.Scan(ctx, g.name, from) {
+		if err == nil {
+			err = f.Apply(e)
+		}
+		if err != nil {
+			return err
+		}
+	}
+	g.folded = f.Chain
+	g.live = f.Chain.Rig
+	g.setOpen()
+	return nil
+}
+
+// WithdrawAfterRestart takes back what was open when the service stopped, and records it.
+func (d *Decider) WithdrawAfterRestart() error {
+	for _, name := range d.order {
+		g := d.groups[name]
+		if !g.live.Permit.Open() && !liveLeave(g.live.Leave) {
+			continue
+		}
+		if err := d.withdraw(g, "the service was restarted: nobody watched what happened meanwhile", Ourselves, state.Exchanged{}); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func liveLeave(l *question.SyncLeave) bool { return l != nil && l.Live }
+
+// StateOf is record.Options.State: what the chain's owner holds as of its head.
+func (d *Decider) StateOf(chain string, _ record.Head) []byte {
+	g := d.service
+	if chain != record.ServiceChain {
+		g = d.groups[chain]
+	}
+	if g == nil {
+		return nil
+	}
+	body, err := g.folded.Encode()
+	if err != nil {
+		return nil
+	}
+	return body
+}
+
+func (d *Decider) all() []*group {
+	out := []*group{d.service}
+	for _, name := range d.order {
+		out = append(out, d.groups[name])
+	}
+	return out
+}
+
+// group returns a rig's group.
+func (d *Decider) group(name string) (*group, error) {
+	g := d.groups[name]
+	if g == nil {
+		return nil, fmt.Errorf("%w: %q; there are %v", ErrNoRig, name, d.order)
+	}
+	return g, nil
+}
+
+// world is what the pose room needs.
+func (d *Decider) world(g *group) pose.World {
+	tolerance, _ := g.member.Limits.Value("permit", "start_tolerance_deg")
+	return pose.World{Rig: g.member.Rig, Moment: d.parts.Moment, StartTolerance: unit.Deg(tolerance)}
+}
+
+// locks returns every lock that holds the group's rig. Requires the group's turn.
+func (d *Decider) locks(g *group) []question.Lock {
+	d.service.mu.Lock()
+	all := d.service.folded.Held()
+	d.service.mu.Unlock()
+	out := append(all, g.folded.Held()...)
+	slices.SortStableFunc(out, func(a, b question.Lock) int { return cmp.Or(a.Set.Compare(b.Set), cmp.Compare(a.ID, b.ID)) })
+	return out
+}
+
+// setOpen notes which leave is open, for Withdraw. Requires the turn.
+func (g *group) setOpen() {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	g.open = ""
+	switch {
+	case g.live.Permit.Open():
+		g.open = g.live.Permit.ID
+	case liveLeave(g.live.Leave):
+		g.open = g.live.Leave.ID
+	}
+}
+
+// takesSoFar is how often leave was taken back.
+func (g *group) takesSoFar() int {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	return g.takes
+}
+
+// settle puts withdrawals that happened in memory into the state. Requires the turn.
+func (g *group) settle() {
+	g.mu.Lock()
+	taken := g.withdrawn
+	g.withdrawn = nil
+	g.mu.Unlock()
+	for _, why := range taken {
+		g.live = pose.Withdraw(g.live, why)
+	}
+}

@@ -1,0 +1,95 @@
+package decide
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/rig"
+)
+
+// fits finds what of a question contradicts itself or does not fit the rig: names that the file does not have, a side that the
+// mount kind does not have, instants that cannot be.
+func fits(r *rig.Rig, q question.Question) error {
+	var faults []FieldFault
+	add := func(path, wanted, got, remedy string) { faults = append(faults, FieldFault{path, wanted, got, remedy}) }
+	a := q.Action
+	sides := r.Kind.Sides()
+	side := func(path string, s rig.Side) {
+		if s != "" && s != sides[0] && s != sides[1] {
+			add(path, fmt.Sprintf("%s or %s, the sides of a %s", sides[0], sides[1], r.Kind), string(s), "name a side that this mount has, or leave it out")
+		}
+	}
+	side("action.slew.side", a.Side)
+	if a.Kind == question.Flip && r.Kind != rig.German {
+		add("action.flip", "a German equatorial", string(r.Kind), "ask for a slew to the second side instead")
+	}
+	if a.Kind == question.Park {
+		if _, ok := r.Rest(a.Place); !ok {
+			add("action.park.place", "one of "+restNames(r), quoted(a.Place), "name a place of rest of the rig file")
+		}
+	}
+	if a.Until != nil && !a.Until.After(q.At) {
+		add("action.track.until_time", "an instant after now, "+q.At.UTC().Format(time.RFC3339), a.Until.UTC().Format(time.RFC3339), "ask for a later end")
+	}
+	if a.Until != nil && a.Until.Sub(q.At) > 24*time.Hour {
+		add("action.track.until_time", "at most 24 h ahead", a.Until.UTC().Format(time.RFC3339), "ask for a shorter stretch")
+	}
+	if a.Solve != nil {
+		solveFits(r, q, add)
+	}
+	sampleFits(r, q.Sample, side, add)
+	if len(faults) > 0 {
+		return &ConflictError{faults}
+	}
+	return nil
+}
+
+func solveFits(r *rig.Rig, q question.Question, add func(path, wanted, got, remedy string)) {
+	v := q.Action.Solve
+	if _, ok := r.OpticsNamed(v.Optics); !ok && (v.Optics != "" || len(r.Optics) > 1) {
+		var names []string
+		for _, o := range r.Optics {
+			names = append(names, o.Name)
+		}
+		add("action.sync.solve.optics", "one of "+strings.Join(names, ", "), quoted(v.Optics), "name the optics of the rig file that the picture came through")
+	}
+	if mid, ok := v.Middle(); ok && mid.After(q.At.Add(10*time.Minute)) {
+		add("action.sync.solve.exposure_start_time", "a mid-exposure that is past", mid.UTC().Format(time.RFC3339), "check the camera's clock and action.sync.solve.exposure_duration")
+	}
+	if v.Mid != nil && !v.Mid.Time.IsZero() && !v.Start.IsZero() {
+		if d := v.Mid.Time.Sub(v.Start); d < -time.Minute || d > v.Exposure+time.Minute {
+			add("action.sync.solve.mid_exposure.time", "an instant within the exposure", v.Mid.Time.UTC().Format(time.RFC3339), "send the sample nearest mid-exposure, or leave it out")
+		}
+	}
+}
+
+// sampleFits finds a side or a part that the rig does not have.
+func sampleFits(r *rig.Rig, s *question.Sample, side func(string, rig.Side), add func(path, wanted, got, remedy string)) {
+	if s == nil {
+		return
+	}
+	if s.Belief != nil {
+		side("sample.belief.side", s.Belief.Side)
+	}
+	for i, p := range s.Parts {
+		if !slices.ContainsFunc(r.Parts, func(x rig.Part) bool { return x.Name == p.Part }) {
+			add(fmt.Sprintf("sample.parts[%d].part", i), "a part of the rig file", quoted(p.Part), "name a part as the rig file does")
+		}
+	}
+}
+
+func restNames(r *rig.Rig) string {
+	var names []string
+	for _, p := range r.Rests {
+		names = append(names, quoted(p.Name))
+	}
+	if len(names) == 0 {
+		return "(the rig file has no place of rest)"
+	}
+	return strings.Join(names, ", ")
+}
+
+func quoted(s string) string { return fmt.Sprintf("%q", s) }

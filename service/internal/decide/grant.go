@@ -1,0 +1,188 @@
+package decide
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"keepclear.example/keepclear/service/internal/facts"
+	"keepclear.example/keepclear/service/internal/limits"
+	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/rules"
+	"keepclear.example/keepclear/service/internal/verdict"
+)
+
+// PracticeWord is the critical word of a permit that no real rig may move on.
+const PracticeWord = "practice"
+
+// slack is how much longer than predicted a motion may take before its permit is over: a fifth and five seconds.
+// Common practice, no source.
+const (
+	slackShare = 0.2
+	slackTime  = 5 * time.Second
+)
+
+// Subject is what the rules need to know of an action to see which of them apply.
+func Subject(r *rig.Rig, a question.Action) rules.Subject {
+	s := rules.Subject{Action: string(a.Kind), Lacks: r.Lacks}
+	if a.Kind == question.Slew && a.Sky != nil {
+		s.Traits = append(s.Traits, rules.SkyTarget)
+	}
+	if a.Follow > 0 || a.Kind == question.Track {
+		s.Traits = append(s.Traits, rules.Tracks)
+	}
+	return s
+}
+
+// sentTime is when a question was first sent, as told; else when it came in.
+func sentTime(q question.Question) time.Time {
+	if q.Sent.IsZero() || q.Sent.After(q.At) {
+		return q.At
+	}
+	return q.Sent
+}
+
+// onePermit holds a motion while another permit of the rig is open and the question does not name it.
+func onePermit(q question.Question, s question.RigState) (verdict.Finding, bool) {
+	if q.Action.Kind == question.Sync || !s.Permit.Open() || s.Permit.ID == q.Replaces {
+		return verdict.Finding{}, false
+	}
+	id := s.Permit.ID
+	say := fmt.Sprintf("permit %s of %s is still open (%s)", id, nameOr(s.Permit.Asker), s.Permit.Action.Kind)
+	return verdict.Finding{
+		Rule: "permit/one", Effect: verdict.Holds, Code: "permit_open", About: []string{id},
+		Sentence: "Held: " + say + "; a rig has one permit at a time.",
+		Remedy:   "End it, or name it as the permit that this one replaces.",
+		Needs:    []verdict.Need{{Kind: verdict.NeedPermitEnd, Sentence: say, About: id}},
+	}, true
+}
+
+func nameOr(asker string) string {
+	if asker == "" {
+		return "an unnamed asker"
+	}
+	return asker
+}
+
+// Sentence is the answer in one line.
+func Sentence(v verdict.Verdict, findings []verdict.Finding) string {
+	if worst, any := verdict.Gravest(findings); any && v != verdict.Allow {
+		return worst.Sentence
+	}
+	if v == verdict.Allow {
+		return "Every rule that applies passed."
+	}
+	return "Held: the rules gave no full set of passes."
+}
+
+// soon tells whether doing nothing stays clear for less than a stop that nobody makes would need.
+func soon(snap question.Snapshot, until *time.Time, lim limits.Set) bool {
+	if until == nil {
+		return snap.Rig.Sample != nil && snap.Rig.Sample.Doing == question.Tracking
+	}
+	spare, ok := lim.Value("asker/fallback", "unstopped_spare_s")
+	if !ok {
+		spare = 600
+	}
+	return until.Sub(snap.At).Seconds() < spare
+}
+
+// startWithin is how long a leave waits to be used: at the ask level while the sample stays fresh, never longer than the limit.
+func startWithin(g *group, q question.Question, snap question.Snapshot) time.Duration {
+	most, ok := g.member.Limits.Value("permit", "start_within_s")
+	if !ok {
+		most = 0
+	}
+	if q.BeginLater {
+		return seconds(most)
+	}
+	fresh, _ := g.member.Limits.Value("pose/fresh", "age_s")
+	if s := snap.Rig.Sample; s != nil && !s.Time.IsZero() {
+		if !s.Still() {
+			fresh, _ = g.member.Limits.Value("pose/fresh", "moving_age_s")
+		}
+		left := fresh - snap.At.Sub(s.Time).Seconds()
+		most = math.Min(most, math.Max(0, left))
+	}
+	return seconds(most)
+}
+
+func seconds(s float64) time.Duration { return time.Duration(s * float64(time.Second)) }
+
+// draft makes the permit of an allowed motion, without its epoch.
+func (d *Decider) draft(g *group, q question.Question, snap question.Snapshot, out *facts.Outcome) *question.Permit {
+	within := startWithin(g, q, snap)
+	start := q.At.Add(within)
+	whole := seconds(out.MotionS*(1+slackShare)) + slackTime + seconds(out.FollowS)
+	p := &question.Permit{
+		ID: d.parts.NewID(), RequestID: q.ID, Rig: q.Rig, Action: q.Action, State: question.Begun, Asker: q.Asker,
+		Asked: q.At, StartBy: start, StartWithin: start.Sub(sentTime(q)), StopBy: start.Add(whole), StopWithin: start.Add(whole).Sub(sentTime(q)),
+		FirstContact: out.FirstContact, From: out.Start, Sigma: out.Sigma, MotionS: out.MotionS, Tracks: out.Tracks,
+		Homing: snap.Rig.Pose.HomingID, Legs: out.Legs, Closest: out.Closest,
+	}
+	for _, e := range out.Ends {
+		p.Ends = append(p.Ends, e.Axes)
+	}
+	if q.BeginLater {
+		p.State = question.Granted
+	} else {
+		at := q.At
+		p.BegunAt = &at
+	}
+	if g.member.Rig.Practice {
+		p.Critical = []string{PracticeWord}
+	}
+	return p
+}
+
+// leave makes the sync leave of an allowed sync, without its epoch.
+func (d *Decider) leave(q question.Question, snap question.Snapshot, out *facts.Outcome) *question.SyncLeave {
+	g := d.groups[q.Rig]
+	within := startWithin(g, q, snap)
+	use := q.At.Add(within)
+	l := &question.SyncLeave{
+		ID: d.parts.NewID(), RequestID: q.ID, Rig: q.Rig, Action: q.Action, Asked: q.At,
+		UseBy: use, UseWithin: use.Sub(sentTime(q)), Live: true, Expected: out.SyncAxes,
+	}
+	if g.member.Rig.Practice {
+		l.Critical = []string{PracticeWord}
+	}
+	return l
+}
+
+// grant puts an allowed leave into the state that follows: a permit replaces the one it names and raises the epoch; a sync leave
+// lapses with any permit to move.
+func (d *Decider) grant(_ *group, a *Answer, s *question.RigState, q question.Question) {
+	switch {
+	case a.Permit != nil:
+		if s.Leave != nil && s.Leave.Live {
+			l := *s.Leave
+			l.Live, l.Because = false, "a motion was permitted after it"
+			s.Leave = &l
+		}
+		s.Epoch++
+		a.Permit.Epoch = s.Epoch
+		p := *a.Permit
+		s.Permit = &p
+	case a.Leave != nil:
+		s.Epoch++
+		a.Leave.Epoch = s.Epoch
+		l := *a.Leave
+		s.Leave = &l
+	}
+}
+
+// Retreats tells whether mechanical angles are home or a place of rest of the rig file, to a thousandth of a degree.
+func Retreats(r *rig.Rig, to rig.Axes) bool {
+	near := func(a rig.Axes) bool { return a.Sub(to).Abs().Max().Deg() < 1e-3 }
+	if near(r.Home) {
+		return true
+	}
+	for _, p := range r.Rests {
+		if near(p.Axes) {
+			return true
+		}
+	}
+	return false
+}

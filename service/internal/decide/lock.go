@@ -1,0 +1,165 @@
+package decide
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"keepclear.example/keepclear/service/internal/pose"
+	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/record"
+	"keepclear.example/keepclear/service/internal/state"
+)
+
+// Lock locks a rig, or with an empty name all, and takes their leave back: it returns the lock and the ids of that leave. It wins over a question that is being judged: either that
+// one is judged after it, or its permit is withdrawn before it leaves.
+func (d *Decider) Lock(rigName, person, reason string, at time.Time, req Request) (question.Lock, Receipt, []string, error) {
+	g := d.service
+	groups := d.all()[1:]
+	if rigName != "" {
+		one, err := d.group(rigName)
+		if err != nil {
+			return question.Lock{}, Receipt{}, nil, err
+		}
+		g, groups = one, []*group{one}
+	}
+	lock := question.Lock{ID: d.parts.NewID(), Rig: rigName, SetBy: person, Reason: reason, Set: at}
+	why := fmt.Sprintf("locked by %s: %s", person, reason)
+	var taken []string
+	for _, one := range groups {
+		if id := one.takeBack(why); id != "" {
+			taken = append(taken, id)
+		}
+	}
+	w, lock, err := d.setLock(g, groups, lock, why, req)
+	if err != nil {
+		return question.Lock{}, Receipt{}, nil, err
+	}
+	if err := w.Wait(); err != nil {
+		return question.Lock{}, Receipt{}, nil, fmt.Errorf("recording the lock: %w", err)
+	}
+	return lock, d.receipt(w.Entry, at), taken, nil
+}
+
+// setLock appends the lock while every rig concerned waits its turn, so that no permit slips between.
+func (d *Decider) setLock(g *group, groups []*group, lock question.Lock, why string, req Request) (record.Written, question.Lock, error) {
+	if g == d.service {
+		g.turn.Lock()
+		defer g.turn.Unlock()
+	}
+	for _, one := range groups { // always in the order of their names, after the service's: no two can wait for each other
+		one.turn.Lock()
+		defer one.turn.Unlock()
+		one.settle()
+		one.live = pose.Withdraw(one.live, why)
+		one.setOpen()
+	}
+	if w, again, err := d.reportedBefore(req); err != nil || again {
+		return w, lockOf(w, lock), err
+	}
+	event := state.Event{Set: []question.Lock{lock}}
+	if g != d.service {
+		s := g.live
+		event.After = &s
+	}
+	w, err := d.putGuarded(g, entry{kind: state.LockKind, asker: lock.SetBy, request: req, sentence: "Locked by " + lock.SetBy + ": " + lock.Reason, body: state.Body{Event: event}}, lock.Set)
+	return w, lock, err
+}
+
+// lockOf returns the lock that a recorded entry set.
+func lockOf(w record.Written, or question.Lock) question.Lock {
+	b, err := state.Decode(w.Entry.Body)
+	if err != nil || len(b.Event.Set) == 0 {
+		return or
+	}
+	return b.Event.Set[0]
+}
+
+// putGuarded is put, with the short lock that readers of the service's locks take.
+func (d *Decider) putGuarded(g *group, e entry, at time.Time) (record.Written, error) {
+	if g == d.service {
+		g.mu.Lock()
+		defer g.mu.Unlock()
+	}
+	return d.put(g, d.parts.Record.Head(g.name), e, nil, at)
+}
+
+// Release releases locks, all or none, and returns those that still hold the same rigs. A lock set later stays.
+func (d *Decider) Release(ids []string, person, reason string, at time.Time, req Request) ([]question.Lock, Receipt, error) {
+	remaining, written, err := d.release(ids, person, reason, at, req)
+	if err != nil {
+		return nil, Receipt{}, err
+	}
+	var last record.Written
+	for _, w := range written {
+		if err := w.Wait(); err != nil {
+			return nil, Receipt{}, fmt.Errorf("recording the release: %w", err)
+		}
+		last = w
+	}
+	return remaining, d.receipt(last.Entry, at), nil
+}
+
+// release finds the chain of each lock and appends one entry to each chain concerned.
+func (d *Decider) release(ids []string, person, reason string, at time.Time, req Request) ([]question.Lock, []record.Written, error) {
+	groups := d.all()
+	for _, g := range groups {
+		g.turn.Lock()
+		defer g.turn.Unlock()
+	}
+	if w, again, err := d.reportedBefore(req); err != nil || again {
+		return d.remaining(groups, ids), []record.Written{w}, err
+	}
+	byGroup := map[*group][]string{}
+	for _, id := range ids {
+		g, err := d.holder(groups, id)
+		if err != nil {
+			return nil, nil, err
+		}
+		byGroup[g] = append(byGroup[g], id)
+	}
+	var out []record.Written
+	for _, g := range groups {
+		released := byGroup[g]
+		if len(released) == 0 {
+			continue
+		}
+		r := req
+		if len(out) > 0 { // a request id stands for one entry; the others name it in their sentence
+			r.ID, r.Digest = "", record.Hash{}
+		}
+		event := state.Event{Released: released}
+		w, err := d.putGuarded(g, entry{kind: state.LockKind, asker: person, request: r, sentence: fmt.Sprintf("%s released %s: %s", person, strings.Join(released, ", "), reason), body: state.Body{Event: event}}, at)
+		if err != nil {
+			return nil, out, err
+		}
+		out = append(out, w)
+	}
+	return d.remaining(groups, ids), out, nil
+}
+
+// holder finds the chain that holds a lock. Requires every turn.
+func (d *Decider) holder(groups []*group, id string) (*group, error) {
+	for _, g := range groups {
+		if _, ok := g.folded.Locks[id]; ok {
+			return g, nil
+		}
+	}
+	w, err := d.parts.Record.ByLeaveID(nilContext(), id)
+	if err == nil {
+		if b, err := state.Decode(w.Entry.Body); err == nil && slices.ContainsFunc(b.Event.Set, func(l question.Lock) bool { return l.ID == id }) {
+			return nil, fmt.Errorf("%w: %s", ErrReleased, id)
+		}
+	}
+	return nil, fmt.Errorf("%w: %s", ErrNoLock, id)
+}
+
+// remaining returns the locks that still hold anything the released ones held.
+func (d *Decider) remaining(groups []*group, _ []string) []question.Lock {
+	var out []question.Lock
+	for _, g := range groups {
+		out = append(out, g.folded.Held()...)
+	}
+	return out
+}

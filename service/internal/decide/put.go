@@ -1,0 +1,102 @@
+package decide
+
+import (
+	"fmt"
+	"slices"
+	"time"
+
+	"keepclear.example/keepclear/service/internal/record"
+	"keepclear.example/keepclear/service/internal/state"
+	"keepclear.example/keepclear/service/internal/verdict"
+)
+
+// entry is what goes on record, before it is encoded.
+type entry struct {
+	kind, asker, verdict, sentence string
+	request                        Request
+	leaves                         []string
+	body                           state.Body
+}
+
+// put encodes an entry, appends it on the head that it was judged on, and folds it in. Requires the group's turn. Where it fails
+// nothing is changed.
+func (d *Decider) put(g *group, head record.Head, e entry, a *Answer, at time.Time) (record.Written, error) {
+	e.body.Revs = g.member.Revs
+	e.body.Request = e.request.Sent
+	if a != nil {
+		stored, err := d.parts.Encode(*a, g.name)
+		if err != nil {
+			return record.Written{}, fmt.Errorf("encoding the answer: %w", err)
+		}
+		e.body.Response = stored
+		e.leaves = append(e.leaves, leavesOf(a)...)
+	}
+	for _, l := range e.body.Event.Set {
+		e.leaves = append(e.leaves, l.ID)
+	}
+	body, err := e.body.Encode()
+	if err != nil {
+		return record.Written{}, err
+	}
+	w, err := d.parts.Record.Append(record.Draft{
+		Chain: g.name, Time: at, Body: body,
+		Index: record.Index{
+			Kind: e.kind, Rig: g.rigName(), Asker: e.asker, Request: record.Request{ID: e.request.ID, Digest: e.request.Digest},
+			LeaveIDs: e.leaves, Verdict: e.verdict, RuleIDs: objecting(e.body.Findings), Sentence: oneLine(e.sentence),
+		},
+	}, head)
+	if err != nil {
+		return record.Written{}, err
+	}
+	g.folded = g.folded.Apply(e.body.Event)
+	if e.body.Event.After != nil {
+		g.live = g.folded.Rig
+	}
+	return w, nil
+}
+
+func (g *group) rigName() string {
+	if g.member.Rig == nil {
+		return ""
+	}
+	return g.name
+}
+
+// oneLine keeps a sentence within what the record's index bears.
+func oneLine(s string) string {
+	out := []rune(s)
+	for i, r := range out {
+		if r == '\n' || r == '\r' || r == 0 {
+			out[i] = ' '
+		}
+	}
+	if len(out) > 1000 {
+		out = append(out[:997], '.', '.', '.')
+	}
+	return string(out)
+}
+
+func leavesOf(a *Answer) []string {
+	switch {
+	case a.Permit != nil:
+		return []string{a.Permit.ID}
+	case a.Leave != nil:
+		return []string{a.Leave.ID}
+	}
+	return nil
+}
+
+// objecting returns the ids of the rules that held or denied, each once.
+func objecting(findings []verdict.Finding) []string {
+	var out []string
+	for _, f := range findings {
+		if f.Effect != verdict.Passes && f.Effect != verdict.NotApplicable && !slices.Contains(out, f.Rule) {
+			out = append(out, f.Rule)
+		}
+	}
+	return out
+}
+
+func (d *Decider) receipt(e record.Entry, since time.Time) Receipt {
+	return Receipt{Place: e.Place(), Time: e.Time, Took: d.parts.Now().Sub(since)}
+}

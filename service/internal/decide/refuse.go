@@ -1,0 +1,91 @@
+package decide
+
+import (
+	"context"
+	"maps"
+	"sync"
+	"time"
+
+	"keepclear.example/keepclear/service/internal/record"
+	"keepclear.example/keepclear/service/internal/state"
+)
+
+func nilContext() context.Context { return context.Background() }
+
+// Refusals of the same bytes are recorded once a minute, with a count; what is kept to know them is bounded.
+const (
+	refusalEvery = time.Minute
+	mostRefusals = 1000
+)
+
+type refusals struct {
+	mu   sync.Mutex
+	seen map[record.Hash]*refusal
+}
+
+type refusal struct {
+	at    time.Time
+	count int
+}
+
+// Refuse records a request that was not understood. A refused report holds its rig until the same asker's next one is understood:
+// what it meant is unknown. It returns once the entry, if one was due, is on disk.
+func (d *Decider) Refuse(rigName, asker, why string, isReport bool, at time.Time, digest record.Hash, sent state.Exchanged) error {
+	if g := d.groups[rigName]; g != nil && isReport {
+		return d.refuseReport(g, asker, why, at, sent)
+	}
+	count, due := d.refused.due(digest, at)
+	if !due {
+		return nil
+	}
+	d.service.turn.Lock()
+	w, err := d.putGuarded(d.service, entry{kind: state.Refused, asker: asker, sentence: "Refused: " + why, request: Request{Sent: sent}, body: state.Body{Count: count}}, at)
+	d.service.turn.Unlock()
+	if err != nil {
+		return err
+	}
+	return w.Wait()
+}
+
+// due counts a refusal and tells whether it is to be recorded now, with how often it came since the last entry.
+func (r *refusals) due(digest record.Hash, at time.Time) (count int, due bool) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	was := r.seen[digest]
+	if was != nil && at.Sub(was.at) < refusalEvery && !at.Before(was.at) {
+		was.count++
+		return was.count, false
+	}
+	count = 1
+	if was != nil {
+		count += was.count
+	}
+	if len(r.seen) >= mostRefusals {
+		maps.DeleteFunc(r.seen, func(_ record.Hash, x *refusal) bool { return at.Sub(x.at) >= refusalEvery })
+		if len(r.seen) >= mostRefusals {
+			return count, false // a flood of different nonsense: bounded here, counted by the server's metrics
+		}
+	}
+	r.seen[digest] = &refusal{at: at}
+	return count, true
+}
+
+func (d *Decider) refuseReport(g *group, asker, why string, at time.Time, sent state.Exchanged) error {
+	g.turn.Lock()
+	g.settle()
+	s := g.live
+	s.Refused = maps.Clone(s.Refused)
+	if s.Refused == nil {
+		s.Refused = map[string]string{}
+	}
+	s.Refused[asker] = why
+	w, err := d.put(g, d.parts.Record.Head(g.name), entry{
+		kind: state.Refused, asker: asker, sentence: "A report was refused: " + why, request: Request{Sent: sent},
+		body: state.Body{Event: state.Event{After: &s}},
+	}, nil, at)
+	g.turn.Unlock()
+	if err != nil {
+		return err
+	}
+	return w.Wait()
+}

@@ -1,0 +1,247 @@
+package decide
+
+import (
+	"context"
+	"fmt"
+	"maps"
+	"reflect"
+	"time"
+
+	"keepclear.example/keepclear/service/internal/facts"
+	"keepclear.example/keepclear/service/internal/pose"
+	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/record"
+	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/state"
+	"keepclear.example/keepclear/service/internal/unit"
+)
+
+// Report is one report as understood: a sample, an event, or both. At most one event is set.
+type Report struct {
+	Rig    string
+	Asker  string
+	At     time.Time // received, by our clock
+	Sent   time.Time
+	Sample *question.Sample
+
+	Begin  string // permit id
+	End    *EndReport
+	Homed  *HomedReport
+	Synced *SyncReport
+	Act    *pose.Act
+	Proved *question.Proof
+	Limit  *question.MountLimit
+}
+
+// HomedReport is the word that the pose is known afresh.
+type HomedReport struct {
+	Sensed  bool
+	Person  string
+	At      *rig.Axes // nil: at home's angles of the rig file
+	Sigma   *rig.Axes // one standard deviation; nil: the rig file's where sensed, else 1°
+	Closure *rig.Axes // counts at the mark before they were set; nil: not known
+}
+
+// attestedSigma is the standard deviation of a pose that a person saw at the marks: ±3° is three of them. From memory.
+const attestedSigma = 1 * unit.Degree
+
+// homing is the homing that a report makes of a rig.
+func (h *HomedReport) homing(r *rig.Rig, id string, at time.Time) question.Homing {
+	out := question.Homing{ID: id, At: at, Sensed: h.Sensed, Person: h.Person, Axes: r.Home, Sigma: rig.Axes{A1: attestedSigma, A2: attestedSigma}, Closure: h.Closure}
+	if h.Sensed {
+		out.Sigma = r.Homing.Sigma
+	}
+	if h.At != nil {
+		out.Axes = *h.At
+	}
+	if h.Sigma != nil {
+		out.Sigma = *h.Sigma
+	}
+	return out
+}
+
+// EndReport is an asker's word that a motion is over.
+type EndReport struct {
+	Permit string
+	How    pose.EndKind
+	Note   string
+}
+
+// SyncReport is an asker's word that the mount was told a position.
+type SyncReport struct {
+	Leave   string
+	Refused bool
+}
+
+// event tells whether the report carries one.
+func (r *Report) event() bool {
+	return r.Begin != "" || r.End != nil || r.Homed != nil || r.Synced != nil || r.Act != nil || r.Proved != nil || r.Limit != nil
+}
+
+// Report takes a report in. What changed anything worth an entry is on disk before it returns.
+func (d *Decider) Report(ctx context.Context, r Report, req Request) (Outcome, error) {
+	g, err := d.group(r.Rig)
+	if err != nil {
+		return Outcome{}, err
+	}
+	out, w, wrote, err := d.take(ctx, g, r, req)
+	if err != nil {
+		return Outcome{}, fmt.Errorf("taking the report in: %w", err)
+	}
+	if !wrote {
+		return out, nil
+	}
+	if err := w.Wait(); err != nil {
+		return Outcome{}, fmt.Errorf("recording the report: %w", err)
+	}
+	rc := d.receipt(w.Entry, r.At)
+	out.Receipt = &rc
+	return out, nil
+}
+
+// take does all of a report that happens in the group's turn.
+func (d *Decider) take(_ context.Context, g *group, r Report, req Request) (Outcome, record.Written, bool, error) {
+	g.turn.Lock()
+	defer g.turn.Unlock()
+	g.settle()
+	if req.ID != "" {
+		if w, again, err := d.reportedBefore(req); err != nil || again {
+			return d.standing(g, r, nil), w, again, err
+		}
+	}
+	before := g.live
+	s, notices := d.happen(g, r)
+	if len(s.Refused) > 0 && s.Refused[r.Asker] != "" { // this one is understood
+		s.Refused = maps.Clone(s.Refused)
+		delete(s.Refused, r.Asker)
+	}
+	set := d.locksFor(g, notices, r.At)
+	if !r.event() && len(notices) == 0 && !notable(before, s) {
+		g.live = s
+		g.setOpen()
+		return d.standing(g, r, notices), record.Written{}, false, nil
+	}
+	body := state.Body{Event: state.Event{After: &s, Set: set}, Notices: notices}
+	w, err := d.put(g, d.parts.Record.Head(g.name), entry{kind: state.Reported, asker: r.Asker, request: req, sentence: told(r, notices), body: body}, nil, r.At)
+	if err != nil {
+		return Outcome{}, record.Written{}, false, err
+	}
+	g.setOpen()
+	return d.standing(g, r, notices), w, true, nil
+}
+
+// reportedBefore tells whether a report with these bytes is on record: it is not taken in twice.
+func (d *Decider) reportedBefore(req Request) (record.Written, bool, error) {
+	w, err := d.parts.Record.ByRequestID(context.Background(), req.ID)
+	if err != nil {
+		return record.Written{}, false, absentIsNil(err)
+	}
+	if w.Entry.Request.Digest != req.Digest {
+		return record.Written{}, false, fmt.Errorf("%w: %q stands in entry %d of chain %q", record.ErrReused, req.ID, w.Entry.Number, w.Entry.Chain)
+	}
+	return w, true, nil
+}
+
+// notable tells whether what changed between two states must survive a restart: everything but the running sample.
+func notable(a, b question.RigState) bool {
+	strip := func(s question.RigState) question.RigState {
+		s.Sample, s.Still, s.Recent, s.SiteAt = nil, nil, nil, time.Time{}
+		s.Pose.At = time.Time{}
+		for i := range s.Pose.Candidates {
+			s.Pose.Candidates = append([]question.Candidate(nil), s.Pose.Candidates...)
+			s.Pose.Candidates[i].Axes, s.Pose.Candidates[i].Sigma = question.Candidate{}.Axes, question.Candidate{}.Sigma
+		}
+		return s
+	}
+	return a.Epoch != b.Epoch || !reflect.DeepEqual(strip(a), strip(b))
+}
+
+// happen carries the state over the report's sample and event.
+func (d *Decider) happen(g *group, r Report) (question.RigState, []pose.Notice) {
+	w := d.world(g)
+	s, notices := pose.Lapse(g.live, r.At)
+	var x *question.Sample
+	if r.Sample != nil {
+		y := *r.Sample
+		y.Received, y.Asker = r.At, r.Asker
+		x = &y
+	}
+	var more []pose.Notice
+	switch {
+	case r.Begin != "" && x != nil:
+		s, more = pose.Begin(w, s, r.Begin, *x)
+	case r.End != nil:
+		s, more = pose.End(w, s, r.End.Permit, r.End.How, x)
+	case r.Homed != nil:
+		s, more = pose.Homed(w, s, r.Homed.homing(g.member.Rig, d.parts.NewID(), r.At), x)
+	case r.Synced != nil:
+		s, more = pose.Synced(w, s, r.Synced.Leave, r.Synced.Refused, x)
+	case r.Act != nil:
+		s, more = pose.Acted(w, s, *r.Act, x)
+	default:
+		if x != nil {
+			s, more = pose.Observe(w, s, *x)
+		}
+		d.note(g, &s, r)
+	}
+	return s, append(notices, more...)
+}
+
+// note takes in events that concern no pose.
+func (d *Decider) note(g *group, s *question.RigState, r Report) {
+	switch {
+	case r.Proved != nil:
+		p := *r.Proved
+		p.At = r.At
+		s.Proof = &p
+		if p.RigDigest != g.member.Rig.Digest {
+			s.Proof.Stale = "the proof names another revision of the rig file than the one in force"
+		}
+	case r.Limit != nil:
+		l := *r.Limit
+		l.Seen = r.At
+		var kept []question.MountLimit
+		for _, o := range s.Limits {
+			if o.Axis != l.Axis {
+				kept = append(kept, o)
+			}
+		}
+		s.Limits = append(kept, l)
+	}
+}
+
+// told is the entry's line.
+func told(r Report, notices []pose.Notice) string {
+	switch {
+	case len(notices) > 0:
+		return notices[len(notices)-1].Sentence
+	case r.Proved != nil:
+		return fmt.Sprintf("%s proved the rig file: residual %.1f mm.", r.Proved.Person, r.Proved.ResidualMM)
+	case r.Limit != nil:
+		return fmt.Sprintf("The mount's limit of axis %d was seen at %.1f°.", r.Limit.Axis, r.Limit.Limit.Deg())
+	}
+	return "A sample was taken in."
+}
+
+// standing is how the rig stands after a report.
+func (d *Decider) standing(g *group, r Report, notices []pose.Notice) Outcome {
+	s := g.live
+	out := Outcome{Epoch: s.Epoch, Permit: s.Permit, Notices: notices, HomingID: s.Pose.HomingID, At: r.At, Sent: r.Sent}
+	if out.Sent.IsZero() || out.Sent.After(r.At) {
+		out.Sent = r.At
+	}
+	if r.End == nil && r.Begin == "" && !s.Permit.Open() {
+		out.Permit = nil
+	}
+	until := d.harmless(g, s, r.At)
+	out.HarmlessUntil = until
+	out.StopTracking = s.Sample != nil && s.Sample.Doing == question.Tracking && soon(question.Snapshot{Rig: s, At: r.At}, until, g.member.Limits)
+	return out
+}
+
+// harmless is how long carrying on as last reported stays clear.
+func (d *Decider) harmless(g *group, s question.RigState, at time.Time) *time.Time {
+	return facts.Harmless(facts.Input{
+		Snapshot: question.Snapshot{Rig: s, At: at}, Rig: g.member.Rig, Limits: g.member.Limits, Moment: d.parts.Moment, Cells: d.parts.Cells,
+	})
+}

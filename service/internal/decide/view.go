@@ -1,0 +1,87 @@
+package decide
+
+import (
+	"context"
+	"time"
+
+	"keepclear.example/keepclear/service/internal/facts"
+	"keepclear.example/keepclear/service/internal/pose"
+	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/sky"
+	"keepclear.example/keepclear/service/internal/state"
+	"keepclear.example/keepclear/service/internal/verdict"
+)
+
+// Rigs returns the ids of all rigs, in order.
+func (d *Decider) Rigs() []string { return append([]string(nil), d.order...) }
+
+// Member returns a rig with what judges it.
+func (d *Decider) Member(rigName string) (Member, error) {
+	g, err := d.group(rigName)
+	if err != nil {
+		return Member{}, err
+	}
+	return g.member, nil
+}
+
+// Look returns one rig as it stands. It changes nothing.
+func (d *Decider) Look(ctx context.Context, rigName string) (View, error) {
+	g, err := d.group(rigName)
+	if err != nil {
+		return View{}, err
+	}
+	now := d.parts.Now()
+	g.turn.Lock()
+	defer g.turn.Unlock()
+	g.settle()
+	s, _ := pose.Lapse(g.live, now)
+	v := View{Rig: g.member.Rig, State: s, Pose: pose.At(d.world(g), s, now), Locks: d.locks(g), At: now}
+	v.HarmlessUntil = d.harmless(g, s, now)
+	v.Needs = d.standingNeeds(ctx, g, s, now)
+	return v, nil
+}
+
+// standingNeeds is what stands in the way of any slew now: the holds of the rules that concern no target.
+func (d *Decider) standingNeeds(ctx context.Context, g *group, s question.RigState, now time.Time) []verdict.Need {
+	home := g.member.Rig.Home
+	q := question.Question{Rig: g.name, At: now, Action: question.Action{Kind: question.Slew, Axes: &home}}
+	snap := question.Snapshot{Rig: s, Locks: d.locks(g), Clock: d.parts.Clock(now), At: now}
+	out := facts.Compute(facts.Input{Question: q, Snapshot: snap, Rig: g.member.Rig, Limits: g.member.Limits, Moment: d.parts.Moment, Cells: d.parts.Cells})
+	findings := g.member.Rules.Judge(ctx, Subject(g.member.Rig, q.Action), out.Facts, now)
+	if f, busy := onePermit(q, s); busy {
+		findings = append(findings, f)
+	}
+	return verdict.Needs(findings)
+}
+
+// Down tells why the record takes nothing; nil while it does.
+func (d *Decider) Down() error { return d.parts.Record.Down() }
+
+// Now is the service's clock.
+func (d *Decider) Now() time.Time { return d.parts.Now() }
+
+// Rehearsal records a rehearsal on its rig's chain. It changes nothing that is held.
+func (d *Decider) Rehearsal(rigName, asker, sentence string, at time.Time, req Request, response state.Exchanged) (Receipt, error) {
+	g, err := d.group(rigName)
+	if err != nil {
+		return Receipt{}, err
+	}
+	g.turn.Lock()
+	w, err := d.put(g, d.parts.Record.Head(g.name), entry{
+		kind: state.Rehearsed, asker: asker, request: req, sentence: sentence, body: state.Body{Response: response},
+	}, nil, at)
+	g.turn.Unlock()
+	if err != nil {
+		return Receipt{}, err
+	}
+	if err := w.Wait(); err != nil {
+		return Receipt{}, err
+	}
+	return d.receipt(w.Entry, at), nil
+}
+
+// Moment is the sky at an instant.
+func (d *Decider) Moment(t time.Time) (*sky.Moment, error) { return d.parts.Moment(t) }
+
+// Cells is the work budget of each proof.
+func (d *Decider) Cells() int { return d.parts.Cells }

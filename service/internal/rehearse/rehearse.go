@@ -1,0 +1,152 @@
+// Package rehearse judges a plan at stated future instants: what would be found if each step were asked when its time comes, from
+// where the step before would end.
+//
+// It takes for granted what only the night can show (belief right, clocks right, fresh samples, nobody's lock) and says so; the
+// rules about those are not applicable to an outlook. It knows no permit, so nothing that it returns lets a rig move, and it
+// changes nothing that the service holds.
+package rehearse
+
+import (
+	"context"
+	"time"
+
+	"keepclear.example/keepclear/service/internal/decide"
+	"keepclear.example/keepclear/service/internal/facts"
+	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/rules"
+	"keepclear.example/keepclear/service/internal/sky"
+	"keepclear.example/keepclear/service/internal/verdict"
+)
+
+// Step is one step of a plan.
+type Step struct {
+	Action question.Action
+	Start  *time.Time // nil: when the step before ends; for the first, now
+}
+
+// Plan is what is rehearsed.
+type Plan struct {
+	Member decide.Member
+	Moment func(time.Time) (*sky.Moment, error)
+	Cells  int
+	Now    time.Time
+	From   []question.Candidate // where the first step starts; empty: at home, as sharp as a sensed home
+	Steps  []Step
+}
+
+// Outlook is the outlook of one step.
+type Outlook struct {
+	Answer      decide.Answer // never with leave
+	Start, End  time.Time
+	PassesUntil *time.Time // last instant at which it would still pass; nil: it does not pass at all
+}
+
+// Assumed says what every outlook takes for granted.
+func Assumed() []string {
+	return []string{"belief right", "clocks right", "samples fresh", "no lock", "the rig file fits the rig"}
+}
+
+// Rehearse judges every step.
+func Rehearse(ctx context.Context, p Plan) []Outlook {
+	from := p.From
+	if len(from) == 0 {
+		r := p.Member.Rig
+		from = []question.Candidate{{Axes: r.Home, Sigma: r.Homing.Sigma}}
+	}
+	at := p.Now
+	var out []Outlook
+	for _, s := range p.Steps {
+		if s.Start != nil && s.Start.After(at) {
+			at = *s.Start
+		}
+		o, after := p.step(ctx, s.Action, from, at)
+		out = append(out, o)
+		at = o.End
+		sigma := from[0].Sigma
+		from = []question.Candidate{{Axes: after, Sigma: sigma}}
+	}
+	return out
+}
+
+// step judges one action from where the rig would stand, and returns where it would leave it.
+func (p *Plan) step(ctx context.Context, a question.Action, from []question.Candidate, at time.Time) (Outlook, rig.Axes) {
+	pose := question.Pose{State: question.Known, Candidates: from, At: at}
+	if len(from) > 1 {
+		pose.State = question.Candidates
+	}
+	q := question.Question{Rig: p.Member.Rig.ID, Action: a, At: at}
+	out := facts.Compute(facts.Input{
+		Question: q, Snapshot: question.Snapshot{Rig: question.RigState{Pose: pose}, At: at}, Rig: p.Member.Rig,
+		Limits: p.Member.Limits, Moment: p.Moment, Cells: p.Cells, Rehearsed: true,
+	})
+	sub := decide.Subject(p.Member.Rig, a)
+	findings := setAside(p.Member.Rules.Judge(ctx, sub, out.Facts, at))
+	v := verdict.Combine(findings, p.Member.Rules.IDs(), requiredHere(sub))
+	verdict.Sort(findings)
+	o := Outlook{
+		Answer: decide.Answer{
+			Verdict: v, Findings: findings, Facts: out.Facts, Ends: out.Ends, Closest: out.Closest, At: at, Sent: at,
+			Sentence: decide.Sentence(v, findings),
+		},
+		Start: at, End: at.Add(seconds(out.MotionS + out.FollowS)),
+	}
+	if v == verdict.Hold {
+		o.Answer.Needs = verdict.Needs(findings)
+	}
+	o.PassesUntil = p.passesUntil(&o, &out)
+	return o, out.After
+}
+
+// present are the rules about what only the night can show.
+func present() map[string]bool {
+	return map[string]bool{"pose/fresh": true, "belief/agrees": true, "time/agree": true, "mount/map": true, "lock/none": true, "rig/proven": true}
+}
+
+// setAside marks the rules about the present as not applicable.
+func setAside(findings []verdict.Finding) []verdict.Finding {
+	out := make([]verdict.Finding, len(findings))
+	for i, f := range findings {
+		if present()[f.Rule] {
+			f = verdict.Finding{Rule: f.Rule, Effect: verdict.NotApplicable, Code: "rehearsed"}
+		}
+		out[i] = f
+	}
+	return out
+}
+
+// requiredHere is what must have passed: all that is required but the rules about the present.
+func requiredHere(sub rules.Subject) []string {
+	var out []string
+	for _, id := range rules.Required(sub) {
+		if !present()[id] {
+			out = append(out, id)
+		}
+	}
+	return out
+}
+
+// passesUntil is the last instant at which the step would still pass: all of it for one that does not track, else what the first
+// thing that ends tracking leaves after the spare that the rules ask for. Nil where anything but the length of tracking stands in
+// the way.
+func (p *Plan) passesUntil(o *Outlook, out *facts.Outcome) *time.Time {
+	for _, f := range o.Answer.Findings {
+		if f.Rule != "track/fits" && f.Effect != verdict.Passes && f.Effect != verdict.NotApplicable {
+			return nil
+		}
+	}
+	until := o.End
+	if spare, ok := out.Facts["track_spare_s"]; ok && spare.Number != nil {
+		wanted, _ := p.Member.Limits.Value("track/fits", "spare_s")
+		longest := out.FollowS + *spare.Number - wanted
+		if longest <= 0 {
+			return nil
+		}
+		until = o.Start.Add(seconds(out.MotionS + longest))
+	} else if o.Answer.Verdict != verdict.Allow {
+		return nil
+	}
+	return &until
+}
+
+func seconds(s float64) time.Duration { return time.Duration(s * float64(time.Second)) }

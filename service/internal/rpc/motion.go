@@ -1,0 +1,175 @@
+package rpc
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"google.golang.org/protobuf/proto"
+
+	pb "keepclear.example/keepclear/api/keepclear/v1"
+	"keepclear.example/keepclear/service/internal/decide"
+	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/rehearse"
+	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/state"
+	"keepclear.example/keepclear/service/internal/unit"
+	"keepclear.example/keepclear/service/internal/verdict"
+	"keepclear.example/keepclear/service/internal/wire"
+)
+
+// retreats tells whether a slew by axes of a rig goes to home or a place of rest.
+func (s *Server) retreats(rigName string, to rig.Axes) bool {
+	m, err := s.decider.Member(rigName)
+	return err == nil && decide.Retreats(m.Rig, to)
+}
+
+// ask judges one question. What it decides outlives the asker: a cancelled call is judged and recorded all the same.
+func (s *Server) ask(ctx context.Context, c call[*pb.AskRequest]) (proto.Message, error) {
+	m, err := s.decider.Member(c.msg.GetRig())
+	if err != nil {
+		return nil, err
+	}
+	q := wire.Question(c.msg, c.at, s.retreats)
+	a, err := s.decider.Ask(context.WithoutCancel(ctx), q, c.request(c.msg.GetRequestId()))
+	if err != nil {
+		return nil, err
+	}
+	if !a.Repeated {
+		return wire.Answer(a, m.Rig, c.msg.GetWithFacts()), nil
+	}
+	stored := &pb.AskResponse{}
+	if a.Stored.Type != string(stored.ProtoReflect().Descriptor().FullName()) {
+		return nil, fmt.Errorf("%w: %s was a %s, not a question", errReused, c.msg.GetRequestId(), a.Stored.Type)
+	}
+	if err := proto.Unmarshal(a.Stored.Bytes, stored); err != nil {
+		return nil, fmt.Errorf("reading the recorded answer: %w", err)
+	}
+	return wire.Again(stored, a, m.Rig), nil
+}
+
+// Encode turns an answer into the bytes that the record keeps of it: the response without its receipt.
+func Encode(members func(string) (*rig.Rig, bool)) func(decide.Answer, string) (state.Exchanged, error) {
+	return func(a decide.Answer, rigName string) (state.Exchanged, error) {
+		r, ok := members(rigName)
+		if !ok {
+			return state.Exchanged{}, fmt.Errorf("%w: %q", decide.ErrNoRig, rigName)
+		}
+		m := wire.Answer(a, r, false)
+		b, err := proto.Marshal(m)
+		return exchanged(m, b), err
+	}
+}
+
+// report takes a report in.
+func (s *Server) report(ctx context.Context, c call[*pb.ReportRequest]) (proto.Message, error) {
+	out, err := s.decider.Report(context.WithoutCancel(ctx), wire.Report(c.msg, c.at), c.request(c.msg.GetRequestId()))
+	if err != nil {
+		return nil, err
+	}
+	m, err := s.decider.Member(c.msg.GetRig())
+	if err != nil {
+		return nil, err
+	}
+	return wire.Outcome(out, m.Rig), nil
+}
+
+// withdraw takes leave back. It is never refused, and answers before it is recorded.
+func (s *Server) withdraw(_ context.Context, c call[*pb.WithdrawRequest]) (proto.Message, error) {
+	ids, known := s.decider.Withdraw(c.msg.GetRig(), c.msg.GetAsker(), c.msg.GetReason(), exchanged(c.msg, c.raw))
+	return &pb.WithdrawResponse{PermitIds: ids, RigKnown: known}, nil
+}
+
+// rehearse judges a plan.
+func (s *Server) rehearse(ctx context.Context, c call[*pb.RehearseRequest]) (proto.Message, error) {
+	m, err := s.decider.Member(c.msg.GetRig())
+	if err != nil {
+		return nil, err
+	}
+	p := rehearse.Plan{Member: m, Moment: s.decider.Moment, Cells: s.decider.Cells(), Now: c.at}
+	if p.From, err = s.start(ctx, c.msg, m.Rig); err != nil {
+		return nil, err
+	}
+	for _, step := range c.msg.GetSteps() {
+		p.Steps = append(p.Steps, rehearsed(step, m.Rig))
+	}
+	out := &pb.RehearseResponse{Assumed: rehearse.Assumed()}
+	passed := 0
+	for _, o := range rehearse.Rehearse(ctx, p) {
+		if o.Answer.Verdict == verdict.Allow {
+			passed++
+		}
+		out.Steps = append(out.Steps, wire.Outlook(o, c.msg.GetWithFacts()))
+	}
+	b, err := proto.Marshal(out)
+	if err != nil {
+		return nil, err
+	}
+	say := fmt.Sprintf("Rehearsed %d steps: %d would pass.", len(out.Steps), passed)
+	rc, err := s.decider.Rehearsal(c.msg.GetRig(), c.msg.GetAsker(), say, c.at, decide.Request{Sent: exchanged(c.msg, c.raw)}, exchanged(out, b))
+	if err != nil {
+		return nil, err
+	}
+	out.Receipt = wire.Receipt(rc)
+	return out, nil
+}
+
+// rehearsed turns a step into its noun.
+func rehearsed(step *pb.RehearsalStep, r *rig.Rig) rehearse.Step {
+	out := rehearse.Step{Action: wire.Action(step.GetAction())}
+	if a := &out.Action; a.Kind == question.Slew && a.Axes != nil && decide.Retreats(r, *a.Axes) {
+		a.Kind = question.Retreat
+	}
+	if t := step.GetStartTime(); t != nil {
+		at := t.AsTime()
+		out.Start = &at
+	}
+	return out
+}
+
+// start is where a rehearsal begins: at angles stated, at the pose as it is held now, or (nothing) at home.
+func (s *Server) start(ctx context.Context, r *pb.RehearseRequest, of *rig.Rig) ([]question.Candidate, error) {
+	switch {
+	case r.GetStartAxes() != nil:
+		c := question.Candidate{Axes: rig.DegAxes(r.GetStartAxes().GetAxis1Deg(), r.GetStartAxes().GetAxis2Deg()), Sigma: of.Homing.Sigma}
+		if g := r.GetStartSigma(); g != nil {
+			c.Sigma = rig.Axes{A1: unit.Deg(g.GetAxis1Deg()), A2: unit.Deg(g.GetAxis2Deg())}
+		}
+		return []question.Candidate{c}, nil
+	case r.GetStart() != nil:
+		v, err := s.decider.Look(ctx, r.GetRig())
+		if err != nil {
+			return nil, err
+		}
+		if len(v.Pose.Candidates) == 0 {
+			return nil, &decide.ConflictError{Faults: []decide.FieldFault{{Path: "start_now", Wanted: "a rig whose pose is known", Got: "pose unknown: " + v.Pose.Because, Remedy: "state start_axes, or leave both out to start at home"}}}
+		}
+		return v.Pose.Candidates, nil
+	}
+	return nil, nil
+}
+
+// lock locks a rig, or all.
+func (s *Server) lock(_ context.Context, c call[*pb.LockRequest]) (proto.Message, error) {
+	l, rc, taken, err := s.decider.Lock(c.msg.GetRig(), c.msg.GetPerson(), c.msg.GetReason(), c.at, c.request(c.msg.GetRequestId()))
+	if err != nil {
+		return nil, err
+	}
+	return &pb.LockResponse{Lock: wire.Lock(l), Receipt: wire.Receipt(rc), WithdrawnPermitIds: taken}, nil
+}
+
+// release releases locks.
+func (s *Server) release(_ context.Context, c call[*pb.ReleaseRequest]) (proto.Message, error) {
+	left, rc, err := s.decider.Release(c.msg.GetLockIds(), c.msg.GetPerson(), c.msg.GetReason(), c.at, c.request(c.msg.GetRequestId()))
+	if err != nil {
+		return nil, err
+	}
+	out := &pb.ReleaseResponse{Receipt: wire.Receipt(rc)}
+	for _, l := range left {
+		out.Remaining = append(out.Remaining, wire.Lock(l))
+	}
+	return out, nil
+}
+
+// Now and then: Tick is how often the service looks at its health and lapses what time has ended.
+const Tick = time.Second

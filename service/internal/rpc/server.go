@@ -1,0 +1,133 @@
+package rpc
+
+import (
+	"context"
+	"log/slog"
+	"net"
+	"time"
+
+	"google.golang.org/grpc"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/health"
+	"google.golang.org/grpc/health/grpc_health_v1"
+	"google.golang.org/grpc/keepalive"
+	"google.golang.org/grpc/reflection"
+	"google.golang.org/grpc/status"
+
+	pb "keepclear.example/keepclear/api/keepclear/v1"
+	"keepclear.example/keepclear/service/internal/decide"
+	"keepclear.example/keepclear/service/internal/record"
+	"keepclear.example/keepclear/service/internal/wire"
+)
+
+// mostBytes bounds a request: a rig file of 1 MiB and its frame. The wire room bounds each kind of request more narrowly.
+const mostBytes = 2 << 20
+
+// mostStreams bounds what one connection may have under way. Common practice, no source.
+const mostStreams = 128
+
+// Parts are what the server asks.
+type Parts struct {
+	Decider *decide.Decider
+	Record  *record.Record
+	Checker *wire.Checker
+	Log     *slog.Logger
+	// Rules describes the rules and limits of a rig (empty: the facility's).
+	Rules func(rigName string) (*pb.ListRulesResponse, error)
+	// CheckFile reads a rig file and says what was understood.
+	CheckFile func(name string, content []byte) *pb.CheckRigResponse
+	// Heartbeat is how often a follower hears that the stream lives.
+	Heartbeat time.Duration
+}
+
+// Server serves keepclear.v1, health and reflection.
+type Server struct {
+	Parts
+	decider *decide.Decider
+	checker *wire.Checker
+	log     *slog.Logger
+	grpc    *grpc.Server
+	health  *health.Server
+}
+
+// New makes a server; it serves nothing yet.
+func New(p Parts) *Server {
+	s := &Server{Parts: p, decider: p.Decider, checker: p.Checker, log: p.Log, health: health.NewServer()}
+	s.grpc = grpc.NewServer(
+		grpc.ForceServerCodecV2(codec{}),
+		grpc.MaxRecvMsgSize(mostBytes), grpc.MaxConcurrentStreams(mostStreams),
+		grpc.NumStreamWorkers(4), // saves about a sixth of the processor time (style, measured there)
+		grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: 5 * time.Second, PermitWithoutStream: true}),
+		grpc.KeepaliveParams(keepalive.ServerParameters{Time: 30 * time.Second, Timeout: 10 * time.Second}),
+	)
+	for _, d := range s.services() {
+		s.grpc.RegisterService(&d, nil) // its methods know their server
+	}
+	grpc_health_v1.RegisterHealthServer(s.grpc, s.health)
+	reflection.Register(s.grpc)
+	s.Healthy()
+	return s
+}
+
+// services are the descriptions of the API with methods that see raw bytes.
+func (s *Server) services() []grpc.ServiceDesc {
+	motion, rehearsal, rig := pb.MotionService_ServiceDesc, pb.RehearsalService_ServiceDesc, pb.RigService_ServiceDesc
+	rule, lock, rec := pb.RuleService_ServiceDesc, pb.LockService_ServiceDesc, pb.RecordService_ServiceDesc
+	motion.Methods = []grpc.MethodDesc{
+		unary(s, motion.ServiceName+"/Ask", s.ask), unary(s, motion.ServiceName+"/Report", s.report), unary(s, motion.ServiceName+"/Withdraw", s.withdraw),
+	}
+	rehearsal.Methods = []grpc.MethodDesc{unary(s, rehearsal.ServiceName+"/Rehearse", s.rehearse)}
+	rig.Methods = []grpc.MethodDesc{
+		unary(s, rig.ServiceName+"/GetRig", s.getRig), unary(s, rig.ServiceName+"/ListRigs", s.listRigs), unary(s, rig.ServiceName+"/CheckRig", s.checkRig),
+	}
+	rule.Methods = []grpc.MethodDesc{unary(s, rule.ServiceName+"/ListRules", s.listRules)}
+	lock.Methods = []grpc.MethodDesc{unary(s, lock.ServiceName+"/Lock", s.lock), unary(s, lock.ServiceName+"/Release", s.release)}
+	rec.Methods = []grpc.MethodDesc{unary(s, rec.ServiceName+"/GetEntry", s.getEntry), unary(s, rec.ServiceName+"/ListEntries", s.listEntries)}
+	rec.Streams = []grpc.StreamDesc{
+		stream(s, "FollowEntries", s.followEntries), stream(s, "VerifyRecord", s.verifyRecord),
+	}
+	return []grpc.ServiceDesc{motion, rehearsal, rig, rule, lock, rec}
+}
+
+// Healthy sets the health of the service from the record: a service that can allow nothing says so.
+func (s *Server) Healthy() {
+	state := grpc_health_v1.HealthCheckResponse_SERVING
+	if s.decider.Down() != nil {
+		state = grpc_health_v1.HealthCheckResponse_NOT_SERVING
+	}
+	s.health.SetServingStatus("", state)
+	for _, d := range []grpc.ServiceDesc{pb.MotionService_ServiceDesc, pb.RehearsalService_ServiceDesc, pb.RigService_ServiceDesc, pb.RuleService_ServiceDesc, pb.LockService_ServiceDesc, pb.RecordService_ServiceDesc} {
+		s.health.SetServingStatus(d.ServiceName, state)
+	}
+}
+
+// Serve serves until ctx ends; what was answered is on record, what was not is refused. It returns nil after a clean end.
+func (s *Server) Serve(ctx context.Context, on net.Listener) error {
+	stopped := make(chan struct{})
+	done := make(chan struct{})
+	go func() {
+		defer close(stopped)
+		select {
+		case <-ctx.Done():
+			s.health.Shutdown()
+			s.end()
+		case <-done:
+		}
+	}()
+	err := s.grpc.Serve(on)
+	close(done)
+	<-stopped
+	return err
+}
+
+// grace is how long answers under way may take when the service is told to stop.
+const grace = 3 * time.Second
+
+// end lets answers under way leave, but not for ever.
+func (s *Server) end() {
+	t := time.AfterFunc(grace, s.grpc.Stop)
+	s.grpc.GracefulStop()
+	t.Stop()
+}
+
+func grpcCode(err error) codes.Code { return status.Code(err) }

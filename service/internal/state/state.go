@@ -1,0 +1,187 @@
+// Package state is what the service holds, as the fold of its record: apply every entry of a chain in order and the state of its
+// rig stands there, after a restart as before it.
+//
+// A rig's chain carries that rig's state and the locks on it alone; the chain "service" carries the locks on all rigs. An entry's
+// body is JSON: what happened (Event), and beside it everything that it was judged on and the bytes that were exchanged, which
+// the fold does not read. Fields are added, never renamed, and a version that this program does not know is refused: an old
+// entry reads for ever, a newer one is not guessed at.
+//
+// The package decides nothing and knows no clock: an Event says what is so afterwards.
+package state
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"maps"
+	"slices"
+
+	"keepclear.example/keepclear/service/internal/facts"
+	"keepclear.example/keepclear/service/internal/pose"
+	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/record"
+	"keepclear.example/keepclear/service/internal/verdict"
+)
+
+// Version is that of the bodies written here.
+const Version = 1
+
+// ErrNewer is the class of bodies that a newer program wrote.
+var ErrNewer = errors.New("written by a newer keepclear")
+
+// Kinds of entries, as the record's index has them.
+const (
+	Asked     = "asked"
+	Reported  = "reported"
+	Withdrawn = "withdrawn"
+	LockKind  = "lock"
+	Changed   = "changed"
+	Rehearsed = "rehearsed"
+	Service   = "service"
+	Refused   = "refused"
+)
+
+// Event is what is so after an entry.
+type Event struct {
+	After    *question.RigState `json:"after,omitempty"`    // the rig's state; nil: unchanged
+	Set      []question.Lock    `json:"set,omitempty"`      // locks set
+	Released []string           `json:"released,omitempty"` // ids of locks released
+}
+
+// Body is the body of an entry.
+type Body struct {
+	V        int                 `json:"v"`
+	Event    Event               `json:"event"`
+	Question *question.Question  `json:"question,omitempty"`
+	Snapshot *question.Snapshot  `json:"snapshot,omitempty"`
+	Facts    facts.Set           `json:"facts,omitempty"`
+	Findings []verdict.Finding   `json:"findings,omitempty"`
+	Notices  []pose.Notice       `json:"notices,omitempty"`
+	Revs     map[string]string   `json:"revisions,omitempty"` // digests, hexadecimal, of what judged it
+	Request  Exchanged           `json:"request,omitzero"`
+	Response Exchanged           `json:"response,omitzero"`
+	Count    int                 `json:"count,omitempty"` // of a refusal: how often since the last such entry
+}
+
+// Exchanged is the exact bytes of one message and the name of its type.
+type Exchanged struct {
+	Type  string `json:"type,omitempty"`
+	Bytes []byte `json:"bytes,omitempty"`
+}
+
+// Encode writes a body.
+func (b Body) Encode() ([]byte, error) {
+	b.V = Version
+	out, err := json.Marshal(b)
+	if err != nil {
+		return nil, fmt.Errorf("encoding an entry's body: %w", err)
+	}
+	return out, nil
+}
+
+// Decode reads a body.
+func Decode(body []byte) (Body, error) {
+	var v struct {
+		V int `json:"v"`
+	}
+	if err := json.Unmarshal(body, &v); err != nil {
+		return Body{}, fmt.Errorf("reading an entry's body: %w", err)
+	}
+	if v.V > Version {
+		return Body{}, fmt.Errorf("%w: the entry's body is of version %d, this program knows %d", ErrNewer, v.V, Version)
+	}
+	var b Body
+	if err := json.Unmarshal(body, &b); err != nil {
+		return Body{}, fmt.Errorf("reading an entry's body: %w", err)
+	}
+	return b, nil
+}
+
+// Chain is the state of one chain.
+type Chain struct {
+	V     int                      `json:"v"`
+	Rig   question.RigState        `json:"rig"`
+	Locks map[string]question.Lock `json:"locks,omitempty"`
+}
+
+// New is the state of a chain without entries. A rig of which nothing is known has no pose.
+func New() Chain {
+	return Chain{V: Version, Rig: question.RigState{Pose: question.Pose{State: question.Unknown, Because: "the rig was never homed"}}}
+}
+
+// Apply takes one event in.
+func (c Chain) Apply(e Event) Chain {
+	if e.After != nil {
+		c.Rig = *e.After
+	}
+	if len(e.Set)+len(e.Released) > 0 {
+		c.Locks = maps.Clone(c.Locks)
+		if c.Locks == nil {
+			c.Locks = map[string]question.Lock{}
+		}
+		for _, l := range e.Set {
+			c.Locks[l.ID] = l
+		}
+		for _, id := range e.Released {
+			delete(c.Locks, id)
+		}
+	}
+	return c
+}
+
+// Held returns the locks in order of their setting.
+func (c Chain) Held() []question.Lock {
+	out := slices.Collect(maps.Values(c.Locks))
+	slices.SortFunc(out, func(a, b question.Lock) int {
+		if n := a.Set.Compare(b.Set); n != 0 {
+			return n
+		}
+		return slices.Compare([]byte(a.ID), []byte(b.ID))
+	})
+	return out
+}
+
+// Encode writes the state for a state entry.
+func (c Chain) Encode() ([]byte, error) {
+	c.V = Version
+	return json.Marshal(c)
+}
+
+// DecodeChain reads the body of a state entry.
+func DecodeChain(body []byte) (Chain, error) {
+	var c Chain
+	if err := json.Unmarshal(body, &c); err != nil {
+		return Chain{}, fmt.Errorf("reading a state entry: %w", err)
+	}
+	if c.V > Version {
+		return Chain{}, fmt.Errorf("%w: the state entry is of version %d, this program knows %d", ErrNewer, c.V, Version)
+	}
+	return c, nil
+}
+
+// Fold is a fold in progress: record.Folder.
+type Fold struct{ Chain Chain }
+
+// NewFold begins a fold of any chain.
+func NewFold(string) record.Folder { return &Fold{New()} }
+
+// Apply takes one entry of the chain in.
+func (f *Fold) Apply(e record.Entry) error {
+	if e.State {
+		c, err := DecodeChain(e.Body)
+		if err != nil {
+			return err
+		}
+		f.Chain = c
+		return nil
+	}
+	b, err := Decode(e.Body)
+	if err != nil {
+		return err
+	}
+	f.Chain = f.Chain.Apply(b.Event)
+	return nil
+}
+
+// State returns the state so far, as a state entry holds it.
+func (f *Fold) State() ([]byte, error) { return f.Chain.Encode() }
