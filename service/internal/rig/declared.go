@@ -200,6 +200,10 @@ func readLimits(r *reader) []Limit {
 		return nil
 	}
 	for _, rule := range b.at.entries {
+		if rule.key == "travel/axis1" || rule.key == "travel/axis2" {
+			b.f.add(rule.place, b.key(rule.key), "travel_from_home, which makes these limits", quote(rule.key), "state it there alone")
+			continue
+		}
 		names := b.blockOf(b.take(rule.key), b.key(rule.key))
 		if names.at == nil {
 			continue

@@ -41,9 +41,16 @@ func (f Fault) Error() string {
 func (f Fault) Unwrap() error { return ErrFaulty }
 
 // faults gathers what is wrong, in the order in which it is found.
-type faults struct{ all []Fault }
+type faults struct {
+	file string
+	all  []Fault
+}
 
+// add notes a fault at a value; at none, it is one of the file as a whole.
 func (f *faults) add(n *node, key, wanted, got, remedy string) {
+	if n == nil {
+		n = &node{file: f.file}
+	}
 	f.all = append(f.all, Fault{n.file, n.line, n.column, key, wanted, got, remedy})
 }
 

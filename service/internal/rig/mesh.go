@@ -177,13 +177,17 @@ func pieces(facets []facet, scale float64, at lengthsFrom) ([]solid.Shape, error
 		}
 	}
 	var order []int
-	points := map[int][]solid.Point{}
+	points, taken := map[int][]solid.Point{}, map[vertex]bool{}
 	for i, f := range facets {
 		r := root(parent, i)
 		if points[r] == nil {
 			order = append(order, r)
 		}
 		for _, v := range f {
+			if taken[v] {
+				continue
+			}
+			taken[v] = true
 			points[r] = append(points[r], at.at(v[0]*scale, v[1]*scale, v[2]*scale))
 		}
 	}

@@ -2,6 +2,7 @@ package rig
 
 import (
 	"fmt"
+	"math"
 	"regexp"
 	"slices"
 	"strconv"
@@ -18,12 +19,15 @@ type Opener func(name string) ([]byte, error)
 // Parse reads a rig file with the files it names. Either the rig is whole and every check of this package has passed, or it is
 // nil and every fault found is told, by line. A file cut off anywhere is a fault: its last key repeats its id.
 func Parse(file string, content []byte, open Opener) (*Rig, []Fault) {
-	f := &faults{}
+	f := &faults{file: file}
 	own := readTree(file, content, f)
 	if own == nil || len(f.all) > 0 {
 		return nil, f.sorted()
 	}
 	class, limits := readClass(own, open, f)
+	if len(f.all) > 0 { // what the class would have given is missing now, and telling so line by line would hide the cause
+		return nil, f.sorted()
+	}
 	top := &reader{f: f, at: under(own, class)}
 	r := &Rig{Limits: append(limits, readLimits(&reader{f: f, at: own})...)}
 	p := &partsReader{f: f, open: open, meshes: map[string][]byte{}}
@@ -151,6 +155,7 @@ func readMechanics(r *Rig, top *reader, p *partsReader) {
 		b.close()
 	}
 	r.Travel = readTravel(top, r.Home)
+	r.Limits = append(r.Limits, travelLimits(top, r.Travel)...)
 	if r.Kind == "" {
 		return
 	}
@@ -198,6 +203,23 @@ func readTravel(top *reader, home Axes) Travel {
 	low2, high2 := read("axis2_deg")
 	b.close()
 	return Travel{Low: home.Add(Axes{low1, low2}), High: home.Add(Axes{high1, high2})}
+}
+
+// travelLimits makes of the travel the limits that the rules on travel judge by, from the zero of the axes, in degrees as a
+// person would have added them up.
+func travelLimits(top *reader, t Travel) []Limit {
+	n := top.peek("travel_from_home")
+	if n == nil {
+		return nil
+	}
+	limit := func(rule, name string, a unit.Angle) Limit {
+		const tidy = 1e9 // a billionth of a degree is far below what any axis is read to
+		return Limit{Rule: rule, Name: name, Value: math.Round(a.Deg()*tidy) / tidy, File: n.file, Line: n.line}
+	}
+	return []Limit{
+		limit("travel/axis1", "low_deg", t.Low.A1), limit("travel/axis1", "high_deg", t.High.A1),
+		limit("travel/axis2", "low_deg", t.Low.A2), limit("travel/axis2", "high_deg", t.High.A2),
+	}
 }
 
 // readDeclarations reads what the mount does and what the rig has.

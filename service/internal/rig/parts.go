@@ -113,8 +113,8 @@ func (p *partsReader) shape(r *reader, link Link) []solid.Shape {
 		r.close()
 		return nil
 	}
-	b := r.needBlock(found[0], "its lengths")
 	before := len(r.f.all)
+	b := r.needBlock(found[0], "its lengths")
 	shapes, err := p.make(found[0], b, p.frames[link])
 	b.close()
 	r.close()

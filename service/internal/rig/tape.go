@@ -115,7 +115,7 @@ func readTripod(t tapeReader) support {
 		legWide:  t.length("leg_diameter_mm", aLength, "across a leg's widest place"),
 	}
 	if t.at != nil && out.top.mm > 0 && out.bottom.mm >= out.top.mm {
-		t.f.add(t.at, t.key("hub_top_mm"), "a height above hub_bottom_mm, "+short(out.bottom.mm), short(out.top.mm), "exchange them")
+		t.f.add(t.peek("hub_top_mm"), t.key("hub_top_mm"), "a height above hub_bottom_mm, "+short(out.bottom.mm), short(out.top.mm), "exchange them")
 	}
 	t.close()
 	return out

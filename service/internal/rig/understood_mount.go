@@ -132,7 +132,7 @@ func sayMount(r *Rig, b *strings.Builder) {
 			not = append(not, w.what)
 		}
 	}
-	say(b, "It does %s. It does not %s.", listed(does), listed(not))
+	say(b, "It does: %s. It does not: %s.", listed(does), listed(not))
 	say(b, "Nobody else syncs it: %s.", either(m.NobodyElseSyncs, "stated", "not stated"))
 	say(b, "")
 }

@@ -1,0 +1,95 @@
+package rig_test
+
+import (
+	"regexp"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"keepclear.example/keepclear/service/internal/rig"
+)
+
+// emptyLine finds the lines of a form that wait for a value: a key, a colon, nothing but a comment.
+var emptyLine = regexp.MustCompile(`^( *)([a-z0-9_]+): *(#.*)?$`)
+
+// A form is refused with one fault for every line that is still empty, in the order of the lines, and for nothing else.
+func TestBlankAsksForEveryEmptyLineInOrder(t *testing.T) {
+	for _, k := range []rig.Kind{rig.German, rig.Fork, rig.AltAzimuth} {
+		form := rig.Blank(k)
+		all := strings.Split(form, "\n")
+		var want []int
+		for i, line := range all {
+			m := emptyLine.FindStringSubmatch(line)
+			if m == nil {
+				continue
+			}
+			if next := all[min(i+1, len(all)-1)]; strings.HasPrefix(next, m[1]+"  ") && !strings.HasPrefix(strings.TrimSpace(next), "#") {
+				continue // a block: its keys stand below
+			}
+			if m[2] == "tape" || m[2] == "site" || m[2] == "motion" || m[2] == "mount" || m[2] == "homing" || m[2] == "travel_from_home" {
+				continue
+			}
+			want = append(want, i+1)
+		}
+		require.Greater(t, len(want), 25, "lines to fill in")
+		r, faults := rig.Parse("form.yaml", []byte(form), nil)
+		require.Nil(t, r)
+		var got []int
+		for _, f := range faults {
+			got = append(got, f.Line)
+			assert.Equal(t, "nothing", f.Got, f.Error())
+			assert.Contains(t, all[f.Line-1], f.Key[strings.LastIndex(f.Key, ".")+1:], "the line of %s", f)
+		}
+		assert.Equal(t, want, got, "%s:\n%s", k, lines(faults))
+	}
+}
+
+// Filled in, a form is a rig: the lengths of the demo's rig, in the lines of the form.
+func TestBlankFilledInLoads(t *testing.T) {
+	heronKeys := regexp.MustCompile(`(?m)^( *)([a-z0-9_]+): ([^#\n]+)`)
+	values := map[string]string{}
+	for _, m := range heronKeys.FindAllStringSubmatch(heronText(t), -1) {
+		values[m[2]] = strings.TrimSpace(m[3])
+	}
+	values["flips_while_tracking"] = "no"
+	var out []string
+	for _, line := range strings.Split(rig.Blank(rig.German), "\n") {
+		if m := emptyLine.FindStringSubmatch(line); m != nil && values[m[2]] != "" {
+			line = m[1] + m[2] + ": " + values[m[2]]
+		}
+		out = append(out, line)
+	}
+	r, faults := rig.Parse("form.yaml", []byte(strings.Join(out, "\n")), nil)
+	require.Empty(t, faults, lines(faults))
+	want := heron(t)
+	require.Len(t, r.Parts, len(want.Parts))
+	for i, p := range r.Parts {
+		assert.Equal(t, want.Parts[i].Shapes, p.Shapes, p.Name)
+	}
+	assert.Equal(t, rig.KeptUnknown, r.Mount.Sync, "not said: both are judged")
+	assert.Equal(t, rig.AnyOrder, r.Motion.Sharing)
+}
+
+func TestBlankShowsItsDrawing(t *testing.T) {
+	for _, k := range []rig.Kind{rig.German, rig.Fork, rig.AltAzimuth} {
+		form := rig.Blank(k)
+		drawn := ""
+		for _, line := range strings.Split(form, "\n") {
+			if strings.HasPrefix(line, "#") {
+				drawn += line + "\n"
+			}
+			assert.LessOrEqual(t, len([]rune(line)), 140, "fits a screen: %s", line)
+		}
+		keys := []string{"front_reach", "back_reach", "shield_from", "camera_from", "camera_radius", "shield_diameter"}
+		if k == rig.German {
+			keys = append(keys, "floor_to_crossing", "crossing_north_of_hub", "hub_top", "hub_bottom", "leg_foot_radius", "leg_top_radius", "crossing_to_tube", "weights_from", "weights_to", "weights_radius")
+		} else {
+			keys = append(keys, "arm_gap", "arm_length", "arm_thickness", "arm_width", "arm_beyond_axis2", "base_diameter", "base_height")
+		}
+		for _, key := range keys {
+			assert.Contains(t, drawn, key, "%s: the drawing shows what is asked for", k)
+		}
+	}
+}
