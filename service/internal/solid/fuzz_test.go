@@ -70,6 +70,7 @@ func FuzzDistance(f *testing.F) {
 	f.Add(byte(6), byte(6), bytesOf(0, 0, 0, 1, 0, 0, 0, 1, 0), bytesOf(0, 0, 1e-9, 1, 0, 0, 0, 1, 0))
 	f.Add(byte(5), byte(1), bytesOf(0, 0, 0, 1e-160, 0, 0, 1e9), bytesOf(1e9, 1e9, -1e9, 1e-320, 0, 0, 1e-200))
 	f.Add(byte(0), byte(0), bytesOf(math.NaN(), 0, 0, 1), bytesOf(0, 0, 0, math.Inf(1)))
+	f.Add(byte(5), byte(1), bytesOf(0, 0, 0, 5e-324, 0, 0, 0), bytesOf(0)) // a direction of subnormal length
 	f.Fuzz(func(t *testing.T, i, j byte, first, second []byte) {
 		n, m := numbers(first), numbers(second)
 		a, errA := n.solid(i)

@@ -123,7 +123,7 @@ func Disc(centre, normal Point, radius float64) (Shape, error) {
 	f.point("the centre", centre)
 	f.point("the direction", normal)
 	f.length("the radius", radius)
-	if normal == (Point{}) {
+	if normal.Norm() == 0 { // of a subnormal length too
 		f.add("the direction is zero, want the way the disc faces")
 	}
 	if err := f.err(); err != nil {
