@@ -228,7 +228,7 @@ NODES, WEIGHTS = np.polynomial.legendre.leggauss(24)
 
 def atmosphere(p, t0, humidity, wavelength, height, lat=np.radians(45)):
     """Index of refraction and its slope with radius: a troposphere with a lapse of 6.5 K/km to 11 km, isothermal above to 80 km.
-    Hohenkerk & Sinclair 1985, NAO Technical Note 63 (Explanatory Supplement 1992, section 3.281)."""
+    Hohenkerk & Sinclair 1985, NAO Technical Note 63 (Explanatory Supplement, 2nd ed. 1992, section 3.28)."""
     gas, dry, wet, delta, lapse, earth = 8314.36, 28.966, 18.016, 18.36, 0.0065, 6378120.0
     g = 9.784 * (1 - 0.0026 * np.cos(2 * lat) - 0.00000028 * height)
     a = (287.604 + 1.6288 / wavelength**2 + 0.0136 / wavelength**4) * 273.15 / 1013.25 * 1e-6
@@ -255,7 +255,7 @@ def atmosphere(p, t0, humidity, wavelength, height, lat=np.radians(45)):
 
 def ray(altitude, *weather):
     """Refraction of a ray observed at an altitude, radians. The integral over the zenith distance along the ray of
-    -r n' / (n + r n') (Auer & Standish 2000, AJ 119, 2472, eq. 3), Gauss-Legendre; the radius from n r sin z = constant by halving."""
+    -r n' / (n + r n') (Auer & Standish 2000, AJ 119, 2472), Gauss-Legendre; the radius from n r sin z = constant by halving."""
     layers = atmosphere(*weather)
     index, bottom, _ = layers[0]
     n0 = index(bottom)[0]

@@ -58,7 +58,7 @@ func NewAir(w Weather) (Air, error) {
 }
 
 // newAir makes the coefficients. The first two terms are the series R = α(1-β) tan z - α(β - α/2) tan³z, with α the refractivity
-// at the site and β the height of the air over the Earth's radius (Stone 1996, PASP 108, 1051, eq. 4). The two below them are ours,
+// at the site and β the height of the air over the Earth's radius (Stone 1996, PASP 108, 1051). The two below them are ours,
 // scaled by β as the problem is; derived in testdata/reference/sky.py, fit_refraction, from rays through the air of
 // Hohenkerk & Sinclair 1985, NAO Technical Note 63.
 func newAir(w Weather) Air {
@@ -74,7 +74,7 @@ func newAir(w Weather) Air {
 }
 
 // refractivity returns n - 1 at the site.
-// Source: Hohenkerk & Sinclair 1985 (Explanatory Supplement 1992, section 3.281); the dry part is the formula of the IAG of 1963.
+// Source: Hohenkerk & Sinclair 1985 (Explanatory Supplement, 2nd ed. 1992, section 3.28); the dry part is the formula of the IAG of 1963.
 func refractivity(w Weather) float64 {
 	kelvin, l2 := w.TemperatureC+273.15, w.WavelengthUM*w.WavelengthUM
 	dry := (287.604 + 1.6288/l2 + 0.0136/(l2*l2)) * 1e-6 * 273.15 / 1013.25

@@ -28,7 +28,7 @@ const sampling = 10 * time.Minute
 const resolution = time.Millisecond
 
 // Standard altitudes of the centre without air for almanac times: they contain 34′ of refraction, and the Sun's radius of 16′.
-// Source: almanac practice (Explanatory Supplement, 3rd ed. 2013, section 12.2).
+// Source: almanac practice.
 const (
 	StarRise             = -34 * unit.Arcminute
 	SunRise              = -50 * unit.Arcminute

@@ -7,7 +7,7 @@ import (
 )
 
 // aberrated returns a direction as seen by an observer who moves with velocity v, in units of the speed of light.
-// Source: Explanatory Supplement, 3rd ed. 2013, eq. 7.40 (the Sun's potential, 0.4 µas, left out).
+// Source: Explanatory Supplement, 3rd ed. 2013, chapter 7 (the Sun's potential, 0.4 µas, left out).
 func aberrated[F any](p, v frame.Vec[F]) frame.Vec[F] {
 	inverseGamma := math.Sqrt(1 - v.Dot(v))
 	pv := p.Dot(v)
@@ -15,7 +15,7 @@ func aberrated[F any](p, v frame.Vec[F]) frame.Vec[F] {
 }
 
 // bent returns the direction of a star whose light passes the Sun, which stands at sun, in au.
-// Source: Explanatory Supplement, 3rd ed. 2013, eq. 7.38, for a body at infinity. Behind the Sun's disc, where it would have no
+// Source: Explanatory Supplement, 3rd ed. 2013, chapter 7, for a body at infinity. Behind the Sun's disc, where it would have no
 // bound, it keeps the size at the limb, 1.75″ / sun's distance.
 func bent(p, sun frame.Vec[frame.ICRS]) frame.Vec[frame.ICRS] {
 	const (

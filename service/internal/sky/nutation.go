@@ -20,7 +20,7 @@ func (n nutation) after(t float64) nutation {
 // newNutation sums the series at t centuries of TT since J2000.0.
 // Source: McCarthy & Luzum 2003, Celest. Mech. Dyn. Astron. 85, 37: 1 mas against IAU 2000A from 1995 to 2050.
 func newNutation(t float64) nutation {
-	// Offsets that stand for the planetary terms, mas. Source: ibid., section 3.
+	// Offsets that stand for the planetary terms, mas. Source: ibid.
 	const psiPlanets, epsPlanets = -0.135, 0.388
 	args, rates := delaunay(t)
 	var psi, eps, psiRate, epsRate float64
@@ -44,7 +44,7 @@ func newNutation(t float64) nutation {
 }
 
 // delaunay returns l, l', F, D and Ω in radians and their gain in a century, at t centuries of TT since J2000.0.
-// Source: Simon et al. 1994, Astron. Astrophys. 282, 663, section 3.5, linear terms, as IAU 2000B uses them.
+// Source: Simon et al. 1994, Astron. Astrophys. 282, 663, linear terms, as IAU 2000B uses them.
 func delaunay(t float64) (args, rates [5]float64) {
 	at0 := [5]float64{485868.249036, 1287104.79305, 335779.526232, 1072260.70369, 450160.398036} // arcsec
 	gain := [5]float64{1717915923.2178, 129596581.0481, 1739527262.8478, 1602961601.2090, -6962890.5431}

@@ -8,7 +8,7 @@ type nutationTerm struct {
 }
 
 // nutationTerms is the IAU 2000B series, 77 luni-solar terms.
-// Source: McCarthy & Luzum 2003, Celest. Mech. Dyn. Astron. 85, 37, table 1; each row was compared with ERFA 2.0.0 nut00b over
+// Source: McCarthy & Luzum 2003, Celest. Mech. Dyn. Astron. 85, 37; each row was compared with ERFA 2.0.0 nut00b over
 // twenty centuries, to better than 0.01 µas.
 var nutationTerms = [77]nutationTerm{
 	{0, 0, 0, 0, 1, -172064161, -174666, 33386, 92052331, 9086, 15377},

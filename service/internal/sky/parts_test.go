@@ -70,8 +70,7 @@ func TestAberrationAgreesWithSOFA(t *testing.T) {
 	within(t, "ab", 0, float64(aberrated(star, v).Angle(want)), 1e-5)
 }
 
-// Source: ERFA 2.0.0 t_erfa_c, ld: body 5.74e-4 rad from the star's line is too special; the closed form instead.
-// Derived: 4.07 mas at 90° from the Sun, 1.75″ at the limb (Einstein 1916), seen from 1 au.
+// Derived: 4.07 mas · cot(θ/2), θ from the Sun's centre, seen from 1 au: 1.75″ at the limb (Einstein 1916, Ann. Phys. 49, 769, section 22).
 func TestLightBendsAwayFromTheSun(t *testing.T) {
 	sun := frame.Vec[frame.ICRS]{X: 1}
 	for deg, want := range map[float64]float64{90: 0.00407, 45: 0.00983, 10: 0.04655, 1: 0.4666, 0.2667: 1.75, 0.1: 0.656, 180: 0} {

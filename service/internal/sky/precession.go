@@ -12,14 +12,13 @@ import (
 type ecliptic struct{}
 
 // obliquity returns the mean obliquity of the ecliptic at t centuries of TT since J2000.0.
-// Source: Hilton et al. 2006, Celest. Mech. Dyn. Astron. 94, 351, eq. 37 (IAU 2006 precession, P03).
+// Source: Hilton et al. 2006, Celest. Mech. Dyn. Astron. 94, 351 (IAU 2006 precession, P03).
 func obliquity(t float64) unit.Angle {
 	return unit.Arcsec(84381.406 + t*(-46.836769+t*(-0.0001831+t*(0.00200340+t*(-0.000000576+t*-0.0000000434)))))
 }
 
 // eclipticFromICRS returns frame bias and precession down to the ecliptic of date, in the angles of Fukushima and Williams.
-// Source: Hilton et al. 2006, table 1 with the bias of section 8 folded in (as in Wallace & Capitaine 2006,
-// Astron. Astrophys. 459, 981, eq. 12 and table 1).
+// Source: Hilton et al. 2006, with the frame bias folded in as in Wallace & Capitaine 2006, Astron. Astrophys. 459, 981.
 func eclipticFromICRS(t float64) frame.Rot[ecliptic, frame.ICRS] {
 	gamma := unit.Arcsec(-0.052928 + t*(10.556378+t*(0.4932044+t*(-0.00031238+t*(-0.000002788+t*0.0000000260)))))
 	phi := unit.Arcsec(84381.412819 + t*(-46.811016+t*(0.0511268+t*(0.00053289+t*(-0.000000440+t*-0.0000000176)))))
@@ -31,7 +30,7 @@ func eclipticFromICRS(t float64) frame.Rot[ecliptic, frame.ICRS] {
 }
 
 // dateFromEcliptic returns the nutation and the step from the ecliptic to the true equator.
-// Source: Wallace & Capitaine 2006, eq. 12.
+// Source: Wallace & Capitaine 2006, the rotations that follow those of eclipticFromICRS.
 func dateFromEcliptic(t float64, n nutation) frame.Rot[frame.Date, ecliptic] {
 	return frame.Then(
 		aboutZ[ecliptic, ecliptic](-n.psi),
@@ -59,7 +58,7 @@ func earthRotation(ut1 timescale.JD) unit.Angle {
 }
 
 // siderealTime returns Greenwich apparent sidereal time, [0, 2π).
-// Source: Capitaine, Wallace & Chapront 2005, Astron. Astrophys. 432, 355, eq. 42 (mean sidereal time); IERS Conventions 2010,
+// Source: Capitaine, Wallace & Chapront 2005, Astron. Astrophys. 432, 355 (mean sidereal time); IERS Conventions 2010,
 // table 5.2e, its two largest terms (the next is 0.00001″), for the equation of the equinoxes.
 func siderealTime(ut1 timescale.JD, t float64, n nutation) unit.Angle {
 	mean := unit.Arcsec(0.014506 + t*(4612.156534+t*(1.3915817+t*(-0.00000044+t*(-0.000029956+t*-0.0000000368)))))

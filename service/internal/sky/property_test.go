@@ -35,7 +35,7 @@ func TestThereAndBack(t *testing.T) {
 	}
 }
 
-// A mean sidereal day later, 86164.0905 s (Explanatory Supplement, 3rd ed. 2013, section 3.3), the same star stands where it stood, but for
+// A mean sidereal day later, 86164.0905 s (Explanatory Supplement, 3rd ed. 2013, chapter 3), the same star stands where it stood, but for
 // what a day does to the apparent place: aberration 0.35″, precession 0.14″ less what the day's length holds, nutation 0.1″.
 func TestASiderealDayLater(t *testing.T) {
 	rng := rand.New(rand.NewPCG(11, 2))

@@ -13,7 +13,7 @@ import (
 var ErrBound = errors.New("UT1 is not bounded")
 
 const (
-	utcBound      = 900 * time.Millisecond // |UT1-UTC|: ITU-R TF.460-6, annex 1, D.2
+	utcBound      = 900 * time.Millisecond // |UT1-UTC|: ITU-R TF.460-6, annex 1
 	utcBoundUntil = 2051222400             // 2035-01-01 as a Unix count: CGPM 2022 resolution 4 lets the bound grow by then
 	// dayExcess bounds how far a day of UT1 differs from 86,400 s, and so how fast a stated UT1-UTC goes stale.
 	// The largest excess in the IERS C04 series is 4.4 ms (July 1972); from memory, rounded up.
@@ -78,7 +78,7 @@ func (t Table) Expired(i Instant) bool {
 }
 
 // TTBound returns by how much TT may be late because leap seconds have been inserted since the table ended: one for each
-// June and December that ended since (the preferred dates of ITU-R TF.460-6, annex 1, E.1). It is 0 while the table is good.
+// June and December that ended since (the preferred dates of ITU-R TF.460-6, annex 1). It is 0 while the table is good.
 func (i Instant) TTBound() time.Duration {
 	if !i.table.Expired(i) {
 		return 0

@@ -1,6 +1,7 @@
 package timescale
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"slices"
@@ -112,7 +113,7 @@ func (t Table) offset(unix int64) int64 {
 	if len(t.rows) == 0 {
 		return 0
 	}
-	n, _ := slices.BinarySearchFunc(t.rows, unix+1, func(r row, u int64) int { return int(r.unix - u) })
+	n, _ := slices.BinarySearchFunc(t.rows, unix+1, func(r row, u int64) int { return cmp.Compare(r.unix, u) })
 	return t.rows[max(n-1, 0)].offset
 }
 
