@@ -3,7 +3,6 @@ package decide
 import (
 	"errors"
 	"fmt"
-	"time"
 
 	"keepclear.example/keepclear/service/internal/pose"
 	"keepclear.example/keepclear/service/internal/record"
@@ -82,8 +81,9 @@ func absentIsNil(err error) error {
 	return err
 }
 
-// lapseAll ends what time alone has ended, so that a rig nobody asks about does not keep an open permit; called now and then.
-func (d *Decider) lapseAll(now time.Time) {
+// LapseAll ends what time alone has ended, so that a rig nobody asks about does not keep an open permit; called now and then.
+func (d *Decider) LapseAll() {
+	now := d.parts.Now()
 	for _, g := range d.all()[1:] {
 		g.turn.Lock()
 		g.settle()
@@ -97,12 +97,5 @@ func (d *Decider) lapseAll(now time.Time) {
 			g.setOpen()
 		}
 		g.turn.Unlock()
-	}
-}
-
-// Tend lapses what time has ended, whenever tick delivers an instant, until tick is closed.
-func (d *Decider) Tend(tick <-chan time.Time) {
-	for now := range tick {
-		d.lapseAll(now)
 	}
 }

@@ -11,7 +11,7 @@ import (
 type entry struct {
 	key      string
 	line     int
-	value    any     // of a scalar: float64, int, string, bool or nil; of a list or an alias: its kind as text
+	value    any     // of a scalar: float64, int, string, bool or nil; of anything else: its kind as text
 	children []entry // of a map
 	mapping  bool
 }
@@ -25,9 +25,6 @@ func (e entry) fault(file, key, wanted, remedy string) Fault {
 
 // shown is what stands in the file, for a message.
 func shown(e entry) string {
-	if e.mapping {
-		return "a group of keys"
-	}
 	if e.value == nil {
 		return "nothing"
 	}
@@ -80,7 +77,7 @@ func content(file string, v *yaml.Node, path string) (any, []entry, Faults) {
 	switch v.Kind {
 	case yaml.MappingNode:
 		children, faults := entries(file, v, path)
-		return nil, children, faults
+		return "a group of keys", children, faults
 	case yaml.ScalarNode:
 		var value any
 		if err := v.Decode(&value); err != nil {

@@ -50,17 +50,17 @@ type Event struct {
 
 // Body is the body of an entry.
 type Body struct {
-	V        int                 `json:"v"`
-	Event    Event               `json:"event"`
-	Question *question.Question  `json:"question,omitempty"`
-	Snapshot *question.Snapshot  `json:"snapshot,omitempty"`
-	Facts    facts.Set           `json:"facts,omitempty"`
-	Findings []verdict.Finding   `json:"findings,omitempty"`
-	Notices  []pose.Notice       `json:"notices,omitempty"`
-	Revs     map[string]string   `json:"revisions,omitempty"` // digests, hexadecimal, of what judged it
-	Request  Exchanged           `json:"request,omitzero"`
-	Response Exchanged           `json:"response,omitzero"`
-	Count    int                 `json:"count,omitempty"` // of a refusal: how often since the last such entry
+	V        int                `json:"v"`
+	Event    Event              `json:"event"`
+	Question *question.Question `json:"question,omitempty"`
+	Snapshot *question.Snapshot `json:"snapshot,omitempty"`
+	Facts    facts.Set          `json:"facts,omitempty"`
+	Findings []verdict.Finding  `json:"findings,omitempty"`
+	Notices  []pose.Notice      `json:"notices,omitempty"`
+	Revs     map[string]string  `json:"revisions,omitempty"` // digests, hexadecimal, of what judged it
+	Request  Exchanged          `json:"request,omitzero"`
+	Response Exchanged          `json:"response,omitzero"`
+	Count    int                `json:"count,omitempty"` // of a refusal: how often since the last such entry
 }
 
 // Exchanged is the exact bytes of one message and the name of its type.

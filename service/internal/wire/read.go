@@ -45,7 +45,7 @@ func Action(a *pb.Action) question.Action {
 		}
 		return t
 	case *pb.Action_Jog:
-		by := axes(k.Jog.GetBy())
+		by := axesOf(k.Jog.GetBy())
 		return question.Action{Kind: question.Jog, Axes: &by, Rate: degrees(k.Jog.RateDegPerS), Follow: k.Jog.GetTrackDuration().AsDuration()}
 	case *pb.Action_Home:
 		h := question.Action{Kind: question.Home}
@@ -67,7 +67,7 @@ func readSlew(s *pb.Slew) question.Action {
 	case *pb.Slew_Sky:
 		a.Sky = skyOrNil(t.Sky)
 	case *pb.Slew_Axes:
-		to := axes(t.Axes)
+		to := axesOf(t.Axes)
 		a.Axes = &to
 	}
 	if s.Side != nil {
@@ -120,7 +120,7 @@ func readSample(s *pb.Sample) *question.Sample {
 		v.Doing = wordOf(doings(), s.GetMotion())
 	}
 	for _, r := range s.GetReadings() {
-		v.Readings = append(v.Readings, question.Reading{Source: wordOf(sources(), r.GetSource()), Axes: axes(r.GetAxes()), Sigma: sigmas(r.GetSigma())})
+		v.Readings = append(v.Readings, question.Reading{Source: wordOf(sources(), r.GetSource()), Axes: axesOf(r.GetAxes()), Sigma: sigmas(r.GetSigma())})
 	}
 	if p := s.GetMountSite(); p != nil {
 		v.Site = &question.Place{Lat: unit.Deg(p.GetLatDeg()), Lon: unit.Deg(p.GetLonDeg())}
@@ -172,20 +172,20 @@ func Report(r *pb.ReportRequest, at time.Time) decide.Report {
 func readHomed(h *pb.Homed) *decide.HomedReport {
 	out := &decide.HomedReport{Sensed: h.GetBy() == pb.HomedBy_HOMED_BY_SENSED, Person: h.GetPerson()}
 	if h.Axes != nil {
-		at := axes(h.GetAxes())
+		at := axesOf(h.GetAxes())
 		out.At = &at
 	}
 	if s := sigmas(h.GetSigma()); s != nil {
 		out.Sigma = s
 	}
 	if h.Closure != nil {
-		c := axes(h.GetClosure())
+		c := axesOf(h.GetClosure())
 		out.Closure = &c
 	}
 	return out
 }
 
-func axes(a *pb.AxisPair) rig.Axes { return rig.DegAxes(a.GetAxis1Deg(), a.GetAxis2Deg()) }
+func axesOf(a *pb.AxisPair) rig.Axes { return rig.DegAxes(a.GetAxis1Deg(), a.GetAxis2Deg()) }
 
 func sigmas(s *pb.AxisSigma) *rig.Axes {
 	if s == nil {

@@ -1,0 +1,213 @@
+package main
+
+import (
+	"crypto/rand"
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"runtime/debug"
+	"slices"
+	"strings"
+	"time"
+
+	"keepclear.example/keepclear/policies"
+	"keepclear.example/keepclear/service/internal/decide"
+	"keepclear.example/keepclear/service/internal/limits"
+	"keepclear.example/keepclear/service/internal/reach"
+	"keepclear.example/keepclear/service/internal/record"
+	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/rpc"
+	"keepclear.example/keepclear/service/internal/rules"
+	"keepclear.example/keepclear/service/internal/sky"
+	"keepclear.example/keepclear/service/internal/timescale"
+)
+
+// rigFile is one rig file as read.
+type rigFile struct {
+	name    string
+	content []byte
+	open    rig.Opener
+}
+
+// readRigs reads every rig file (*.yaml but limits.yaml and class-*.yaml) of a folder, and its facility limits, which may be absent.
+func readRigs(dir string) (files []rigFile, facility *limits.Layer, err error) {
+	names, err := filepath.Glob(filepath.Join(dir, "*.yaml"))
+	if err != nil {
+		return nil, nil, err
+	}
+	slices.Sort(names)
+	for _, path := range names {
+		base := filepath.Base(path)
+		content, err := os.ReadFile(path)
+		if err != nil {
+			return nil, nil, fmt.Errorf("reading a rig file: %w", err)
+		}
+		switch {
+		case base == "limits.yaml":
+			l, err := limits.ParseLayer("facility", path, content)
+			if err != nil {
+				return nil, nil, err
+			}
+			facility = &l
+		case !strings.HasPrefix(base, "class-"):
+			files = append(files, rigFile{path, content, beside(dir)})
+		}
+	}
+	if len(files) == 0 {
+		return nil, nil, fmt.Errorf("no rig file (*.yaml) in %s: put one there (an empty form: check --blank), or try serve --practice heron", dir)
+	}
+	return files, facility, nil
+}
+
+// beside opens files of a folder by bare name.
+func beside(dir string) rig.Opener {
+	return func(name string) ([]byte, error) { return fs.ReadFile(os.DirFS(dir), name) }
+}
+
+// faultsError is a list of faults as one error, one line each.
+func faultsError(faults []rig.Fault) error {
+	var errs []error
+	for _, f := range faults {
+		errs = append(errs, f)
+	}
+	return errors.Join(errs...)
+}
+
+// newMembers reads rig files and binds the rules to the limits of each.
+func newMembers(files []rigFile, facility *limits.Layer) ([]decide.Member, error) {
+	defs, err := limits.Read(policies.Files())
+	if err != nil {
+		return nil, err
+	}
+	var out []decide.Member
+	var faults []error
+	var set *rules.Set
+	for _, f := range files {
+		r, bad := rig.Parse(f.name, f.content, f.open)
+		if r == nil {
+			faults = append(faults, faultsError(bad))
+			continue
+		}
+		lim, err := limits.Merge(defs, layers(r, facility, f.name)...)
+		if err != nil {
+			faults = append(faults, err)
+			continue
+		}
+		if set == nil {
+			set, err = rules.Load(policies.Files(), lim)
+		} else {
+			set, err = set.With(lim)
+		}
+		if err != nil {
+			return nil, fmt.Errorf("loading the rules: %w", err)
+		}
+		out = append(out, decide.Member{Rig: r, Limits: lim, Rules: set, Revs: revisions(r, lim, set)})
+	}
+	return out, errors.Join(faults...)
+}
+
+// layers are the limits of a rig from the widest to its own: facility, class, rig, with the travel that the file states.
+func layers(r *rig.Rig, facility *limits.Layer, file string) []limits.Layer {
+	var out []limits.Layer
+	if facility != nil {
+		out = append(out, *facility)
+	}
+	class := limits.Layer{Name: "class " + r.Class}
+	own := limits.Layer{Name: "rig " + r.ID, File: file}
+	for _, l := range r.Limits {
+		e := limits.Entry{Rule: l.Rule, Name: l.Name, Value: l.Value, Line: l.Line}
+		if l.File != file {
+			class.File = l.File
+			class.Entries = append(class.Entries, e)
+			continue
+		}
+		own.Entries = append(own.Entries, e)
+	}
+	for _, t := range []struct {
+		rule, name string
+		deg        float64
+	}{
+		{"travel/axis1", "low_deg", r.Travel.Low.A1.Deg()}, {"travel/axis1", "high_deg", r.Travel.High.A1.Deg()},
+		{"travel/axis2", "low_deg", r.Travel.Low.A2.Deg()}, {"travel/axis2", "high_deg", r.Travel.High.A2.Deg()},
+	} {
+		own.Entries = append(own.Entries, limits.Entry{Rule: t.rule, Name: t.name, Value: t.deg})
+	}
+	if len(class.Entries) > 0 {
+		out = append(out, class)
+	}
+	return append(out, own)
+}
+
+// revisions are the digests of what judges a rig.
+func revisions(r *rig.Rig, lim limits.Set, set *rules.Set) map[string]string {
+	limDigest, ruleDigest := lim.Digest(), set.Digest()
+	build := "unknown"
+	if info, ok := debug.ReadBuildInfo(); ok {
+		build = info.Main.Version + " " + info.GoVersion
+	}
+	tables := sha256.Sum256([]byte(timescale.BuiltIn().Issued().String()))
+	return map[string]string{
+		"rig": hex.EncodeToString(r.Digest[:]), "limits": hex.EncodeToString(limDigest[:]), "rules": hex.EncodeToString(ruleDigest[:]),
+		"build": digestOf(build), "time tables": hex.EncodeToString(tables[:]),
+	}
+}
+
+func digestOf(s string) string {
+	d := sha256.Sum256([]byte(s))
+	return hex.EncodeToString(d[:])
+}
+
+// newMoment returns the sky by the built-in tables: UT1 within its bound of UTC.
+func newMoment() func(time.Time) (*sky.Moment, error) {
+	table := timescale.BuiltIn()
+	return func(t time.Time) (*sky.Moment, error) {
+		i, err := timescale.New(t, table)
+		if err != nil {
+			return nil, err
+		}
+		return sky.At(i, timescale.UT1{}), nil
+	}
+}
+
+// newID makes an id that nobody can guess: 128 random bits.
+func newID() string {
+	var b [16]byte
+	rand.Read(b[:]) // never fails (crypto/rand)
+	return hex.EncodeToString(b[:])
+}
+
+// newDecider opens the record, folds it, and takes back what was open when the service stopped.
+func newDecider(path string, members []decide.Member, now func() time.Time, clock clockReader) (*record.Record, *decide.Decider, error) {
+	var d *decide.Decider
+	rec, err := record.Open(path, record.Options{
+		State: func(chain string, on record.Head) []byte { return d.StateOf(chain, on) },
+		Reopened: func(map[string]record.Head) error {
+			if err := d.Refold(); err != nil {
+				return err
+			}
+			return nil
+		},
+	})
+	if err != nil {
+		return nil, nil, err
+	}
+	rigs := map[string]*rig.Rig{}
+	for _, m := range members {
+		rigs[m.Rig.ID] = m.Rig
+	}
+	d, err = decide.New(decide.Parts{
+		Record: rec, Members: members, Moment: newMoment(), Now: now, Clock: clock, NewID: newID, Cells: int(reach.DefaultBudget),
+		Encode: rpc.Encode(func(name string) (*rig.Rig, bool) { r, ok := rigs[name]; return r, ok }),
+	})
+	if err == nil {
+		err = d.WithdrawAfterRestart()
+	}
+	if err != nil {
+		return nil, nil, errors.Join(err, rec.Close())
+	}
+	return rec, d, nil
+}

@@ -1,0 +1,69 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"path/filepath"
+
+	"keepclear.example/keepclear/policies"
+	"keepclear.example/keepclear/service/internal/limits"
+	"keepclear.example/keepclear/service/internal/rig"
+)
+
+// check says what a rig file means, or prints an empty form.
+func check(_ context.Context, s streams, args []string) int {
+	if len(args) >= 1 && args[0] == "--blank" {
+		return blank(s, args[1:])
+	}
+	if len(args) != 1 {
+		fmt.Fprintln(s.err, "usage: check FILE, or check --blank [german|fork|alt-azimuth]")
+		return exitUsage
+	}
+	content, err := os.ReadFile(args[0])
+	if err != nil {
+		fmt.Fprintf(s.err, "the file cannot be read: %v\n", err)
+		return exitCheck
+	}
+	r, faults := rig.Parse(args[0], content, beside(filepath.Dir(args[0])))
+	if r == nil {
+		for _, f := range faults {
+			fmt.Fprintln(s.out, f)
+		}
+		fmt.Fprintf(s.out, "%d faults: the file does not load.\n", len(faults))
+		return exitCheck
+	}
+	if err := limitsFit(r, args[0]); err != nil {
+		fmt.Fprintln(s.out, err)
+		return exitCheck
+	}
+	fmt.Fprint(s.out, rig.Understood(r))
+	fmt.Fprintf(s.out, "\nIt loads. Digest %x.\n", r.Digest)
+	return exitDone
+}
+
+// limitsFit merges the limits of a rig file with the defaults.
+func limitsFit(r *rig.Rig, file string) error {
+	defs, err := limits.Read(policies.Files())
+	if err != nil {
+		return err
+	}
+	_, err = limits.Merge(defs, layers(r, nil, file)...)
+	return err
+}
+
+// blank prints an empty form.
+func blank(s streams, args []string) int {
+	kinds := map[string]rig.Kind{"german": rig.German, "fork": rig.Fork, "alt-azimuth": rig.AltAzimuth}
+	kind := rig.German
+	if len(args) > 0 {
+		k, ok := kinds[args[0]]
+		if !ok || len(args) > 1 {
+			fmt.Fprintln(s.err, "usage: check --blank [german|fork|alt-azimuth]")
+			return exitUsage
+		}
+		kind = k
+	}
+	fmt.Fprint(s.out, rig.Blank(kind))
+	return exitDone
+}

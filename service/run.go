@@ -1,0 +1,67 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"time"
+)
+
+// Exit codes: 0 allow or done, 3 hold, 4 deny, 5 a check failed, 2 wrong usage (design, section 18).
+const (
+	exitDone  = 0
+	exitUsage = 2
+	exitHold  = 3
+	exitCheck = 5
+)
+
+// command is one thing that the service binary does.
+type command struct {
+	name, args, what string
+	run              func(ctx context.Context, s streams, args []string) int
+}
+
+// streams are where a command reads and writes, and its clock.
+type streams struct {
+	in       io.Reader
+	out, err io.Writer
+	now      func() time.Time
+}
+
+// commands lists them in the order in which a new user meets them.
+func commands() []command {
+	return []command{
+		{"check", "FILE | --blank [german|fork|alt-azimuth]", "say what a rig file means, or print an empty form to measure by", check},
+		{"serve", "[--rigs DIR] [--record FILE] [--practice heron] [--listen 127.0.0.1:7413]", "answer questions", serve},
+		{"verify", "FILE", "verify a record file from its first entry to its heads", verify},
+	}
+}
+
+// run is the whole program: arguments to exit code.
+func run(ctx context.Context, args []string, in io.Reader, out, errs io.Writer, now func() time.Time) int {
+	s := streams{in, out, errs, now}
+	if len(args) > 0 {
+		for _, c := range commands() {
+			if c.name == args[0] {
+				return c.run(ctx, s, args[1:])
+			}
+		}
+		if args[0] == "help" || args[0] == "--help" || args[0] == "-h" {
+			usage(out)
+			return exitDone
+		}
+		fmt.Fprintf(errs, "there is no command %q\n\n", args[0])
+	}
+	usage(errs)
+	return exitUsage
+}
+
+func usage(w io.Writer) {
+	fmt.Fprintln(w, "keepclear service: may this rig move there, may this solve be believed?")
+	fmt.Fprintln(w)
+	for _, c := range commands() {
+		fmt.Fprintf(w, "  %s %s\n      %s\n", c.name, c.args, c.what)
+	}
+	fmt.Fprintln(w)
+	fmt.Fprintln(w, "Asking a running service is the other command: go run ./clients/keepclear help")
+}

@@ -1,0 +1,187 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"flag"
+	"fmt"
+	"log/slog"
+	"net"
+	"os"
+	"path/filepath"
+	"sync"
+	"time"
+
+	"keepclear.example/keepclear/service/internal/decide"
+	"keepclear.example/keepclear/service/internal/record"
+	"keepclear.example/keepclear/service/internal/rpc"
+	"keepclear.example/keepclear/service/internal/wire"
+)
+
+// defaultAddress is where the service listens and clients look: this machine alone.
+const defaultAddress = "127.0.0.1:7413"
+
+// heartbeat is how often a follower of the record hears that its stream lives.
+const heartbeat = 5 * time.Second
+
+// caution is said at every start (design, section 16).
+const caution = `Moving telescopes crush fingers and break equipment; looking at or passing the Sun blinds and burns. keepclear advises other
+programs and can fail: keep limit switches, clutches, fuses and an emergency stop that do not depend on it. Nobody stops a mount whose
+program died. Try every new limit slowly, with a hand on the power switch. It is no safety function (ISO 13849-1, IEC 61508);
+electrical work and machine safety follow local codes and licensed practice.`
+
+// serveOptions are the flags of serve.
+type serveOptions struct {
+	rigs, record, practice, listen string
+	clockWithinS                   float64
+}
+
+// serve answers questions until the process is told to stop.
+func serve(ctx context.Context, s streams, args []string) int {
+	o, err := serveFlags(s, args)
+	if err != nil {
+		return exitUsage
+	}
+	sv, err := newService(s, o)
+	if err != nil {
+		fmt.Fprintf(s.err, "keepclear does not start:\n%v\n", err)
+		return exitCheck
+	}
+	defer sv.close()
+	fmt.Fprintf(s.out, "%s\n\nkeepclear answers on %s, rigs %v, record %s\n", caution, sv.listener.Addr(), sv.decider.Rigs(), o.record)
+	if err := sv.run(ctx); err != nil {
+		fmt.Fprintf(s.err, "keepclear stopped: %v\n", err)
+		return exitCheck
+	}
+	fmt.Fprintln(s.out, "keepclear stopped; everything answered is on record.")
+	return exitDone
+}
+
+// serveFlags reads the flags. Defaults keep everything in the user's own configuration folder and on this machine.
+func serveFlags(s streams, args []string) (serveOptions, error) {
+	base, err := os.UserConfigDir()
+	if err != nil {
+		base = "."
+	}
+	home := filepath.Join(base, "keepclear")
+	var o serveOptions
+	f := flag.NewFlagSet("serve", flag.ContinueOnError)
+	f.SetOutput(s.err)
+	f.StringVar(&o.rigs, "rigs", filepath.Join(home, "rigs"), "folder of rig files")
+	f.StringVar(&o.record, "record", filepath.Join(home, "record.keepclear"), "record file; made if absent")
+	f.StringVar(&o.practice, "practice", "", "serve a simulated rig instead of --rigs: heron")
+	f.StringVar(&o.listen, "listen", defaultAddress, "address on this machine")
+	f.Float64Var(&o.clockWithinS, "clock-within", 0, "a person's statement, at the start: this machine's clock is right to so many seconds")
+	if err := f.Parse(args); err != nil {
+		return o, err
+	}
+	if f.NArg() > 0 {
+		fmt.Fprintf(s.err, "serve takes no argument %q\n", f.Arg(0))
+		return o, errors.New("usage")
+	}
+	return o, nil
+}
+
+// service is a running service and what it is made of.
+type service struct {
+	record   *record.Record
+	decider  *decide.Decider
+	server   *rpc.Server
+	listener net.Listener
+	tasks    []func(context.Context) error // that run beside the server until it ends
+}
+
+// newService makes every part; on an error nothing is left open.
+func newService(s streams, o serveOptions) (*service, error) {
+	files, facility, err := rigSource(o)
+	if err != nil {
+		return nil, err
+	}
+	members, err := newMembers(files, facility)
+	if err != nil {
+		return nil, err
+	}
+	if o.practice != "" {
+		for _, m := range members {
+			m.Rig.Practice = true
+		}
+	}
+	clock := &wallClock{kernel: kernelClock}
+	if o.clockWithinS > 0 {
+		clock.told = &o.clockWithinS
+	}
+	return assemble(s, members, o, clock.read)
+}
+
+// assemble opens the record and makes decider, server and listener.
+func assemble(s streams, members []decide.Member, o serveOptions, clock clockReader) (*service, error) {
+	checker, err := wire.NewChecker()
+	if err != nil {
+		return nil, err
+	}
+	listener, err := listenHere(o.listen)
+	if err != nil {
+		return nil, err
+	}
+	if err := os.MkdirAll(filepath.Dir(o.record), 0o700); err != nil {
+		return nil, errors.Join(fmt.Errorf("making the record's folder: %w", err), listener.Close())
+	}
+	rec, d, err := newDecider(o.record, members, s.now, clock)
+	if err != nil {
+		return nil, errors.Join(err, listener.Close())
+	}
+	server := rpc.New(rpc.Parts{
+		Decider: d, Record: rec, Checker: checker, Log: slog.New(slog.NewTextHandler(s.err, nil)),
+		Rules: describer(members), CheckFile: checkFile, Heartbeat: heartbeat,
+	})
+	return &service{record: rec, decider: d, server: server, listener: listener}, nil
+}
+
+// listenHere listens on a loopback address; anything else needs certificates, which this version does not have.
+func listenHere(address string) (net.Listener, error) {
+	host, _, err := net.SplitHostPort(address)
+	if err != nil {
+		return nil, fmt.Errorf("--listen %q is no address: want host:port, such as %s", address, defaultAddress)
+	}
+	if ip := net.ParseIP(host); host != "localhost" && (ip == nil || !ip.IsLoopback()) {
+		return nil, fmt.Errorf("--listen %q reaches beyond this machine, and this version speaks no TLS: listen on a loopback address such as %s", address, defaultAddress)
+	}
+	l, err := net.Listen("tcp", address)
+	if err != nil {
+		return nil, fmt.Errorf("listening on %s: %w (does another keepclear run? choose another with --listen)", address, err)
+	}
+	return l, nil
+}
+
+// run serves until ctx ends.
+func (sv *service) run(ctx context.Context) error {
+	inner, cancel := context.WithCancel(ctx)
+	var wg sync.WaitGroup
+	tick := time.NewTicker(rpc.Tick)
+	wg.Go(func() {
+		defer tick.Stop()
+		for {
+			select {
+			case <-inner.Done():
+				return
+			case <-tick.C:
+				sv.server.Healthy()
+				sv.decider.LapseAll()
+			}
+		}
+	})
+	for _, task := range sv.tasks {
+		wg.Go(func() { _ = task(inner) }) // a task that ends early leaves the service as it is
+	}
+	err := sv.server.Serve(inner, sv.listener)
+	cancel()
+	wg.Wait()
+	return err
+}
+
+// close gives the record up.
+func (sv *service) close() {
+	// Serve has closed the listener; what close finds wrong with the record was an error of the last flush, already answered.
+	_ = sv.listener.Close()
+	_ = sv.record.Close()
+}
