@@ -17,7 +17,7 @@ var (
 	ErrCurve = errors.New("no finite angle to compare with the limit")
 )
 
-// MaxSpan is the longest search, a work budget: 38,400 samples, about 30 ms.
+// MaxSpan is the longest search, a work budget: 57,600 samples, about 90 ms.
 const MaxSpan = 400 * 24 * time.Hour
 
 // sampling is the step of the search. An altitude has its turning points half a day apart, so two crossings within a step are

@@ -8,8 +8,9 @@ type nutationTerm struct {
 }
 
 // nutationTerms is the IAU 2000B series, 77 luni-solar terms.
-// Source: McCarthy & Luzum 2003, Celest. Mech. Dyn. Astron. 85, 37; each row was compared with ERFA 2.0.0 nut00b over
-// twenty centuries, to better than 0.01 µas.
+// Source: McCarthy & Luzum 2003, Celest. Mech. Dyn. Astron. 85, 37. The multiples are from memory; the
+// amplitudes are what least squares draws from 6,000 values of ERFA 2.0.0 nut00b over twenty centuries, where they come out whole, and
+// the sum agrees with it to 1e-13″.
 var nutationTerms = [77]nutationTerm{
 	{0, 0, 0, 0, 1, -172064161, -174666, 33386, 92052331, 9086, 15377},
 	{0, 0, 2, -2, 2, -13170906, -1675, -13696, 5730336, -3015, -4587},
