@@ -1,0 +1,259 @@
+package keepclear
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"time"
+
+	pb "keepclear.example/keepclear/api/keepclear/v1"
+)
+
+// While a motion runs a sample goes out every sampleEvery; no reply for silentFor stops it. The service's side of the same is the
+// freshness of a sample.
+const (
+	sampleEvery = time.Second
+	silentFor   = 2 * time.Second
+	stopTimeout = 5 * time.Second
+)
+
+// Done is how a motion or a sync ended.
+type Done struct {
+	// Moved tells whether the body ran.
+	Moved bool
+	// Stopped says why the library stopped the mount; empty: it did not.
+	Stopped string
+	// Err is what the body, the stop or the report returned; nil: nothing.
+	Err error
+	// Why says why the body did not run; empty: it ran.
+	Why string
+}
+
+// String gives it in one line.
+func (d Done) String() string {
+	switch {
+	case !d.Moved:
+		return "not moved: " + d.Why
+	case d.Stopped != "":
+		return "stopped: " + d.Stopped
+	case d.Err != nil:
+		return "failed: " + d.Err.Error()
+	}
+	return "done"
+}
+
+// Move runs a motion if the answer allows it, and not otherwise. body moves the mount and returns when it is at rest or tracks as
+// permitted; its context ends when the permit is taken back, replies stop, or time is over: by then Stop was called. When body returns
+// the end is reported with a fresh sample, unless the motion was to track on: then the permit stays open for the tracking.
+func (a Answer) Move(ctx context.Context, body func(context.Context, *pb.Permit) error) Done {
+	p := a.Reply.GetPermit()
+	switch {
+	case a.Verdict != Allow || a.handle == nil:
+		return Done{Why: a.Why}
+	case p == nil:
+		return Done{Why: "the answer is leave for a sync, not for a motion"}
+	}
+	if a.request.GetBeginLater() {
+		begun, fault := a.begin(ctx)
+		if fault != "" {
+			return Done{Why: fault}
+		}
+		p = begun
+	}
+	if late := a.late(); late != "" {
+		a.close(ctx, pb.EndKind_END_KIND_NOT_MOVED)
+		return Done{Why: late}
+	}
+	return a.guarded(ctx, p, body)
+}
+
+// begin tells the service that the motion starts now and returns the begun permit.
+func (a Answer) begin(ctx context.Context) (*pb.Permit, string) {
+	h, id := a.handle, a.Reply.GetPermit().GetPermitId()
+	s, err := h.read(ctx)
+	if err != nil {
+		return nil, fmt.Sprintf("the mount could not be read: %v", err)
+	}
+	r, err := h.Report(ctx, &pb.ReportRequest{Sample: s, Event: &pb.ReportRequest_Begin{Begin: &pb.Begin{PermitId: id}}})
+	if err != nil {
+		return nil, err.Error()
+	}
+	p := r.GetPermit()
+	if p.GetPermitId() != id || p.GetState() != pb.PermitState_PERMIT_STATE_BEGUN {
+		reason := "the permit did not begin: it is " + word(p.GetState().String())
+		for _, f := range r.GetFindings() {
+			reason += "; " + f.GetSentence()
+		}
+		return nil, reason
+	}
+	return p, ""
+}
+
+// guarded runs the body under watch. A body that panics stops the mount before the panic goes on.
+func (a Answer) guarded(ctx context.Context, p *pb.Permit, body func(context.Context, *pb.Permit) error) Done {
+	inner, cancel := context.WithCancelCause(ctx)
+	defer cancel(nil)
+	watched := make(chan struct{})
+	go func() {
+		defer close(watched)
+		a.watch(inner, p, cancel)
+	}()
+	finished := false
+	defer func() {
+		if !finished { // a panic in the body
+			cancel(errors.New("the program failed"))
+			a.stop()
+		}
+	}()
+	err := body(inner, p)
+	finished = true
+	var taken *takenError
+	if errors.As(context.Cause(inner), &taken) {
+		cancel(nil)
+		<-watched
+		return a.afterStop(ctx, taken.why, err)
+	}
+	cancel(nil)
+	<-watched
+	if err != nil {
+		stopErr := a.stop()
+		a.close(ctx, pb.EndKind_END_KIND_FAILED)
+		return Done{Moved: true, Stopped: "the motion failed: " + err.Error(), Err: errors.Join(err, stopErr)}
+	}
+	if tracksOn(p) {
+		_, err = a.handle.reportSample(ctx)
+		return Done{Moved: true, Err: err}
+	}
+	return Done{Moved: true, Err: a.close(ctx, pb.EndKind_END_KIND_DONE)}
+}
+
+// tracksOn tells whether the permit goes on after the motion, for tracking.
+func tracksOn(p *pb.Permit) bool {
+	switch k := p.GetAction().GetKind().(type) {
+	case *pb.Action_Slew:
+		return k.Slew.GetTrackDuration().AsDuration() > 0
+	case *pb.Action_Jog:
+		return k.Jog.GetTrackDuration().AsDuration() > 0
+	case *pb.Action_Flip:
+		return k.Flip.GetTrackDuration().AsDuration() > 0
+	case *pb.Action_Track:
+		return true
+	}
+	return false
+}
+
+// takenError is why a motion lost its leave under way.
+type takenError struct{ why string }
+
+func (e *takenError) Error() string { return e.why }
+
+// watch sends samples and stops the mount where the permit is lost. The stop comes first; only then the body hears of it.
+func (a Answer) watch(ctx context.Context, p *pb.Permit, cancel context.CancelCauseFunc) {
+	tick := time.NewTicker(sampleEvery)
+	defer tick.Stop()
+	heard := time.Now()
+	for {
+		select {
+		case <-ctx.Done():
+			if context.Cause(ctx) != nil && !errors.Is(context.Cause(ctx), context.Canceled) {
+				return
+			}
+			return
+		case <-tick.C:
+		}
+		why := ""
+		r, err := a.handle.reportSample(ctx)
+		switch {
+		case ctx.Err() != nil:
+			return
+		case err == nil:
+			heard = time.Now()
+			why = lost(p, r)
+		case time.Since(heard) > silentFor:
+			why = "nobody answered for " + time.Since(heard).Round(100*time.Millisecond).String()
+		}
+		if over := a.handle.now().Sub(a.sent); why == "" && over > p.GetStopBy().GetWithinDuration().AsDuration() {
+			why = "its time is over"
+		}
+		if why != "" {
+			_ = a.stop() // the error comes again, and is kept, in afterStop
+			cancel(&takenError{why})
+			return
+		}
+	}
+}
+
+// lost says why a reply means that the permit is no longer ours; empty: it is.
+func lost(p *pb.Permit, r *pb.ReportResponse) string {
+	now := r.GetPermit()
+	switch {
+	case now.GetPermitId() != p.GetPermitId():
+		return "the permit is no longer open"
+	case now.GetState() != pb.PermitState_PERMIT_STATE_BEGUN && now.GetState() != pb.PermitState_PERMIT_STATE_ENDED:
+		return "the permit is " + word(now.GetState().String()) + ": " + now.GetEndedBecause()
+	}
+	return ""
+}
+
+func (a Answer) afterStop(ctx context.Context, why string, body error) Done {
+	stopErr := a.stop()
+	a.close(ctx, pb.EndKind_END_KIND_STOPPED)
+	return Done{Moved: true, Stopped: why, Err: errors.Join(body, stopErr)}
+}
+
+// stop stops the mount, whatever became of the caller's context.
+func (a Answer) stop() error {
+	ctx, cancel := context.WithTimeout(context.Background(), stopTimeout)
+	defer cancel()
+	if err := a.handle.mount.Stop(ctx); err != nil {
+		return fmt.Errorf("stopping the mount: %w", err)
+	}
+	return nil
+}
+
+// close reports the end of a permit with a fresh sample.
+func (a Answer) close(ctx context.Context, how pb.EndKind) error {
+	h, id := a.handle, a.Reply.GetPermit().GetPermitId()
+	r := &pb.ReportRequest{Event: &pb.ReportRequest_End{End: &pb.End{PermitId: id, Kind: how}}}
+	if s, err := h.read(ctx); err == nil {
+		r.Sample = s
+	}
+	out, err := h.Report(context.WithoutCancel(ctx), r)
+	if err != nil {
+		return err
+	}
+	if p := out.GetPermit(); p.GetPermitId() != id || p.GetState() != pb.PermitState_PERMIT_STATE_BEGUN {
+		h.closeIf(id)
+	}
+	return nil
+}
+
+// reportSample reads a sample and reports it.
+func (h *Handle) reportSample(ctx context.Context) (*pb.ReportResponse, error) {
+	s, err := h.read(ctx)
+	if err != nil {
+		return nil, err
+	}
+	return h.Report(ctx, &pb.ReportRequest{Sample: s})
+}
+
+// Tell tells the mount of an allowed sync, and not otherwise, and reports it with a fresh sample.
+func (a Answer) Tell(ctx context.Context, body func(context.Context, *pb.SyncLeave) error) Done {
+	l := a.Reply.GetSyncLeave()
+	switch {
+	case a.Verdict != Allow || a.handle == nil:
+		return Done{Why: a.Why}
+	case l == nil:
+		return Done{Why: "the answer is leave for a motion, not for a sync"}
+	}
+	if late := a.late(); late != "" {
+		return Done{Why: late}
+	}
+	err := body(ctx, l)
+	r := &pb.ReportRequest{Event: &pb.ReportRequest_Synced{Synced: &pb.Synced{LeaveId: l.GetLeaveId(), Refused: err != nil}}}
+	if s, readErr := a.handle.read(ctx); readErr == nil {
+		r.Sample = s
+	}
+	_, reportErr := a.handle.Report(context.WithoutCancel(ctx), r)
+	return Done{Moved: true, Err: errors.Join(err, reportErr)}
+}
