@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"strings"
 	"time"
 
 	"keepclear.example/keepclear/service/internal/facts"
@@ -46,7 +47,7 @@ func (d *Decider) judge(ctx context.Context, g *group, q question.Question, r Re
 	takes := g.takesSoFar()
 	g.settle()
 	head := d.parts.Record.Head(g.name)
-	before, notices, set := d.takeIn(g, q.Sample, q.Asker, q.At)
+	before, notices, set := d.takeIn(g, q)
 	snap := question.Snapshot{Rig: before, Locks: append(d.locks(g), set...), Clock: d.parts.Clock(q.At), At: q.At}
 	answer, solve := d.weigh(ctx, g, q, snap)
 	after := before
@@ -72,17 +73,29 @@ func (d *Decider) judge(ctx context.Context, g *group, q question.Question, r Re
 	return answer, w, nil
 }
 
-// takeIn lapses what time alone ends and takes a question's own sample in. Requires the turn.
-func (d *Decider) takeIn(g *group, sample *question.Sample, asker string, at time.Time) (question.RigState, []pose.Notice, []question.Lock) {
-	s, notices := pose.Lapse(g.live, at)
-	if sample != nil {
+// takeIn lapses what time alone ends and takes a question's own samples in, that of mid-exposure before the present one. Requires the
+// turn.
+func (d *Decider) takeIn(g *group, q question.Question) (question.RigState, []pose.Notice, []question.Lock) {
+	s, notices := pose.Lapse(g.live, q.At)
+	take := func(sample *question.Sample) {
 		x := *sample
-		x.Received, x.Asker = at, asker
+		x.Received, x.Asker = q.At, q.Asker
 		var more []pose.Notice
 		s, more = pose.Observe(d.world(g), s, x)
 		notices = append(notices, more...)
 	}
-	return s, notices, d.locksFor(g, notices, at)
+	if v := q.Action.Solve; v != nil && v.Mid != nil && newer(v.Mid, s.Sample) {
+		take(v.Mid)
+	}
+	if q.Sample != nil {
+		take(q.Sample)
+	}
+	return s, notices, d.locksFor(g, notices, q.At)
+}
+
+// newer tells whether a sample is later than the last one; one without a time is not.
+func newer(x, last *question.Sample) bool {
+	return !x.Time.IsZero() && (last == nil || x.Time.After(last.Time))
 }
 
 // locksFor makes the locks that notices call for.
@@ -103,9 +116,7 @@ func (d *Decider) weigh(ctx context.Context, g *group, q question.Question, snap
 	})
 	sub := Subject(g.member.Rig, q.Action)
 	findings := g.member.Rules.Judge(ctx, sub, out.Facts, q.At)
-	if f, busy := onePermit(q, snap.Rig); busy {
-		findings = append(findings, f)
-	}
+	findings = append(findings, ownFindings(g, q, snap.Rig, &out)...)
 	a := Answer{
 		Verdict:  verdict.Combine(findings, g.member.Rules.IDs(), rules.Required(sub)),
 		Findings: findings, Facts: out.Facts, Ends: out.Ends, Closest: out.Closest, Notes: out.Notes,
@@ -134,10 +145,15 @@ func finished(s *question.JudgedSolve, a Answer) *question.JudgedSolve {
 	j := *s
 	j.Good = true
 	for _, f := range a.Findings {
-		if len(f.Rule) > 6 && f.Rule[:6] == "solve/" && f.Effect != verdict.Passes && f.Effect != verdict.NotApplicable {
+		failed := f.Effect != verdict.Passes && f.Effect != verdict.NotApplicable
+		if failed && strings.HasPrefix(f.Rule, "solve/") {
 			j.Good = false
 		}
+		if failed && f.Rule == "sync/expected" {
+			j.Against = true
+		}
 	}
+	j.Against = j.Against && j.Good
 	switch a.Verdict {
 	case verdict.Allow:
 		j.Verdict = question.Leaved

@@ -10,6 +10,7 @@ import (
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/rules"
+	"keepclear.example/keepclear/service/internal/unit"
 	"keepclear.example/keepclear/service/internal/verdict"
 )
 
@@ -41,6 +42,37 @@ func sentTime(q question.Question) time.Time {
 		return q.At
 	}
 	return q.Sent
+}
+
+// ownFindings are the holds of Go's own about permits, which no rule reads: they can only add to what the rules say.
+func ownFindings(g *group, q question.Question, s question.RigState, out *facts.Outcome) []verdict.Finding {
+	var all []verdict.Finding
+	if f, busy := onePermit(q, s); busy {
+		all = append(all, f)
+	}
+	if f, fast := slowJog(g, q, s, out); fast {
+		all = append(all, f)
+	}
+	return all
+}
+
+// slowJog holds a jog from a pose that may be one of several unless it asks to go slowly, and proposes that.
+func slowJog(g *group, q question.Question, s question.RigState, out *facts.Outcome) (verdict.Finding, bool) {
+	most, _ := g.member.Limits.Value("permit", "jog_deg_per_s")
+	rate := q.Action.Rate
+	if q.Action.Kind != question.Jog || s.Pose.State == question.Known || rate != nil && rate.Deg() <= most*(1+1e-9) {
+		return verdict.Finding{}, false
+	}
+	slow := q.Action
+	limit := unit.Deg(most)
+	slow.Rate, slow.Message = &limit, nil
+	out.Instead = append([]question.Action{slow}, out.Instead...)
+	say := fmt.Sprintf("the pose is one of %d places, so a jog may go no faster than %.2f°/s", len(s.Pose.Candidates), most)
+	return verdict.Finding{
+		Rule: "permit/slow", Effect: verdict.Holds, Code: "jog_too_fast", Limit: &most, Unit: "deg_per_s",
+		Sentence: "Held: " + say + ".", Remedy: "Ask for the same jog at that rate.",
+		Needs: []verdict.Need{{Kind: "asker", Sentence: say}},
+	}, true
 }
 
 // onePermit holds a motion while another permit of the rig is open and the question does not name it.

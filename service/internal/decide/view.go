@@ -48,10 +48,7 @@ func (d *Decider) standingNeeds(ctx context.Context, g *group, s question.RigSta
 	snap := question.Snapshot{Rig: s, Locks: d.locks(g), Clock: d.parts.Clock(now), At: now}
 	out := facts.Compute(facts.Input{Question: q, Snapshot: snap, Rig: g.member.Rig, Limits: g.member.Limits, Moment: d.parts.Moment, Cells: d.parts.Cells})
 	findings := g.member.Rules.Judge(ctx, Subject(g.member.Rig, q.Action), out.Facts, now)
-	if f, busy := onePermit(q, s); busy {
-		findings = append(findings, f)
-	}
-	return verdict.Needs(findings)
+	return verdict.Needs(append(findings, ownFindings(g, q, s, &out)...))
 }
 
 // Down tells why the record takes nothing; nil while it does.

@@ -145,7 +145,7 @@ func (in *Input) around(p *reach.Prover, s *stand, ways []journey, out *Outcome)
 				continue
 			}
 			a := *in.action()
-			a.Order = order
+			a.Order, a.Message = order, nil
 			out.Instead = append(out.Instead, a)
 		}
 	}
@@ -161,7 +161,9 @@ func (in *Input) around(p *reach.Prover, s *stand, ways []journey, out *Outcome)
 		at := stop
 		out.Instead = append(out.Instead, question.Action{Kind: question.Slew, Axes: &at})
 	}
-	out.Instead = append(out.Instead, *in.action())
+	again := *in.action()
+	again.Message = nil
+	out.Instead = append(out.Instead, again)
 }
 
 // recentring puts what a false sync would lead to: the mount, told to go back to where it believed that it was, turns by the jump.

@@ -267,6 +267,7 @@ func (in *Input) shorter(binding float64, out *Outcome) {
 		return
 	}
 	a := *in.action()
+	a.Message = nil
 	if a.Kind == question.Track {
 		until := in.Snapshot.At.Add(time.Duration(longest) * time.Second).Truncate(time.Second)
 		a.Follow, a.Until = 0, &until

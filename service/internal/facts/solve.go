@@ -84,24 +84,24 @@ func (in *Input) solveTimes(f Set, e *evidence, v *question.Solve) {
 	in.poseAtMid(f, e, v.Start, end)
 }
 
-// poseAtMid finds the pose at mid-exposure among the marks of the samples around it.
+// poseAtMid finds the pose at mid-exposure among the marks of the samples around it; a sample sent as that of mid-exposure serves where
+// there is none before or after.
 func (in *Input) poseAtMid(f Set, e *evidence, start, end time.Time) {
-	before, after := around(in.Snapshot.Rig.Recent, start, end)
+	marks := in.Snapshot.Rig.Recent
+	before, after := around(marks, start, end)
+	if mid := in.action().Solve.Mid; mid != nil {
+		sent := markAt(marks, mid.Time)
+		before, after = orMark(before, sent), orMark(after, sent)
+	}
 	switch {
 	case before == nil || after == nil:
 		e.midWhy = fmt.Sprintf("no samples around the exposure %s to %s: one is wanted before it and one after", clock(start), clock(end))
-	case !before.Known || !after.Known:
+	case (!before.Known || !after.Known) && len(in.Snapshot.Rig.Pose.Candidates) == 0:
 		e.midWhy = "the pose was not known during the exposure"
-		if len(in.Snapshot.Rig.Pose.Candidates) > 0 {
-			e.midWhy = ""
-		}
+	case movedBetween(marks, before.Time, after.Time):
+		e.midWhy = fmt.Sprintf("the rig moved between %s and %s", clock(before.Time), clock(after.Time))
 	}
 	if e.midWhy != "" {
-		f.Lack("exposure_motion_arcsec", e.midWhy, "sample")
-		return
-	}
-	if movedBetween(in.Snapshot.Rig.Recent, before.Time, after.Time) {
-		e.midWhy = fmt.Sprintf("the rig moved between %s and %s", clock(before.Time), clock(after.Time))
 		f.Lack("exposure_motion_arcsec", e.midWhy, "sample")
 		return
 	}
@@ -112,6 +112,23 @@ func (in *Input) poseAtMid(f Set, e *evidence, start, end time.Time) {
 	e.pose = before.Axes.Add(after.Axes.Sub(before.Axes).Scale(share))
 	e.midKnown = true
 	f.Number("exposure_motion_arcsec", in.drift(*before, *after, end.Sub(start)).Arcsec(), Computed)
+}
+
+// markAt returns the mark of the sample read at an instant.
+func markAt(marks []question.SampleMark, at time.Time) *question.SampleMark {
+	for i := range marks {
+		if marks[i].Time.Equal(at) {
+			return &marks[i]
+		}
+	}
+	return nil
+}
+
+func orMark(a, b *question.SampleMark) *question.SampleMark {
+	if a == nil {
+		return b
+	}
+	return a
 }
 
 // around returns the last mark not after start and the first not before end.
