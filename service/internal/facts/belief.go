@@ -51,16 +51,30 @@ func (in *Input) newStand(h *heaven, carried question.Pose) *stand {
 	if s.sample == nil || s.sample.Belief == nil || len(carried.Candidates) == 0 {
 		return s
 	}
-	m := h.near(sampleTime(s.sample, in.Snapshot.At))
-	s.ra, s.dec = ofDate(m, s.sample.Belief.Sky)
-	s.believes = true
-	p := carried.Candidates[0].Axes
+	in.carryBelief(h, s)
+	return s
+}
+
+// carryBelief works out M(belief) of the sample, holds it against the pose of the same sample, and carries the difference to the
+// instant of the question: a mount at rest believes another right ascension by then, one that tracks the same.
+func (in *Input) carryBelief(h *heaven, s *stand) {
+	at := sampleTime(s.sample, in.Snapshot.At)
+	ra, dec := ofDate(h.near(at), s.sample.Belief.Sky)
+	then := s.mount
+	then.Sidereal -= unit.Angle(in.Snapshot.At.Sub(at).Seconds()) * question.SiderealRate
+	p := s.pose.Candidates[0].Axes
+	sampled := p
+	if c := in.Snapshot.Rig.Pose.Candidates; len(c) > 0 {
+		sampled = c[0].Axes
+	}
 	s.sides = []rig.Side{in.Rig.Kind.SideOf(p)}
 	if side := s.sample.Belief.Side; side != "" {
 		s.sides = []rig.Side{side}
 	}
-	s.belief = rig.LiftNear(in.Rig.Map(s.mount, s.ra, s.dec, s.sides[0]), p)
-	return s
+	b := rig.LiftNear(in.Rig.Map(then, ra, dec, s.sides[0]), sampled)
+	s.believes = true
+	s.belief = p.Add(b.Sub(sampled))
+	s.ra, s.dec, _ = in.Rig.Unmap(s.mount, s.belief)
 }
 
 // mountSky fills in what the mount's own map goes by: its sidereal time and site where it tells them, ours where the rig file says

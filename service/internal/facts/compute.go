@@ -213,7 +213,7 @@ func (in *Input) harmless(h *heaven, s *stand) *time.Time {
 			keeps := p.Keeps(c.way, j.spread.Add(c.bend), 0, reach.Budget(in.Cells))
 			least = math.Min(least, untilS(keeps.Clear, keeps.Whole))
 			least = math.Min(least, in.travelBound(&c, j.spread, j.sharp).in)
-			least = math.Min(least, in.lowBound(h, &c, false).in)
+			least = math.Min(least, in.lowBound(&c, false).in)
 			least = math.Min(least, in.sunBound(h, &c, j.spread).in)
 			continue
 		}

@@ -133,7 +133,7 @@ func (in *Input) bounds(h *heaven, p *reach.Prover, c *course, sky bool) []bound
 		exact = p.Keeps(c.way, sharp, 0, reach.Budget(in.Cells))
 	}
 	out := []bound{{name: "margin_in_s", in: untilS(keeps.Clear, keeps.Whole), sharp: untilS(exact.Broken, exact.Whole), about: partsOf(keeps.Seen)}}
-	out = append(out, in.travelBound(c, spread, sharp), in.sunBound(h, c, spread), in.lowBound(h, c, sky), in.dawnBound(h, c))
+	out = append(out, in.travelBound(c, spread, sharp), in.sunBound(h, c, spread), in.lowBound(c, sky), in.dawnBound(h, c))
 	if in.Rig.Mount.FlipsItself {
 		out = append(out, in.flipBound(h, c))
 	}
@@ -156,55 +156,57 @@ func partsOf(a *reach.Approach) []string {
 
 // travelBound is when an axis reaches the end of its travel.
 func (in *Input) travelBound(c *course, spread, sharp rig.Axes) bound {
-	b := bound{name: "travel_in_s", in: dayS, sharp: dayS}
-	out := func(by rig.Axes) (float64, string) {
-		axis := ""
-		t := firstTime(c.way.Seconds(), func(t float64) bool {
+	axis := ""
+	out := func(by rig.Axes) float64 {
+		return firstTime(c.way.Seconds(), func(t float64) unit.Angle {
 			a := c.way.At(t)
-			switch {
-			case a.A1+by.A1 > in.Rig.Travel.High.A1 || a.A1-by.A1 < in.Rig.Travel.Low.A1:
-				axis = "axis 1"
-			case a.A2+by.A2 > in.Rig.Travel.High.A2 || a.A2-by.A2 < in.Rig.Travel.Low.A2:
-				axis = "axis 2"
-			default:
-				return false
+			left := min(in.Rig.Travel.High.A1-a.A1, a.A1-in.Rig.Travel.Low.A1) - by.A1
+			axis = "axis 1"
+			if two := min(in.Rig.Travel.High.A2-a.A2, a.A2-in.Rig.Travel.Low.A2) - by.A2; two < left {
+				left, axis = two, "axis 2"
 			}
-			return true
+			return left
 		})
-		return t, axis
 	}
-	var axis string
-	b.in, axis = out(spread)
-	b.sharp, _ = out(sharp)
-	if axis != "" {
+	b := bound{name: "travel_in_s", sharp: out(sharp)}
+	b.in = out(spread)
+	if b.in < dayS {
 		b.about = []string{axis}
 	}
 	return b
 }
 
-// searchStep is how finely a course is searched for the first instant at which something holds; crossings closer together than that
-// are missed: 30 s are 0.125° of the sky.
+// searchStep is how finely a course is searched where a bound is near: 30 s are 0.125° of the sky, so a dip into a limit and out of
+// it again within that is missed.
 const searchStep = 30.0
 
-// firstTime returns the first instant, to a second on the early side, at which holds is true; a day where it never is.
-func firstTime(end float64, holds func(t float64) bool) float64 {
-	if holds(0) {
+// skyRate is the fastest at which an angle of the sky over the ground changes, per second: the sidereal rate.
+const skyRate = question.SiderealRate
+
+// firstTime returns the first instant, to a second on the early side, at which what is left of a bound is negative; a day where it
+// never is. What is left may shrink by no more than twice the sky's rate (the tube and the Sun both turn with it), so that much of
+// the course is skipped at a time.
+func firstTime(end float64, left func(t float64) unit.Angle) float64 {
+	now := left(0)
+	if now < 0 {
 		return 0
 	}
-	for t := 0.0; t < end; t += searchStep {
-		next := math.Min(t+searchStep, end)
-		if !holds(next) {
+	for t := 0.0; t < end; {
+		next := math.Min(t+math.Max(searchStep, float64(now/(2*skyRate))), end)
+		now = left(next)
+		if now >= 0 {
+			t = next
 			continue
 		}
 		low, high := t, next
 		for high-low > 1 {
-			if mid := (low + high) / 2; holds(mid) {
+			if mid := (low + high) / 2; left(mid) < 0 {
 				high = mid
 			} else {
 				low = mid
 			}
 		}
-		holds(high) // leaves the closure's notes at the crossing
+		left(high) // leaves the closure's notes at the crossing
 		return low
 	}
 	return dayS
@@ -214,44 +216,56 @@ func firstTime(end float64, holds func(t float64) bool) float64 {
 func (in *Input) sunBound(h *heaven, c *course, spread rig.Axes) bound {
 	apart := unit.Deg(in.limit("sun/apart", "separation_deg", 180))
 	reached := func(by unit.Angle) float64 {
-		return firstTime(c.way.Seconds(), func(t float64) bool {
+		return firstTime(c.way.Seconds(), func(t float64) unit.Angle {
 			sun := h.sun(h.at(c.arrival + t))
 			_, alt := frame.AzAlt(sun)
-			return alt > sunUp && in.Rig.Chain.Direction(c.way.At(t)).Angle(sun) < apart+by
+			return max(sunUp-alt, in.Rig.Chain.Direction(c.way.At(t)).Angle(sun)-apart-by)
 		})
 	}
 	return bound{name: "sun_in_s", in: reached(spread.A1 + spread.A2), sharp: reached(0), about: []string{"the Sun"}}
 }
 
-// lowBound is when the tube sinks below the floor or, for a sky target, below the local horizon.
-func (in *Input) lowBound(h *heaven, c *course, sky bool) bound {
+// lowBound is when the tube sinks below the floor or, for a sky target, below the local horizon. A skyline may rise as steeply as a
+// wall, so where the file gives one nothing is skipped.
+func (in *Input) lowBound(c *course, sky bool) bound {
 	floor := unit.Deg(in.limit("sky/floor", "altitude_deg", 90))
 	above := unit.Deg(in.limit("sky/horizon", "above_deg", 90))
-	t := firstTime(c.way.Seconds(), func(t float64) bool {
+	t := firstTime(c.way.Seconds(), func(t float64) unit.Angle {
 		az, alt := frame.AzAlt(in.Rig.Chain.Direction(c.way.At(t)))
-		return alt < floor || sky && alt < in.Rig.SkylineAt(az)+above
+		left := alt - floor
+		if sky {
+			left = min(left, alt-in.Rig.SkylineAt(az)-above)
+			if len(in.Rig.Horizon) > 0 && left > 0 {
+				left = 0
+			}
+		}
+		return left
 	})
 	return bound{name: "horizon_in_s", in: t, sharp: t, about: []string{"the horizon"}}
 }
 
 // dawnBound is when the Sun rises. It binds nothing.
 func (in *Input) dawnBound(h *heaven, c *course) bound {
-	t := firstTime(dayS, func(t float64) bool {
+	t := firstTime(dayS, func(t float64) unit.Angle {
 		_, alt := frame.AzAlt(h.sun(h.at(c.arrival + t)))
-		return alt > sunUp
+		return sunUp - alt
 	})
 	return bound{name: "dawn_in_s", in: t, sharp: t, informs: true}
 }
 
-// flipBound is when a mount that changes side by itself would do so: a motion that nobody asked for.
+// flipBound is when a mount that changes side by itself would do so: a motion that nobody asked for. Before the meridian the tube is
+// west; it may flip once the hour angle passes.
 func (in *Input) flipBound(h *heaven, c *course) bound {
-	side := in.Rig.Kind.SideOf(c.journey.end.Axes)
 	t := dayS
-	if side == rig.West { // before the meridian the tube is west; it flips once the hour angle passes
-		t = firstTime(c.way.Seconds(), func(t float64) bool {
-			ra, _, _ := in.Rig.Unmap(h.ours(h.at(c.arrival+t)), c.way.At(t))
-			hour := (h.sidereal(h.at(c.arrival+t)) - ra).Wrapped()
-			return hour >= in.Rig.Mount.FlipAt-sideGrace && hour < unit.HalfTurn/2
+	if in.Rig.Kind.SideOf(c.journey.end.Axes) == rig.West {
+		t = firstTime(c.way.Seconds(), func(t float64) unit.Angle {
+			m := h.at(c.arrival + t)
+			ra, _, _ := in.Rig.Unmap(h.ours(m), c.way.At(t))
+			hour := (h.sidereal(m) - ra).Wrapped()
+			if hour >= unit.HalfTurn/2 {
+				return unit.Turn
+			}
+			return in.Rig.Mount.FlipAt - sideGrace - hour
 		})
 	}
 	return bound{name: "flip_in_s", in: t, sharp: t, about: []string{"the mount's own flip"}}
@@ -333,11 +347,11 @@ func (in *Input) stopsAt(c *course) (float64, string) {
 // limitActs is when belief, with what syncs may still take from it, reaches a limit kept by the mount.
 func (in *Input) limitActs(c *course, axis int, limit unit.Angle) float64 {
 	later := unit.Deg(in.limit("sync/sum", "axis_deg", 360))
-	return firstTime(c.way.Seconds(), func(t float64) bool {
+	return firstTime(c.way.Seconds(), func(t float64) unit.Angle {
 		believed := c.way.At(t).Add(c.ahead)
 		if axis == 2 {
-			return believed.A2-later >= limit
+			return limit - (believed.A2 - later)
 		}
-		return believed.A1-later >= limit
+		return limit - (believed.A1 - later)
 	})
 }

@@ -212,8 +212,7 @@ func (in *Input) jump(f Set, h *heaven, s *stand, out *Outcome) {
 	if in.action().Given != nil {
 		given = *in.action().Given
 	}
-	m := h.near(sampleTime(s.sample, in.Snapshot.At))
-	ra, dec := ofDate(m, given)
+	ra, dec := ofDate(h.moment, given)
 	p := s.pose.Candidates[0].Axes
 	after := rig.LiftNear(in.Rig.Map(s.mount, ra, dec, s.sides[0]), p)
 	d := after.Sub(s.belief)

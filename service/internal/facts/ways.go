@@ -51,7 +51,7 @@ func endsFact(f Set, ways []journey) {
 func (in *Input) waysFacts(f Set, h *heaven, p *reach.Prover, ways []journey, out *Outcome) {
 	in.clearance(f, p, ways, out)
 	in.travel(f, ways)
-	in.altitude(f, h, ways)
+	in.altitude(f, ways)
 	in.sunApart(f, h, ways)
 	for _, j := range ways {
 		out.MotionS = math.Max(out.MotionS, j.way.Seconds())
@@ -170,21 +170,20 @@ func lower(a, b rig.Axes) rig.Axes { return rig.Axes{A1: min(a.A1, b.A1), A2: mi
 func upper(a, b rig.Axes) rig.Axes { return rig.Axes{A1: max(a.A1, b.A1), A2: max(a.A2, b.A2)} }
 
 // fieldTolerance is how well the least altitude and the least distance from the Sun are found along a way. Choice: a hundredth of a
-// degree is a fifth of the refraction left out at 10° altitude.
+// degree is a tenth of the refraction left out at 10° altitude.
 const fieldTolerance = 0.01 * unit.Degree
 
+// tolerance grows with the spread, of which it is a thirtieth: where the pose is not known to a degree a tenth of one costs nothing.
+func tolerance(spread rig.Axes) unit.Angle { return max(fieldTolerance, spread.Max()/30) }
+
 // altitude puts the least and greatest true altitude of the tube along all ways.
-func (in *Input) altitude(f Set, h *heaven, ways []journey) {
-	c := &in.Rig.Chain
-	alt := func(a rig.Axes) unit.Angle {
-		_, alt := frame.AzAlt(c.Direction(a))
-		return alt
-	}
-	least, sharp, most := inf, inf, -inf
+func (in *Input) altitude(f Set, ways []journey) {
+	up := frame.Vec[frame.Rig]{Z: 1}
+	least, sharp, most := unit.HalfTurn, unit.HalfTurn, -unit.HalfTurn
 	for _, j := range ways {
-		least = min(least, j.way.Least(j.spread, fieldTolerance, alt))
-		sharp = min(sharp, j.way.Least(j.sharp, fieldTolerance, alt))
-		most = max(most, -j.way.Least(j.spread, fieldTolerance, func(a rig.Axes) unit.Angle { return -alt(a) }))
+		least = min(least, j.way.Lowest(&in.Rig.Chain, up, j.spread, tolerance(j.spread)))
+		sharp = min(sharp, j.way.Lowest(&in.Rig.Chain, up, j.sharp, tolerance(j.sharp)))
+		most = max(most, -j.way.Lowest(&in.Rig.Chain, up.Scale(-1), j.spread, tolerance(j.spread)))
 	}
 	f.Number("altitude_min_deg", least.Deg(), Computed)
 	f.Number("altitude_sharp_min_deg", sharp.Deg(), Computed)
@@ -225,6 +224,5 @@ func (in *Input) sunApart(f Set, h *heaven, ways []journey) {
 
 // apartOn is the least angle between the tube on a way and a Sun that starts in a direction and moves by no more than moved.
 func (in *Input) apartOn(w reach.Way, spread rig.Axes, sun frame.Vec[frame.Rig], moved unit.Angle) unit.Angle {
-	c := &in.Rig.Chain
-	return max(0, w.Least(spread, fieldTolerance, func(a rig.Axes) unit.Angle { return c.Direction(a).Angle(sun) })-moved)
+	return max(0, unit.HalfTurn/2+w.Lowest(&in.Rig.Chain, sun.Scale(-1), spread, tolerance(spread))-moved)
 }

@@ -1,48 +1,47 @@
 package reach
 
 import (
-	"container/heap"
+	"math"
 
+	"keepclear.example/keepclear/service/internal/frame"
 	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/unit"
 )
 
-// fieldCells bounds the work of one Least. When it is used up the bound found so far stands: it is still a bound, only looser.
+// fieldCells bounds the work of one Lowest. When it is used up the bound found so far stands: it is still a bound, only looser.
 const fieldCells = 20_000
 
-// Least bounds from below the least value that a field of angles takes over every pose of the way and its spread. The field may
-// change by no more than the two axes turn together, as an altitude or the distance from a direction does. The bound is at most the
-// truth and, unless the work runs out, no more than tolerance below it. The zero Way and one that is no number give the smallest
-// angle there is.
+// Lowest bounds from below how low the tube comes over every pose of the way and its spread, counted from the plane at right angles
+// to up: with up the vertical it is the altitude, and 90° plus the Lowest against a direction's opposite is the least angle from
+// that direction. The bound is at most the truth and, unless the work runs out, its sine is no more than tolerance (radians) below
+// the truth's. The zero Way and one that is no number give the lowest there is, -90°.
 //
-// Derived: over a rectangle with half-widths α and β the field is at least its value at the middle less α + β.
-// Branch and bound: the cell with the smallest bound is split until a pose of the set is within tolerance of it.
-func (w Way) Least(spread rig.Axes, tolerance unit.Angle, value func(rig.Axes) unit.Angle) unit.Angle {
-	if !w.finite() || !spread.Finite() {
-		return -unit.Angle(1e9)
+// Derived: let f(a) = T(a)·up for the tube's direction T. Turning axis i turns T about its line, so every second derivative of f is a
+// product of unit vectors and at most 1 in size. Over a rectangle with middle m and half-widths α, β Taylor's theorem gives
+// f ≥ f(m) - |f₁(m)|·α - |f₂(m)|·β - (α + β)²/2. Branch and bound: the cell with the smallest bound is split until a pose of the
+// set is within tolerance of it.
+func (w Way) Lowest(chain *rig.Chain, up frame.Vec[frame.Rig], spread rig.Axes, tolerance unit.Angle) unit.Angle {
+	if !w.finite() || !spread.Finite() || !up.Finite() {
+		return -unit.HalfTurn / 2
 	}
-	f := field{value: value, spread: spread, tolerance: tolerance}
+	f := field{chain: chain, up: up, spread: spread, tolerance: float64(tolerance), seen: math.Inf(1)}
 	for i := range w.legs {
 		l := &w.legs[i]
-		f.push(l, 0, l.lastMark(), hull(l.from, l.to, spread))
+		f.look(l, 0, l.lastMark(), hull(l.from, l.to, spread))
 	}
-	for n := 0; n < fieldCells; n++ {
-		c := heap.Pop(&f).(fieldCell)
-		if c.bound >= f.seen-tolerance || n == fieldCells-1 {
-			return c.bound
-		}
-		f.split(c)
+	for n := 1; n < fieldCells && f.cells[0].bound < f.seen-f.tolerance; n++ {
+		f.split(f.pop())
 	}
-	return -unit.Angle(1e9) // not reached: the loop returns at its last turn
+	return unit.Angle(math.Asin(max(-1, min(1, f.cells[0].bound))))
 }
 
-// field is one search; it is a heap of cells, smallest bound first.
+// field is one search. Its cells are a binary heap, smallest bound first.
 type field struct {
-	value     func(rig.Axes) unit.Angle
+	chain     *rig.Chain
+	up        frame.Vec[frame.Rig]
 	spread    rig.Axes
-	tolerance unit.Angle
-	seen      unit.Angle // smallest value at a pose of the set, or within tolerance of one
-	any       bool
+	tolerance float64
+	seen      float64 // smallest f at a pose of the set, or of a cell thinner than the tolerance
 	cells     []fieldCell
 }
 
@@ -51,34 +50,46 @@ type fieldCell struct {
 	leg         *leg // nil: only the rectangle
 	first, last float64
 	box         rect
-	bound       unit.Angle
+	bound       float64
 }
 
-func (f *field) push(l *leg, first, last float64, box rect) {
-	middle := box.middle()
-	v := f.value(middle)
-	half := box.high.Sub(box.low).Scale(0.5)
-	seen := v
-	if l != nil && l.kind != rectLeg {
-		seen = f.value(l.point(first + (last-first)/2))
-	} else {
+// roundingOfField is taken off every bound: fewer than 100 operations on numbers of size 1, each rounded by 2^-53. Derived.
+const roundingOfField = 1e-13
+
+// look bounds one cell and keeps it.
+func (f *field) look(l *leg, first, last float64, box rect) {
+	m := box.middle()
+	v, g1, g2 := f.at(m)
+	h := box.high.Sub(box.low).Scale(0.5)
+	sum := float64(h.A1 + h.A2)
+	bound := v - math.Abs(g1)*float64(h.A1) - math.Abs(g2)*float64(h.A2) - sum*sum/2 - roundingOfField
+	if l != nil && l.kind == rectLeg {
 		l = nil
 	}
-	if !f.any || seen < f.seen {
-		f.seen, f.any = seen, true
+	if l != nil {
+		v, _, _ = f.at(l.point(first + (last-first)/2))
 	}
-	heap.Push(f, fieldCell{l, first, last, box, v - half.A1 - half.A2})
+	f.seen = min(f.seen, v)
+	f.push(fieldCell{l, first, last, box, bound})
+}
+
+// at returns f and its two derivatives at a pose.
+func (f *field) at(a rig.Axes) (v, g1, g2 float64) {
+	one := frame.About(f.chain.Dir1, a.A1)
+	axis2 := one.Apply(f.chain.Dir2)
+	tube := one.Apply(frame.About(f.chain.Dir2, a.A2).Apply(f.chain.Tube))
+	return tube.Dot(f.up), f.chain.Dir1.Cross(tube).Dot(f.up), axis2.Cross(tube).Dot(f.up)
 }
 
 // split halves a cell: along its leg while the leg is long in it, then by the longer side of the rectangle.
 func (f *field) split(c fieldCell) {
 	if c.leg != nil {
 		a, b := c.leg.point(c.first), c.leg.point(c.last)
-		if d := b.Sub(a).Abs(); d.A1+d.A2 > f.tolerance/2 {
+		if d := b.Sub(a).Abs(); float64(d.A1+d.A2) > f.tolerance/2 {
 			m := c.first + (c.last-c.first)/2
 			p := c.leg.point(m)
-			f.push(c.leg, c.first, m, hull(a, p, f.spread))
-			f.push(c.leg, m, c.last, hull(p, b, f.spread))
+			f.look(c.leg, c.first, m, hull(a, p, f.spread))
+			f.look(c.leg, m, c.last, hull(p, b, f.spread))
 			return
 		}
 	}
@@ -89,25 +100,40 @@ func (f *field) split(c fieldCell) {
 	} else {
 		lower.high.A2, upper.low.A2 = m.A2, m.A2
 	}
-	f.push(nil, 0, 0, lower)
-	f.push(nil, 0, 0, upper)
+	f.look(nil, 0, 0, lower)
+	f.look(nil, 0, 0, upper)
 }
 
-// Len, Less, Swap, Push and Pop are container/heap's.
-func (f *field) Len() int { return len(f.cells) }
+func (f *field) push(c fieldCell) {
+	f.cells = append(f.cells, c)
+	i := len(f.cells) - 1
+	for i > 0 {
+		p := (i - 1) / 2
+		if f.cells[p].bound <= f.cells[i].bound {
+			return
+		}
+		f.cells[p], f.cells[i] = f.cells[i], f.cells[p]
+		i = p
+	}
+}
 
-// Less orders by bound.
-func (f *field) Less(i, j int) bool { return f.cells[i].bound < f.cells[j].bound }
-
-// Swap exchanges two cells.
-func (f *field) Swap(i, j int) { f.cells[i], f.cells[j] = f.cells[j], f.cells[i] }
-
-// Push adds a cell.
-func (f *field) Push(x any) { f.cells = append(f.cells, x.(fieldCell)) }
-
-// Pop takes the last cell.
-func (f *field) Pop() any {
-	last := f.cells[len(f.cells)-1]
-	f.cells = f.cells[:len(f.cells)-1]
-	return last
+func (f *field) pop() fieldCell {
+	out := f.cells[0]
+	n := len(f.cells) - 1
+	f.cells[0] = f.cells[n]
+	f.cells = f.cells[:n]
+	for i := 0; ; {
+		c := 2*i + 1
+		if c >= n {
+			return out
+		}
+		if c+1 < n && f.cells[c+1].bound < f.cells[c].bound {
+			c++
+		}
+		if f.cells[i].bound <= f.cells[c].bound {
+			return out
+		}
+		f.cells[i], f.cells[c] = f.cells[c], f.cells[i]
+		i = c
+	}
 }

@@ -13,8 +13,8 @@ import (
 	"keepclear.example/keepclear/service/internal/unit"
 )
 
-// The least value along a way agrees with dense sampling from below, within the tolerance and the sampling's own step.
-func TestLeastBoundsSampling(t *testing.T) {
+// The lowest altitude along a way agrees with dense sampling from below, within the tolerance and the sampling's own step.
+func TestLowestBoundsSampling(t *testing.T) {
 	rng := rand.New(rand.NewPCG(7, 8))
 	motion := rig.Motion{RateDeg: [2]float64{4, 3}, AccelDeg: [2]float64{4, 2}}
 	for n := range 40 {
@@ -25,7 +25,7 @@ func TestLeastBoundsSampling(t *testing.T) {
 		for _, sharing := range []rig.Sharing{rig.Straight, rig.Independent, rig.Axis1First, rig.Axis2First} {
 			w := reach.WayOf(sharing, motion, a, b)
 			spread := rig.DegAxes(rng.Float64(), rng.Float64()).Scale(float64(n % 2))
-			got := w.Least(spread, unit.Deg(0.01), alt)
+			got := w.Lowest(&chain, frame.Vec[frame.Rig]{Z: 1}, spread, unit.Deg(0.01))
 			sampled := math.Inf(1)
 			for i := range 2001 {
 				p := w.At(w.Seconds() * float64(i) / 2000)
@@ -46,6 +46,6 @@ func TestLeastDistanceFromTheSun(t *testing.T) {
 	chain := rig.NewChain(rig.AltAzimuth, unit.Deg(46), rig.Tilt{}, frame.Vec[frame.Rig]{}, 0)
 	sun := frame.Horizon[frame.Rig](unit.Deg(150), unit.Deg(35))
 	w := reach.Straight(rig.DegAxes(90, 30), rig.DegAxes(200, 50), rig.Motion{RateDeg: [2]float64{4, 4}, AccelDeg: [2]float64{4, 4}})
-	got := w.Least(rig.Axes{}, unit.Deg(1e-5), func(a rig.Axes) unit.Angle { return chain.Direction(a).Angle(sun) })
-	assert.InDelta(t, 5.758252, got.Deg(), 2e-5)
+	got := unit.HalfTurn/2 + w.Lowest(&chain, sun.Scale(-1), rig.Axes{}, 1e-9)
+	assert.InDelta(t, 5.758252, got.Deg(), 1e-5)
 }
