@@ -91,7 +91,8 @@ func (p *pair) inflate(s *simplex) bool {
 		case 2:
 			ways = square(s.v[1].w.Sub(s.v[0].w))
 		case 3:
-			n := s.v[1].w.Sub(s.v[0].w).Cross(s.v[2].w.Sub(s.v[0].w)).Unit()
+			n := s.v[1].w.Sub(s.v[0].w).Cross(s.v[2].w.Sub(s.v[0].w))
+			n = direction(n)
 			ways = [3]Point{n, n, n}
 		}
 		v, far := p.farthest(s, ways)
@@ -106,7 +107,7 @@ func (p *pair) inflate(s *simplex) bool {
 
 // square returns two unit vectors at right angles to e and to one another, and the first again.
 func square(e Point) [3]Point {
-	e = e.Unit()
+	e = direction(e)
 	x, y, z := math.Abs(e.X), math.Abs(e.Y), math.Abs(e.Z)
 	pick := Point{X: 1}
 	if y <= x && y <= z {
@@ -154,7 +155,7 @@ func (q *polytope) add(at [3]int) {
 	a, b, c := q.v[at[0]].w, q.v[at[1]].w, q.v[at[2]].w
 	f := facet{at: at, off: math.Inf(1)}
 	if n := b.Sub(a).Cross(c.Sub(a)); n != (Point{}) {
-		f.out = n.Unit()
+		f.out = direction(n)
 		// Any unit vector gives a bound in this way, however badly a slender triangle's normal is known.
 		f.off = min(f.out.Dot(a), f.out.Dot(b), f.out.Dot(c))
 	}

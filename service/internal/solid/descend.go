@@ -34,6 +34,9 @@ func (p *pair) descend(s *simplex, want float64) {
 			break
 		}
 		u := s.near.Scale(1 / n)
+		if n < 1e-140 {
+			u = direction(s.near) // n has lost digits to underflow
+		}
 		v, low := p.look(u)
 		p.note(u, low)
 		if n-p.low <= fine*p.scale || p.settled(n, want) {
@@ -72,7 +75,7 @@ func (p *pair) descend(s *simplex, want float64) {
 
 // start begins at the vertex that the centres suggest.
 func (p *pair) start(s *simplex) {
-	u := p.between.Unit()
+	u := direction(p.between)
 	if u == (Point{}) {
 		u = Point{X: 1}
 	}

@@ -151,3 +151,33 @@ func TestAtLeastAgreesWithDistance(t *testing.T) {
 		assert.LessOrEqual(t, solid.Along(a, b, r.dir().Scale(r.Float64()+0.5)), g.Upper, "any way gives a bound")
 	})
 }
+
+// A hull keeps what its points reach: leaving out those inside moves no support and no distance.
+func TestPointsInsideAHullDoNotMatter(t *testing.T) {
+	r := newMaker(13, 1)
+	for n := range long(8) {
+		points := make([]solid.Point, 400)
+		for i := range points {
+			switch n % 4 {
+			case 0: // a ball, full
+				points[i] = r.at(300)
+			case 1: // a plate of whole coordinates, many of them double, on edges or inside
+				points[i] = at(float64(r.IntN(9)), float64(r.IntN(9)), 7)
+			case 2: // the skin of a tube
+				a := 2 * math.Pi * float64(r.IntN(24)) / 24
+				points[i] = at(50*math.Cos(a), 50*math.Sin(a), 300*r.Float64())
+			case 3: // a needle
+				points[i] = at(1, 2, 3).Scale(r.Float64())
+			}
+			points[i] = points[i].Add(at(100, 200, 300))
+		}
+		hull := must(solid.Hull(points))
+		all := body{kind: solid.HullKind, points: points}
+		for range 200 {
+			u := r.dir()
+			assert.LessOrEqual(t, all.extent(u), hull.SupportDistance(u)+1e-12, "support")
+			assert.InDelta(t, all.extent(u), hull.SupportDistance(u), 1e-9, "support")
+		}
+		assert.Less(t, len(hull.Points()), 300, "points kept of 400 in %s", hull)
+	}
+}

@@ -166,7 +166,8 @@ func orthonormal(r Turn) bool {
 	return true
 }
 
-// Hull makes the convex hull of points, which may lie in one plane, on one line or in one place. The points are copied.
+// Hull makes the convex hull of points, which may lie in one plane, on one line or in one place. Those inside the hull of the
+// others are left out. A support costs a look at every point kept: some thousands are a lot.
 func Hull(points []Point) (Shape, error) {
 	f := faults{kind: HullKind}
 	if len(points) == 0 || len(points) > mostPoints {
@@ -181,7 +182,7 @@ func Hull(points []Point) (Shape, error) {
 	if err := f.err(); err != nil {
 		return Shape{}, err
 	}
-	s := Shape{kind: HullKind, turn: frame.Identity[frame.Rig](), centre: middle(points)}
+	s := Shape{kind: HullKind, turn: identity(), centre: middle(points)}
 	own := make([]Point, len(points))
 	for i, p := range points {
 		own[i] = p.Sub(s.centre)
@@ -189,7 +190,9 @@ func Hull(points []Point) (Shape, error) {
 	}
 	s.ball = up(s.ball)
 	s.slack = rounding(s.centre, s.ball)
-	s.hull = &cloud{points: own}
+	kept, slack := prune(own, s.ball)
+	s.hull = &cloud{points: kept}
+	s.slack += slack
 	return s, nil
 }
 
@@ -203,10 +206,17 @@ func middle(points []Point) Point {
 	return low.Add(high).Scale(0.5)
 }
 
-// direction returns the unit vector along v, which is not zero, also where the square of its length underflows.
+// direction returns the unit vector along v, also where the squares of its components underflow or lose digits to that; zero for
+// the zero vector.
 func direction(v Point) Point {
-	v = v.Scale(1 / max(math.Abs(v.X), math.Abs(v.Y), math.Abs(v.Z)))
-	return v.Unit().Unit()
+	m := max(math.Abs(v.X), math.Abs(v.Y), math.Abs(v.Z))
+	if m == 0 {
+		return Point{}
+	}
+	if m < 0x1p-500 { // 1/m may be infinite
+		v, m = v.Scale(0x1p600), m*0x1p600
+	}
+	return v.Scale(1 / m).Unit()
 }
 
 // up returns a length made a little larger, by more than the rounding of the few operations that it came from.
@@ -216,3 +226,5 @@ func up(v float64) float64 { return v * (1 + 16*eps) }
 // Derived: each coordinate is the outcome of at most 9 operations on numbers no larger than |centre| + size, and the three of
 // them differ by at most √3 · 9 eps < 16 eps times that.
 func rounding(centre Point, size float64) float64 { return 16 * eps * (centre.Norm() + size) }
+
+func identity() Turn { return frame.Identity[frame.Rig]() }

@@ -201,7 +201,7 @@ func slow(a, b *body, mostTurns int) (low, high float64) {
 		d := nx.Sub(ny)
 		dist := d.Norm()
 		high = math.Min(high, dist)
-		if dist > 0 {
+		if dist > 1e-140 { // else its square has lost digits to underflow, and d/dist is no unit vector
 			low = math.Max(low, apart(a, b, d.Scale(1/dist)))
 		}
 		if high-low < 1e-11*scale || dist < 1e-13*scale || turn+1 == mostTurns {
