@@ -2,14 +2,13 @@ package solid
 
 import (
 	"cmp"
-	"math"
 	"slices"
 )
 
 // Leaving out points of a hull.
 const (
-	// mostPruned is the number of points kept up to which the next one is still compared with them; a rounder cloud keeps all
-	// that follow. Choice: bounds the making of a hull of mostPoints to a few seconds.
+	// mostPruned is the number of points with which each further one is compared; a rounder cloud keeps a few too many. Choice:
+	// bounds the making of a hull of mostPoints to about a second.
 	mostPruned = 1024
 	// negligible is how far outside the others, in units of the size, a point may lie and still be left out. It is added to the
 	// slack, so that nothing is lost. Choice: above the rounding of points in a plane, 1e-13.
@@ -25,20 +24,19 @@ func prune(points []Point, size float64) (kept []Point, slack float64) {
 	others := Shape{kind: HullKind, ball: up(size), turn: identity(), hull: &cloud{points: points[:1]}}
 	kept = append(kept, points[0])
 	for _, p := range points[1:] {
-		if len(kept) <= mostPruned {
-			if miss := others.misses(p); miss <= negligible*size {
-				slack = max(slack, miss)
-				continue
-			}
+		if miss := others.misses(p, negligible*size); miss < negligible*size {
+			slack = max(slack, miss)
+			continue
 		}
 		kept = append(kept, p)
-		others.hull.points = kept
+		others.hull.points = kept[:min(len(kept), mostPruned)]
 	}
 	return kept, slack
 }
 
-// misses returns an upper bound of the distance of a point, counted from the centre of s, from s.
-func (s *Shape) misses(at Point) float64 {
+// misses returns an upper bound of the distance of a point, counted from the centre of s, from s; it may be rough once it is
+// settled whether the distance is at least want.
+func (s *Shape) misses(at Point, want float64) float64 {
 	p := Shape{kind: SphereKind, centre: s.centre.Add(at)}
-	return max(distance(&p, s, math.NaN()).Upper, 0)
+	return max(distance(&p, s, want).Upper, 0)
 }
