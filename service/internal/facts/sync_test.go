@@ -1,0 +1,165 @@
+package facts_test
+
+import (
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"keepclear.example/keepclear/service/internal/facts"
+	"keepclear.example/keepclear/service/internal/frame"
+	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/unit"
+)
+
+// solved is an input with the rig tracking at a pose and a solve of the sky that lies off it by so much in axis terms.
+func solved(t *testing.T, r *rig.Rig, at, off rig.Axes) facts.Input {
+	t.Helper()
+	start := evening.Add(-12 * time.Second)
+	exposure := 4 * time.Second
+	mid := start.Add(exposure / 2)
+	m, err := moment(mid)
+	require.NoError(t, err)
+	track := func(d time.Duration) rig.Axes {
+		return at.Add(rig.Axes{A1: unit.Angle(d.Seconds()) * question.SiderealRate})
+	}
+	// Where the tube looks at mid-exposure, through the air and back to the sky: written anew here from the sky room alone.
+	seen := r.Chain.Direction(track(mid.Sub(evening)).Add(off))
+	az, alt := frame.AzAlt(seen)
+	v := frame.Horizon[frame.Rig](az, r.Air().True(alt))
+	hour := frame.SiteFromHour[frame.Rig](r.Site.Lat).Inverse().Apply(v)
+	ra, dec := m.ICRS(m.FromHour(hour, r.Site.Lon)).LonLat()
+
+	in := standing(t, r, at, rig.Axes{}, question.Action{Kind: question.Sync, Solve: &question.Solve{
+		Sky: question.Sky{RA: ra, Dec: dec, Frame: question.ICRS}, Start: start, Exposure: exposure, Optics: "main",
+		Pixel: ptr(unit.Arcsec(1.55)), Width: ptr(unit.Deg(1.79)), Rotation: ptr(unit.Deg(90)), Mirrored: ptr(false), Matched: ptr(60),
+		Residual: ptr(unit.Arcsec(0.8)), Radius: ptr(unit.Deg(180)), Picture: "p2",
+	}})
+	in.Snapshot.Rig.Sample.Doing = question.Tracking
+	for _, before := range []time.Duration{20 * time.Second, time.Second} {
+		when := evening.Add(-before)
+		in.Snapshot.Rig.Recent = append(in.Snapshot.Rig.Recent, question.SampleMark{Time: when, Doing: question.Tracking, Axes: track(-before), Known: true})
+	}
+	return in
+}
+
+func TestOffsetFromTheExpectedDirection(t *testing.T) {
+	r := heron(t)
+	at := rig.DegAxes(-40, 50)
+	for _, off := range []rig.Axes{{}, rig.DegAxes(0, 2.3), rig.DegAxes(1, 0), rig.DegAxes(0, -45)} {
+		out := facts.Compute(solved(t, r, at, off))
+		want := r.Chain.Direction(at).Angle(r.Chain.Direction(at.Add(off)))
+		assert.InDelta(t, want.Arcmin(), number(t, out.Facts, "expected_offset_arcmin"), 0.05, "off by %v", off)
+		sine := r.Chain.Direction(at.Add(off)).Angle(r.Chain.Dir1).Sin()
+		sigma := 1.0 // first sync: one degree a side, and the pose's own 0.02°
+		d2 := (off.A1.Deg()*sine)*(off.A1.Deg()*sine)/(sigma*sigma+0.0004*sine*sine) + off.A2.Deg()*off.A2.Deg()/(sigma*sigma+0.0004)
+		assert.InDelta(t, d2, number(t, out.Facts, "offset_d2"), 0.01*d2+0.001)
+		require.NotNil(t, out.Facts["sync_is_first"].Truth)
+		assert.True(t, *out.Facts["sync_is_first"].Truth)
+		assert.InDelta(t, 0, number(t, out.Facts, "exposure_motion_arcsec"), 0.1)
+		assert.InDelta(t, 8, number(t, out.Facts, "solve_age_s"), 1e-6)
+	}
+}
+
+// What a sync does to belief in axis terms is the offset itself, less refraction, which this mount's map leaves out.
+func TestJumpAndRecentring(t *testing.T) {
+	r := heron(t)
+	at := rig.DegAxes(-40, 50)
+	out := facts.Compute(solved(t, r, at, rig.DegAxes(0, -45)))
+	assert.InDelta(t, 45, number(t, out.Facts, "sync_jump_axis2_deg"), 0.1)
+	assert.InDelta(t, 45, number(t, out.Facts, "end_spread_deg"), 0.1)
+	require.Len(t, out.Ends, 2)
+	assert.InDelta(t, 95, out.Ends[1].Axes.A2.Deg(), 0.1, "told to go back, the mount turns the other way")
+}
+
+// Learnt index offsets move the expectation and sharpen it: 20′ on the side that taught them, 60′ on the other.
+func TestLearntOffsetsSharpen(t *testing.T) {
+	r := heron(t)
+	at := rig.DegAxes(-40, 50)
+	in := solved(t, r, at, rig.DegAxes(0, 2.3))
+	in.Snapshot.Rig.Learnt = map[rig.Side]question.Offsets{rig.East: {Axes: rig.DegAxes(0, 2), Count: 1}}
+	out := facts.Compute(in)
+	assert.InDelta(t, 18, number(t, out.Facts, "expected_offset_arcmin"), 0.1)
+	assert.InDelta(t, 0.81, number(t, out.Facts, "offset_d2"), 0.01, "18′ at 20′ a side and the pose's 0.02°")
+	in.Snapshot.Rig.Learnt = map[rig.Side]question.Offsets{rig.West: {Axes: rig.DegAxes(0, 2), Count: 1}}
+	other := facts.Compute(in)
+	assert.InDelta(t, 0.09, number(t, other.Facts, "offset_d2"), 0.002, "18′ at 60′")
+}
+
+// A second picture is independent only if it is another one, after a deliberate move of more than a field.
+func TestSecondPicture(t *testing.T) {
+	r := heron(t)
+	at := rig.DegAxes(-40, 50)
+	doubt := question.JudgedSolve{
+		RequestID: "first", Picture: "p1", Mid: evening.Add(-5 * time.Minute), Optics: "main", Blind: true, Verdict: question.Refused, Good: true, Against: true,
+		Side: rig.East, Pose: at.Add(rig.DegAxes(0, -3.6)), Solved: at.Add(rig.DegAxes(0, 41.4)), Field: unit.Deg(1.79),
+	}
+	lacking := func(change func(*question.JudgedSolve), off rig.Axes) (float64, []string) {
+		in := solved(t, r, at, off)
+		d := doubt
+		if change != nil {
+			change(&d)
+		}
+		in.Snapshot.Rig.Solves = []question.JudgedSolve{d}
+		out := facts.Compute(in)
+		return number(t, out.Facts, "pictures_lacking_count"), out.Facts["pictures_lacking_count"].About
+	}
+	n, _ := lacking(nil, rig.Axes{})
+	assert.Zero(t, n, "two fields further on, it sides with the pose")
+	n, _ = lacking(nil, rig.DegAxes(0, 45))
+	assert.Zero(t, n, "two fields further on, it agrees with the picture in doubt")
+	n, about := lacking(nil, rig.DegAxes(0, 20))
+	assert.Equal(t, 1.0, n, "it agrees with neither")
+	assert.Contains(t, about[0], "neither")
+	n, about = lacking(func(d *question.JudgedSolve) { d.Pose = at.Add(rig.DegAxes(0, -1)) }, rig.Axes{})
+	assert.Equal(t, 1.0, n, "one degree is less than a field")
+	assert.Contains(t, about[0], "field")
+	n, about = lacking(func(d *question.JudgedSolve) { d.Picture = "p2" }, rig.Axes{})
+	assert.Equal(t, 1.0, n, "the same picture again")
+	assert.Contains(t, about[0], "already judged")
+}
+
+// An offset that is all in hour angle is named as the clock that it looks like.
+func TestHourAngleOffsetLooksLikeAClock(t *testing.T) {
+	r := heron(t)
+	out := facts.Compute(solved(t, r, rig.DegAxes(-40, 50), rig.DegAxes(15.041, 0)))
+	assert.Contains(t, out.Facts["expected_offset_arcmin"].About, "looks like one hour: summer time or zone")
+}
+
+// What a solve leaves out is missing with the asker as the one who can supply it, unless the rig file says that its solver has none.
+func TestFiguresLeftOut(t *testing.T) {
+	r := heron(t)
+	in := solved(t, r, rig.DegAxes(-40, 50), rig.Axes{})
+	v := in.Question.Action.Solve
+	v.Pixel, v.Rotation, v.Mirrored, v.Matched, v.Residual, v.Radius = nil, nil, nil, nil, nil, nil
+	names := []string{"scale_error_ratio", "rotation_error_deg", "mirrored_wrong", "matched_count", "residual_ratio", "hint_radius_deg"}
+	out := facts.Compute(in)
+	for _, n := range names {
+		assert.NotEmpty(t, out.Facts[n].Missing, n)
+		assert.Equal(t, "asker", out.Facts[n].Need, n)
+	}
+	lacking := *r
+	lacking.Solver = rig.SolverFigures{NoScale: true, NoRotation: true, NoMirror: true, NoMatched: true, NoResidual: true, NoRadius: true}
+	in.Rig = &lacking
+	out = facts.Compute(in)
+	for _, n := range names {
+		assert.Empty(t, out.Facts[n].Missing, n)
+		assert.Equal(t, facts.Absent, out.Facts[n].Origin, n)
+	}
+}
+
+// Motion between the samples around an exposure leaves the pose at mid-exposure unknown, and names the interval.
+func TestMotionDuringTheExposure(t *testing.T) {
+	r := heron(t)
+	in := solved(t, r, rig.DegAxes(-40, 50), rig.Axes{})
+	marks := in.Snapshot.Rig.Recent
+	in.Snapshot.Rig.Recent = []question.SampleMark{marks[0], {Time: evening.Add(-10 * time.Second), Doing: question.Moving, Axes: marks[0].Axes}, marks[1]}
+	out := facts.Compute(in)
+	assert.Contains(t, out.Facts["exposure_motion_arcsec"].Missing, "the rig moved between")
+	assert.NotEmpty(t, out.Facts["expected_offset_arcmin"].Missing)
+	in.Snapshot.Rig.Recent = marks[:1]
+	out = facts.Compute(in)
+	assert.Contains(t, out.Facts["exposure_motion_arcsec"].Missing, "one is wanted before it and one after")
+}
