@@ -4,8 +4,9 @@ import "math"
 
 // Sizes of the polytope.
 const (
-	// mostCorners bounds its vertices, and with them the work: enough for the exact depth of two boxes or small hulls; where
-	// rims meet it leaves some 1e-3 of the size between the bounds.
+	// mostCorners bounds its vertices, and with them the work: enough for the exact depth of boxes and small hulls, and for 1e-10
+	// of the size at most rims. Left open between the bounds, with one solid deep inside another, is 1e-2 of it at times, and a
+	// tenth where rounding folds the surface early.
 	mostCorners = 64
 	// mostFacets is the number of triangles of a closed surface of that many vertices (Euler: 2v - 4).
 	mostFacets = 2*mostCorners - 4
