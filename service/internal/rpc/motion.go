@@ -142,7 +142,7 @@ func (s *Server) start(ctx context.Context, r *pb.RehearseRequest, of *rig.Rig) 
 			return nil, err
 		}
 		if len(v.Pose.Candidates) == 0 {
-			return nil, &decide.ConflictError{Faults: []decide.FieldFault{{Path: "start_now", Wanted: "a rig whose pose is known", Got: "pose unknown: " + v.Pose.Because, Remedy: "state start_axes, or leave both out to start at home"}}}
+			return nil, &decide.ConflictError{Faults: []decide.FieldFault{{Path: "start_here", Wanted: "a rig whose pose is known", Got: "pose unknown: " + v.Pose.Because, Remedy: "state start_axes, or leave both out to start at home"}}}
 		}
 		return v.Pose.Candidates, nil
 	}

@@ -1,0 +1,186 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"os"
+	"time"
+
+	"google.golang.org/protobuf/encoding/protojson"
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/types/known/durationpb"
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	pb "keepclear.example/keepclear/api/keepclear/v1"
+)
+
+// actionFlags are the flags of which an action is made.
+type actionFlags struct {
+	k                     *call
+	ra, dec, axis1, axis2 *float64
+	frame, side           *string
+	track, for_           *time.Duration
+	until, order, place   *string
+	rate                  *float64
+	solve                 *string
+}
+
+func newActionFlags(k *call) *actionFlags {
+	f := k.flags
+	return &actionFlags{
+		k: k, ra: f.Float64("ra", 0, "slew: right ascension, degrees"), dec: f.Float64("dec", 0, "slew: declination, degrees"),
+		axis1: f.Float64("axis1", 0, "slew, jog: axis 1, degrees"), axis2: f.Float64("axis2", 0, "slew, jog: axis 2, degrees"),
+		frame: f.String("frame", "", "slew: icrs or date; needed with --ra and --dec"), side: f.String("side", "", "slew: east, west, first or second"),
+		track: f.Duration("track", 0, "slew, jog, flip: track so long afterwards (45m, 3h)"), for_: f.Duration("for", 0, "track: for so long"),
+		until: f.String("until", "", "track: until this instant (2026-11-14T21:30:00Z)"), order: f.String("order", "", "home: together, axis1-first or axis2-first"),
+		place: f.String("place", "", "park: place of rest"), rate: f.Float64("rate", 0, "jog: fastest, degrees per second"),
+		solve: f.String("solve", "", "sync: file with the solve as JSON; - reads it from standard input"),
+	}
+}
+
+// action makes the action that the words and flags say.
+func (a *actionFlags) action(kind string) (*pb.Action, error) {
+	track := durationpb.New(*a.track)
+	switch kind {
+	case "slew":
+		return a.slew(track)
+	case "track":
+		return a.tracking()
+	case "jog":
+		j := &pb.Jog{By: &pb.AxisPair{Axis1Deg: a.axis1, Axis2Deg: a.axis2}, TrackDuration: track}
+		if a.k.set("rate") {
+			j.RateDegPerS = a.rate
+		}
+		return &pb.Action{Kind: &pb.Action_Jog{Jog: j}}, nil
+	case "home":
+		return a.home()
+	case "park":
+		return &pb.Action{Kind: &pb.Action_Park{Park: &pb.Park{Place: *a.place}}}, nil
+	case "flip":
+		return &pb.Action{Kind: &pb.Action_Flip{Flip: &pb.Flip{TrackDuration: track}}}, nil
+	case "sync":
+		s := &pb.Solve{}
+		if err := a.k.readJSON(*a.solve, s); err != nil {
+			return nil, err
+		}
+		return &pb.Action{Kind: &pb.Action_Sync{Sync: &pb.Sync{Solve: s}}}, nil
+	}
+	return nil, wrong("there is no action %q: slew, track, jog, home, park, flip or sync", kind)
+}
+
+func (a *actionFlags) slew(track *durationpb.Duration) (*pb.Action, error) {
+	s := &pb.Slew{TrackDuration: track}
+	sides := map[string]pb.TubeSide{"east": pb.TubeSide_TUBE_SIDE_EAST, "west": pb.TubeSide_TUBE_SIDE_WEST, "first": pb.TubeSide_TUBE_SIDE_FIRST, "second": pb.TubeSide_TUBE_SIDE_SECOND}
+	if *a.side != "" {
+		side, ok := sides[*a.side]
+		if !ok {
+			return nil, wrong("--side %q: want east, west, first or second", *a.side)
+		}
+		s.Side = &side
+	}
+	switch {
+	case a.k.set("axis1") && a.k.set("axis2") && !a.k.set("ra") && !a.k.set("dec"):
+		s.Target = &pb.Slew_Axes{Axes: &pb.AxisPair{Axis1Deg: a.axis1, Axis2Deg: a.axis2}}
+	case a.k.set("ra") && a.k.set("dec") && !a.k.set("axis1") && !a.k.set("axis2"):
+		frames := map[string]pb.SkyFrame{"icrs": pb.SkyFrame_SKY_FRAME_ICRS, "date": pb.SkyFrame_SKY_FRAME_OF_DATE}
+		frame, ok := frames[*a.frame]
+		if !ok {
+			return nil, wrong("--frame %q: want icrs or date; the same numbers mean another place in each", *a.frame)
+		}
+		s.Target = &pb.Slew_Sky{Sky: &pb.SkyPosition{RaDeg: a.ra, DecDeg: a.dec, Frame: frame}}
+	default:
+		return nil, wrong("a slew goes to --ra and --dec (with --frame), or to --axis1 and --axis2")
+	}
+	return &pb.Action{Kind: &pb.Action_Slew{Slew: s}}, nil
+}
+
+func (a *actionFlags) tracking() (*pb.Action, error) {
+	switch {
+	case a.k.set("for") && *a.until == "":
+		return &pb.Action{Kind: &pb.Action_Track{Track: &pb.Track{End: &pb.Track_TrackDuration{TrackDuration: durationpb.New(*a.for_)}}}}, nil
+	case *a.until != "" && !a.k.set("for"):
+		t, err := time.Parse(time.RFC3339, *a.until)
+		if err != nil {
+			return nil, wrong("--until %q is no instant: want one like 2026-11-14T21:30:00Z", *a.until)
+		}
+		return &pb.Action{Kind: &pb.Action_Track{Track: &pb.Track{End: &pb.Track_UntilTime{UntilTime: timestamppb.New(t)}}}}, nil
+	}
+	return nil, wrong("track takes --for 3h or --until INSTANT, one of them")
+}
+
+func (a *actionFlags) home() (*pb.Action, error) {
+	h := &pb.Home{}
+	orders := map[string]pb.AxisOrder{"together": pb.AxisOrder_AXIS_ORDER_TOGETHER, "axis1-first": pb.AxisOrder_AXIS_ORDER_AXIS1_FIRST, "axis2-first": pb.AxisOrder_AXIS_ORDER_AXIS2_FIRST}
+	if *a.order != "" {
+		o, ok := orders[*a.order]
+		if !ok {
+			return nil, wrong("--order %q: want together, axis1-first or axis2-first", *a.order)
+		}
+		h.Order = &o
+	}
+	return &pb.Action{Kind: &pb.Action_Home{Home: h}}, nil
+}
+
+// readJSON reads a message from a file, or from standard input for "-".
+func (k *call) readJSON(file string, into proto.Message) error {
+	if file == "" {
+		return wrong("a file with JSON is wanted; - reads it from standard input")
+	}
+	var b []byte
+	var err error
+	if file == "-" {
+		b, err = io.ReadAll(k.in)
+	} else {
+		b, err = os.ReadFile(file)
+	}
+	if err != nil {
+		return wrong("%v", err)
+	}
+	if err := protojson.Unmarshal(b, into); err != nil {
+		return wrong("%s holds no %s as JSON: %v", file, into.ProtoReflect().Descriptor().Name(), err)
+	}
+	return nil
+}
+
+// say gives an action in a person's words.
+func say(a *pb.Action) string {
+	switch k := a.GetKind().(type) {
+	case *pb.Action_Slew:
+		s := k.Slew
+		to := fmt.Sprintf("axes (%.2f°, %.2f°)", s.GetAxes().GetAxis1Deg(), s.GetAxes().GetAxis2Deg())
+		if p := s.GetSky(); p != nil {
+			to = fmt.Sprintf("%.3f°, %+.3f° %s", p.GetRaDeg(), p.GetDecDeg(), map[bool]string{true: "ICRS", false: "of date"}[p.GetFrame() == pb.SkyFrame_SKY_FRAME_ICRS])
+		}
+		return "slew to " + to + following(s.GetTrackDuration())
+	case *pb.Action_Track:
+		if u := k.Track.GetUntilTime(); u != nil {
+			return "track until " + u.AsTime().Format("2006-01-02 15:04:05 UTC")
+		}
+		return "track for " + k.Track.GetTrackDuration().AsDuration().String()
+	case *pb.Action_Jog:
+		rate := ""
+		if k.Jog.RateDegPerS != nil {
+			rate = fmt.Sprintf(" at %.2f°/s", k.Jog.GetRateDegPerS())
+		}
+		return fmt.Sprintf("jog by (%.2f°, %.2f°)%s", k.Jog.GetBy().GetAxis1Deg(), k.Jog.GetBy().GetAxis2Deg(), rate) + following(k.Jog.GetTrackDuration())
+	case *pb.Action_Home:
+		if k.Home.Order != nil {
+			return "home, " + map[pb.AxisOrder]string{pb.AxisOrder_AXIS_ORDER_TOGETHER: "both axes at once", pb.AxisOrder_AXIS_ORDER_AXIS1_FIRST: "axis 1 first", pb.AxisOrder_AXIS_ORDER_AXIS2_FIRST: "axis 2 first"}[k.Home.GetOrder()]
+		}
+		return "home"
+	case *pb.Action_Park:
+		return "park"
+	case *pb.Action_Flip:
+		return "flip" + following(k.Flip.GetTrackDuration())
+	case *pb.Action_Sync:
+		return "sync"
+	}
+	return "an action that this version does not know"
+}
+
+func following(d *durationpb.Duration) string {
+	if d.AsDuration() == 0 {
+		return ""
+	}
+	return ", then track " + d.AsDuration().String()
+}

@@ -1,0 +1,218 @@
+package main
+
+import (
+	"crypto/rand"
+	"fmt"
+	"strings"
+	"time"
+
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	pb "keepclear.example/keepclear/api/keepclear/v1"
+)
+
+// ask asks one question and prints the answer.
+func ask(k *call) (int, error) {
+	a := newActionFlags(k)
+	sample := k.flags.String("sample", "", "file with a sample as JSON; - reads standard input. Absent: the last one reported counts")
+	id := k.flags.String("request-id", "", "16-64 characters; made where absent")
+	attended := k.flags.String("attended-by", "", "a person who can reach the power switch")
+	replaces := k.flags.String("replaces", "", "id of the open permit that an allow shall replace")
+	later := k.flags.Bool("begin-later", false, "the permit waits for a begin")
+	words, err := k.words()
+	if err != nil {
+		return 0, err
+	}
+	if len(words) != 2 {
+		return 0, wrong("a rig and an action are wanted")
+	}
+	action, err := a.action(words[1])
+	if err != nil {
+		return 0, err
+	}
+	req := &pb.AskRequest{
+		RequestId: *id, Rig: words[0], Action: action, SentTime: timestamppb.New(k.now()), Asker: "keepclear command",
+		AttendedBy: *attended, ReplacesPermitId: *replaces, BeginLater: *later,
+	}
+	if req.RequestId == "" {
+		req.RequestId = requestID()
+	}
+	if *sample != "" {
+		req.Sample = &pb.Sample{}
+		if err := k.readJSON(*sample, req.Sample); err != nil {
+			return 0, err
+		}
+	}
+	conn, err := k.dial()
+	if err != nil {
+		return 0, err
+	}
+	ctx, cancel := k.timed()
+	defer cancel()
+	reply, err := pb.NewMotionServiceClient(conn).Ask(ctx, req)
+	if err != nil {
+		return 0, err
+	}
+	if *k.json {
+		k.printJSON(reply)
+	} else {
+		k.printAnswer(reply)
+	}
+	return code(reply), nil
+}
+
+// code is the exit code of an answer: an allow without leave is a hold.
+func code(r *pb.AskResponse) int {
+	switch {
+	case r.GetJudgement().GetVerdict() == pb.Verdict_VERDICT_DENY:
+		return exitDeny
+	case r.GetJudgement().GetVerdict() == pb.Verdict_VERDICT_ALLOW && (r.GetPermit() != nil || r.GetSyncLeave() != nil):
+		return exitDone
+	}
+	return exitHold
+}
+
+// printAnswer prints an answer for a person: verdict and why, what to do, what would pass, what was given.
+func (k *call) printAnswer(r *pb.AskResponse) {
+	j := r.GetJudgement()
+	head := map[int]string{exitDone: "ALLOW", exitDeny: "DENY", exitHold: "HOLD"}[code(r)]
+	fmt.Fprintf(k.out, "%-5s %s\n", head, j.GetSentence())
+	k.printFindings(j)
+	for i, x := range j.GetAskInstead() {
+		fmt.Fprintf(k.out, "      %s %s\n", map[bool]string{true: "Would pass now:", false: "and then ask:  "}[i == 0], say(x))
+	}
+	if j.GetStopTracking() {
+		fmt.Fprintln(k.out, "      STOP TRACKING NOW: standing as it is does not stay clear for long.")
+	}
+	if h := j.GetHarmlessUntil(); h != nil && code(r) != exitDone {
+		fmt.Fprintf(k.out, "      Carrying on as it is stays clear until %s.\n", h.GetAtTime().AsTime().Format("15:04:05 UTC"))
+	}
+	if p := r.GetPermit(); p != nil {
+		fmt.Fprintf(k.out, "      Permit %s, %s: start within %s, be done by %s.\n", p.GetPermitId(), word(p.GetState().String()), short(p.GetStartBy().GetWithinDuration().AsDuration()), p.GetStopBy().GetAtTime().AsTime().Format("15:04:05 UTC"))
+		k.critical(p.GetCritical())
+	}
+	if l := r.GetSyncLeave(); l != nil {
+		fmt.Fprintf(k.out, "      Sync leave %s: tell the mount within %s.\n", l.GetLeaveId(), short(l.GetUseBy().GetWithinDuration().AsDuration()))
+		k.critical(l.GetCritical())
+	}
+	if c := j.GetClosest(); c != nil && len(c.GetParts()) == 2 {
+		fmt.Fprintf(k.out, "      Closest: %s and %s, %.0f mm at (%.1f°, %.1f°); %.0f mm wanted.\n", c.GetParts()[0], c.GetParts()[1], c.GetLowerMm(), c.GetAxes().GetAxis1Deg(), c.GetAxes().GetAxis2Deg(), c.GetRequiredMm())
+	}
+	for _, n := range j.GetNotes() {
+		fmt.Fprintf(k.out, "      (%s)\n", n)
+	}
+	rc := r.GetReceipt()
+	fmt.Fprintf(k.out, "      Entry %s/%d  %x\n", rc.GetChain(), rc.GetNumber(), rc.GetEntrySha256())
+}
+
+// printFindings prints the remedy of the gravest finding, then the other objections.
+func (k *call) printFindings(j *pb.Judgement) {
+	first := true
+	for _, f := range j.GetFindings() {
+		if f.GetEffect() == pb.Effect_EFFECT_PASS || f.GetEffect() == pb.Effect_EFFECT_NOT_APPLICABLE {
+			continue
+		}
+		if !first {
+			fmt.Fprintf(k.out, "      %s  %s: %s\n", word(f.GetEffect().String()), f.GetRuleId(), f.GetSentence())
+		}
+		if f.GetRemedy() != "" {
+			fmt.Fprintf(k.out, "      %s %s\n", map[bool]string{true: "What to do:", false: "           "}[first], f.GetRemedy())
+		}
+		first = false
+	}
+}
+
+func (k *call) critical(words []string) {
+	if len(words) > 0 {
+		fmt.Fprintf(k.out, "      Condition: %s (a practice permit moves no real mount).\n", strings.Join(words, ", "))
+	}
+}
+
+// word makes a word of an enum's name.
+func word(name string) string { return strings.ToLower(name[strings.LastIndex(name, "_")+1:]) }
+
+func short(d time.Duration) string { return d.Round(100 * time.Millisecond).String() }
+
+// requestID makes a new id: 128 random bits.
+func requestID() string {
+	var b [16]byte
+	rand.Read(b[:]) // never fails (crypto/rand)
+	return fmt.Sprintf("%x", b)
+}
+
+// rehearse judges one action as of a stated instant.
+func rehearse(k *call) (int, error) {
+	a := newActionFlags(k)
+	at := k.flags.String("at", "", "when (2026-11-14T21:30:00Z); absent: now")
+	now := k.flags.Bool("from-now", false, "start where the rig stands now; absent: at home")
+	words, err := k.words()
+	if err != nil {
+		return 0, err
+	}
+	if len(words) != 2 {
+		return 0, wrong("a rig and an action are wanted")
+	}
+	step := &pb.RehearsalStep{}
+	if step.Action, err = a.action(words[1]); err != nil {
+		return 0, err
+	}
+	if *at != "" {
+		t, err := time.Parse(time.RFC3339, *at)
+		if err != nil {
+			return 0, wrong("--at %q is no instant: want one like 2026-11-14T21:30:00Z", *at)
+		}
+		step.StartTime = timestamppb.New(t)
+	}
+	req := &pb.RehearseRequest{Rig: words[0], Steps: []*pb.RehearsalStep{step}, Asker: "keepclear command"}
+	if *now {
+		req.Start = &pb.RehearseRequest_StartHere{StartHere: true}
+	}
+	conn, err := k.dial()
+	if err != nil {
+		return 0, err
+	}
+	ctx, cancel := k.timed()
+	defer cancel()
+	reply, err := pb.NewRehearsalServiceClient(conn).Rehearse(ctx, req)
+	if err != nil {
+		return 0, err
+	}
+	if *k.json {
+		k.printJSON(reply)
+	} else {
+		k.printOutlook(reply)
+	}
+	return outlookCode(reply), nil
+}
+
+func outlookCode(r *pb.RehearseResponse) int {
+	worst := exitDone
+	for _, s := range r.GetSteps() {
+		switch s.GetOutlook().GetVerdict() {
+		case pb.Verdict_VERDICT_ALLOW:
+		case pb.Verdict_VERDICT_DENY:
+			worst = exitDeny
+		default:
+			if worst == exitDone {
+				worst = exitHold
+			}
+		}
+	}
+	return worst
+}
+
+func (k *call) printOutlook(r *pb.RehearseResponse) {
+	for _, s := range r.GetSteps() {
+		j := s.GetOutlook()
+		head := map[pb.Verdict]string{pb.Verdict_VERDICT_ALLOW: "WOULD PASS", pb.Verdict_VERDICT_DENY: "WOULD BE DENIED"}[j.GetVerdict()]
+		if head == "" {
+			head = "WOULD BE HELD"
+		}
+		fmt.Fprintf(k.out, "%s  %s to %s UTC: %s\n", head, s.GetStartTime().AsTime().Format("15:04:05"), s.GetEndTime().AsTime().Format("15:04:05"), j.GetSentence())
+		k.printFindings(j)
+		if u := s.GetPassesUntilTime(); u != nil {
+			fmt.Fprintf(k.out, "      Passes until %s.\n", u.AsTime().Format("15:04:05 UTC"))
+		}
+	}
+	fmt.Fprintf(k.out, "      Taken for granted: %s.\n", strings.Join(r.GetAssumed(), ", "))
+}

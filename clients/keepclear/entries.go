@@ -1,0 +1,163 @@
+package main
+
+import (
+	"fmt"
+	"strconv"
+	"strings"
+
+	pb "keepclear.example/keepclear/api/keepclear/v1"
+)
+
+// entries reads the record.
+func entries(k *call) (int, error) {
+	rig := k.flags.String("rig", "", "only this rig's")
+	verdict := k.flags.String("verdict", "", "only these: allow, hold or deny")
+	rule := k.flags.String("rule", "", "only those that this rule held or denied")
+	count := k.flags.Int("count", 50, "list: at most so many")
+	words, err := k.words()
+	if err != nil {
+		return 0, err
+	}
+	if len(words) == 0 {
+		return 0, wrong("list, show or follow is wanted")
+	}
+	f := &pb.EntryFilter{}
+	if *rig != "" {
+		f.Rigs = []string{*rig}
+	}
+	if *rule != "" {
+		f.RuleIds = []string{*rule}
+	}
+	if *verdict != "" {
+		v, ok := map[string]pb.Verdict{"allow": pb.Verdict_VERDICT_ALLOW, "hold": pb.Verdict_VERDICT_HOLD, "deny": pb.Verdict_VERDICT_DENY}[*verdict]
+		if !ok {
+			return 0, wrong("--verdict %q: want allow, hold or deny", *verdict)
+		}
+		f.Verdicts = []pb.Verdict{v}
+	}
+	conn, err := k.dial()
+	if err != nil {
+		return 0, err
+	}
+	c := pb.NewRecordServiceClient(conn)
+	switch {
+	case words[0] == "list" && len(words) == 1:
+		return k.listEntries(c, f, *count)
+	case words[0] == "show" && len(words) == 2:
+		return k.showEntry(c, words[1])
+	case words[0] == "follow" && len(words) == 1:
+		return k.followEntries(c, f)
+	}
+	return 0, wrong("list, show PLACE (chain/number, or a request, permit or lock id), or follow")
+}
+
+func (k *call) listEntries(c pb.RecordServiceClient, f *pb.EntryFilter, count int) (int, error) {
+	ctx, cancel := k.timed()
+	defer cancel()
+	if count < 1 || count > 1000 {
+		return 0, wrong("--count %d: want 1 to 1000", count)
+	}
+	r, err := c.ListEntries(ctx, &pb.ListEntriesRequest{Filter: f, PageSize: int32(count)})
+	if err != nil {
+		return 0, err
+	}
+	if *k.json {
+		k.printJSON(r)
+		return exitDone, nil
+	}
+	for i := len(r.GetEntries()) - 1; i >= 0; i-- { // the newest last, where a terminal ends
+		k.printLine(r.GetEntries()[i])
+	}
+	return exitDone, nil
+}
+
+// printLine prints an entry in one line.
+func (k *call) printLine(e *pb.Entry) {
+	what := strings.ToUpper(word(e.GetVerdict().String()))
+	if e.GetVerdict() == pb.Verdict_VERDICT_UNSPECIFIED {
+		what = word(e.GetKind().String())
+	}
+	fmt.Fprintf(k.out, "%s  %s/%d  %-9s %s\n", e.GetReceipt().GetRecordTime().AsTime().Format("2006-01-02 15:04:05"), e.GetReceipt().GetChain(), e.GetReceipt().GetNumber(), what, e.GetSentence())
+}
+
+func (k *call) showEntry(c pb.RecordServiceClient, place string) (int, error) {
+	ctx, cancel := k.timed()
+	defer cancel()
+	var r *pb.GetEntryResponse
+	var err error
+	if chain, number, ok := strings.Cut(place, "/"); ok {
+		n, convErr := strconv.ParseUint(number, 10, 64)
+		if convErr != nil {
+			return 0, wrong("%q is no place: want chain/number", place)
+		}
+		r, err = c.GetEntry(ctx, &pb.GetEntryRequest{Key: &pb.GetEntryRequest_Place{Place: &pb.EntryPlace{Chain: chain, Number: n}}})
+	} else if r, err = c.GetEntry(ctx, &pb.GetEntryRequest{Key: &pb.GetEntryRequest_RequestId{RequestId: place}}); err != nil {
+		r, err = c.GetEntry(ctx, &pb.GetEntryRequest{Key: &pb.GetEntryRequest_LeaveId{LeaveId: place}})
+	}
+	if err != nil {
+		return 0, err
+	}
+	if *k.json {
+		k.printJSON(r)
+		return exitDone, nil
+	}
+	k.printEntry(r.GetEntry())
+	return exitDone, nil
+}
+
+func (k *call) printEntry(e *pb.Entry) {
+	k.printLine(e)
+	fmt.Fprintf(k.out, "      hash %x\n      after %x\n", e.GetReceipt().GetEntrySha256(), e.GetPreviousSha256())
+	if e.GetAsker() != "" {
+		fmt.Fprintf(k.out, "      asked by %s\n", e.GetAsker())
+	}
+	if a := e.GetAsked(); a != nil {
+		fmt.Fprintf(k.out, "      asked: %s\n", say(a.GetRequest().GetAction()))
+		k.printFindings(a.GetResponse().GetJudgement())
+	}
+	for _, f := range e.GetFacts() {
+		fmt.Fprintf(k.out, "      %-30s %s\n", f.GetName(), valueOf(f))
+	}
+	for _, r := range e.GetRevisions() {
+		fmt.Fprintf(k.out, "      %-12s %x\n", r.GetOf(), r.GetSha256())
+	}
+}
+
+func valueOf(f *pb.Fact) string {
+	s := ""
+	switch v := f.GetValue().(type) {
+	case *pb.Fact_Number:
+		s = strconv.FormatFloat(v.Number, 'g', 8, 64)
+	case *pb.Fact_Word:
+		s = v.Word
+	case *pb.Fact_Truth:
+		s = strconv.FormatBool(v.Truth)
+	case *pb.Fact_Missing:
+		s = "missing: " + v.Missing
+	}
+	if len(f.GetAbout()) > 0 {
+		s += "  (" + strings.Trim(strings.Join(f.GetAbout(), ", "), ", ") + ")"
+	}
+	return s
+}
+
+// followEntries prints entries as they are written, until it is interrupted.
+func (k *call) followEntries(c pb.RecordServiceClient, f *pb.EntryFilter) (int, error) {
+	s, err := c.FollowEntries(k.ctx, &pb.FollowEntriesRequest{Filter: f})
+	if err != nil {
+		return 0, err
+	}
+	for {
+		r, err := s.Recv()
+		switch {
+		case k.ctx.Err() != nil:
+			return exitDone, nil
+		case err != nil:
+			return 0, err
+		case *k.json:
+			k.printJSON(r)
+		case r.GetEntry() != nil:
+			k.printLine(r.GetEntry())
+		}
+	}
+}

@@ -1,0 +1,183 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"flag"
+	"fmt"
+	"io"
+	"time"
+
+	"google.golang.org/grpc"
+	"google.golang.org/grpc/credentials/insecure"
+	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/encoding/protojson"
+	"google.golang.org/protobuf/proto"
+)
+
+// Exit codes.
+const (
+	exitDone  = 0
+	exitUsage = 2
+	exitHold  = 3
+	exitDeny  = 4
+	exitCheck = 5
+)
+
+// defaultAddress is where the service listens by default.
+const defaultAddress = "127.0.0.1:7413"
+
+// patience is how long one call may take. Common practice, no source: a person waits so long before looking elsewhere.
+const patience = 10 * time.Second
+
+// errUsage is the class of wrong usage: the text says what was wrong.
+var errUsage = errors.New("wrong usage")
+
+// command is one word of the command line.
+type command struct {
+	name, args, what string
+	run              func(c *call) (int, error)
+}
+
+// commands in the order in which a person needs them.
+func commands() []command {
+	return []command{
+		{"ask", "RIG slew|track|jog|home|park|flip|sync …", "may it? Answers, moves nothing", ask},
+		{"rehearse", "RIG slew|track|jog|home|park|flip … [--at TIME]", "would it pass then?", rehearse},
+		{"rigs", "[RIG]", "how the rigs stand", rigs},
+		{"tell", "RIG homed|proved|act …", "state what a person did or saw", tell},
+		{"withdraw", "RIG | --all", "take leave back; stop the mount first", withdraw},
+		{"lock", "RIG | --all  --person NAME --reason TEXT", "nothing may move until it is released", lock},
+		{"release", "LOCK-ID…  --person NAME --reason TEXT", "release locks", release},
+		{"entries", "list | show PLACE | follow", "read the record", entries},
+		{"verify", "[CHAIN]", "have the service verify its record", verify},
+		{"rules", "[RIG]", "the rules and limits in force", rules},
+	}
+}
+
+// call is one run of one command.
+type call struct {
+	ctx      context.Context
+	args     []string
+	in       io.Reader
+	out, err io.Writer
+	now      func() time.Time
+
+	flags   *flag.FlagSet
+	address *string
+	json    *bool
+	conn    *grpc.ClientConn
+}
+
+// run is the whole program: arguments to exit code.
+func run(ctx context.Context, args []string, in io.Reader, out, errs io.Writer, now func() time.Time) int {
+	if len(args) == 0 || args[0] == "help" || args[0] == "--help" || args[0] == "-h" {
+		usage(out)
+		if len(args) == 0 {
+			return exitUsage
+		}
+		return exitDone
+	}
+	for _, c := range commands() {
+		if c.name == args[0] {
+			return runOne(ctx, c, args[1:], in, out, errs, now)
+		}
+	}
+	fmt.Fprintf(errs, "there is no command %q\n\n", args[0])
+	usage(errs)
+	return exitUsage
+}
+
+func runOne(ctx context.Context, c command, args []string, in io.Reader, out, errs io.Writer, now func() time.Time) int {
+	k := &call{ctx: ctx, args: args, in: in, out: out, err: errs, now: now, flags: flag.NewFlagSet("keepclear "+c.name, flag.ContinueOnError)}
+	k.flags.SetOutput(errs)
+	k.address = k.flags.String("at-address", defaultAddress, "where the service listens")
+	k.json = k.flags.Bool("json", false, "print the service's messages as JSON")
+	code, err := c.run(k)
+	if k.conn != nil {
+		k.conn.Close()
+	}
+	switch {
+	case errors.Is(err, errUsage):
+		fmt.Fprintf(errs, "%v\nusage: keepclear %s %s\n", err, c.name, c.args)
+		return exitUsage
+	case errors.Is(err, flag.ErrHelp):
+		return exitDone
+	case err != nil:
+		return k.failed(err)
+	}
+	return code
+}
+
+// failed says that nobody answered, or answered with an error: a hold.
+func (k *call) failed(err error) int {
+	s := status.Convert(err)
+	fmt.Fprintf(k.out, "HOLD  %s: %s\n      Nothing may move on this. Put it right and ask again.\n", s.Code(), s.Message())
+	return exitHold
+}
+
+func usage(w io.Writer) {
+	fmt.Fprintln(w, "keepclear: ask a running service (go run ./service serve) before a mount moves.")
+	fmt.Fprintln(w)
+	for _, c := range commands() {
+		fmt.Fprintf(w, "  %-9s %s\n            %s\n", c.name, c.args, c.what)
+	}
+	fmt.Fprintln(w, "\nEvery command takes --json and --at-address HOST:PORT; COMMAND --help lists the rest.")
+	fmt.Fprintln(w, "Exit codes: 0 allow or done, 3 hold (also: nobody answers), 4 deny, 5 a check failed, 2 wrong usage.")
+}
+
+// words parses flags that may stand before, between and after the words, and returns the words.
+func (k *call) words() ([]string, error) {
+	var words []string
+	args := k.args
+	for len(args) > 0 {
+		if err := k.flags.Parse(args); err != nil {
+			if errors.Is(err, flag.ErrHelp) {
+				return nil, err
+			}
+			return nil, fmt.Errorf("%w: %v", errUsage, err)
+		}
+		rest := k.flags.Args()
+		if len(rest) == 0 {
+			break
+		}
+		words, args = append(words, rest[0]), rest[1:]
+	}
+	return words, nil
+}
+
+// set tells whether a flag was given.
+func (k *call) set(name string) bool {
+	given := false
+	k.flags.Visit(func(f *flag.Flag) { given = given || f.Name == name })
+	return given
+}
+
+// dial connects to the service.
+func (k *call) dial() (*grpc.ClientConn, error) {
+	conn, err := grpc.NewClient(*k.address, grpc.WithTransportCredentials(insecure.NewCredentials()))
+	if err != nil {
+		return nil, fmt.Errorf("%w: %q is no address of a service: %v", errUsage, *k.address, err)
+	}
+	k.conn = conn
+	return conn, nil
+}
+
+// timed bounds one call.
+func (k *call) timed() (context.Context, context.CancelFunc) {
+	return context.WithTimeout(k.ctx, patience)
+}
+
+// printJSON prints a message as JSON.
+func (k *call) printJSON(m proto.Message) {
+	b, err := protojson.MarshalOptions{Multiline: true, Indent: "  "}.Marshal(m)
+	if err != nil {
+		fmt.Fprintf(k.err, "the reply cannot be printed as JSON: %v\n", err)
+		return
+	}
+	fmt.Fprintf(k.out, "%s\n", b)
+}
+
+func wrong(format string, args ...any) error {
+	return fmt.Errorf("%w: %s", errUsage, fmt.Sprintf(format, args...))
+}

@@ -1,0 +1,294 @@
+package main
+
+import (
+	"fmt"
+	"strings"
+
+	pb "keepclear.example/keepclear/api/keepclear/v1"
+)
+
+// rigs prints how rigs stand.
+func rigs(k *call) (int, error) {
+	words, err := k.words()
+	if err != nil {
+		return 0, err
+	}
+	if len(words) > 1 {
+		return 0, wrong("one rig, or none for all")
+	}
+	conn, err := k.dial()
+	if err != nil {
+		return 0, err
+	}
+	ctx, cancel := k.timed()
+	defer cancel()
+	c := pb.NewRigServiceClient(conn)
+	if len(words) == 1 {
+		r, err := c.GetRig(ctx, &pb.GetRigRequest{Rig: words[0]})
+		if err != nil {
+			return 0, err
+		}
+		if *k.json {
+			k.printJSON(r)
+		} else {
+			k.printRig(r.GetRig())
+		}
+		return exitDone, nil
+	}
+	return k.allRigs(c)
+}
+
+func (k *call) allRigs(c pb.RigServiceClient) (int, error) {
+	token := ""
+	for {
+		ctx, cancel := k.timed()
+		r, err := c.ListRigs(ctx, &pb.ListRigsRequest{PageToken: token})
+		cancel()
+		if err != nil {
+			return 0, err
+		}
+		if *k.json {
+			k.printJSON(r)
+		} else {
+			for _, one := range r.GetRigs() {
+				k.printRig(one)
+			}
+		}
+		if token = r.GetNextPageToken(); token == "" {
+			return exitDone, nil
+		}
+	}
+}
+
+func (k *call) printRig(r *pb.Rig) {
+	p := r.GetPose()
+	where := fmt.Sprintf("at (%.2f°, %.2f°) ± (%.2f°, %.2f°)", p.GetAxes().GetAxis1Deg(), p.GetAxes().GetAxis2Deg(), 3*p.GetSigma().GetAxis1Deg(), 3*p.GetSigma().GetAxis2Deg())
+	if p.GetAxes() == nil {
+		where = "nowhere known"
+	}
+	fmt.Fprintf(k.out, "%s  %s\n      pose %s, %s", r.GetRig(), r.GetTitle(), word(p.GetState().String()), where)
+	if t := p.GetPoseTime(); t != nil {
+		fmt.Fprintf(k.out, ", seen %s", t.AsTime().Format("15:04:05 UTC"))
+	}
+	fmt.Fprintln(k.out)
+	if p.GetBecause() != "" {
+		fmt.Fprintf(k.out, "      %s\n", p.GetBecause())
+	}
+	for _, c := range p.GetCandidates() {
+		fmt.Fprintf(k.out, "      or at (%.2f°, %.2f°)\n", c.GetAxis1Deg(), c.GetAxis2Deg())
+	}
+	if q := r.GetPermit(); q != nil {
+		fmt.Fprintf(k.out, "      open permit %s: %s, until %s\n", q.GetPermitId(), say(q.GetAction()), q.GetStopBy().GetAtTime().AsTime().Format("15:04:05 UTC"))
+	}
+	for _, l := range r.GetLocks() {
+		k.printLock(l)
+	}
+	for _, n := range r.GetNeeds() {
+		fmt.Fprintf(k.out, "      needs %s: %s\n", word(n.GetKind().String()), n.GetSentence())
+	}
+	if r.GetStopTracking() {
+		fmt.Fprintln(k.out, "      STOP TRACKING NOW: carrying on does not stay clear for long.")
+	}
+	if r.GetPractice() {
+		fmt.Fprintln(k.out, "      a practice rig: its permits move no real mount")
+	}
+	fmt.Fprintf(k.out, "      digest %x\n", r.GetRigSha256())
+}
+
+func (k *call) printLock(l *pb.HeldLock) {
+	scope := l.GetRig()
+	if scope == "" {
+		scope = "all rigs"
+	}
+	fmt.Fprintf(k.out, "      lock %s on %s since %s by %s: %s\n", l.GetLockId(), scope, l.GetSetTime().AsTime().Format("2006-01-02 15:04 UTC"), l.GetSetBy(), l.GetReason())
+}
+
+// lock locks a rig, or all.
+func lock(k *call) (int, error) {
+	all := k.flags.Bool("all", false, "every rig")
+	person := k.flags.String("person", "", "who")
+	reason := k.flags.String("reason", "", "why")
+	words, err := k.words()
+	if err != nil {
+		return 0, err
+	}
+	if *all == (len(words) == 1) || len(words) > 1 || *person == "" || *reason == "" {
+		return 0, wrong("one rig or --all, a person and a reason are wanted")
+	}
+	req := &pb.LockRequest{RequestId: requestID(), Person: *person, Reason: *reason}
+	if *all {
+		req.Scope = &pb.LockRequest_AllRigs{AllRigs: true}
+	} else {
+		req.Scope = &pb.LockRequest_Rig{Rig: words[0]}
+	}
+	conn, err := k.dial()
+	if err != nil {
+		return 0, err
+	}
+	ctx, cancel := k.timed()
+	defer cancel()
+	r, err := pb.NewLockServiceClient(conn).Lock(ctx, req)
+	if err != nil {
+		return 0, err
+	}
+	if *k.json {
+		k.printJSON(r)
+		return exitDone, nil
+	}
+	fmt.Fprintln(k.out, "LOCKED. A motion under way is not stopped by this: stop the mount yourself.")
+	k.printLock(r.GetLock())
+	for _, id := range r.GetWithdrawnPermitIds() {
+		fmt.Fprintf(k.out, "      permit %s was taken back\n", id)
+	}
+	return exitDone, nil
+}
+
+// release releases locks.
+func release(k *call) (int, error) {
+	person := k.flags.String("person", "", "who")
+	reason := k.flags.String("reason", "", "why it is safe again")
+	words, err := k.words()
+	if err != nil {
+		return 0, err
+	}
+	if len(words) == 0 || *person == "" || *reason == "" {
+		return 0, wrong("the ids of locks (rigs lists them), a person and a reason are wanted")
+	}
+	conn, err := k.dial()
+	if err != nil {
+		return 0, err
+	}
+	ctx, cancel := k.timed()
+	defer cancel()
+	r, err := pb.NewLockServiceClient(conn).Release(ctx, &pb.ReleaseRequest{RequestId: requestID(), LockIds: words, Person: *person, Reason: *reason})
+	if err != nil {
+		return 0, err
+	}
+	if *k.json {
+		k.printJSON(r)
+		return exitDone, nil
+	}
+	fmt.Fprintf(k.out, "RELEASED %s.\n", strings.Join(words, ", "))
+	for _, l := range r.GetRemaining() {
+		fmt.Fprint(k.out, "still held:")
+		k.printLock(l)
+	}
+	return exitDone, nil
+}
+
+// withdraw takes leave back.
+func withdraw(k *call) (int, error) {
+	all := k.flags.Bool("all", false, "every rig")
+	reason := k.flags.String("reason", "", "why")
+	words, err := k.words()
+	if err != nil {
+		return 0, err
+	}
+	if *all == (len(words) == 1) || len(words) > 1 {
+		return 0, wrong("one rig or --all is wanted")
+	}
+	req := &pb.WithdrawRequest{Asker: "keepclear command", Reason: *reason}
+	if len(words) == 1 {
+		req.Rig = words[0]
+	}
+	conn, err := k.dial()
+	if err != nil {
+		return 0, err
+	}
+	ctx, cancel := k.timed()
+	defer cancel()
+	r, err := pb.NewMotionServiceClient(conn).Withdraw(ctx, req)
+	if err != nil {
+		return 0, err
+	}
+	if *k.json {
+		k.printJSON(r)
+		return exitDone, nil
+	}
+	if !r.GetRigKnown() {
+		fmt.Fprintln(k.out, "NOTHING TAKEN BACK: the service knows no such rig.")
+		return exitHold, nil
+	}
+	fmt.Fprintf(k.out, "TAKEN BACK: %d permits or leaves.\n", len(r.GetPermitIds()))
+	if !r.GetControllerTold() {
+		fmt.Fprintln(k.out, "      Nobody was told to stop: stop the mount yourself, by the emergency stop if need be.")
+	}
+	return exitDone, nil
+}
+
+// rules prints the rules and limits in force.
+func rules(k *call) (int, error) {
+	words, err := k.words()
+	if err != nil {
+		return 0, err
+	}
+	req := &pb.ListRulesRequest{}
+	if len(words) > 0 {
+		req.Rig = words[0]
+	}
+	conn, err := k.dial()
+	if err != nil {
+		return 0, err
+	}
+	ctx, cancel := k.timed()
+	defer cancel()
+	r, err := pb.NewRuleServiceClient(conn).ListRules(ctx, req)
+	if err != nil {
+		return 0, err
+	}
+	if *k.json {
+		k.printJSON(r)
+		return exitDone, nil
+	}
+	for _, one := range r.GetRules() {
+		fmt.Fprintf(k.out, "%-16s %s\n", one.GetRuleId(), one.GetTitle())
+		for _, l := range one.GetLimits() {
+			way := map[bool]string{true: "no more than", false: "no less than"}[l.GetSmallerIsSafer()]
+			fmt.Fprintf(k.out, "      %-22s %s %g (%s)\n", l.GetName(), way, l.GetValue(), l.GetOrigin())
+		}
+	}
+	fmt.Fprintf(k.out, "rules %x\n", r.GetRulesSha256())
+	return exitDone, nil
+}
+
+// verify has the service verify its record.
+func verify(k *call) (int, error) {
+	words, err := k.words()
+	if err != nil {
+		return 0, err
+	}
+	req := &pb.VerifyRecordRequest{}
+	if len(words) > 0 {
+		req.Chain = words[0]
+	}
+	conn, err := k.dial()
+	if err != nil {
+		return 0, err
+	}
+	stream, err := pb.NewRecordServiceClient(conn).VerifyRecord(k.ctx, req)
+	if err != nil {
+		return 0, err
+	}
+	for {
+		r, err := stream.Recv()
+		if err != nil {
+			return 0, err // also where the stream ends without a result: nothing was verified
+		}
+		v := r.GetResult()
+		if v == nil {
+			continue
+		}
+		if *k.json {
+			k.printJSON(r)
+		} else {
+			fmt.Fprintf(k.out, "%s  %s\n", map[bool]string{true: "WHOLE", false: "NOT WHOLE"}[v.GetWhole()], v.GetSentence())
+			for _, h := range v.GetHeads() {
+				fmt.Fprintf(k.out, "      %s/%d  %x\n", h.GetChain(), h.GetNumber(), h.GetEntrySha256())
+			}
+		}
+		if !v.GetWhole() {
+			return exitCheck, nil
+		}
+		return exitDone, nil
+	}
+}

@@ -1,0 +1,85 @@
+package main
+
+import (
+	"encoding/hex"
+	"fmt"
+
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	pb "keepclear.example/keepclear/api/keepclear/v1"
+)
+
+// tell states what a person did or saw.
+func tell(k *call) (int, error) {
+	person := k.flags.String("person", "", "who saw or did it")
+	axis1 := k.flags.Float64("axis1", 0, "homed: axis 1 as seen, degrees; absent: at home")
+	axis2 := k.flags.Float64("axis2", 0, "homed: axis 2 as seen, degrees; absent: at home")
+	sigma := k.flags.Float64("sigma", 1, "homed: one standard deviation of what was seen, degrees")
+	digest := k.flags.String("digest", "", "proved: the rig file's digest (rigs prints it)")
+	residual := k.flags.Float64("residual", 0, "proved: largest difference between a measured and a computed gap, mm")
+	signs := k.flags.Bool("signs", false, "proved: both axes were turned and went the way that the file says")
+	note := k.flags.String("note", "", "act: for people")
+	words, err := k.words()
+	if err != nil {
+		return 0, err
+	}
+	if len(words) < 2 || *person == "" {
+		return 0, wrong("a rig, what is told (homed, proved or act NAME) and --person are wanted")
+	}
+	r := &pb.ReportRequest{RequestId: requestID(), Rig: words[0], SentTime: timestamppb.New(k.now()), Asker: "keepclear command"}
+	switch {
+	case words[1] == "homed" && len(words) == 2:
+		h := &pb.Homed{By: pb.HomedBy_HOMED_BY_ATTESTED, Person: *person, Sigma: &pb.AxisSigma{Axis1Deg: sigma, Axis2Deg: sigma}}
+		if k.set("axis1") || k.set("axis2") {
+			h.Axes = &pb.AxisPair{Axis1Deg: axis1, Axis2Deg: axis2}
+		}
+		r.Event = &pb.ReportRequest_Homed{Homed: h}
+	case words[1] == "proved" && len(words) == 2:
+		d, err := hex.DecodeString(*digest)
+		if err != nil || len(d) != 32 || !k.set("residual") {
+			return 0, wrong("proved wants --digest (64 hexadecimal digits, as rigs prints them) and --residual")
+		}
+		r.Event = &pb.ReportRequest_Proved{Proved: &pb.Proved{Person: *person, RigSha256: d, SignsChecked: *signs, ResidualMm: residual}}
+	case words[1] == "act" && len(words) == 3:
+		kind, ok := actKinds()[words[2]]
+		if !ok {
+			return 0, wrong("there is no act %q: clutch-opened, controller-restarted, power-lost, payload-changed, rebalanced, polar-axis-adjusted, tripod-moved, clock-set or site-set", words[2])
+		}
+		r.Event = &pb.ReportRequest_Act{Act: &pb.Act{Kind: kind, Person: *person, Note: *note}}
+	default:
+		return 0, wrong("tell homed, proved, or act NAME")
+	}
+	return k.report(r)
+}
+
+func actKinds() map[string]pb.ActKind {
+	return map[string]pb.ActKind{
+		"clutch-opened": pb.ActKind_ACT_KIND_CLUTCH_OPENED, "controller-restarted": pb.ActKind_ACT_KIND_CONTROLLER_RESTARTED,
+		"power-lost": pb.ActKind_ACT_KIND_POWER_LOST, "payload-changed": pb.ActKind_ACT_KIND_PAYLOAD_CHANGED, "rebalanced": pb.ActKind_ACT_KIND_REBALANCED,
+		"polar-axis-adjusted": pb.ActKind_ACT_KIND_POLAR_AXIS_ADJUSTED, "tripod-moved": pb.ActKind_ACT_KIND_TRIPOD_MOVED,
+		"clock-set": pb.ActKind_ACT_KIND_CLOCK_SET, "site-set": pb.ActKind_ACT_KIND_SITE_SET,
+	}
+}
+
+// report sends a report and prints what it did.
+func (k *call) report(r *pb.ReportRequest) (int, error) {
+	conn, err := k.dial()
+	if err != nil {
+		return 0, err
+	}
+	ctx, cancel := k.timed()
+	defer cancel()
+	out, err := pb.NewMotionServiceClient(conn).Report(ctx, r)
+	if err != nil {
+		return 0, err
+	}
+	if *k.json {
+		k.printJSON(out)
+		return exitDone, nil
+	}
+	fmt.Fprintf(k.out, "TAKEN IN, entry %s/%d; the rig's epoch is %d.\n", out.GetReceipt().GetChain(), out.GetReceipt().GetNumber(), out.GetEpoch())
+	for _, f := range out.GetFindings() {
+		fmt.Fprintf(k.out, "      %s\n", f.GetSentence())
+	}
+	return exitDone, nil
+}
