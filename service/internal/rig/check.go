@@ -88,20 +88,23 @@ func (r *Rig) stands(top *reader) []stand {
 // overlaps only in some states, or stands closer than the margins, is a notice.
 func (r *Rig) checkStands(top *reader, f *faults) {
 	for _, s := range r.stands(top) {
-		links := r.Chain.links(s.axes)
 		for i := range r.Parts {
 			for j := range r.Parts {
 				a, b := &r.Parts[i], &r.Parts[j]
 				if a.Link >= b.Link || r.touches(i, j) {
 					continue
 				}
-				always, sometimes := overlap(a, b, func(s, o solid.Shape) float64 {
-					return solid.Distance(s.Moved(links[a.Link]), o.Moved(links[b.Link])).Lower
-				})
+				always, sometimes := overlap(a, b, r.gapAt(s.axes, a.Link, b.Link))
 				r.tellOverlap(top, f, s, a, b, always, sometimes)
 			}
 		}
 	}
+}
+
+// gapAt returns how to measure the gap of two solids of two links at a pose: the proven lower bound.
+func (r *Rig) gapAt(at Axes, a, b Link) func(s, o solid.Shape) float64 {
+	links := r.Chain.links(at)
+	return func(s, o solid.Shape) float64 { return solid.Distance(s.Moved(links[a]), o.Moved(links[b])).Lower }
 }
 
 func (r *Rig) tellOverlap(top *reader, f *faults, s stand, a, b *Part, always, sometimes float64) {

@@ -16,6 +16,7 @@ import (
 const (
 	floorHalf = 50_000
 	floorDeep = 1_000
+	floorName = "floor"
 )
 
 // expansion is the parts that a form makes, and the pairs of them that always touch.
@@ -59,7 +60,7 @@ func (t *tape) foot() solid.Point { return solid.Point{X: -t.east.mm, Y: -t.nort
 func (t *tape) ground(e *expansion) {
 	if t.floor {
 		s, err := solid.Box(solid.Point{Z: -floorDeep / 2}, upright(0), solid.Point{X: floorHalf, Y: floorHalf, Z: floorDeep / 2})
-		e.add("floor", Ground, 0, s, err)
+		e.add(floorName, Ground, 0, s, err)
 	}
 	up := solid.Point{Z: 1}
 	b := t.support

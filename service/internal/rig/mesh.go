@@ -24,6 +24,7 @@ const (
 	smallestMesh = 1.0      // mm over all: smaller ones were drawn in metres or inches
 	largestMesh  = 20_000.0 // mm over all: as aLength
 	stlHeader    = 84       // bytes: 80 of anything, 4 of the number of facets
+	largestSTL   = 32 << 20 // bytes: the text form of so many facets takes some 25 MB
 	stlFacet     = 50       // bytes: normal and three corners of 3 float32 each, 2 of anything
 )
 
@@ -44,6 +45,9 @@ func (p *partsReader) mesh(b *reader, at lengthsFrom) ([]solid.Shape, error) {
 		return nil, nil
 	}
 	p.meshes[name] = content
+	if len(content) > largestSTL {
+		return nil, fmt.Errorf("%s: %d bytes, want at most %d: export it coarser", name, len(content), largestSTL)
+	}
 	facets, err := readSTL(content)
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", name, err)
@@ -97,37 +101,34 @@ var errNoEnd = errors.New("no endsolid at its end: cut off")
 
 // readTextSTL reads the vertex lines, three to a facet; all other words are the form's own or names.
 func readTextSTL(content []byte) ([]facet, error) {
-	var out []facet
 	var corners []vertex
-	ended := false
+	last := ""
 	lines := bufio.NewScanner(bytes.NewReader(content))
 	for n := 1; lines.Scan(); n++ {
 		words := strings.Fields(lines.Text())
 		if len(words) == 0 {
 			continue
 		}
-		ended = words[0] == "endsolid"
-		if words[0] != "vertex" {
+		if last = words[0]; last != "vertex" {
 			continue
 		}
 		v, err := textVertex(words)
 		if err != nil {
 			return nil, fmt.Errorf("line %d: %w", n, err)
 		}
-		if corners = append(corners, v); len(corners) == 3 {
-			out, corners = append(out, facet(corners)), nil
-		}
-		if len(out) > mostFacets {
-			return nil, fmt.Errorf("more than %d facets: export it coarser", mostFacets)
-		}
+		corners = append(corners, v)
 	}
 	switch {
 	case lines.Err() != nil:
 		return nil, fmt.Errorf("reading it: %w", lines.Err())
-	case !ended || len(corners) > 0:
+	case last != "endsolid" || len(corners)%3 != 0:
 		return nil, errNoEnd
-	case len(out) == 0:
-		return nil, errors.New("no facets")
+	case len(corners) == 0 || len(corners) > 3*mostFacets:
+		return nil, fmt.Errorf("%d facets, want 1 to %d", len(corners)/3, mostFacets)
+	}
+	out := make([]facet, len(corners)/3)
+	for i := range out {
+		out[i] = facet(corners[3*i : 3*i+3])
 	}
 	return out, nil
 }
@@ -165,44 +166,53 @@ func plausible(facets []facet, scale float64) error {
 // pieces makes the hull of every connected piece. Facets are connected that share a corner, exactly as written; a piece split
 // by rounding makes two hulls, which hold its triangles as well.
 func pieces(facets []facet, scale float64, at lengthsFrom) ([]solid.Shape, error) {
-	of := map[vertex]int{}
-	parent := make([]int, len(facets))
-	for i, f := range facets {
-		parent[i] = i
-		for _, v := range f {
-			if j, seen := of[v]; seen {
-				parent[root(parent, j)] = root(parent, i)
-			}
-			of[v] = i
-		}
-	}
-	var order []int
-	points, taken := map[int][]solid.Point{}, map[vertex]bool{}
-	for i, f := range facets {
-		r := root(parent, i)
-		if points[r] == nil {
-			order = append(order, r)
-		}
-		for _, v := range f {
-			if taken[v] {
-				continue
-			}
-			taken[v] = true
-			points[r] = append(points[r], at.at(v[0]*scale, v[1]*scale, v[2]*scale))
-		}
-	}
-	if len(order) > mostPieces {
-		return nil, fmt.Errorf("%d pieces that share no corner, want at most %d: join them, or export fewer", len(order), mostPieces)
+	corners := connected(facets)
+	if len(corners) > mostPieces {
+		return nil, fmt.Errorf("%d pieces that share no corner, want at most %d: join them, or export fewer", len(corners), mostPieces)
 	}
 	var out []solid.Shape
-	for _, r := range order {
-		s, err := solid.Hull(points[r])
+	for _, piece := range corners {
+		var points []solid.Point
+		for _, v := range piece {
+			points = append(points, at.at(v[0]*scale, v[1]*scale, v[2]*scale))
+		}
+		s, err := solid.Hull(points)
 		if err != nil {
 			return nil, err
 		}
 		out = append(out, s)
 	}
 	return out, nil
+}
+
+// connected returns the corners of each connected piece, each corner once, in the order of the file.
+func connected(facets []facet) [][]vertex {
+	first := map[vertex]int{} // a facet at that corner
+	parent := make([]int, len(facets))
+	for i, f := range facets {
+		parent[i] = i
+		for _, v := range f {
+			if j, seen := first[v]; seen {
+				parent[root(parent, j)] = root(parent, i)
+			}
+			first[v] = i
+		}
+	}
+	var out [][]vertex
+	number, taken := map[int]int{}, map[vertex]bool{}
+	for i, f := range facets {
+		r := root(parent, i)
+		if _, seen := number[r]; !seen {
+			number[r], out = len(out), append(out, nil)
+		}
+		for _, v := range f {
+			if !taken[v] {
+				taken[v] = true
+				out[number[r]] = append(out[number[r]], v)
+			}
+		}
+	}
+	return out
 }
 
 // root finds the facet that stands for a piece, shortening the way for the next to ask.

@@ -110,7 +110,7 @@ func TestDamagedMeshesAreFaults(t *testing.T) {
 		"text cut":       {textSTL(boxFacets(0, 1))[:400], "no endsolid at its end"},
 		"text of words":  {[]byte("solid x\nvertex a b c\nendsolid x\n"), `line 2: a vertex at "a", want a number`},
 		"text with nan":  {[]byte("solid x\nvertex nan 0 0\nendsolid x\n"), `a vertex at "nan"`},
-		"text of no use": {[]byte("solid x\nendsolid x\n"), "no facets"},
+		"text of no use": {[]byte("solid x\nendsolid x\n"), "0 facets, want 1 to 100000"},
 	} {
 		r, faults := withMesh(t, "mm", c.content)
 		require.Nil(t, r, name)

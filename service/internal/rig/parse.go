@@ -156,9 +156,13 @@ func readMechanics(r *Rig, top *reader, p *partsReader) {
 	}
 	r.Travel = readTravel(top, r.Home)
 	r.Limits = append(r.Limits, travelLimits(top, r.Travel)...)
-	if r.Kind == "" {
-		return
+	if r.Kind != "" {
+		readParts(r, top, p, &t, sound)
 	}
+}
+
+// readParts makes the axes and the parts: the form's, where its lengths are sound, and those written out.
+func readParts(r *Rig, top *reader, p *partsReader, t *tape, sound bool) {
 	r.Chain, r.Placing = t.chain(r), unit.Length(t.placing())
 	for l := range p.frames {
 		p.frames[l] = measuredOn(Link(l), r.Kind, r.Site.Lat, &r.Chain)
@@ -306,8 +310,14 @@ func (r *Rig) touch(top *reader, n *node, key string) {
 		top.f.add(n, key, "parts of neighbouring links: ground and axis 1, or axis 1 and axis 2", got, remedy)
 		return
 	}
+	if _, gap := overlap(&a, &b, r.gapAt(r.Home, a.Link, b.Link)); gap > touching {
+		top.f.add(n, key, "parts that touch at home", fmt.Sprintf("%.1f mm between them", gap), "take the pair away: pairs listed here are never judged")
+	}
 	r.Allowed = append(r.Allowed, at)
 }
+
+// touching is the gap up to which two parts count as touching, mm: what a tape is read to.
+const touching = 1
 
 // part returns the index of a part by name; -1 where there is none.
 func (r *Rig) part(name string) int {

@@ -178,6 +178,9 @@ func (p *Part) marginText() string {
 
 // figure describes what a part is.
 func (p *Part) figure() string {
+	if p.Name == floorName && p.From == "tape" {
+		return "level, at height 0, wide"
+	}
 	var s []string
 	for _, shape := range p.Shapes {
 		s = append(s, figure(shape))
