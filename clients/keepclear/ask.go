@@ -88,7 +88,7 @@ func (k *call) printAnswer(r *pb.AskResponse) {
 		fmt.Fprintf(k.out, "      Carrying on as it is stays clear until %s.\n", h.GetAtTime().AsTime().Format("15:04:05 UTC"))
 	}
 	if p := r.GetPermit(); p != nil {
-		fmt.Fprintf(k.out, "      Permit %s, %s: start within %s, be done by %s.\n", p.GetPermitId(), word(p.GetState().String()), short(p.GetStartBy().GetWithinDuration().AsDuration()), p.GetStopBy().GetAtTime().AsTime().Format("15:04:05 UTC"))
+		fmt.Fprintf(k.out, "      Permit %s, %s: start within %s, be done by %s.\n", p.GetPermitId(), word(p.GetState().String(), "PERMIT_STATE_"), short(p.GetStartBy().GetWithinDuration().AsDuration()), p.GetStopBy().GetAtTime().AsTime().Format("15:04:05 UTC"))
 		k.critical(p.GetCritical())
 	}
 	if l := r.GetSyncLeave(); l != nil {
@@ -113,7 +113,7 @@ func (k *call) printFindings(j *pb.Judgement) {
 			continue
 		}
 		if !first {
-			fmt.Fprintf(k.out, "      %s  %s: %s\n", word(f.GetEffect().String()), f.GetRuleId(), f.GetSentence())
+			fmt.Fprintf(k.out, "      %s  %s: %s\n", word(f.GetEffect().String(), "EFFECT_"), f.GetRuleId(), f.GetSentence())
 		}
 		if f.GetRemedy() != "" {
 			fmt.Fprintf(k.out, "      %s %s\n", map[bool]string{true: "What to do:", false: "           "}[first], f.GetRemedy())
@@ -128,8 +128,10 @@ func (k *call) critical(words []string) {
 	}
 }
 
-// word makes a word of an enum's name.
-func word(name string) string { return strings.ToLower(name[strings.LastIndex(name, "_")+1:]) }
+// word makes words of an enum's name: NEED_KIND_RIG_PROOF becomes "rig proof".
+func word(name, prefix string) string {
+	return strings.ReplaceAll(strings.ToLower(strings.TrimPrefix(name, prefix)), "_", " ")
+}
 
 func short(d time.Duration) string { return d.Round(100 * time.Millisecond).String() }
 

@@ -73,9 +73,9 @@ func (k *call) listEntries(c pb.RecordServiceClient, f *pb.EntryFilter, count in
 
 // printLine prints an entry in one line.
 func (k *call) printLine(e *pb.Entry) {
-	what := strings.ToUpper(word(e.GetVerdict().String()))
+	what := strings.ToUpper(word(e.GetVerdict().String(), "VERDICT_"))
 	if e.GetVerdict() == pb.Verdict_VERDICT_UNSPECIFIED {
-		what = word(e.GetKind().String())
+		what = word(e.GetKind().String(), "ENTRY_KIND_")
 	}
 	fmt.Fprintf(k.out, "%s  %s/%d  %-9s %s\n", e.GetReceipt().GetRecordTime().AsTime().Format("2006-01-02 15:04:05"), e.GetReceipt().GetChain(), e.GetReceipt().GetNumber(), what, e.GetSentence())
 }

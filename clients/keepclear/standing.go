@@ -66,7 +66,7 @@ func (k *call) printRig(r *pb.Rig) {
 	if p.GetAxes() == nil {
 		where = "nowhere known"
 	}
-	fmt.Fprintf(k.out, "%s  %s\n      pose %s, %s", r.GetRig(), r.GetTitle(), word(p.GetState().String()), where)
+	fmt.Fprintf(k.out, "%s  %s\n      pose %s, %s", r.GetRig(), r.GetTitle(), word(p.GetState().String(), "POSE_STATE_"), where)
 	if t := p.GetPoseTime(); t != nil {
 		fmt.Fprintf(k.out, ", seen %s", t.AsTime().Format("15:04:05 UTC"))
 	}
@@ -84,7 +84,7 @@ func (k *call) printRig(r *pb.Rig) {
 		k.printLock(l)
 	}
 	for _, n := range r.GetNeeds() {
-		fmt.Fprintf(k.out, "      needs %s: %s\n", word(n.GetKind().String()), n.GetSentence())
+		fmt.Fprintf(k.out, "      needs %s: %s\n", word(n.GetKind().String(), "NEED_KIND_"), n.GetSentence())
 	}
 	if r.GetStopTracking() {
 		fmt.Fprintln(k.out, "      STOP TRACKING NOW: carrying on does not stay clear for long.")

@@ -1,0 +1,299 @@
+package keepclear_test
+
+import (
+	"context"
+	"errors"
+	"net"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"go.uber.org/goleak"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/types/known/durationpb"
+
+	pb "keepclear.example/keepclear/api/keepclear/v1"
+	keepclear "keepclear.example/keepclear/clients/go"
+)
+
+func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
+
+func ok(context.Context, *pb.Permit) error { return nil }
+
+func TestAllowMovesAndReportsTheEnd(t *testing.T) {
+	f, m := &fake{}, &mount{}
+	h := m.handle(t, served(t, f))
+	a := h.Slew(context.Background(), keepclear.ICRS(38.2, 61.45), 0)
+	require.Equal(t, keepclear.Allow, a.Verdict, "%v", a)
+	ran := false
+	done := a.Move(context.Background(), func(context.Context, *pb.Permit) error { ran = true; return nil })
+	assert.True(t, ran)
+	assert.Equal(t, "done", done.String())
+	require.Len(t, f.told(), 1)
+	assert.Equal(t, pb.EndKind_END_KIND_DONE, f.told()[0].GetEnd().GetKind())
+	assert.Zero(t, m.count())
+	q := f.questions()[0]
+	assert.Regexp(t, `^[A-Za-z0-9_-]{16,64}$`, q.GetRequestId())
+	assert.NotNil(t, q.GetSentTime())
+}
+
+// Every way in which an allow can be broken is a hold, and says how; nothing moves.
+func TestBrokenAllowsHold(t *testing.T) {
+	cases := map[string]struct {
+		break_ func(*pb.AskResponse)
+		why    string
+	}{
+		"no permit":          {func(r *pb.AskResponse) { r.Leave = nil }, "sent no permit"},
+		"sync leave instead": {func(r *pb.AskResponse) { r.Leave = &pb.AskResponse_SyncLeave{SyncLeave: &pb.SyncLeave{Live: true}} }, "sent no permit"},
+		"another action":     {func(r *pb.AskResponse) { r.GetPermit().Action = &pb.Action{Kind: &pb.Action_Home{Home: &pb.Home{}}} }, "another action"},
+		"a target nudged":    {func(r *pb.AskResponse) { d := 38.20000001; r.GetPermit().GetAction().GetSlew().GetSky().RaDeg = &d }, "another action"},
+		"no action":          {func(r *pb.AskResponse) { r.GetPermit().Action = nil }, "another action"},
+		"another question":   {func(r *pb.AskResponse) { r.GetPermit().RequestId = "x" }, "another question"},
+		"another rig":        {func(r *pb.AskResponse) { r.GetPermit().Rig = "crane" }, `rig "crane"`},
+		"no id":              {func(r *pb.AskResponse) { r.GetPermit().PermitId = "" }, "no id"},
+		"no epoch":           {func(r *pb.AskResponse) { r.GetPermit().Epoch = 0 }, "epoch 0"},
+		"unknown condition":  {func(r *pb.AskResponse) { r.GetPermit().Critical = []string{"hatch open"} }, `"hatch open"`},
+		"practice":           {func(r *pb.AskResponse) { r.GetPermit().Critical = []string{"practice"} }, "practice rig"},
+		"granted, not begun": {func(r *pb.AskResponse) { r.GetPermit().State = pb.PermitState_PERMIT_STATE_GRANTED }, "granted"},
+		"withdrawn": {func(r *pb.AskResponse) {
+			r.GetPermit().State = pb.PermitState_PERMIT_STATE_WITHDRAWN
+			r.GetPermit().EndedBecause = "locked"
+		}, "withdrawn: locked"},
+		"unknown state":         {func(r *pb.AskResponse) { r.GetPermit().State = 99 }, "99"},
+		"no deadline":           {func(r *pb.AskResponse) { r.GetPermit().StartBy = nil }, "until when"},
+		"deadline of no length": {func(r *pb.AskResponse) { r.GetPermit().StartBy = &pb.Deadline{} }, "until when"},
+		"already too late":      {func(r *pb.AskResponse) { r.GetPermit().StartBy.WithinDuration = durationpb.New(0) }, "too late"},
+	}
+	for name, c := range cases {
+		t.Run(name, func(t *testing.T) {
+			f, m := &fake{}, &mount{}
+			f.ask = func(r *pb.AskRequest) (*pb.AskResponse, error) { out := f.allow(r); c.break_(out); return out, nil }
+			a := m.handle(t, served(t, f)).Slew(context.Background(), keepclear.ICRS(38.2, 61.45), 0)
+			assert.Equal(t, keepclear.Hold, a.Verdict)
+			assert.Contains(t, a.Why, c.why)
+			done := a.Move(context.Background(), func(context.Context, *pb.Permit) error { t.Error("it moved"); return nil })
+			assert.False(t, done.Moved)
+		})
+	}
+}
+
+func TestUnknownVerdictsHold(t *testing.T) {
+	for _, v := range []pb.Verdict{0, pb.Verdict_VERDICT_HOLD, 4, 99, -1} {
+		f, m := &fake{}, &mount{}
+		f.ask = func(r *pb.AskRequest) (*pb.AskResponse, error) {
+			out := f.allow(r)
+			out.Judgement.Verdict = v
+			return out, nil
+		}
+		a := m.handle(t, served(t, f)).Slew(context.Background(), keepclear.ICRS(38.2, 61.45), 0)
+		assert.Equal(t, keepclear.Hold, a.Verdict, "verdict %d", v)
+		assert.False(t, a.Move(context.Background(), ok).Moved)
+	}
+	for _, empty := range []*pb.AskResponse{{}, {Judgement: &pb.Judgement{}}} {
+		f, m := &fake{}, &mount{}
+		f.ask = func(*pb.AskRequest) (*pb.AskResponse, error) { return empty, nil }
+		assert.Equal(t, keepclear.Hold, m.handle(t, served(t, f)).Home(context.Background()).Verdict)
+	}
+}
+
+// faults.md row 51: every status code is a hold, with the code's reason.
+func TestEveryStatusCodeHolds(t *testing.T) {
+	for code := codes.Canceled; code <= codes.Unauthenticated; code++ {
+		if code == codes.Unavailable || code == codes.DeadlineExceeded {
+			continue // tried again: see below
+		}
+		f, m := &fake{}, &mount{}
+		f.ask = func(*pb.AskRequest) (*pb.AskResponse, error) { return nil, status.Error(code, "because") }
+		a := m.handle(t, served(t, f)).Home(context.Background())
+		assert.Equal(t, keepclear.Hold, a.Verdict, "%s", code)
+		assert.Contains(t, a.Why, "because")
+		assert.Len(t, f.questions(), 1, "%s is not tried again", code)
+		assert.False(t, a.Move(context.Background(), ok).Moved)
+	}
+}
+
+// A lost reply is asked for again with the same bytes, and the recorded answer serves.
+func TestLostReplyIsAskedForAgain(t *testing.T) {
+	f, m := &fake{}, &mount{}
+	n := 0
+	f.ask = func(r *pb.AskRequest) (*pb.AskResponse, error) {
+		if n++; n < 3 {
+			return nil, status.Error(codes.Unavailable, "gone")
+		}
+		return f.allow(r), nil
+	}
+	a := m.handle(t, served(t, f)).Home(context.Background())
+	assert.Equal(t, keepclear.Allow, a.Verdict)
+	require.Len(t, f.questions(), 3)
+	for _, q := range f.questions() {
+		assert.Equal(t, f.questions()[0].String(), q.String(), "the same bytes")
+	}
+}
+
+// Nobody there, or somebody who speaks another language: a hold in bounded time.
+func TestNobodyThereHolds(t *testing.T) {
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	require.NoError(t, err)
+	gone := l.Addr().String()
+	l.Close()
+	ctx, cancel := context.WithTimeout(context.Background(), 300*time.Millisecond)
+	defer cancel()
+	m := &mount{}
+	a := m.handle(t, gone).Home(ctx)
+	assert.Equal(t, keepclear.Hold, a.Verdict)
+
+	garbage, err := net.Listen("tcp", "127.0.0.1:0")
+	require.NoError(t, err)
+	defer garbage.Close()
+	go func() {
+		for {
+			c, err := garbage.Accept()
+			if err != nil {
+				return
+			}
+			c.Write([]byte("HTTP/1.1 200 OK\r\n\r\nallow"))
+			c.Close()
+		}
+	}()
+	ctx2, cancel2 := context.WithTimeout(context.Background(), 300*time.Millisecond)
+	defer cancel2()
+	assert.Equal(t, keepclear.Hold, m.handle(t, garbage.Addr().String()).Home(ctx2).Verdict)
+}
+
+func TestHandleWithoutStopHoldsEverything(t *testing.T) {
+	f := &fake{}
+	h := keepclear.Rig("heron", keepclear.Mount{Read: func(context.Context) (*pb.Sample, error) { return &pb.Sample{}, nil }}, keepclear.At(served(t, f)))
+	defer h.Close()
+	a := h.Home(context.Background())
+	assert.Equal(t, keepclear.Hold, a.Verdict)
+	assert.Contains(t, a.Why, "stops the mount")
+	assert.Empty(t, f.questions(), "nobody was even asked")
+}
+
+func TestUnreadableMountHolds(t *testing.T) {
+	f := &fake{}
+	h := keepclear.Rig("heron", keepclear.Mount{
+		Read: func(context.Context) (*pb.Sample, error) { return nil, errors.New("cable") },
+		Stop: func(context.Context) error { return nil },
+	}, keepclear.At(served(t, f)))
+	defer h.Close()
+	a := h.Home(context.Background())
+	assert.Equal(t, keepclear.Hold, a.Verdict)
+	assert.Contains(t, a.Why, "cable")
+}
+
+// The zero answer, and an allow used twice too late, move nothing.
+func TestLateAllowsDoNotMove(t *testing.T) {
+	assert.False(t, keepclear.Answer{}.Move(context.Background(), ok).Moved)
+	assert.Equal(t, keepclear.Hold, keepclear.Answer{}.Verdict)
+	now := time.Unix(1_800_000_000, 0)
+	f, m := &fake{}, &mount{}
+	h := m.handle(t, served(t, f), keepclear.Clock(func() time.Time { return now }))
+	a := h.Home(context.Background())
+	require.True(t, a.Allowed())
+	now = now.Add(11 * time.Second)
+	assert.False(t, a.Allowed())
+	done := a.Move(context.Background(), ok)
+	assert.False(t, done.Moved)
+	assert.Contains(t, done.Why, "too late")
+	assert.Equal(t, pb.EndKind_END_KIND_NOT_MOVED, f.told()[0].GetEnd().GetKind())
+}
+
+func TestOlderEpochHolds(t *testing.T) {
+	f, m := &fake{}, &mount{}
+	h := m.handle(t, served(t, f))
+	require.Equal(t, keepclear.Allow, h.Home(context.Background()).Verdict)
+	require.Equal(t, keepclear.Allow, h.Home(context.Background()).Verdict)
+	f.mu.Lock()
+	f.epoch = 0
+	f.mu.Unlock()
+	a := h.Home(context.Background())
+	assert.Equal(t, keepclear.Hold, a.Verdict)
+	assert.Contains(t, a.Why, "epoch 1, and 2 was seen")
+}
+
+// The permit is taken back while the mount moves: it is stopped first, then told about.
+func TestWithdrawnUnderWayStops(t *testing.T) {
+	f, m := &fake{}, &mount{}
+	f.report = func(r *pb.ReportRequest) (*pb.ReportResponse, error) {
+		return &pb.ReportResponse{Permit: &pb.Permit{PermitId: "permit", State: pb.PermitState_PERMIT_STATE_WITHDRAWN, EndedBecause: "locked by A"}}, nil
+	}
+	a := m.handle(t, served(t, f)).Home(context.Background())
+	done := a.Move(context.Background(), func(ctx context.Context, _ *pb.Permit) error {
+		<-ctx.Done()
+		assert.Positive(t, m.count(), "it was stopped before the body heard of it")
+		return ctx.Err()
+	})
+	assert.True(t, done.Moved)
+	assert.Contains(t, done.Stopped, "locked by A")
+	last := f.told()[len(f.told())-1]
+	assert.Equal(t, pb.EndKind_END_KIND_STOPPED, last.GetEnd().GetKind())
+}
+
+func TestFailedBodyStops(t *testing.T) {
+	f, m := &fake{}, &mount{}
+	a := m.handle(t, served(t, f)).Home(context.Background())
+	done := a.Move(context.Background(), func(context.Context, *pb.Permit) error { return errors.New("stalled") })
+	assert.Contains(t, done.String(), "stalled")
+	assert.Positive(t, m.count())
+	assert.Equal(t, pb.EndKind_END_KIND_FAILED, f.told()[0].GetEnd().GetKind())
+}
+
+func TestPanickingBodyStopsBeforeThePanicGoesOn(t *testing.T) {
+	f, m := &fake{}, &mount{}
+	a := m.handle(t, served(t, f)).Home(context.Background())
+	assert.Panics(t, func() { a.Move(context.Background(), func(context.Context, *pb.Permit) error { panic("bug") }) })
+	assert.Positive(t, m.count())
+}
+
+// begin_later: nothing moves until the permit has begun.
+func TestBeginLater(t *testing.T) {
+	f, m := &fake{}, &mount{}
+	h := m.handle(t, served(t, f), keepclear.BeginLater())
+	a := h.Home(context.Background())
+	require.Equal(t, keepclear.Allow, a.Verdict)
+	done := a.Move(context.Background(), ok)
+	assert.True(t, done.Moved, "%v", done)
+	assert.NotNil(t, f.told()[0].GetBegin())
+	assert.NotNil(t, f.told()[0].GetSample())
+
+	f.report = func(*pb.ReportRequest) (*pb.ReportResponse, error) {
+		return &pb.ReportResponse{Permit: &pb.Permit{PermitId: "permit", State: pb.PermitState_PERMIT_STATE_EXPIRED}, Findings: []*pb.Finding{{Sentence: "the pose is off the judged start"}}}, nil
+	}
+	done = h.Home(context.Background()).Move(context.Background(), ok)
+	assert.False(t, done.Moved)
+	assert.Contains(t, done.Why, "off the judged start")
+}
+
+// The open permit is named as the one to replace, until it is over.
+func TestOpenPermitIsNamedAsReplaced(t *testing.T) {
+	f, m := &fake{}, &mount{}
+	h := m.handle(t, served(t, f))
+	a := h.Slew(context.Background(), keepclear.ICRS(38.2, 61.45), time.Hour)
+	require.True(t, a.Move(context.Background(), ok).Moved)
+	h.Slew(context.Background(), keepclear.ICRS(38.2, 61.45), 0)
+	assert.Equal(t, "permit", f.questions()[1].GetReplacesPermitId())
+	h.Sync(context.Background(), &pb.Solve{})
+	assert.Empty(t, f.questions()[2].GetReplacesPermitId(), "a sync replaces none")
+}
+
+func TestSyncLeave(t *testing.T) {
+	f, m := &fake{}, &mount{}
+	h := m.handle(t, served(t, f))
+	a := h.Sync(context.Background(), &pb.Solve{Sky: keepclear.ICRS(1, 2)})
+	require.Equal(t, keepclear.Allow, a.Verdict, "%v", a)
+	assert.False(t, a.Move(context.Background(), ok).Moved, "leave for a sync moves nothing")
+	done := a.Tell(context.Background(), func(context.Context, *pb.SyncLeave) error { return errors.New("mount said no") })
+	assert.True(t, done.Moved)
+	assert.True(t, f.told()[0].GetSynced().GetRefused())
+	assert.Equal(t, "leave", f.told()[0].GetSynced().GetLeaveId())
+
+	f.ask = func(r *pb.AskRequest) (*pb.AskResponse, error) {
+		out := f.allow(r)
+		out.GetSyncLeave().Live = false
+		return out, nil
+	}
+	assert.Equal(t, keepclear.Hold, h.Sync(context.Background(), &pb.Solve{Sky: keepclear.ICRS(1, 2)}).Verdict)
+}
