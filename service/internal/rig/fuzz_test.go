@@ -11,6 +11,7 @@ import (
 )
 
 // Whatever the bytes: a whole rig or faults, never both, never a panic; every fault one short line with a remedy.
+// Fuzz with -fuzzminimizetime 1x: shrinking a whole rig file takes longer than the run.
 func FuzzParse(f *testing.F) {
 	for _, file := range []string{"../practice/heron.yaml", rigs + "wren.yaml", rigs + "bittern.yaml", rigs + "curlew.yaml", rigs + "heavy-germans.yaml"} {
 		content, err := os.ReadFile(file)

@@ -99,7 +99,7 @@ type Rest struct {
 	Axes Axes
 }
 
-// Travel is the mechanical range of each axis, unreduced, ends included.
+// Travel is the mechanical range of each axis from the zero (the file states it from home), unreduced, ends included.
 type Travel struct{ Low, High Axes }
 
 // Limit is one limit that a file sets.
