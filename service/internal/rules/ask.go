@@ -13,12 +13,17 @@ import (
 	"github.com/open-policy-agent/opa/v1/topdown"
 )
 
-// How long rules may take. Ours: a question takes about 0.1 ms; these leave a small machine under load a factor of hundreds
-// and still answer well within a second.
-const (
-	queryTime    = 100 * time.Millisecond // one query
-	questionTime = 400 * time.Millisecond // all of them
-)
+// patience is how long rules may take.
+type patience struct {
+	query    time.Duration // one query
+	question time.Duration // all queries of a question
+}
+
+// usualPatience: ours. A question takes about 0.1 ms; this leaves a small machine under load a factor of thousands, and still
+// answers within a second.
+func usualPatience() patience {
+	return patience{query: 250 * time.Millisecond, question: time.Second}
+}
 
 // answer is what one rule said, before it is turned into a finding.
 type answer struct {
@@ -37,7 +42,7 @@ var (
 // The result has an answer for every index at which wanted is true.
 func (b *binding) ask(ctx context.Context, in ast.Value, wanted []bool, at time.Time) []answer {
 	late := topdown.NewCancel()
-	defer time.AfterFunc(questionTime, late.Cancel).Stop()
+	defer time.AfterFunc(b.patience.question, late.Cancel).Stop()
 	passed, err := b.askFast(ctx, in, at)
 	answers := make([]answer, len(wanted))
 	for i, want := range wanted {
@@ -62,7 +67,7 @@ func (b *binding) ask(ctx context.Context, in ast.Value, wanted []bool, at time.
 // askFast returns a pass for every rule that passes, and nothing for the others. With an error nothing is known of any.
 func (b *binding) askFast(ctx context.Context, in ast.Value, at time.Time) ([]answer, error) {
 	out := make([]answer, len(b.full))
-	v, err := evaluate(ctx, b.fast, in, at)
+	v, err := b.evaluate(ctx, b.fast, in, at)
 	if err != nil {
 		return nil, err
 	}
@@ -87,7 +92,7 @@ func (b *binding) askFast(ctx context.Context, in ast.Value, at time.Time) ([]an
 
 // askOne asks one rule by itself.
 func (b *binding) askOne(ctx context.Context, i int, in ast.Value, at time.Time) answer {
-	v, err := evaluate(ctx, b.full[i], in, at)
+	v, err := b.evaluate(ctx, b.full[i], in, at)
 	if err != nil {
 		return answer{err: err}
 	}
@@ -104,7 +109,7 @@ func (b *binding) askOne(ctx context.Context, i int, in ast.Value, at time.Time)
 
 // evaluate runs one query under a cancel of its own: OPA ignores the context once a cancel is given, and a cancel that has
 // fired stays fired.
-func evaluate(ctx context.Context, q rego.PreparedEvalQuery, in ast.Value, at time.Time) (v any, err error) {
+func (b *binding) evaluate(ctx context.Context, q rego.PreparedEvalQuery, in ast.Value, at time.Time) (v any, err error) {
 	defer func() { // OPA panics on numbers that it cannot compare; none gets here, but if one did it is a hold
 		if p := recover(); p != nil {
 			v, err = nil, fmt.Errorf("evaluating: %v", p)
@@ -114,7 +119,7 @@ func evaluate(ctx context.Context, q rego.PreparedEvalQuery, in ast.Value, at ti
 		return nil, errLate
 	}
 	stop := topdown.NewCancel()
-	defer time.AfterFunc(queryTime, stop.Cancel).Stop()
+	defer time.AfterFunc(b.patience.query, stop.Cancel).Stop()
 	defer context.AfterFunc(ctx, stop.Cancel)()
 	rs, err := q.Eval(ctx, rego.EvalParsedInput(in), rego.EvalTime(at), rego.EvalExternalCancel(stop))
 	switch {

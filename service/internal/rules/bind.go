@@ -18,10 +18,11 @@ import (
 
 // binding is the rules of a library with one set of limits folded in.
 type binding struct {
-	limits limits.Set
-	lines  []line                   // what the numbers in the fast query's answer stand for
-	fast   rego.PreparedEvalQuery   // the numbers of the lines that hold
-	full   []rego.PreparedEvalQuery // of each rule: its finding
+	limits   limits.Set
+	lines    []line                   // what the numbers in the fast query's answer stand for
+	fast     rego.PreparedEvalQuery   // the numbers of the lines that hold
+	full     []rego.PreparedEvalQuery // of each rule: its finding
+	patience patience
 }
 
 // mostBound is how many sets of limits a library remembers. Ours: more rigs than one service serves; beyond it the cache
@@ -68,7 +69,7 @@ func (l *library) newBinding(ctx context.Context, lim limits.Set) (*binding, err
 	if err != nil {
 		return nil, err
 	}
-	b := &binding{limits: lim}
+	b := &binding{limits: lim, patience: usualPatience()}
 	var faults Faults
 	for i, r := range l.rules {
 		q, err := rego.New(rego.Query(r.query()), rego.Compiler(l.compiler), rego.Store(store), rego.StrictBuiltinErrors(true), raw()).PrepareForEval(ctx)
@@ -77,7 +78,7 @@ func (l *library) newBinding(ctx context.Context, lim limits.Set) (*binding, err
 		}
 		b.full = append(b.full, q)
 		lines, err := l.passing(ctx, store, i)
-		if err != nil {
+		if err != nil && l.lint {
 			faults = append(faults, Fault{File: r.file, Wanted: "a rule that partial evaluation reduces to comparisons", Got: err.Error(), Remedy: asDelivered})
 		}
 		b.lines = append(b.lines, lines...)

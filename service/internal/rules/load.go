@@ -22,6 +22,7 @@ type library struct {
 	titles   map[string]string
 	compiler *ast.Compiler
 	digest   [sha256.Size]byte
+	lint     bool // false only in tests, which load what no load lets through
 
 	mu    sync.Mutex
 	bound map[[sha256.Size]byte]*binding // by digest of the limits
@@ -49,13 +50,12 @@ type loading struct {
 	files  fs.FS
 	schema schema
 	set    *ast.SchemaSet
-	lint   bool // false only in tests that load what no load lets through
 	faults Faults
 }
 
 // load reads rules/<area>/<rule>/<rule>.rego and schema/facts.json. Tests beside the rules are not read.
 func load(policies fs.FS, lint bool) (*library, error) {
-	l := &loading{lib: &library{titles: map[string]string{}, bound: map[[sha256.Size]byte]*binding{}}, files: policies, lint: lint}
+	l := &loading{lib: &library{lint: lint, titles: map[string]string{}, bound: map[[sha256.Size]byte]*binding{}}, files: policies}
 	names, err := l.list()
 	if err != nil {
 		return nil, fmt.Errorf("loading rules: %w", err)
@@ -134,7 +134,7 @@ func (l *loading) readRule(file string, text []byte) {
 	var faults Faults
 	r.source, faults = readSource(file, id, m)
 	faults = append(faults, readMeta(r)...)
-	if l.lint {
+	if l.lib.lint {
 		l.faults = append(l.faults, faults...)
 	}
 	l.lib.rules = append(l.lib.rules, r)
@@ -169,7 +169,7 @@ func (l *loading) complete() {
 	}
 	l.lib.compiler = c
 	l.gatherFacts()
-	if l.lint {
+	if l.lib.lint {
 		l.requiredThere()
 	}
 }

@@ -1,0 +1,74 @@
+package rules
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"keepclear.example/keepclear/service/internal/facts"
+	"keepclear.example/keepclear/service/internal/verdict"
+)
+
+func benchmark(b *testing.B, sub Subject, f facts.Set, passes int) {
+	s := loaded(b)
+	got := 0
+	for _, x := range s.Judge(b.Context(), sub, f, noon()) {
+		if x.Effect == verdict.Passes {
+			got++
+		}
+	}
+	require.Equal(b, passes, got, "findings that pass")
+	b.ReportAllocs()
+	for b.Loop() {
+		s.Judge(b.Context(), sub, f, noon())
+	}
+}
+
+func BenchmarkJudge(b *testing.B) {
+	bad := good()
+	bad.Number("altitude_min_deg", -12, facts.Computed)
+	bad.Number("altitude_sharp_min_deg", -11, facts.Computed)
+	bad.Number("belief_error_sky_deg", 7.5, facts.Computed)
+	bad.Lack("clock_skew_s", "no round trip yet", "clock")
+	b.Run("every rule, all pass", func(b *testing.B) { benchmark(b, everything(), good(), 27) })
+	b.Run("every rule, three do not", func(b *testing.B) { benchmark(b, everything(), bad, 24) })
+	b.Run("a slew, all pass", func(b *testing.B) { benchmark(b, slew(), good(), 17) })
+}
+
+func BenchmarkAsk(b *testing.B) {
+	s := loaded(b)
+	in := s.lib.read(good())
+	wanted := make([]bool, 27)
+	for i := range wanted {
+		wanted[i] = true
+	}
+	b.Run("fast query alone", func(b *testing.B) {
+		b.ReportAllocs()
+		for b.Loop() {
+			_, _ = s.bound.askFast(b.Context(), in.value, noon())
+		}
+	})
+	b.Run("rule by rule", func(b *testing.B) {
+		b.ReportAllocs()
+		for b.Loop() {
+			for i := range wanted {
+				s.bound.askOne(b.Context(), i, in.value, noon())
+			}
+		}
+	})
+	b.Run("reading the facts", func(b *testing.B) {
+		f := good()
+		b.ReportAllocs()
+		for b.Loop() {
+			s.lib.read(f)
+		}
+	})
+}
+
+func BenchmarkLoad(b *testing.B) {
+	lim := testLimits(b)
+	for b.Loop() {
+		_, err := Load(dirFS(), lim)
+		require.NoError(b, err)
+	}
+}
