@@ -69,7 +69,7 @@ type group struct {
 	live   question.RigState // the same with samples taken in that needed no entry; under turn
 
 	mu        sync.Mutex        // short: the open permit, for Withdraw
-	open      string            // id of the open permit or live leave
+	open      []string          // ids of the open permit and the live leave
 	withdrawn map[string]string // permit ids taken back in memory, why; not yet recorded
 	takes     int               // how often leave was taken back: a question under way loses its own
 }
@@ -137,7 +137,9 @@ func (d *Decider) WithdrawAfterRestart() error {
 		if !g.live.Permit.Open() && !liveLeave(g.live.Leave) {
 			continue
 		}
-		if err := d.withdraw(g, "the service was restarted: nobody watched what happened meanwhile", Ourselves, state.Exchanged{}); err != nil {
+		why := "the service was restarted: nobody watched what happened meanwhile"
+		g.takeBack(why)
+		if err := d.withdraw(g, why, Ourselves, state.Exchanged{}); err != nil {
 			return err
 		}
 	}
@@ -199,12 +201,12 @@ func (d *Decider) locks(g *group) []question.Lock {
 func (g *group) setOpen() {
 	g.mu.Lock()
 	defer g.mu.Unlock()
-	g.open = ""
-	switch {
-	case g.live.Permit.Open():
-		g.open = g.live.Permit.ID
-	case liveLeave(g.live.Leave):
-		g.open = g.live.Leave.ID
+	g.open = nil
+	if g.live.Permit.Open() {
+		g.open = append(g.open, g.live.Permit.ID)
+	}
+	if liveLeave(g.live.Leave) {
+		g.open = append(g.open, g.live.Leave.ID)
 	}
 }
 
@@ -215,13 +217,28 @@ func (g *group) takesSoFar() int {
 	return g.takes
 }
 
-// settle puts withdrawals that happened in memory into the state. Requires the turn.
+// settle puts withdrawals that happened in memory into the state: of the leave that was open then, and of no later one. Requires the
+// turn.
 func (g *group) settle() {
 	g.mu.Lock()
 	taken := g.withdrawn
 	g.withdrawn = nil
 	g.mu.Unlock()
-	for _, why := range taken {
-		g.live = pose.Withdraw(g.live, why)
+	if len(taken) == 0 {
+		return
+	}
+	was := g.live
+	if p := was.Permit; p != nil {
+		if why, ok := taken[p.ID]; ok {
+			g.live = pose.Withdraw(g.live, why)
+			g.live.Leave = was.Leave
+		}
+	}
+	if l := was.Leave; l != nil {
+		if why, ok := taken[l.ID]; ok {
+			permit := g.live.Permit
+			g.live = pose.Withdraw(g.live, why)
+			g.live.Permit = permit
+		}
 	}
 }

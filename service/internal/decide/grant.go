@@ -99,7 +99,7 @@ func nameOr(asker string) string {
 
 // Sentence is the answer in one line.
 func Sentence(v verdict.Verdict, findings []verdict.Finding) string {
-	if worst, any := verdict.Gravest(findings); any && v != verdict.Allow {
+	if worst, any := verdict.Gravest(findings); any && v != verdict.Allow && worst.Sentence != "" {
 		return worst.Sentence
 	}
 	if v == verdict.Allow {

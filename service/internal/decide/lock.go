@@ -28,9 +28,7 @@ func (d *Decider) Lock(rigName, person, reason string, at time.Time, req Request
 	why := fmt.Sprintf("locked by %s: %s", person, reason)
 	var taken []string
 	for _, one := range groups {
-		if id := one.takeBack(why); id != "" {
-			taken = append(taken, id)
-		}
+		taken = append(taken, one.takeBack(why)...)
 	}
 	w, lock, err := d.setLock(g, groups, lock, why, req)
 	if err != nil {

@@ -25,29 +25,26 @@ func (d *Decider) Withdraw(rigName, asker, reason string, sent state.Exchanged) 
 		why += ": " + reason
 	}
 	for _, g := range groups {
-		if id := g.takeBack(why); id != "" {
-			ids = append(ids, id)
-		}
+		ids = append(ids, g.takeBack(why)...)
 		go d.recordWithdrawal(g, why, asker, sent)
 	}
 	return ids, true
 }
 
-// takeBack withdraws what is open, in memory.
-func (g *group) takeBack(why string) string {
+// takeBack withdraws what is open, in memory, and returns its ids.
+func (g *group) takeBack(why string) []string {
 	g.mu.Lock()
 	defer g.mu.Unlock()
 	g.takes++
-	id := g.open
-	if id == "" {
-		return ""
-	}
-	if g.withdrawn == nil {
+	ids := g.open
+	g.open = nil
+	if len(ids) > 0 && g.withdrawn == nil {
 		g.withdrawn = map[string]string{}
 	}
-	g.withdrawn[id] = why
-	g.open = ""
-	return id
+	for _, id := range ids {
+		g.withdrawn[id] = why
+	}
+	return ids
 }
 
 // recordWithdrawal puts a withdrawal on record; where that fails, the next entry of the chain shows the state that it made.
@@ -56,12 +53,11 @@ func (d *Decider) recordWithdrawal(g *group, why, asker string, sent state.Excha
 	_ = d.withdraw(g, why, asker, sent)
 }
 
-// withdraw takes back what is open and records it.
+// withdraw puts what was taken back into the state and records it.
 func (d *Decider) withdraw(g *group, why, asker string, sent state.Exchanged) error {
 	g.turn.Lock()
 	g.settle()
-	s := pose.Withdraw(g.live, why)
-	g.live = s
+	s := g.live
 	g.setOpen()
 	w, err := d.put(g, d.parts.Record.Head(g.name), entry{
 		kind: state.Withdrawn, asker: asker, sentence: "Leave was " + why + ".", request: Request{Sent: sent},
