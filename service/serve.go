@@ -132,7 +132,7 @@ func assemble(s streams, members []decide.Member, o serveOptions, clock clockRea
 	}
 	server := rpc.New(rpc.Parts{
 		Decider: d, Record: rec, Checker: checker, Log: slog.New(slog.NewTextHandler(s.err, nil)),
-		Rules: describer(members), CheckFile: checkFile, Heartbeat: heartbeat,
+		Rules: describer(members), CheckFile: checkFile, Heartbeat: heartbeat, After: time.After,
 	})
 	return &service{record: rec, decider: d, server: server, listener: listener}, nil
 }

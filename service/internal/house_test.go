@@ -45,10 +45,7 @@ var storeys = []storey{
 
 // coming lists rooms that have a place and no code yet. A room that has code fails here until it is taken off.
 var coming = map[string]string{
-	"rehearse": "plans at future instants",
-	"practice": "the simulated rig",
-	"rpc":      "gRPC handlers",
-	"nights":   "the script interpreter",
+	"nights": "the script interpreter",
 }
 
 // edge is an import that is forbidden although its storey may allow it.

@@ -38,6 +38,8 @@ type Parts struct {
 	CheckFile func(name string, content []byte) *pb.CheckRigResponse
 	// Heartbeat is how often a follower hears that the stream lives.
 	Heartbeat time.Duration
+	// After is the timer of the end; time.After.
+	After func(time.Duration) <-chan time.Time
 }
 
 // Server serves keepclear.v1, health and reflection.
@@ -125,9 +127,17 @@ const grace = 3 * time.Second
 
 // end lets answers under way leave, but not for ever.
 func (s *Server) end() {
-	t := time.AfterFunc(grace, s.grpc.Stop)
-	s.grpc.GracefulStop()
-	t.Stop()
+	left := make(chan struct{})
+	go func() {
+		s.grpc.GracefulStop()
+		close(left)
+	}()
+	select {
+	case <-left:
+	case <-s.After(grace):
+		s.grpc.Stop() // ends the graceful one too
+		<-left
+	}
 }
 
 func grpcCode(err error) codes.Code { return status.Code(err) }
