@@ -43,6 +43,15 @@ func (s Set) Number(name string, v float64, o Origin, about ...string) {
 	s[name] = Fact{Number: &v, Origin: o, About: about}
 }
 
+// At notes when along the motion a fact that was put happens; a fact that is missing happens never.
+func (s Set) At(name string, t time.Time) {
+	if f, ok := s[name]; ok && f.Number != nil {
+		u := t.UTC()
+		f.Instant = &u
+		s[name] = f
+	}
+}
+
 // Word puts a word.
 func (s Set) Word(name, v string, o Origin, about ...string) {
 	s[name] = Fact{Word: &v, Origin: o, About: about}

@@ -117,11 +117,32 @@ func (in *Input) followFacts(f Set, h *heaven, p *reach.Prover, s *stand, ways [
 	for name, b := range worst {
 		f.Number(name, b.in, Computed, b.about...)
 	}
-	about := append([]string{binding.name}, binding.about...)
-	f.Number("track_spare_s", spare-asked, Computed, about...)
-	f.Number("track_spare_sharp_s", sharp-asked, Computed, about...)
+	for _, name := range []string{"track_spare_s", "track_spare_sharp_s"} {
+		f.Number(name, map[string]float64{"track_spare_s": spare, "track_spare_sharp_s": sharp}[name]-asked, Computed, binding.phrase())
+		if binding.in < dayS {
+			f.At(name, in.later(out.MotionS+binding.in))
+		}
+	}
 	in.shorter(spare, out)
 	in.fallback(f, p, courses, out)
+}
+
+// phrase says for a person what a bound is.
+func (b bound) phrase() string {
+	switch {
+	case b.name == "margin_in_s" && len(b.about) == 2:
+		return b.about[0] + " and " + b.about[1] + " coming too near each other"
+	case b.name == "travel_in_s" && len(b.about) == 1:
+		return "the end of the travel of " + b.about[0]
+	case len(b.about) > 0:
+		return b.about[0]
+	}
+	return "nothing within 24 h"
+}
+
+// later is an instant so many seconds after the question's.
+func (in *Input) later(s float64) time.Time {
+	return in.Snapshot.At.Add(time.Duration(s * float64(time.Second)))
 }
 
 // bounds returns everything that ends one course.
@@ -315,11 +336,14 @@ func (in *Input) fallback(f Set, p *reach.Prover, courses []course, out *Outcome
 		}
 	}
 	if contact < dayS {
-		at := in.Snapshot.At.Add(time.Duration((contact + out.MotionS) * float64(time.Second)))
+		at := in.later(contact + out.MotionS)
 		out.FirstContact = &at
 	}
 	f.Number("contact_in_s", contact, Computed)
 	f.Number("unstopped_spare_s", math.Max(spare, -dayS), Computed, about)
+	if out.FirstContact != nil {
+		f.At("unstopped_spare_s", *out.FirstContact)
+	}
 }
 
 // stopsAt is when, from arrival, what is declared stops a course that nobody stops, and what that is.

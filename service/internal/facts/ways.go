@@ -114,6 +114,9 @@ func putClearance(f Set, spare, sharp float64, worst, worstSharp *question.Clear
 			about = []string{c.Parts[0], c.Parts[1]}
 		}
 		f.Number(name, math.Max(math.Min(v, boundless), -boundless), Computed, about...)
+		if c != nil && c.Instant != nil {
+			f.At(name, *c.Instant)
+		}
 	}
 	number("clearance_sharp_spare_mm", sharp, worstSharp)
 	if undecided != "" && sharp >= 0 {

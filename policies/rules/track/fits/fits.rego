@@ -17,14 +17,14 @@
 #     track_tight:
 #       fact: track_spare_s
 #       limit: spare_s
-#       sentence: "With the uncertainty of the pose counted, tracking as long as asked could leave only {value} before a limit (negative: passes it); {limit} is the least."
+#       sentence: "With the uncertainty of the pose counted, tracking as long as asked could end only {value} before {about|a limit} (negative: after it); {limit} is the least."
 #       remedy: "Ask for a shorter track, or home the rig to sharpen the pose."
 #       need: [homing]
 #     track_too_long:
 #       fact: track_spare_sharp_s
 #       limit: spare_s
-#       sentence: "Tracking as long as asked would leave {value} before a limit (negative: passes it); {limit} is the least."
-#       remedy: "Ask for a shorter track, or flip first."
+#       sentence: "Tracking as long as asked would end {value} before {about|a limit} (negative: after it); {limit} is the least."
+#       remedy: "Ask for a shorter track (the answer says how long), or flip first."
 package rules.track.fits
 
 import data.limits.track.fits as limits
