@@ -90,8 +90,8 @@ func (in *Input) motion(f Set, h *heaven, s *stand, out *Outcome) {
 	p := in.prover()
 	endsFact(f, ways)
 	in.waysFacts(f, h, p, ways, out)
-	sky := in.action().Sky != nil
-	if sky || in.action().Kind == question.Flip {
+	sky := in.action().Sky != nil || in.action().Kind == question.Flip || in.action().Kind == question.Track
+	if sky {
 		in.horizonAtEnds(f, ways)
 	}
 	in.followFacts(f, h, p, s, ways, sky, out)

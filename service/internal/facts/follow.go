@@ -15,7 +15,7 @@ import (
 // course is how the axes follow the sky from the end of one motion, for up to a day.
 type course struct {
 	way     reach.Way
-	bend    rig.Axes // how far the true course may stray from the way
+	bend    rig.Axes // how far the true course may stray from the way: dithers, and the curve of an alt-azimuth
 	arrival float64  // seconds after the question
 	journey *journey
 	ahead   rig.Axes // belief less pose
@@ -29,6 +29,17 @@ const (
 	bendGoal  = 0.02 * unit.Degree
 )
 
+// DitherBox is how far, on the sky and each way, guide corrections and dithers may carry a tracking tube off its course: they ride on
+// the permit, and the proof counts them. Several times a usual dither; common practice, no source.
+const DitherBox = 6 * unit.Arcminute
+
+// dither is the box in axis terms at a pose: near the end of axis 1 a small angle on the sky is a large one there. It stops at twenty
+// times, 3° from the end.
+func (in *Input) dither(at rig.Axes) rig.Axes {
+	sine := in.Rig.Chain.Direction(at).Angle(in.Rig.Chain.Dir1).Sin()
+	return rig.Axes{A1: DitherBox / unit.Angle(math.Max(math.Abs(sine), 0.05)), A2: DitherBox}
+}
+
 // courseFrom is the course from the end of a journey. The sky turns an equatorial's axis 1 at the sidereal rate; an alt-azimuth follows
 // the direction in which its tube points.
 func (in *Input) courseFrom(h *heaven, j *journey, seconds float64) course {
@@ -36,7 +47,7 @@ func (in *Input) courseFrom(h *heaven, j *journey, seconds float64) course {
 	if math.IsInf(arrival, 0) || math.IsNaN(arrival) {
 		arrival = 0
 	}
-	c := course{arrival: arrival, journey: j}
+	c := course{arrival: arrival, journey: j, bend: in.dither(j.end.Axes)}
 	if in.Rig.Kind.Equatorial() {
 		c.way = reach.Uniform(j.end.Axes, j.end.Axes.Add(rig.Axes{A1: unit.Angle(seconds) * question.SiderealRate}), seconds)
 		return c
@@ -48,6 +59,7 @@ func (in *Input) courseFrom(h *heaven, j *journey, seconds float64) course {
 		return rig.LiftNear(in.Rig.Chain.Solve(in.Rig.Kind, dir, j.end.Side), near)
 	}
 	var legs []reach.Way
+	var curve rig.Axes
 	pose := j.end.Axes
 	for t := 0.0; t < seconds; {
 		step := math.Min(firstStep, seconds-t)
@@ -62,9 +74,10 @@ func (in *Input) courseFrom(h *heaven, j *journey, seconds float64) course {
 		}
 		legs = append(legs, reach.Uniform(pose, next, step))
 		// The stray of a smooth curve is largest near the middle; half as much again covers its third derivative. Choice.
-		c.bend = upper(c.bend, stray.Scale(1.5))
+		curve = upper(curve, stray.Scale(1.5))
 		t, pose = t+step, next
 	}
+	c.bend = c.bend.Add(curve)
 	c.way = reach.Chain(legs...)
 	return c
 }

@@ -39,7 +39,11 @@ func (e unboundedError) Error() string { return e.why }
 // journeys returns every way that the action may take.
 func (in *Input) journeys(h *heaven, s *stand) ([]journey, error) {
 	if len(s.pose.Candidates) == 0 {
-		return nil, unboundedError{orElse(s.pose.Because, "the pose is unknown"), "homing"}
+		why, need := orElse(s.pose.Because, "the pose is unknown"), "homing"
+		if in.action().Kind == question.Home { // homing must not need what only homing gives
+			why, need = why+"; a person must see and state where the axes are", "attendance"
+		}
+		return nil, unboundedError{why, need}
 	}
 	switch a := in.action(); a.Kind {
 	case question.Track:

@@ -256,6 +256,10 @@ func Permit(p *question.Permit, r *rig.Rig) *pb.Permit {
 	for _, l := range p.Legs {
 		out.Legs = append(out.Legs, &pb.Leg{From: pair(l.From), To: pair(l.To), Closest: clearance(&l.Closest), Shape: shape(r.Motion.Sharing)})
 	}
+	if p.Tracks {
+		box := facts.DitherBox.Arcsec()
+		out.DitherTotalArcsec = &box
+	}
 	out.Fallback = fallback(r, p.Tracks)
 	return out
 }
