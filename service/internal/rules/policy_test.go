@@ -9,6 +9,7 @@ import (
 
 	"github.com/open-policy-agent/opa/v1/ast"
 	"github.com/open-policy-agent/opa/v1/cover"
+	"github.com/open-policy-agent/opa/v1/format"
 	"github.com/open-policy-agent/opa/v1/loader"
 	"github.com/open-policy-agent/opa/v1/storage"
 	"github.com/open-policy-agent/opa/v1/tester"
@@ -62,6 +63,18 @@ func sortedFiles(files map[string]*cover.FileReport) []string {
 	}
 	sort.Strings(names)
 	return names
+}
+
+// TestPoliciesAreFormatted wants every file as the stock tool would format it.
+func TestPoliciesAreFormatted(t *testing.T) {
+	for name, file := range copied(t) {
+		if !strings.HasSuffix(name, ".rego") {
+			continue
+		}
+		want, err := format.Source(name, file.Data)
+		require.NoError(t, err)
+		assert.Equalf(t, string(want), string(file.Data), "%s is not formatted: run opa fmt -w policies", name)
+	}
 }
 
 // TestEveryRuleHasItsTest wants a test file beside each rule, with a case for every code that the rule can give.

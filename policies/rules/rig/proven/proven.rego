@@ -36,7 +36,6 @@ default finding := {"effect": "hold", "code": "fact_missing"}
 finding := outcome[input.attended][residual <= limits.residual_mm][age <= limits.age_days] if {
 	# missing: never proven, so beyond any limit; a person present makes up for it
 	residual := object.get(input, "proof_residual_mm", 1000000)
-	# likewise
 	age := object.get(input, "proof_age_days", 1000000)
 	is_number(residual)
 	is_number(age)

@@ -46,7 +46,6 @@ default finding := {"effect": "hold", "code": "fact_missing"}
 finding := outcome[input.axis2_travel_min_deg >= limits.low_deg][input.axis2_travel_max_deg <= limits.high_deg][sharp_min >= limits.low_deg][sharp_max <= limits.high_deg] if {
 	# missing: counts as on the limit, so that it holds and never denies
 	sharp_min := object.get(input, "axis2_sharp_min_deg", limits.low_deg)
-	# likewise
 	sharp_max := object.get(input, "axis2_sharp_max_deg", limits.high_deg)
 	is_number(sharp_min)
 	is_number(sharp_max)
