@@ -24,8 +24,8 @@ func (t *turn) arrive(m *move) {
 	}
 	p := m.permit
 	var all []landing
-	for _, c := range t.s.Anchored {
-		all = append(all, t.landings(m, c)...)
+	for _, s := range t.strands(m) {
+		all = append(all, t.landings(m, s)...)
 	}
 	if t.unmoved(m, all) {
 		t.quiet(m.x, m.y)
@@ -66,31 +66,37 @@ func anyFits(all []landing) bool {
 
 // landings are the places where one candidate may be now: by a source that reads the axes one, by belief one for each side and form
 // of keeping, less those that the axes cannot have reached and those that the permit and the samples under way rule out.
-func (t *turn) landings(m *move, c question.Candidate) []landing {
-	var out []landing
+func (t *turn) landings(m *move, s strand) []landing {
+	var all, out []landing
 	reach := t.fastest(m.x, m.y)
-	for _, p := range t.places(m, c) {
-		p.Axes = t.lifted(m, p.Axes, c.Axes)
-		l := landing{p, c.Axes, t.fit(m, p.Axes)}
-		if counted(m.kind) || !beyond(l.Axes.Sub(c.Axes), reach) {
+	for _, p := range s.places {
+		p.Axes = t.lifted(m, p.Axes, s.from.Axes)
+		l := landing{p, s.from.Axes, t.fit(m, p.Axes)}
+		all = append(all, l)
+		if !beyond(l.Axes.Sub(s.from.Axes), reach) {
 			out = append(out, l)
 		}
 	}
-	if len(out) == 0 && m.kind == rig.UnsyncedBelief { // further than the axes turn: a sync, seen by jumpedThere
-		for _, p := range t.places(m, c) {
-			p.Axes = t.lifted(m, p.Axes, c.Axes)
-			out = append(out, landing{p, c.Axes, t.fit(m, p.Axes)})
-		}
+	switch {
+	case counted(m.kind) || len(out) == 0: // further than the axes turn: a jump, seen by jumpedThere
+		return all
+	case len(t.sidesTold(m)) == 1:
+		return t.toldSide(m, out)
 	}
-	if counted(m.kind) || len(t.sidesTold(m)) == 1 {
-		return out
+	return t.bySide(m, s, out)
+}
+
+// toldSide leaves of the places near the end of axis 1, where both sides are looked at though one is told, those that fit an end.
+func (t *turn) toldSide(m *move, all []landing) []landing {
+	if fit := fitting(all); len(fit) > 0 {
+		return fit
 	}
-	return t.bySide(m, c, out)
+	return all
 }
 
 // lifted puts a place on the turn that the motion reached: near a predicted end where it fits one, else within travel.
 func (t *turn) lifted(m *move, a, start rig.Axes) rig.Axes {
-	if counted(m.kind) {
+	if counted(m.kind) || t.s.Sample != nil && t.s.Sample.Doing == question.Moving { // its turns were followed
 		return a
 	}
 	for _, e := range m.permit.Ends {
@@ -103,53 +109,43 @@ func (t *turn) lifted(m *move, a, start rig.Axes) rig.Axes {
 
 // bySide leaves of both sides what may be: a place that fits no end goes where another fits; a change of sides counts only once it
 // is shown, and the side that was kept only until then. Near the end of axis 1 no side was left, so none is changed.
-func (t *turn) bySide(m *move, c question.Candidate, all []landing) []landing {
+func (t *turn) bySide(m *move, s strand, all []landing) []landing {
+	if seen, ok := t.followed(m, s, all); ok {
+		return seen
+	}
 	if !anyFits(all) {
-		return t.keptSide(c, all)
+		return t.onSide(s.from, all, true)
 	}
-	var fit, kept []landing
-	change := false
-	for _, l := range all {
-		same := t.r.Kind.SideOf(l.Axes) == t.r.Kind.SideOf(c.Axes)
-		if l.end >= 0 {
-			fit = append(fit, l)
-			change = change || !same
-		} else if same {
-			kept = append(kept, l)
-		}
-	}
-	if !change || t.nearEnd(c.Axes) {
+	fit := fitting(all)
+	if len(t.onSide(s.from, fit, false)) == 0 || t.nearEnd(s.from.Axes) {
 		return fit
 	}
-	if t.shown(m, c, all) {
-		return t.otherSide(c, fit)
+	t.say(SideOpen, m.permit.ID, "whether the tube changed sides is not shown (samples show axis 1 turning for %.0f s): more samples during the motion, or a solve with its camera angle, tell", m.permit.MovingS)
+	out := fit
+	for _, l := range t.onSide(s.from, all, true) {
+		if l.end < 0 {
+			out = append(out, l)
+		}
 	}
-	t.say(SideOpen, m.permit.ID, "whether the tube changed sides is not shown: samples during the motion (%.0f s of them show axis 1 turning) or a solve with its camera angle tell", m.permit.MovingS)
-	out := append(fit, kept...)
 	for i := range out {
 		out[i].Because = "a reported side that is not sensed proves no flip: a solve with its camera angle, or homing, tells"
 	}
 	return out
 }
 
-// keptSide leaves the places on the candidate's own side, where there are any.
-func (t *turn) keptSide(c question.Candidate, all []landing) []landing {
-	var out []landing
+func fitting(all []landing) (out []landing) {
 	for _, l := range all {
-		if t.r.Kind.SideOf(l.Axes) == t.r.Kind.SideOf(c.Axes) {
+		if l.end >= 0 {
 			out = append(out, l)
 		}
-	}
-	if len(out) == 0 {
-		return all
 	}
 	return out
 }
 
-func (t *turn) otherSide(c question.Candidate, all []landing) []landing {
-	var out []landing
+// onSide leaves the places on the candidate's own side (or on the other).
+func (t *turn) onSide(c question.Candidate, all []landing, own bool) (out []landing) {
 	for _, l := range all {
-		if t.r.Kind.SideOf(l.Axes) != t.r.Kind.SideOf(c.Axes) {
+		if (t.r.Kind.SideOf(l.Axes) == t.r.Kind.SideOf(c.Axes)) == own {
 			out = append(out, l)
 		}
 	}
@@ -160,24 +156,31 @@ func (t *turn) otherSide(c question.Candidate, all []landing) []landing {
 // project's design, section 3.
 const shownShare = 0.5
 
-// shown tells whether the samples under way show a change of sides: axis 1 turning for half the predicted time of the shortest such
-// change, and longer than any motion that keeps the side would take.
-func (t *turn) shown(m *move, c question.Candidate, all []landing) bool {
-	rate := t.r.Motion.RateDeg[0]
-	change, keep := math.Inf(1), 0.0
+// followed takes the one place to which samples under way lead, where they showed axis 1 turning for half the time that the way there
+// takes: the next place follows from the last within the axes' speed, and no other does.
+func (t *turn) followed(m *move, s strand, all []landing) ([]landing, bool) {
+	last := t.s.Sample
+	if last == nil || last.Doing != question.Moving {
+		return nil, false
+	}
+	var near []landing
 	for _, l := range all {
-		s := (l.Axes.A1 - c.Axes.A1).Abs().Deg() / rate
-		if t.r.Kind.SideOf(l.Axes) == t.r.Kind.SideOf(c.Axes) {
-			keep = max(keep, s)
-		} else if l.end >= 0 {
-			change = min(change, s)
+		if !beyond(rig.LiftNear(l.Axes, s.ref).Sub(s.ref), t.fastest(last, m.y)) {
+			near = append(near, l)
 		}
 	}
-	ok := m.permit.MovingS >= shownShare*change && m.permit.MovingS > rush*keep+2 // 2 s: starting, stopping, whole seconds
-	if ok {
-		t.say(SideShown, m.permit.ID, "samples show axis 1 turning for %.0f s of the %.0f s that the change of sides takes", m.permit.MovingS, change)
+	if len(near) != 1 {
+		return nil, false
 	}
-	return ok
+	takes := (near[0].Axes.A1 - s.from.Axes.A1).Abs().Deg() / t.r.Motion.RateDeg[0]
+	change := len(t.onSide(s.from, near, false)) == 1
+	if change && (m.permit.MovingS < shownShare*takes || takes == 0) {
+		return nil, false
+	}
+	if change && !t.nearEnd(s.from.Axes) {
+		t.say(SideShown, m.permit.ID, "samples show axis 1 turning for %.0f s of the %.0f s that the change of sides takes", m.permit.MovingS, takes)
+	}
+	return near, true
 }
 
 // arrivalSlack is how far from a predicted end a rest may be: three sigma of the pose that the permit was judged from, and the start
@@ -237,12 +240,15 @@ func (t *turn) unmoved(m *move, all []landing) bool {
 // off tells whether a landing is off its start.
 func (t *turn) off(m *move, l landing, p *question.Permit) bool {
 	far := t.startTolerance()
+	_, height, _ := t.r.Kind.FromIdeal(l.start, t.r.Site.Lat)
 	for _, e := range p.Ends {
 		d := e.Sub(l.start)
-		far = min(far, max(d.A1.Abs()*unit.Angle(l.start.A2.Cos())/2, d.A1.Abs()/20, d.A2.Abs()/2))
+		far = min(far, max(d.A1.Abs()*unit.Angle(max(height.Cos(), 0.05))/2, d.A2.Abs()/2))
 	}
 	d := excess(l.Axes.Sub(l.start), t.drift(l.start, m.x, m.y))
-	return beyond(d, t.wide(l.start, max(far, leastMove)))
+	quiet := t.tolerance(l.start, m.x, m.y) // more than this at rest is a motion in any case
+	allowed := t.wide(l.start, max(far, leastMove))
+	return beyond(d, rig.Axes{A1: min(allowed.A1, quiet.A1), A2: min(allowed.A2, quiet.A2)})
 }
 
 // jumpedThere looks for a place that the axes cannot have reached since the last sample.
@@ -251,7 +257,7 @@ func (t *turn) jumpedThere(m *move, all []landing) bool {
 		return false
 	}
 	for _, l := range all {
-		if !beyond(l.Axes.Sub(m.last), t.fastest(t.s.Sample, m.y)) {
+		if !t.leaps(m, m.last, l.Axes) {
 			return false
 		}
 	}
@@ -345,7 +351,7 @@ func (t *turn) ends(m *move) []question.Candidate {
 			Because: "where the permitted motion should have ended"}
 		out = append(out, c)
 	}
-	return merge(t.r, out)
+	return merge(t.r, out, merged)
 }
 
 // beliefAgrees tells whether belief, where there is one, turned as the source did.

@@ -64,37 +64,89 @@ func (t *turn) syncWhileMoving(m *move) {
 	}
 }
 
-// places carries one candidate to the sample by the best source: one place for a source that reads the axes, one for each side and
-// each form of keeping a sync that the belief may mean.
-func (t *turn) places(m *move, c question.Candidate) []question.Candidate {
-	if counted(m.kind) {
-		a, _ := reading(m.x, m.kind)
-		b, _ := reading(m.y, m.kind)
-		c.Axes = c.Axes.Add(b.Sub(a))
-		return []question.Candidate{c}
-	}
-	if m.kind != rig.UnsyncedBelief {
-		return nil
-	}
-	return t.believedPlaces(m, c)
+// strand is one candidate under one form of keeping syncs, carried to the sample: one place for a source that reads the axes, one
+// for each side that the belief may mean.
+type strand struct {
+	from   question.Candidate
+	ref    rig.Axes // where it was at the last sample
+	places []question.Candidate
 }
 
-// believedPlaces is places by belief, whether or not belief is a source of the pose here.
-func (t *turn) believedPlaces(m *move, c question.Candidate) []question.Candidate {
+// strands carries every candidate to the sample by the best source. With no source there are none.
+func (t *turn) strands(m *move) []strand {
+	var out []strand
+	for _, c := range t.s.Anchored {
+		switch {
+		case counted(m.kind):
+			a, _ := reading(m.x, m.kind)
+			b, _ := reading(m.y, m.kind)
+			d := c
+			d.Axes = c.Axes.Add(b.Sub(a))
+			out = append(out, strand{from: c, places: []question.Candidate{d}})
+		case m.kind == rig.UnsyncedBelief:
+			out = append(out, t.believedStrands(m, c)...)
+		}
+	}
+	t.refer(m, out)
+	if m.kind == rig.UnsyncedBelief { // belief says nothing of turns: the one nearest to where it was
+		for _, s := range out {
+			for i := range s.places {
+				s.places[i].Axes = rig.LiftNear(s.places[i].Axes, s.ref)
+			}
+		}
+	}
+	return out
+}
+
+// refer notes where each strand was at the last sample: the places shown then stand in the order of the strands, or, at the start of
+// a motion, of the candidates.
+func (t *turn) refer(m *move, all []strand) {
+	shown := t.s.Pose.Candidates
+	for i := range all {
+		all[i].ref = m.last
+		if len(shown) == len(all) {
+			all[i].ref = shown[i].Axes
+			continue
+		}
+		for k, c := range t.s.Anchored {
+			if len(shown) == len(t.s.Anchored) && c == all[i].from {
+				all[i].ref = shown[k].Axes
+			}
+		}
+	}
+}
+
+// believedStrands carries one candidate by belief, whether or not belief is a source of the pose here.
+func (t *turn) believedStrands(m *move, c question.Candidate) []strand {
 	if !m.believed {
 		return nil
 	}
 	forms := t.forms(c)
-	var out []question.Candidate
+	var out []strand
 	for _, f := range forms {
+		s := strand{from: c}
 		for _, side := range t.sidesTold(m) {
 			d := c
 			d.Axes = c.Axes.Add(t.turned(c.Axes, f, m.vx, m.vy, side))
 			if len(forms) > 1 {
 				d.Kept = f
 			}
-			out = append(out, d)
+			s.places = append(s.places, d)
+			if other := side.Other(); t.nearEnd(d.Axes) && len(t.sidesTold(m)) == 1 { // there the sides meet
+				d.Axes = c.Axes.Add(t.turned(c.Axes, f, m.vx, m.vy, other))
+				s.places = append(s.places, d)
+			}
 		}
+		out = append(out, s)
+	}
+	return out
+}
+
+// believedPlaces are all places of one candidate by belief.
+func (t *turn) believedPlaces(m *move, c question.Candidate) []question.Candidate {
+	var out []question.Candidate
+	for _, s := range t.believedStrands(m, c) {
+		out = append(out, s.places...)
 	}
 	return out
 }
@@ -111,21 +163,22 @@ func (t *turn) sidesTold(m *move) []rig.Side {
 // underWay shows the pose while the rig moves; nothing is settled before it rests.
 func (t *turn) underWay(m *move) {
 	var cands []question.Candidate
-	for i, c := range t.s.Anchored {
-		ref := m.last
-		if p := t.s.Pose.Candidates; i < len(p) && len(p) == len(t.s.Anchored) {
-			ref = p[i].Axes
+	for _, s := range t.strands(m) {
+		c := nearest(s.places, s.ref)
+		if m.kind == rig.UnsyncedBelief && t.nearEnd(c.Axes) { // which way past the end of axis 1 cannot be told there
+			c.Sigma.A2 += 2 * t.zone() / 3
 		}
-		if at := t.places(m, c); len(at) > 0 {
-			cands = append(cands, nearest(at, ref))
+		if t.r.Kind == rig.AltAzimuth && m.believed && unit.HalfTurn/2-m.vy.dec.Abs() < t.zone() && t.zone() > polar { // nor past the celestial pole
+			c.Sigma = c.Sigma.Add(t.wide(c.Axes, 2*t.zone()/3))
 		}
+		cands = append(cands, c)
 	}
 	if len(cands) == 0 {
 		t.reckonedUnderWay(m)
 		return
 	}
 	t.axisTurns(m, cands[0].Axes)
-	if t.s.Sample != nil && beyond(cands[0].Axes.Sub(m.last), t.fastest(t.s.Sample, m.y)) {
+	if t.allLeap(m, cands) {
 		t.jumped(m, cands)
 		return
 	}
@@ -136,11 +189,33 @@ func (t *turn) underWay(m *move) {
 	t.show(cands, m.kind, m.y)
 }
 
-// nearest takes the place nearest to where the axes were a moment ago, each lifted to the turn nearest to it.
+// allLeap tells whether every strand went further since the last sample than the axes turn.
+func (t *turn) allLeap(m *move, cands []question.Candidate) bool {
+	for i, s := range t.strands(m) {
+		if i < len(cands) && !t.leaps(m, s.ref, cands[i].Axes) {
+			return false
+		}
+	}
+	return true
+}
+
+// leaps tells whether a turn since the last sample is more than the axes can do. Near the end of axis 1 belief says little of that
+// axis, and nothing of which way past the end the tube is.
+func (t *turn) leaps(m *move, from, to rig.Axes) bool {
+	if t.s.Sample == nil {
+		return false
+	}
+	allowed := t.fastest(t.s.Sample, m.y)
+	if !counted(m.kind) && (t.nearEnd(from) || t.nearEnd(to)) {
+		allowed = rig.Axes{A1: unit.Turn, A2: allowed.A2 + 2*t.zone()}
+	}
+	return beyond(to.Sub(from), allowed)
+}
+
+// nearest takes the place nearest to a reference.
 func nearest(at []question.Candidate, ref rig.Axes) question.Candidate {
 	best, off := at[0], math.Inf(1)
 	for _, c := range at {
-		c.Axes = rig.LiftNear(c.Axes, ref)
 		d := c.Axes.Sub(ref)
 		if n := math.Hypot(float64(d.A1), float64(d.A2)); n < off {
 			best, off = c, n
@@ -255,9 +330,8 @@ func (t *turn) offWay(m *move, now rig.Axes) {
 // unasked settles where a motion without a permit came to rest.
 func (t *turn) unasked(m *move) {
 	var cands []question.Candidate
-	for _, c := range t.s.Anchored {
-		for _, p := range t.places(m, c) {
-			p.Axes = rig.LiftNear(p.Axes, m.last)
+	for _, s := range t.strands(m) {
+		for _, p := range s.places {
 			cands = append(cands, p)
 		}
 	}
@@ -285,7 +359,7 @@ func (t *turn) unasked(m *move) {
 
 // unaskedCounted follows what a source that reads the axes shows.
 func (t *turn) unaskedCounted(m *move, cands []question.Candidate) {
-	if t.s.Sample != nil && beyond(cands[0].Axes.Sub(m.last), t.fastest(t.s.Sample, m.y)) {
+	if t.leaps(m, m.last, cands[0].Axes) {
 		t.jumped(m, cands)
 		return
 	}

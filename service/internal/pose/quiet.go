@@ -114,7 +114,13 @@ func (t *turn) byCount(q *still, c question.Candidate) question.Candidate {
 }
 
 func (t *turn) byBelief(q *still, c question.Candidate) question.Candidate {
-	c.Axes = c.Axes.Add(t.turned(c.Axes, rig.KeptOnAxes, q.vx, q.vy, t.quietSide(c.Axes, q.vy)))
+	side := t.quietSide(c.Axes, q.vy)
+	forms := t.forms(c)
+	turn := t.turned(c.Axes, forms[0], q.vx, q.vy, side)
+	for _, f := range forms[1:] { // which form is right shows at the next motion; until then the difference is small
+		c.Sigma = c.Sigma.Add(t.turned(c.Axes, f, q.vx, q.vy, side).Sub(turn).Abs().Scale(1.0 / 3))
+	}
+	c.Axes = c.Axes.Add(turn)
 	return c
 }
 

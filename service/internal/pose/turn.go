@@ -137,7 +137,12 @@ const maxCandidates = 12
 
 // settle makes the pose of the places given: known where nothing is in doubt, the rig is homed and they are one.
 func (t *turn) settle(cands []question.Candidate, source rig.SourceKind, x *question.Sample) {
-	cands = merge(t.r, cands)
+	for within := merged; ; within *= 2 {
+		cands = merge(t.r, cands, within)
+		if len(cands) <= maxCandidates || within > coarsest {
+			break
+		}
+	}
 	if len(cands) > maxCandidates {
 		t.lose(fmt.Sprintf("there are more than %d places where the axes may be", maxCandidates))
 		return
@@ -185,15 +190,18 @@ func (t *turn) lose(why string) {
 // Common practice, no source.
 const merged = 0.25 * unit.Degree
 
+// coarsest is how far apart places are joined where there are too many of them; the uncertainty then says so.
+const coarsest = 4 * unit.Degree
+
 // merge joins places that are one for every purpose; the joint uncertainty covers both.
-func merge(r *rig.Rig, cands []question.Candidate) []question.Candidate {
+func merge(r *rig.Rig, cands []question.Candidate, within unit.Angle) []question.Candidate {
 	var out []question.Candidate
 next:
 	for _, c := range cands {
 		for i := range out {
 			o := &out[i]
 			d := c.Axes.Sub(o.Axes).Abs()
-			if d.A1 <= merged && d.A2 <= merged && r.Kind.SideOf(c.Axes) == r.Kind.SideOf(o.Axes) {
+			if d.A1 <= within && d.A2 <= within && r.Kind.SideOf(c.Axes) == r.Kind.SideOf(o.Axes) {
 				o.Sigma = rig.Axes{A1: max(o.Sigma.A1, c.Sigma.A1) + d.A1/3, A2: max(o.Sigma.A2, c.Sigma.A2) + d.A2/3}
 				if o.Kept != c.Kept {
 					o.Kept = ""

@@ -91,10 +91,19 @@ func (t *turn) axes(v view, shift [2]unit.Angle, side rig.Side) rig.Axes {
 // the first errors after homing. Common practice, no source.
 const polar = 1 * unit.Degree
 
-// nearEnd tells whether a pose points within polar of the end of axis 1.
+// zone is how near the end of axis 1 a pose by belief is not told from its mirror: polar, and twice what syncs kept on the sky
+// moved declination, for a position pushed over the pole and wrapped there has no inverse.
+func (t *turn) zone() unit.Angle {
+	if k := t.r.Mount.Sync; k == rig.KeptOnSky || k == rig.KeptUnknown {
+		return polar + 2*t.shift()[1].Abs()
+	}
+	return polar
+}
+
+// nearEnd tells whether a pose points within the zone around the end of axis 1.
 func (t *turn) nearEnd(a rig.Axes) bool {
 	_, height, _ := t.r.Kind.FromIdeal(a, t.r.Site.Lat)
-	return unit.HalfTurn/2-height.Abs() < polar
+	return unit.HalfTurn/2-height.Abs() < t.zone()
 }
 
 // sideAt is the side on which a belief stands for a pose held: the pose's own; near the end of axis 1, where the sides meet, the
