@@ -115,12 +115,9 @@ func (t *turn) second(j question.JudgedSolve) {
 		t.s.Doubt, t.s.Against = "", 0
 		t.say(SolveFor, j.RequestID, "a second independent solve sides with the pose (%.2f° off)", j.OffsetSky.Deg())
 		t.again(t.s.Anchored[:1])
-	case j.Against && agree(t.r, first, j):
-		t.s.Against++
-		t.twoAgainst(first, j)
 	case j.Against:
 		t.s.Against++
-		t.addSolved(j)
+		t.twoAgainst(first, j)
 	}
 }
 

@@ -12,13 +12,18 @@ import (
 // polarPrior is how far off a polar axis may be before it was aligned. Source: the project's design, section 3.
 const polarPrior = 5 * unit.Degree
 
-// twoAgainst: two independent solves agree against the pose. A polar axis off by no more than its prior that explains both is the
-// lesser claim, so it is a hold until aligned; else the pose is wrong: unknown, and a lock.
+// twoAgainst: two independent solves lie off the pose. A polar axis off by no more than its prior that explains both is the lesser
+// claim, so it is a hold until aligned. Else, if they agree with each other, the pose is wrong: unknown, and a lock; if not, there is
+// one more place where the axes may be.
 func (t *turn) twoAgainst(a, b question.JudgedSolve) {
 	if tilt, ok := t.polarError(a, b); ok {
 		t.s.Doubt = sprintf("the polar axis stands %s: align it, then solve again", tiltWords(tilt))
 		t.say(PolarError, b.RequestID, "two solves against the pose are explained by a polar axis that stands %s: align it", tiltWords(tilt))
 		t.again(t.s.Anchored)
+		return
+	}
+	if !agree(t.r, a, b) {
+		t.addSolved(b)
 		return
 	}
 	why := sprintf("two independent solves agree with each other against the pose (%.2f° and %.2f° off)", a.OffsetSky.Deg(), b.OffsetSky.Deg())
