@@ -53,6 +53,7 @@ func (t *turn) over(m *move, moved bool) {
 	p.Moved, p.Arrived = moved, &at
 	t.s.Motions++
 	t.s.Crept = rig.Axes{}
+	t.leaveLapses(m.y)
 }
 
 func anyFits(all []landing) bool {

@@ -331,9 +331,7 @@ func (t *turn) offWay(m *move, now rig.Axes) {
 func (t *turn) unasked(m *move) {
 	var cands []question.Candidate
 	for _, s := range t.strands(m) {
-		for _, p := range s.places {
-			cands = append(cands, p)
-		}
+		cands = append(cands, s.places...)
 	}
 	c := t.s.Anchored[0]
 	if len(cands) > 0 && counted(m.kind) {
