@@ -89,13 +89,13 @@ func (p *Prover) add(i int32, q rig.Pair, scene *rig.Scene) {
 	switch {
 	case a.Link == rig.Ground && b.Link == rig.OnAxis1:
 		kind = groundAxis1
-		out.reach1 = min(a.Shape.Reach(c.Point1, c.Dir1), b.Shape.Reach(c.Point1, c.Dir1))
+		out.reach1 = min(reachOf(&a.Shape, c.Point1, c.Dir1), reachOf(&b.Shape, c.Point1, c.Dir1))
 	case a.Link == rig.OnAxis1 && b.Link == rig.OnAxis2:
 		kind = axis1Axis2
-		out.reach2 = min(a.Shape.Reach(c.Point2, c.Dir2), b.Shape.Reach(c.Point2, c.Dir2))
+		out.reach2 = min(reachOf(&a.Shape, c.Point2, c.Dir2), reachOf(&b.Shape, c.Point2, c.Dir2))
 	case a.Link == rig.Ground && b.Link == rig.OnAxis2:
-		out.reach1 = a.Shape.Reach(c.Point1, c.Dir1)
-		out.reach2 = b.Shape.Reach(c.Point2, c.Dir2)
+		out.reach1 = reachOf(&a.Shape, c.Point1, c.Dir1)
+		out.reach2 = reachOf(&b.Shape, c.Point2, c.Dir2)
 	default:
 		p.why = "a pair of parts does not name the lower link first"
 	}
@@ -104,4 +104,17 @@ func (p *Prover) add(i int32, q rig.Pair, scene *rig.Scene) {
 	}
 	p.pairs = append(p.pairs, out)
 	p.of[kind] = append(p.of[kind], i)
+}
+
+// reachOf returns the reach of a solid from a line, of one with rims at most: the exact reach of a rim takes a search, and what this
+// adds (the sag of a rim that stands askew) the plane bound makes good.
+func reachOf(s *solid.Shape, at, dir point) float64 {
+	switch s.Kind() {
+	case solid.CylinderKind, solid.FrustumKind:
+	case solid.NoKind, solid.SphereKind, solid.CapsuleKind, solid.BoxKind, solid.HullKind:
+		return s.Reach(at, dir)
+	}
+	a, b := s.Axis()
+	ra, rb := s.Radii()
+	return max(a.Sub(at).Cross(dir).Norm()+ra, b.Sub(at).Cross(dir).Norm()+rb)
 }

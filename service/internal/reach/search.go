@@ -105,6 +105,14 @@ func (s *search) enough() float64 {
 	return max(0, min(u-closeMM, u*(1-closeShare)))
 }
 
+// interesting returns the spare below which a pose is worth an exact look.
+func (s *search) interesting() float64 {
+	if s.aim == tight {
+		return s.best.spare
+	}
+	return 0
+}
+
 // see notes a pair at a pose.
 func (s *search) see(v *sight, i int32, g *solid.Gap) {
 	spare := g.Upper - s.need[i]
@@ -113,8 +121,12 @@ func (s *search) see(v *sight, i int32, g *solid.Gap) {
 		if spare >= 0 {
 			return
 		}
-		if t := l.time(v.mark, v.pose); !s.best.found || t < s.best.time {
-			s.best = seen{true, spare, i, v.cell.leg, v.pose, v.mark, t, g.Lower, g.Upper}
+		mark := v.mark
+		if _, first, _, ok := l.clip(rect{v.pose, v.pose}, s.spread); ok { // with the spread the pose may come sooner
+			mark = first
+		}
+		if t := l.time(mark, v.pose); !s.best.found || t < s.best.time {
+			s.best = seen{true, spare, i, v.cell.leg, v.pose, mark, t, g.Lower, g.Upper}
 		}
 		return
 	}
