@@ -63,15 +63,23 @@ func (l *leg) mark(seconds float64) float64 {
 	return 0
 }
 
-// point returns the pose at a mark; of a rectangle, the pose at that share of its diagonal.
+// point returns the pose at a mark; of a rectangle, the pose at that share of the time if the axes moved together, which is one
+// that they can have reached by then in whatever order.
 func (l *leg) point(mark float64) rig.Axes {
-	if l.kind == curveLeg {
-		return rig.Axes{A1: along(l.from.A1, l.to.A1, l.laws[0].done(mark)), A2: along(l.from.A2, l.to.A2, l.laws[1].done(mark))}
-	}
-	if mark >= 1 {
+	switch {
+	case l.kind == curveLeg:
+		return l.curve(mark)
+	case mark >= 1:
 		return l.to
+	case l.kind == rectLeg:
+		return l.curve(mark * max(l.laws[0].end, l.laws[1].end))
 	}
 	return l.from.Add(l.to.Sub(l.from).Scale(mark))
+}
+
+// curve returns where each axis is by its own law at a time.
+func (l *leg) curve(seconds float64) rig.Axes {
+	return rig.Axes{A1: along(l.from.A1, l.to.A1, l.laws[0].done(seconds)), A2: along(l.from.A2, l.to.A2, l.laws[1].done(seconds))}
 }
 
 func along(from, to unit.Angle, done float64) unit.Angle {

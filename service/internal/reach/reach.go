@@ -8,7 +8,7 @@ import (
 )
 
 // Budget is how many cells of axis space one question may look at. The outcome of a question depends on it and on nothing of the
-// machine, so that a replay gives the same.
+// machine, so that a replay gives the same. The first look at each leg (one cell for each of three classes of pairs) is always taken.
 type Budget int
 
 // DefaultBudget settles ordinary questions many times over. Choice: of random motions that sampling finds clear by 5 mm, fewer than
@@ -29,10 +29,10 @@ type Result struct {
 }
 
 // Passes tells whether every pose is proven to keep what its pairs require.
-func (r *Result) Passes() bool { return r.Decided && r.Lower >= 0 }
+func (r Result) Passes() bool { return r.Decided && r.Lower >= 0 }
 
 // Fails tells whether a pose of the set was seen that does not keep what a pair requires.
-func (r *Result) Fails() bool { return r.Decided && r.Upper < 0 }
+func (r Result) Fails() bool { return r.Decided && r.Upper < 0 }
 
 // Approach is one pair of bodies at one pose.
 type Approach struct {
