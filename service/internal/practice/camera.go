@@ -1,0 +1,84 @@
+package practice
+
+import (
+	"fmt"
+	"math/rand/v2"
+	"time"
+
+	"keepclear.example/keepclear/service/internal/frame"
+	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/unit"
+)
+
+// Camera takes pictures through a mount's optics and solves them. Its solves scatter by a few arcseconds, as real ones do, from a
+// seed: the same night gives the same numbers.
+type Camera struct {
+	mount  *Mount
+	optics rig.Optics
+	rng    *rand.Rand
+	n      int
+}
+
+// NewCamera makes the camera of the mount's first optics.
+func NewCamera(m *Mount, seed uint64) *Camera {
+	c := &Camera{mount: m, rng: rand.New(rand.NewPCG(seed, 7))}
+	if len(m.rig.Optics) > 0 {
+		c.optics = m.rig.Optics[0]
+	}
+	return c
+}
+
+// solveScatter is the standard deviation of a solve. Invented.
+const solveScatter = 3 * unit.Arcsecond
+
+// Picture exposes from an instant for so long and solves blind: where the camera truly looked at mid-exposure.
+func (c *Camera) Picture(start time.Time, exposure time.Duration) question.Solve {
+	mid := start.Add(exposure / 2)
+	ra, dec := c.looks(mid, rig.Axes{})
+	return c.solve(start, exposure, ra, dec, 60+c.rng.IntN(40))
+}
+
+// False is a false solve: it says that the camera looked where the axes, turned by so much, would point it.
+func (c *Camera) False(start time.Time, exposure time.Duration, off rig.Axes, matched int) question.Solve {
+	ra, dec := c.looks(start.Add(exposure/2), off)
+	return c.solve(start, exposure, ra, dec, matched)
+}
+
+// looks is the ICRS direction of the camera with the axes turned by so much more: through the air, back to the stars.
+func (c *Camera) looks(at time.Time, turned rig.Axes) (ra, dec unit.Angle) {
+	m := c.mount
+	s, err := m.moment(at)
+	if err != nil {
+		return 0, 0
+	}
+	v := m.rig.Chain.Direction(m.Axes(at).Add(m.Boresight).Add(turned))
+	az, alt := frame.AzAlt(v)
+	v = frame.Horizon[frame.Rig](az, m.rig.Air().True(alt))
+	hour := frame.SiteFromHour[frame.Rig](m.rig.Site.Lat).Inverse().Apply(v)
+	return s.ICRS(s.FromHour(hour, m.rig.Site.Lon)).LonLat()
+}
+
+func (c *Camera) solve(start time.Time, exposure time.Duration, ra, dec unit.Angle, matched int) question.Solve {
+	c.n++
+	pixel := unit.Arcsec(1.55)
+	if c.optics.PixelArcsec != nil {
+		pixel = unit.Arcsec(*c.optics.PixelArcsec)
+	}
+	residual, blind, mirrored := unit.Arcsec(0.6+0.4*c.rng.Float64()), unit.HalfTurn, false
+	scatter := func() unit.Angle { return unit.Angle(c.rng.NormFloat64()) * solveScatter }
+	rotation := unit.Deg(92)
+	if c.mount.rig.Kind == rig.German && c.mount.rig.Kind.SideOf(c.mount.Axes(start)) == rig.West {
+		rotation += unit.HalfTurn
+	}
+	v := question.Solve{
+		Sky:   question.Sky{RA: (ra + scatter()/unit.Angle(max(0.01, dec.Cos()))).Positive(), Dec: dec + scatter(), Frame: question.ICRS},
+		Start: start, Exposure: exposure, Optics: c.optics.Name, Pixel: &pixel, Rotation: &rotation, Mirrored: &mirrored,
+		Matched: &matched, Residual: &residual, Radius: &blind, Picture: fmt.Sprintf("picture-%03d", c.n),
+	}
+	if c.optics.WidthDeg != nil {
+		w := unit.Deg(*c.optics.WidthDeg)
+		v.Width = &w
+	}
+	return v
+}

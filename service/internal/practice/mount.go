@@ -1,0 +1,270 @@
+package practice
+
+import (
+	"fmt"
+	"time"
+
+	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/reach"
+	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/sky"
+	"keepclear.example/keepclear/service/internal/unit"
+)
+
+// Mount is a simulated mount. It physically moves, by the rates and manner of its rig file; it has a belief that syncs move, a clock and
+// a site of its own; and it does what it is told by what it believes, right or wrong. Time comes in with every call and must not run
+// backwards. It asks nobody: whether it may move is its user's business. Not safe for concurrent use.
+type Mount struct {
+	rig    *rig.Rig
+	moment func(time.Time) (*sky.Moment, error)
+
+	from     rig.Axes // true axes where the present motion began
+	began    time.Time
+	way      reach.Way
+	moving   bool
+	tracking bool // follows the sky once the motion is over
+
+	lost     rig.Axes // true axes less what the counts say: slipped or lost steps
+	offset   rig.Axes // belief less counts, of a mount that keeps syncs on its counters
+	sky      [2]unit.Angle // belief less map, right ascension and declination, of one that keeps them on the sky
+	syncs    uint32
+	restarts int
+	sequence uint64
+
+	ClockAhead time.Duration // the mount's clock less the true one
+	Boresight  rig.Axes      // where the camera looks, as a turn of the axes: cone and index together
+	Silent     bool          // telemetry has stopped
+}
+
+// NewMount makes a mount at rest at home, its belief right.
+func NewMount(r *rig.Rig, moment func(time.Time) (*sky.Moment, error), at time.Time) *Mount {
+	return &Mount{rig: r, moment: moment, from: r.Home, began: at, restarts: 1}
+}
+
+// Axes returns where the axes truly are.
+func (m *Mount) Axes(at time.Time) rig.Axes {
+	if !m.moving {
+		return m.from.Add(m.followed(m.from, m.began, at))
+	}
+	t := at.Sub(m.began).Seconds()
+	if t < m.way.Seconds() {
+		return m.way.At(t)
+	}
+	_, end := m.way.Ends()
+	return end.Add(m.followed(end, m.began.Add(seconds(m.way.Seconds())), at))
+}
+
+// followed is by how much the axes turn while the mount follows the sky.
+func (m *Mount) followed(a rig.Axes, from, to time.Time) rig.Axes {
+	dt := to.Sub(from).Seconds()
+	if !m.tracking || dt <= 0 {
+		return rig.Axes{}
+	}
+	if m.rig.Kind.Equatorial() {
+		return rig.Axes{A1: unit.Angle(dt) * question.SiderealRate}
+	}
+	ra, dec, side := m.rig.Unmap(m.mountSky(from), a)
+	return rig.LiftNear(m.rig.Map(m.mountSky(to), ra, dec, side), a).Sub(a)
+}
+
+// Moving tells whether a motion is under way.
+func (m *Mount) Moving(at time.Time) bool {
+	return m.moving && at.Sub(m.began).Seconds() < m.way.Seconds()
+}
+
+// Arrival is when the motion under way ends; the instant itself where none is.
+func (m *Mount) Arrival(at time.Time) time.Time {
+	if !m.Moving(at) {
+		return at
+	}
+	return m.began.Add(seconds(m.way.Seconds()))
+}
+
+// mountSky is what the mount's own map goes by: its clock, which may be wrong.
+func (m *Mount) mountSky(at time.Time) rig.MountSky {
+	air := m.rig.Air()
+	s, err := m.moment(at.Add(m.ClockAhead))
+	if err != nil {
+		return rig.MountSky{Lat: m.rig.Site.Lat}
+	}
+	return rig.MountSky{Sidereal: s.SiderealTime(m.rig.Site.Lon), Lat: m.rig.Site.Lat, Lift: air.Observed, Sink: air.True}
+}
+
+// counts is what the motor counters say.
+func (m *Mount) counts(at time.Time) rig.Axes { return m.Axes(at).Sub(m.lost) }
+
+// Belief returns where the mount says that it points: right ascension and declination of date, and the side.
+func (m *Mount) Belief(at time.Time) (ra, dec unit.Angle, side rig.Side) {
+	ra, dec, side = m.rig.Unmap(m.mountSky(at), m.counts(at).Add(m.offset))
+	ra, dec = ra+m.sky[0], dec+m.sky[1]
+	if dec.Abs() > unit.HalfTurn/2 {
+		dec, ra = unit.HalfTurn*unit.Angle(sign(dec))-dec, ra+unit.HalfTurn
+	}
+	return ra.Positive(), dec, side
+}
+
+func sign(a unit.Angle) float64 {
+	if a < 0 {
+		return -1
+	}
+	return 1
+}
+
+// start begins a motion along poses, in the counters' terms, and then tracks or rests.
+func (m *Mount) start(at time.Time, sharing rig.Sharing, rate *unit.Angle, track bool, poses ...rig.Axes) {
+	motion := m.rig.Motion
+	if rate != nil {
+		for i := range motion.RateDeg {
+			motion.RateDeg[i] = min(motion.RateDeg[i], rate.Deg())
+		}
+	}
+	truth := []rig.Axes{m.Axes(at)}
+	for _, p := range poses {
+		truth = append(truth, p.Add(m.lost))
+	}
+	m.way = reach.Through(sharing, motion, truth...)
+	m.from, m.began, m.moving, m.tracking = truth[0], at, true, track
+}
+
+// Slew goes to a place of date by what the mount believes is missing, then tracks or rests. An empty side leaves the choice to the mount.
+func (m *Mount) Slew(at time.Time, ra, dec unit.Angle, side rig.Side, track bool) {
+	arrival := at
+	var to rig.Axes
+	for range 2 { // the sky turns while it moves
+		ms := m.mountSky(arrival)
+		s := side
+		if s == "" || m.rig.Mount.Chooses == rig.ByHourAngle {
+			s = m.rig.SidesFor("", (ms.Sidereal - ra).Wrapped())[0]
+		}
+		here := m.counts(at)
+		want := m.rig.Map(ms, ra-m.sky[0], dec-m.sky[1], s)
+		to = m.rig.Lifts(want, here.Add(m.offset))[0].Sub(m.offset)
+		arrival = at.Add(seconds(reach.Through(m.rig.Motion.Sharing, m.rig.Motion, here, to).Seconds()))
+	}
+	poses := append([]rig.Axes(nil), m.rig.Motion.Via...)
+	if m.rig.Kind.SideOf(m.counts(at)) != m.rig.Kind.SideOf(to) {
+		poses = append(poses, m.rig.Motion.FlipVia...)
+	}
+	m.start(at, m.rig.Motion.Sharing, nil, track, append(poses, to)...)
+}
+
+// SlewAxes goes to mechanical angles by the counters and rests.
+func (m *Mount) SlewAxes(at time.Time, to rig.Axes) {
+	m.start(at, m.rig.Motion.Sharing, nil, false, to)
+}
+
+// Jog turns by so much, then tracks or rests.
+func (m *Mount) Jog(at time.Time, by rig.Axes, rate *unit.Angle, track bool) {
+	m.start(at, m.rig.Motion.Sharing, rate, track, m.counts(at).Add(by))
+}
+
+// Park goes to a place of rest by the mount's belief.
+func (m *Mount) Park(at time.Time, rest rig.Axes) {
+	m.start(at, m.rig.Motion.Sharing, nil, false, rest.Sub(m.offset))
+}
+
+// Home goes to the reference by sensor: it ends at home whatever the counters say, in the order given (empty: the file's).
+func (m *Mount) Home(at time.Time, order rig.Sharing) {
+	if order == "" {
+		order = m.rig.Homing.Order
+	}
+	m.start(at, order, nil, false, m.rig.Home.Sub(m.lost))
+}
+
+// Homed sets the counters at home, once the motion is over, and returns what they said there before: the closure error.
+func (m *Mount) Homed(at time.Time) (closure rig.Axes) {
+	closure = m.counts(at).Sub(m.rig.Home)
+	m.from, m.began, m.moving, m.tracking = m.rig.Home, at, false, false
+	m.lost, m.offset, m.sky = rig.Axes{}, rig.Axes{}, [2]unit.Angle{}
+	return closure
+}
+
+// Stop stops both axes where they are. (A real one needs a moment more.)
+func (m *Mount) Stop(at time.Time) {
+	m.from, m.began, m.moving, m.tracking = m.Axes(at), at, false, false
+}
+
+// Track follows the sky from here.
+func (m *Mount) Track(at time.Time) {
+	m.from, m.began, m.moving, m.tracking = m.Axes(at), at, false, true
+}
+
+// Sync takes a place of date as true, in the form in which the rig file says that the mount keeps it.
+func (m *Mount) Sync(at time.Time, ra, dec unit.Angle) {
+	m.syncs++
+	c := m.counts(at)
+	ms := m.mountSky(at)
+	side := m.rig.Kind.SideOf(c.Add(m.offset))
+	switch m.rig.Mount.Sync {
+	case rig.KeptOnSky:
+		raw, rawDec, _ := m.rig.Unmap(ms, c)
+		m.sky = [2]unit.Angle{(ra - raw).Wrapped(), dec - rawDec}
+	case rig.NotKept:
+	case rig.KeptOnAxes, rig.KeptUnknown, rig.KeptInModel:
+		m.offset = rig.LiftNear(m.rig.Map(ms, ra, dec, side), c).Sub(c)
+	}
+}
+
+// PowerDip is a short loss of power: motion and tracking stop, counters and syncs are gone, and the mount believes that it is at home.
+func (m *Mount) PowerDip(at time.Time) {
+	m.Stop(at)
+	m.lost = m.from.Sub(m.rig.Home)
+	m.offset, m.sky = rig.Axes{}, [2]unit.Angle{}
+	m.syncs = 0
+	m.restarts++
+}
+
+// Slip turns the axes without the counters knowing: a clutch, a kick, lost steps.
+func (m *Mount) Slip(at time.Time, by rig.Axes) {
+	tracking := m.tracking
+	m.Stop(at)
+	m.from, m.tracking = m.from.Add(by), tracking
+	m.lost = m.lost.Add(by)
+}
+
+// Sample returns what a program would read off the mount now. A silent mount gives an error.
+func (m *Mount) Sample(at time.Time) (question.Sample, error) {
+	if m.Silent {
+		return question.Sample{}, fmt.Errorf("the mount does not answer")
+	}
+	m.sequence++
+	ra, dec, side := m.Belief(at)
+	s := question.Sample{
+		Time: at, Sequence: &m.sequence, Doing: m.doing(at), RunMark: fmt.Sprintf("start-%d", m.restarts),
+		Belief: &question.Belief{Sky: question.Sky{RA: ra, Dec: dec, Frame: question.OfDate}, Side: side},
+	}
+	n := m.sequence
+	s.Sequence = &n
+	for _, src := range m.rig.Sources {
+		if src.Kind == rig.MotorCount {
+			s.Readings = append(s.Readings, question.Reading{Source: src.Kind, Axes: m.counts(at)})
+		}
+		if src.Kind == rig.AxisEncoder {
+			s.Readings = append(s.Readings, question.Reading{Source: src.Kind, Axes: m.Axes(at)})
+		}
+	}
+	if m.rig.Mount.TellsSidereal {
+		lst := m.mountSky(at).Sidereal
+		s.Sidereal = &lst
+	}
+	if m.rig.Mount.TellsSite {
+		s.Site = &question.Place{Lat: m.rig.Site.Lat, Lon: m.rig.Site.Lon}
+	}
+	if m.rig.Mount.CountsSyncs {
+		k := m.syncs
+		s.SyncCount = &k
+	}
+	return s, nil
+}
+
+func (m *Mount) doing(at time.Time) question.Doing {
+	switch {
+	case m.Moving(at):
+		return question.Moving
+	case m.tracking:
+		return question.Tracking
+	}
+	return question.AtRest
+}
+
+func seconds(s float64) time.Duration { return time.Duration(s * float64(time.Second)) }
