@@ -10,7 +10,6 @@ import (
 	"os"
 	"path/filepath"
 	"runtime/debug"
-	"slices"
 	"strings"
 	"time"
 
@@ -23,6 +22,7 @@ import (
 	"keepclear.example/keepclear/service/internal/rpc"
 	"keepclear.example/keepclear/service/internal/rules"
 	"keepclear.example/keepclear/service/internal/sky"
+	"keepclear.example/keepclear/service/internal/state"
 	"keepclear.example/keepclear/service/internal/timescale"
 )
 
@@ -35,13 +35,16 @@ type rigFile struct {
 
 // readRigs reads every rig file (*.yaml but limits.yaml and class-*.yaml) of a folder, and its facility limits, which may be absent.
 func readRigs(dir string) (files []rigFile, facility *limits.Layer, err error) {
-	names, err := filepath.Glob(filepath.Join(dir, "*.yaml"))
+	listed, err := os.ReadDir(dir)
 	if err != nil {
-		return nil, nil, err
+		return nil, nil, fmt.Errorf("reading the folder of rig files: %w; name it with --rigs, or try serve --practice heron", err)
 	}
-	slices.Sort(names)
-	for _, path := range names {
-		base := filepath.Base(path)
+	for _, one := range listed { // in the order of their names
+		base := one.Name()
+		if filepath.Ext(base) != ".yaml" {
+			continue
+		}
+		path := filepath.Join(dir, base)
 		content, err := os.ReadFile(path)
 		if err != nil {
 			return nil, nil, fmt.Errorf("reading a rig file: %w", err)
@@ -147,7 +150,7 @@ func revisions(r *rig.Rig, lim limits.Set, set *rules.Set) map[string]string {
 	limDigest, ruleDigest := lim.Digest(), set.Digest()
 	build := "unknown"
 	if info, ok := debug.ReadBuildInfo(); ok {
-		build = info.Main.Version + " " + info.GoVersion
+		build = info.String() // versions of all modules, compiler, settings, revision
 	}
 	tables := sha256.Sum256([]byte(timescale.BuiltIn().Issued().String()))
 	return map[string]string{
@@ -189,6 +192,8 @@ func newDecider(path string, members []decide.Member, now func() time.Time, cloc
 			if err := d.Refold(); err != nil {
 				return err
 			}
+			// What was taken back while the record was down is not in it, so all of it is taken back.
+			d.Withdraw("", decide.Ourselves, "the record was down: what happened meanwhile is not on it", state.Exchanged{})
 			return nil
 		},
 	})

@@ -20,6 +20,10 @@ func check(_ context.Context, s streams, args []string) int {
 		fmt.Fprintln(s.err, "usage: check FILE, or check --blank [german|fork|alt-azimuth]")
 		return exitUsage
 	}
+	if args[0] == "--help" || args[0] == "-h" {
+		fmt.Fprintln(s.out, "usage: check FILE, or check --blank [german|fork|alt-azimuth]")
+		return exitDone
+	}
 	content, err := os.ReadFile(args[0])
 	if err != nil {
 		fmt.Fprintf(s.err, "the file cannot be read: %v\n", err)
@@ -33,8 +37,8 @@ func check(_ context.Context, s streams, args []string) int {
 		fmt.Fprintf(s.out, "%d faults: the file does not load.\n", len(faults))
 		return exitCheck
 	}
-	if err := limitsFit(r, args[0]); err != nil {
-		fmt.Fprintln(s.out, err)
+	if err := limitsFit(r, nil, args[0]); err != nil {
+		fmt.Fprintf(s.out, "%v\nThe limits do not fit: the file does not load.\n", err)
 		return exitCheck
 	}
 	fmt.Fprint(s.out, rig.Understood(r))
@@ -42,13 +46,13 @@ func check(_ context.Context, s streams, args []string) int {
 	return exitDone
 }
 
-// limitsFit merges the limits of a rig file with the defaults.
-func limitsFit(r *rig.Rig, file string) error {
+// limitsFit merges the limits of a rig file with those of the facility, if any, and the defaults.
+func limitsFit(r *rig.Rig, facility *limits.Layer, file string) error {
 	defs, err := limits.Read(policies.Files())
 	if err != nil {
 		return err
 	}
-	_, err = limits.Merge(defs, layers(r, nil, file)...)
+	_, err = limits.Merge(defs, layers(r, facility, file)...)
 	return err
 }
 

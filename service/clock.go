@@ -29,7 +29,7 @@ type wallClock struct {
 	told   *float64 // seconds, at started
 
 	mu      sync.Mutex
-	started time.Time
+	started time.Time // of the person's statement
 	last    time.Time // with its monotonic reading
 	good    time.Time
 	bound   float64
@@ -37,7 +37,13 @@ type wallClock struct {
 	until   time.Time // monotonic end of a jump's hold
 }
 
-// read is a clockReader. now must carry a monotonic reading, as time.Now's does.
+// newWallClock begins to watch at an instant: a person's statement (nil: none) is dated so, and a jump after it is seen.
+func newWallClock(kernel func() (bool, float64), toldS *float64, now time.Time) *wallClock {
+	return &wallClock{kernel: kernel, told: toldS, started: now, last: now}
+}
+
+// read is a clockReader. now must carry a monotonic reading, as time.Now's does. It is to be called about every second: a jump
+// shows as a difference between two calls.
 func (w *wallClock) read(now time.Time) question.Clock {
 	w.mu.Lock()
 	defer w.mu.Unlock()
@@ -63,10 +69,6 @@ func (w *wallClock) read(now time.Time) question.Clock {
 
 // watch compares the wall clock with the monotonic one since the last look. A jump voids what was known of the clock before it.
 func (w *wallClock) watch(now time.Time) {
-	if w.last.IsZero() {
-		w.started, w.last = now, now
-		return
-	}
 	mono := now.Sub(w.last).Seconds() // both carry monotonic readings
 	wall := now.Round(0).Sub(w.last.Round(0)).Seconds()
 	if d := wall - mono; math.Abs(d) > jumpBound+slewPPM*math.Abs(mono) {

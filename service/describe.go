@@ -9,12 +9,14 @@ import (
 	"keepclear.example/keepclear/service/internal/rules"
 )
 
-// describer describes the rules in force, with the limits as they bind a rig; without a rig, the defaults.
-func describer(members []decide.Member) func(string) (*pb.ListRulesResponse, error) {
+// describer describes the rules in force, with the limits as they bind a rig; without a rig, those of the facility. Nothing is
+// loaded while the service runs in this version, so not_loaded_because stays empty, and nothing loosens for a time, so that no
+// limit has an expiry.
+func describer(members []decide.Member, facility *limits.Layer) func(string) (*pb.ListRulesResponse, error) {
 	return func(name string) (*pb.ListRulesResponse, error) {
 		for _, m := range members {
 			if m.Rig.ID == name {
-				return described(m.Rules.(*rules.Set), m.Limits), nil
+				return described(m.Rules.(*rules.Set), m.Limits)
 			}
 		}
 		if name != "" {
@@ -24,56 +26,100 @@ func describer(members []decide.Member) func(string) (*pb.ListRulesResponse, err
 		if err != nil {
 			return nil, err
 		}
-		out := described(members[0].Rules.(*rules.Set), limits.Set{})
-		for _, r := range out.Rules {
-			for _, d := range defs {
-				if d.Rule == r.GetRuleId() && d.Default != nil {
-					r.Limits = append(r.Limits, limitOf(limits.Limit{Definition: d, Value: *d.Default, Origin: "default"}))
-				}
-			}
-		}
-		return out, nil
+		return described(members[0].Rules.(*rules.Set), ofFacility(defs, facility))
 	}
 }
 
-// described lists rules with their limits.
-func described(set *rules.Set, lim limits.Set) *pb.ListRulesResponse {
+// limitSet finds a limit as it binds.
+type limitSet interface {
+	Limit(rule, name string) (limits.Limit, bool)
+}
+
+// facilityLimits are the defaults and what the facility made of them; what every rig states for itself is not among them.
+type facilityLimits map[[2]string]limits.Limit
+
+func (f facilityLimits) Limit(rule, name string) (limits.Limit, bool) {
+	l, ok := f[[2]string{rule, name}]
+	return l, ok
+}
+
+func ofFacility(defs []limits.Definition, facility *limits.Layer) facilityLimits {
+	out := facilityLimits{}
+	for _, d := range defs {
+		if d.Default != nil {
+			out[[2]string{d.Rule, d.Name}] = limits.Limit{Definition: d, Value: *d.Default, Origin: "default"}
+		}
+	}
+	if facility == nil {
+		return out
+	}
+	for _, e := range facility.Entries { // merged with every rig's at the start, so that each is a number and none too loose
+		l := out[[2]string{e.Rule, e.Name}]
+		l.Origin = facility.Name
+		switch v := e.Value.(type) {
+		case float64:
+			l.Value = v
+		case int:
+			l.Value = float64(v)
+		}
+		out[[2]string{e.Rule, e.Name}] = l
+	}
+	return out
+}
+
+// described lists rules with their limits, and last the limits that no rule reads, which shape permits.
+func described(set *rules.Set, in limitSet) (*pb.ListRulesResponse, error) {
+	defs, err := limits.Read(policies.Files())
+	if err != nil {
+		return nil, err
+	}
 	digest := set.Digest()
 	out := &pb.ListRulesResponse{RulesSha256: digest[:]}
 	for _, d := range set.Rules() {
 		r := &pb.Rule{RuleId: d.ID, Title: d.Title, Description: d.Description, Actions: d.Actions, RequiredFor: d.RequiredFor, Needs: d.Needs}
-		for _, l := range lim.All() {
-			if l.Rule == d.ID {
-				r.Limits = append(r.Limits, limitOf(l))
-			}
-		}
+		r.Limits = limitsOf(d.ID, defs, in)
 		out.Rules = append(out.Rules, r)
 	}
+	permit := &pb.Rule{RuleId: "permit", Title: "What a permit bears", Description: "Limits that no rule compares with: they shape the permits that are given."}
+	permit.Limits = limitsOf("permit", defs, in)
+	out.Rules = append(out.Rules, permit)
+	return out, nil
+}
+
+func limitsOf(rule string, defs []limits.Definition, in limitSet) []*pb.Limit {
+	var out []*pb.Limit
+	for _, d := range defs {
+		if d.Rule != rule {
+			continue
+		}
+		m := &pb.Limit{Name: d.Name, Bound: d.Bound, SmallerIsSafer: d.SmallerIsSafer, Origin: "every rig states its own"}
+		if l, ok := in.Limit(d.Rule, d.Name); ok {
+			m.Value, m.Origin = &l.Value, l.Origin
+		}
+		out = append(out, m)
+	}
 	return out
 }
 
-func limitOf(l limits.Limit) *pb.Limit {
-	value := l.Value
-	return &pb.Limit{Name: l.Name, Value: &value, Bound: l.Bound, SmallerIsSafer: l.SmallerIsSafer, Origin: l.Origin}
-}
-
-// checkFile is rpc's CheckRig: a file without the files it may name.
-func checkFile(name string, content []byte) *pb.CheckRigResponse {
-	if name == "" {
-		name = "rig file"
-	}
-	r, faults := rig.Parse(name, content, nil)
-	out := &pb.CheckRigResponse{}
-	for _, f := range faults {
-		out.Faults = append(out.Faults, &pb.FileFault{Line: uint32(f.Line), Key: f.Key, Wanted: f.Wanted, Got: f.Got, Remedy: f.Remedy})
-	}
-	if r == nil {
+// fileChecker is rpc's CheckRig: a file without the files it may name, under the facility's limits.
+func fileChecker(facility *limits.Layer) func(name string, content []byte) *pb.CheckRigResponse {
+	return func(name string, content []byte) *pb.CheckRigResponse {
+		if name == "" {
+			name = "rig file"
+		}
+		r, faults := rig.Parse(name, content, nil)
+		out := &pb.CheckRigResponse{}
+		for _, f := range faults {
+			out.Faults = append(out.Faults, &pb.FileFault{Line: uint32(f.Line), Key: f.Key, Wanted: f.Wanted, Got: f.Got, Remedy: f.Remedy})
+		}
+		if r == nil {
+			return out
+		}
+		if err := limitsFit(r, facility, name); err != nil {
+			out.Faults = append(out.Faults, &pb.FileFault{Key: "limits", Wanted: "limits that only tighten", Got: err.Error(), Remedy: "take out or tighten the limits named"})
+			return out
+		}
+		out.Loads, out.Understood, out.RigSha256 = true, rig.Understood(r), r.Digest[:]
 		return out
 	}
-	if err := limitsFit(r, name); err != nil {
-		out.Faults = append(out.Faults, &pb.FileFault{Key: "limits", Wanted: "limits that only tighten", Got: err.Error(), Remedy: "take out or tighten the limits named"})
-		return out
-	}
-	out.Loads, out.Understood, out.RigSha256 = true, rig.Understood(r), r.Digest[:]
-	return out
 }

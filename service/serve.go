@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"keepclear.example/keepclear/service/internal/decide"
+	"keepclear.example/keepclear/service/internal/limits"
 	"keepclear.example/keepclear/service/internal/record"
 	"keepclear.example/keepclear/service/internal/rpc"
 	"keepclear.example/keepclear/service/internal/wire"
@@ -34,12 +35,16 @@ electrical work and machine safety follow local codes and licensed practice.`
 type serveOptions struct {
 	rigs, record, practice, listen string
 	clockWithinS                   float64
+	facility                       *limits.Layer // limits of the rigs' folder; nil: none
 }
 
 // serve answers questions until the process is told to stop.
 func serve(ctx context.Context, s streams, args []string) int {
 	o, err := serveFlags(s, args)
-	if err != nil {
+	switch {
+	case errors.Is(err, flag.ErrHelp):
+		return exitDone
+	case err != nil:
 		return exitUsage
 	}
 	sv, err := newService(s, o)
@@ -68,19 +73,40 @@ func serveFlags(s streams, args []string) (serveOptions, error) {
 	f := flag.NewFlagSet("serve", flag.ContinueOnError)
 	f.SetOutput(s.err)
 	f.StringVar(&o.rigs, "rigs", filepath.Join(home, "rigs"), "folder of rig files")
-	f.StringVar(&o.record, "record", filepath.Join(home, "record.keepclear"), "record file; made if absent")
+	f.StringVar(&o.record, "record", "", "record file; made if absent (default "+filepath.Join(home, "record.keepclear")+"; with --practice, "+filepath.Join(home, "practice.keepclear")+")")
 	f.StringVar(&o.practice, "practice", "", "serve a simulated rig instead of --rigs: heron")
 	f.StringVar(&o.listen, "listen", defaultAddress, "address on this machine")
 	f.Float64Var(&o.clockWithinS, "clock-within", 0, "a person's statement, at the start: this machine's clock is right to so many seconds")
 	if err := f.Parse(args); err != nil {
 		return o, err
 	}
-	if f.NArg() > 0 {
-		fmt.Fprintf(s.err, "serve takes no argument %q\n", f.Arg(0))
+	given := map[string]bool{}
+	f.Visit(func(x *flag.Flag) { given[x.Name] = true })
+	if wrong := o.wrong(given, f.Args()); wrong != "" {
+		fmt.Fprintln(s.err, wrong)
 		return o, errors.New("usage")
+	}
+	if o.record == "" {
+		o.record = filepath.Join(home, map[bool]string{true: "practice.keepclear", false: "record.keepclear"}[o.practice != ""])
 	}
 	return o, nil
 }
+
+// wrong says what of the flags cannot be meant; empty: nothing.
+func (o *serveOptions) wrong(given map[string]bool, words []string) string {
+	switch {
+	case len(words) > 0:
+		return fmt.Sprintf("serve takes no argument %q", words[0])
+	case given["practice"] && given["rigs"]:
+		return "serve takes --practice or --rigs, not both: a practice rig never stands among real ones"
+	case given["clock-within"] && !(o.clockWithinS > 0 && o.clockWithinS <= mostClockS):
+		return fmt.Sprintf("--clock-within %g: want seconds, above 0 and at most %d", o.clockWithinS, mostClockS)
+	}
+	return ""
+}
+
+// mostClockS bounds what a person may state of the clock: beyond an hour it says nothing that a limit could pass.
+const mostClockS = 3600
 
 // service is a running service and what it is made of.
 type service struct {
@@ -88,6 +114,7 @@ type service struct {
 	decider  *decide.Decider
 	server   *rpc.Server
 	listener net.Listener
+	look     func()                        // looks at the clock, so that a jump is seen when it happens
 	tasks    []func(context.Context) error // that run beside the server until it ends
 }
 
@@ -106,11 +133,12 @@ func newService(s streams, o serveOptions) (*service, error) {
 			m.Rig.Practice = true
 		}
 	}
-	clock := &wallClock{kernel: kernelClock}
+	var told *float64
 	if o.clockWithinS > 0 {
-		clock.told = &o.clockWithinS
+		told = &o.clockWithinS
 	}
-	return assemble(s, members, o, clock.read)
+	o.facility = facility
+	return assemble(s, members, o, newWallClock(kernelClock, told, s.now()).read)
 }
 
 // assemble opens the record and makes decider, server and listener.
@@ -124,7 +152,7 @@ func assemble(s streams, members []decide.Member, o serveOptions, clock clockRea
 		return nil, err
 	}
 	if err := os.MkdirAll(filepath.Dir(o.record), 0o700); err != nil {
-		return nil, errors.Join(fmt.Errorf("making the record's folder: %w", err), listener.Close())
+		return nil, errors.Join(fmt.Errorf("making the folder of the record %s: %w; choose another place with --record", o.record, err), listener.Close())
 	}
 	rec, d, err := newDecider(o.record, members, s.now, clock)
 	if err != nil {
@@ -132,9 +160,11 @@ func assemble(s streams, members []decide.Member, o serveOptions, clock clockRea
 	}
 	server := rpc.New(rpc.Parts{
 		Decider: d, Record: rec, Checker: checker, Log: slog.New(slog.NewTextHandler(s.err, nil)),
-		Rules: describer(members), CheckFile: checkFile, Heartbeat: heartbeat, After: time.After,
+		Rules: describer(members, o.facility), CheckFile: fileChecker(o.facility), Heartbeat: heartbeat, After: time.After,
 	})
-	return &service{record: rec, decider: d, server: server, listener: listener}, nil
+	sv := &service{record: rec, decider: d, server: server, listener: listener}
+	sv.look = func() { clock(s.now()) }
+	return sv, nil
 }
 
 // listenHere listens on a loopback address; anything else needs certificates, which this version does not have.
@@ -165,8 +195,8 @@ func (sv *service) run(ctx context.Context) error {
 			case <-inner.Done():
 				return
 			case <-tick.C:
-				sv.server.Healthy()
-				sv.decider.LapseAll()
+				sv.look()
+				sv.server.Every()
 			}
 		}
 	})

@@ -153,6 +153,8 @@ const (
 	Origin_ORIGIN_COMPUTED Origin = 2
 	// Claimed by the asker or a person.
 	Origin_ORIGIN_TOLD Origin = 3
+	// Nothing to compare with: not learnt yet, or declared as lacking. The number counts as no error; about says why.
+	Origin_ORIGIN_ABSENT Origin = 4
 )
 
 // Enum value maps for Origin.
@@ -162,12 +164,14 @@ var (
 		1: "ORIGIN_MEASURED",
 		2: "ORIGIN_COMPUTED",
 		3: "ORIGIN_TOLD",
+		4: "ORIGIN_ABSENT",
 	}
 	Origin_value = map[string]int32{
 		"ORIGIN_UNSPECIFIED": 0,
 		"ORIGIN_MEASURED":    1,
 		"ORIGIN_COMPUTED":    2,
 		"ORIGIN_TOLD":        3,
+		"ORIGIN_ABSENT":      4,
 	}
 )
 
@@ -1160,12 +1164,13 @@ const file_keepclear_v1_judgement_proto_rawDesc = "" +
 	"\vEFFECT_PASS\x10\x01\x12\x0f\n" +
 	"\vEFFECT_HOLD\x10\x02\x12\x0f\n" +
 	"\vEFFECT_DENY\x10\x03\x12\x19\n" +
-	"\x15EFFECT_NOT_APPLICABLE\x10\x04*[\n" +
+	"\x15EFFECT_NOT_APPLICABLE\x10\x04*n\n" +
 	"\x06Origin\x12\x16\n" +
 	"\x12ORIGIN_UNSPECIFIED\x10\x00\x12\x13\n" +
 	"\x0fORIGIN_MEASURED\x10\x01\x12\x13\n" +
 	"\x0fORIGIN_COMPUTED\x10\x02\x12\x0f\n" +
-	"\vORIGIN_TOLD\x10\x03*\xf4\x02\n" +
+	"\vORIGIN_TOLD\x10\x03\x12\x11\n" +
+	"\rORIGIN_ABSENT\x10\x04*\xf4\x02\n" +
 	"\bNeedKind\x12\x19\n" +
 	"\x15NEED_KIND_UNSPECIFIED\x10\x00\x12\x14\n" +
 	"\x10NEED_KIND_SAMPLE\x10\x01\x12\x14\n" +

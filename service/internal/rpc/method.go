@@ -10,6 +10,7 @@ import (
 
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/proto"
 
 	pb "keepclear.example/keepclear/api/keepclear/v1"
@@ -18,6 +19,10 @@ import (
 	"keepclear.example/keepclear/service/internal/state"
 	"keepclear.example/keepclear/service/internal/wire"
 )
+
+// ownLimit is how long one request may take where its asker sets no deadline, or a longer one: an asker is told that nothing came
+// of it, and what was appended stays. Common practice, no source: twice what a person waits.
+const ownLimit = 20 * time.Second
 
 // call is one request: its message, its bytes, and when it came by our clock.
 type call[M proto.Message] struct {
@@ -28,25 +33,37 @@ type call[M proto.Message] struct {
 
 // request is the call as the record keeps it.
 func (c *call[M]) request(id string) decide.Request {
-	return decide.Request{ID: id, Digest: record.Hash(sha256.Sum256(c.raw)), Sent: exchanged(c.msg, c.raw)}
+	return decide.Request{ID: id, Digest: digestOf(c.msg, c.raw), Sent: exchanged(c.msg, c.raw)}
+}
+
+// digestOf tells requests apart by what they are and every byte: a lock never passes for the repeat of a question.
+func digestOf(m proto.Message, raw []byte) record.Hash {
+	h := sha256.New()
+	h.Write([]byte(m.ProtoReflect().Descriptor().FullName()))
+	h.Write([]byte{0})
+	h.Write(raw)
+	return record.Hash(h.Sum(nil))
 }
 
 func exchanged(m proto.Message, raw []byte) state.Exchanged {
 	return state.Exchanged{Type: string(m.ProtoReflect().Descriptor().FullName()), Bytes: raw}
 }
 
+// doing is what answers one kind of request.
+type doing[M proto.Message] func(context.Context, call[M]) (proto.Message, error)
+
 // unary makes a method that takes its request as bytes.
 func unary[T any, M interface {
 	*T
 	proto.Message
-}](s *Server, name string, do func(context.Context, call[M]) (proto.Message, error)) grpc.MethodDesc {
+}](s *Server, name string, do doing[M]) grpc.MethodDesc {
 	handler := func(_ any, ctx context.Context, dec func(any) error, intercept grpc.UnaryServerInterceptor) (any, error) {
 		frame := &wire.Frame{}
 		if err := dec(frame); err != nil {
 			return nil, err
 		}
 		run := func(ctx context.Context, _ any) (any, error) {
-			return serve(ctx, s, frame.Raw, M(new(T)), do)
+			return timed(ctx, s, frame.Raw, M(new(T)), do)
 		}
 		if intercept == nil {
 			return run(ctx, frame)
@@ -56,8 +73,33 @@ func unary[T any, M interface {
 	return grpc.MethodDesc{MethodName: name[strings.LastIndex(name, "/")+1:], Handler: handler}
 }
 
+// outcome is what came of one request.
+type outcome struct {
+	reply proto.Message
+	err   error
+}
+
+// timed lets a request run beside its asker: one who goes, or whose time runs out, does not stop it. Once it has begun it is
+// judged and recorded to its end, and the same request id asks for what came of it.
+func timed[M proto.Message](ctx context.Context, s *Server, raw []byte, msg M, do doing[M]) (proto.Message, error) {
+	done := make(chan outcome, 1)
+	s.underWay.Go(func() {
+		reply, err := serve(ctx, s, raw, msg, do)
+		done <- outcome{reply, err}
+	})
+	select {
+	case o := <-done:
+		return o.reply, o.err
+	case <-ctx.Done():
+		return nil, statusOf(ctx.Err())
+	case <-s.After(ownLimit):
+		return nil, failure(codes.DeadlineExceeded, pb.ErrorReason_ERROR_REASON_LATE,
+			fmt.Sprintf("no answer within %s; ask again with the same request id to learn what came of it", ownLimit))
+	}
+}
+
 // serve checks one request, does it, and keeps a panic from becoming anything but an error.
-func serve[M proto.Message](ctx context.Context, s *Server, raw []byte, msg M, do func(context.Context, call[M]) (proto.Message, error)) (reply proto.Message, err error) {
+func serve[M proto.Message](ctx context.Context, s *Server, raw []byte, msg M, do doing[M]) (reply proto.Message, err error) {
 	at := s.decider.Now()
 	defer func() {
 		if p := recover(); p != nil {
@@ -68,37 +110,34 @@ func serve[M proto.Message](ctx context.Context, s *Server, raw []byte, msg M, d
 		s.noteRefusal(msg, raw, faults.Error(), at)
 		return nil, refused(faults)
 	}
+	if err := s.makeUp(msg); err != nil {
+		s.remember(msg, raw, "it came while the record was down", at)
+		return nil, statusOf(err)
+	}
 	reply, err = do(ctx, call[M]{msg, raw, at})
 	if err != nil {
 		err = statusOf(err)
-		if code := grpcCode(err); code == codes.InvalidArgument || code == codes.NotFound {
-			s.noteRefusal(msg, raw, err.Error(), at)
-		}
+		s.noteFailure(msg, raw, err, at)
 		return nil, err
 	}
 	return reply, nil
 }
 
-// panicked reports a panic of ours: INTERNAL to the client, the stack to the log, an entry to the record.
-func (s *Server) panicked(p any, msg proto.Message, raw []byte, at time.Time) error {
-	s.log.Error("panic", "in", string(msg.ProtoReflect().Descriptor().Name()), "what", fmt.Sprint(p), "stack", string(debug.Stack()))
-	s.noteRefusal(msg, raw, fmt.Sprintf("a fault of ours: %v", p), at)
-	return failure(codes.Internal, pb.ErrorReason_ERROR_REASON_BUG, fmt.Sprintf("a fault of ours, which is on record: %v", p))
+// noteFailure puts a request that came to nothing on record, where its code says that it was understood wrongly or badly served;
+// of one that the record could not take, it remembers that a report was lost.
+func (s *Server) noteFailure(msg proto.Message, raw []byte, err error, at time.Time) {
+	switch why := status.Convert(err).Message(); status.Code(err) {
+	case codes.InvalidArgument, codes.NotFound, codes.AlreadyExists, codes.FailedPrecondition, codes.ResourceExhausted, codes.Internal, codes.DataLoss:
+		s.noteRefusal(msg, raw, why, at)
+	case codes.Unavailable:
+		s.remember(msg, raw, why, at)
+	}
 }
 
-// noteRefusal puts a request that was not answered on record; reading is not recorded. Where the record is down the reply stands
-// alone.
-func (s *Server) noteRefusal(msg proto.Message, raw []byte, why string, at time.Time) {
-	_, ask := any(msg).(*pb.AskRequest)
-	_, report := any(msg).(*pb.ReportRequest)
-	_, lock := any(msg).(*pb.LockRequest)
-	_, release := any(msg).(*pb.ReleaseRequest)
-	_, rehearse := any(msg).(*pb.RehearseRequest)
-	if !ask && !report && !lock && !release && !rehearse {
-		return
-	}
-	who := wire.Glimpse(raw, msg.ProtoReflect().Descriptor())
-	if err := s.decider.Refuse(who.Rig, who.Asker, why, report, at, record.Hash(sha256.Sum256(raw)), exchanged(msg, raw)); err != nil {
-		s.log.Error("a refusal was not recorded", "why", err)
-	}
+// panicked reports a panic of ours: INTERNAL to the client, the stack to the log, an entry to the record.
+func (s *Server) panicked(p any, msg proto.Message, raw []byte, at time.Time) error {
+	what := wire.OneLine(fmt.Sprint(p))
+	s.log.Error("panic", "in", string(msg.ProtoReflect().Descriptor().Name()), "what", what, "stack", string(debug.Stack()))
+	s.noteRefusal(msg, raw, "a fault of ours: "+what, at)
+	return failure(codes.Internal, pb.ErrorReason_ERROR_REASON_BUG, "a fault of ours: "+what)
 }

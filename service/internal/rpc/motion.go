@@ -3,7 +3,7 @@ package rpc
 import (
 	"context"
 	"fmt"
-	"time"
+	"slices"
 
 	"google.golang.org/protobuf/proto"
 
@@ -24,11 +24,14 @@ func (s *Server) retreats(rigName string, to rig.Axes) bool {
 	return err == nil && decide.Retreats(m.Rig, to)
 }
 
-// ask judges one question. What it decides outlives the asker: a cancelled call is judged and recorded all the same.
+// ask judges one question. Once begun it outlives its asker: a call that is cancelled meanwhile is judged and recorded all the same.
 func (s *Server) ask(ctx context.Context, c call[*pb.AskRequest]) (proto.Message, error) {
 	m, err := s.decider.Member(c.msg.GetRig())
 	if err != nil {
 		return nil, err
+	}
+	if err := ctx.Err(); err != nil {
+		return nil, err // nobody waits for the answer, so no permit begins with it
 	}
 	q := wire.Question(c.msg, c.at, s.retreats)
 	a, err := s.decider.Ask(context.WithoutCancel(ctx), q, c.request(c.msg.GetRequestId()))
@@ -38,14 +41,30 @@ func (s *Server) ask(ctx context.Context, c call[*pb.AskRequest]) (proto.Message
 	if !a.Repeated {
 		return wire.Answer(a, m.Rig, c.msg.GetWithFacts()), nil
 	}
+	return s.again(context.WithoutCancel(ctx), c.msg, a, m.Rig)
+}
+
+// again is the recorded answer to a question asked before, with its leave as it stands now.
+func (s *Server) again(ctx context.Context, r *pb.AskRequest, a decide.Answer, of *rig.Rig) (proto.Message, error) {
 	stored := &pb.AskResponse{}
 	if a.Stored.Type != string(stored.ProtoReflect().Descriptor().FullName()) {
-		return nil, fmt.Errorf("%w: %s was a %s, not a question", errReused, c.msg.GetRequestId(), a.Stored.Type)
+		return nil, fmt.Errorf("%w: %s was no question", errReused, r.GetRequestId())
 	}
 	if err := proto.Unmarshal(a.Stored.Bytes, stored); err != nil {
 		return nil, fmt.Errorf("reading the recorded answer: %w", err)
 	}
-	return wire.Again(stored, a, m.Rig), nil
+	if r.GetWithFacts() { // the record holds them apart from the answer
+		e, err := flushed(s.Record.ByRequestID(ctx, r.GetRequestId()))
+		if err != nil {
+			return nil, err
+		}
+		body, err := state.Decode(e.Body)
+		if err != nil {
+			return nil, err
+		}
+		stored.GetJudgement().Facts = wire.Facts(body.Facts)
+	}
+	return wire.Again(stored, a, of), nil
 }
 
 // Encode turns an answer into the bytes that the record keeps of it: the response without its receipt.
@@ -63,11 +82,15 @@ func Encode(members func(string) (*rig.Rig, bool)) func(decide.Answer, string) (
 
 // report takes a report in.
 func (s *Server) report(ctx context.Context, c call[*pb.ReportRequest]) (proto.Message, error) {
-	out, err := s.decider.Report(context.WithoutCancel(ctx), wire.Report(c.msg, c.at), c.request(c.msg.GetRequestId()))
+	m, err := s.decider.Member(c.msg.GetRig())
 	if err != nil {
 		return nil, err
 	}
-	m, err := s.decider.Member(c.msg.GetRig())
+	if c.msg.GetRoof() != nil && slices.Contains(m.Rig.Lacks, "roof") {
+		// Taking it in silently would let its sender believe that the roof is looked after.
+		return nil, conflict("roof", "no roof: the rig file declares that there is none", "a roof's state", "declare the roof in the rig file, or leave this out")
+	}
+	out, err := s.decider.Report(context.WithoutCancel(ctx), wire.Report(c.msg, c.at), c.request(c.msg.GetRequestId()))
 	if err != nil {
 		return nil, err
 	}
@@ -76,7 +99,8 @@ func (s *Server) report(ctx context.Context, c call[*pb.ReportRequest]) (proto.M
 
 // withdraw takes leave back. It is never refused, and answers before it is recorded.
 func (s *Server) withdraw(_ context.Context, c call[*pb.WithdrawRequest]) (proto.Message, error) {
-	ids, known := s.decider.Withdraw(c.msg.GetRig(), c.msg.GetAsker(), c.msg.GetReason(), exchanged(c.msg, c.raw))
+	ids, known := s.decider.Withdraw(c.msg.GetRig(), c.msg.GetAsker(), c.msg.GetReason(), kept(c.msg, c.raw))
+	// controller_told stays false: nobody attends in this version.
 	return &pb.WithdrawResponse{PermitIds: ids, RigKnown: known}, nil
 }
 
@@ -87,6 +111,9 @@ func (s *Server) rehearse(ctx context.Context, c call[*pb.RehearseRequest]) (pro
 		return nil, err
 	}
 	p := rehearse.Plan{Member: m, Moment: s.decider.Moment, Cells: s.decider.Cells(), Now: c.at}
+	if t := c.msg.GetSteps()[0].GetStartTime(); t != nil {
+		p.Now = t.AsTime() // a past evening can be rehearsed too
+	}
 	if p.From, err = s.start(ctx, c.msg, m.Rig); err != nil {
 		return nil, err
 	}
@@ -142,7 +169,7 @@ func (s *Server) start(ctx context.Context, r *pb.RehearseRequest, of *rig.Rig) 
 			return nil, err
 		}
 		if len(v.Pose.Candidates) == 0 {
-			return nil, &decide.ConflictError{Faults: []decide.FieldFault{{Path: "start_here", Wanted: "a rig whose pose is known", Got: "pose unknown: " + v.Pose.Because, Remedy: "state start_axes, or leave both out to start at home"}}}
+			return nil, conflict("start_here", "a rig whose pose is known", "pose unknown: "+v.Pose.Because, "state start_axes, or leave both out to start at home")
 		}
 		return v.Pose.Candidates, nil
 	}
@@ -151,6 +178,9 @@ func (s *Server) start(ctx context.Context, r *pb.RehearseRequest, of *rig.Rig) 
 
 // lock locks a rig, or all.
 func (s *Server) lock(_ context.Context, c call[*pb.LockRequest]) (proto.Message, error) {
+	if c.msg.GetPerson() == decide.Ourselves {
+		return nil, conflict("person", "a person's name", "the service's own", "name who sets the lock")
+	}
 	l, rc, taken, err := s.decider.Lock(c.msg.GetRig(), c.msg.GetPerson(), c.msg.GetReason(), c.at, c.request(c.msg.GetRequestId()))
 	if err != nil {
 		return nil, err
@@ -170,6 +200,3 @@ func (s *Server) release(_ context.Context, c call[*pb.ReleaseRequest]) (proto.M
 	}
 	return out, nil
 }
-
-// Now and then: Tick is how often the service looks at its health and lapses what time has ended.
-const Tick = time.Second

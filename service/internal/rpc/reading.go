@@ -4,19 +4,17 @@ import (
 	"context"
 	"fmt"
 	"strconv"
-	"strings"
 
 	"google.golang.org/grpc"
 	"google.golang.org/protobuf/proto"
 
 	pb "keepclear.example/keepclear/api/keepclear/v1"
 	"keepclear.example/keepclear/service/internal/decide"
+	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/record"
 	"keepclear.example/keepclear/service/internal/state"
 	"keepclear.example/keepclear/service/internal/wire"
 )
-
-var errReused = record.ErrReused
 
 // getRig returns one rig as it stands.
 func (s *Server) getRig(ctx context.Context, c call[*pb.GetRigRequest]) (proto.Message, error) {
@@ -24,7 +22,7 @@ func (s *Server) getRig(ctx context.Context, c call[*pb.GetRigRequest]) (proto.M
 	if err != nil {
 		return nil, err
 	}
-	return &pb.GetRigResponse{Rig: wire.View(v)}, nil
+	return &pb.GetRigResponse{Rig: s.view(v)}, nil
 }
 
 // listRigs returns the rigs by id; a page token is the id that the page before ended with.
@@ -46,7 +44,7 @@ func (s *Server) listRigs(ctx context.Context, c call[*pb.ListRigsRequest]) (pro
 		if err != nil {
 			return nil, err
 		}
-		out.Rigs = append(out.Rigs, wire.View(v))
+		out.Rigs = append(out.Rigs, s.view(v))
 	}
 	return out, nil
 }
@@ -100,7 +98,7 @@ func (s *Server) listEntries(ctx context.Context, c call[*pb.ListEntriesRequest]
 	if t := c.msg.GetPageToken(); t != "" {
 		n, err := strconv.ParseInt(t, 10, 64)
 		if err != nil || n <= 0 {
-			return nil, &decide.ConflictError{Faults: []decide.FieldFault{{Path: "page_token", Wanted: "next_page_token of the page before", Got: strconv.Quote(t), Remedy: "send it as it came, or leave it out for the first page"}}}
+			return nil, conflict("page_token", "next_page_token of the page before", strconv.QuoteToASCII(t), "send it as it came, or leave it out for the first page")
 		}
 		page.After = n
 	}
@@ -122,31 +120,28 @@ func (s *Server) listEntries(ctx context.Context, c call[*pb.ListEntriesRequest]
 	return out, nil
 }
 
-// followEntries sends entries as they are written, and a heartbeat where nothing is.
-func (s *Server) followEntries(c call[*pb.FollowEntriesRequest], ss grpc.ServerStream) error {
-	ctx := ss.Context()
+// followEntries sends entries as they are written, and a heartbeat where nothing is. Its header leaves once the place is fixed
+// from which it follows.
+func (s *Server) followEntries(ctx context.Context, c call[*pb.FollowEntriesRequest], ss grpc.ServerStream) error {
 	var after []record.Place
 	for _, p := range c.msg.GetAfter() {
-		after = append(after, record.Place{Chain: p.GetChain(), Number: p.GetNumber()})
+		e, err := s.Record.Get(ctx, p.GetChain(), p.GetNumber())
+		if err != nil {
+			return err
+		}
+		after = append(after, e.Place())
 	}
 	f, err := s.Record.Follow(ctx, wire.Filter(c.msg.GetFilter()), after)
 	if err != nil {
-		return statusOf(err)
+		return err
+	}
+	if err := ss.SendHeader(nil); err != nil {
+		return err
 	}
 	for {
-		wait, cancel := context.WithTimeout(ctx, s.Heartbeat)
-		e, err := f.Next(wait)
-		late := wait.Err() != nil && ctx.Err() == nil
-		cancel()
-		reply := &pb.FollowEntriesResponse{}
-		switch {
-		case err != nil && late: // a heartbeat
-		case err != nil:
-			return statusOf(err)
-		default:
-			if reply.Entry, err = wire.Entry(e, false); err != nil {
-				return statusOf(err)
-			}
+		reply, err := s.following(ctx, f)
+		if err != nil {
+			return err
 		}
 		if err := ss.SendMsg(reply); err != nil {
 			return err
@@ -154,11 +149,32 @@ func (s *Server) followEntries(c call[*pb.FollowEntriesRequest], ss grpc.ServerS
 	}
 }
 
+// following waits for the next entry, or makes a heartbeat.
+func (s *Server) following(ctx context.Context, f *record.Follower) (*pb.FollowEntriesResponse, error) {
+	wait, cancel := context.WithTimeout(ctx, s.Heartbeat)
+	defer cancel()
+	e, err := f.Next(wait)
+	switch {
+	case ctx.Err() != nil:
+		return nil, context.Cause(ctx)
+	case err != nil && wait.Err() != nil:
+		return &pb.FollowEntriesResponse{}, nil
+	case err != nil:
+		return nil, err
+	}
+	m, err := wire.Entry(e, false)
+	return &pb.FollowEntriesResponse{Entry: m}, err
+}
+
 // progressEvery is how many entries pass between two words of progress.
 const progressEvery = 1024
 
 // verifyRecord recomputes chains: progress, then one result.
-func (s *Server) verifyRecord(c call[*pb.VerifyRecordRequest], ss grpc.ServerStream) error {
+func (s *Server) verifyRecord(ctx context.Context, c call[*pb.VerifyRecordRequest], ss grpc.ServerStream) error {
+	chain := c.msg.GetChain()
+	if _, ok := s.Record.Heads()[chain]; chain != "" && !ok && len(c.msg.GetReceipts()) == 0 {
+		return fmt.Errorf("chain %q: %w, so nothing was verified", chain, record.ErrAbsent)
+	}
 	var receipts []record.Place
 	for _, r := range c.msg.GetReceipts() {
 		p := record.Place{Chain: r.GetChain(), Number: r.GetNumber()}
@@ -166,8 +182,8 @@ func (s *Server) verifyRecord(c call[*pb.VerifyRecordRequest], ss grpc.ServerStr
 		receipts = append(receipts, p)
 	}
 	last := uint64(0)
-	res, err := s.Record.Verify(ss.Context(), record.VerifyOptions{
-		Chain: c.msg.GetChain(), Receipts: receipts, Fold: state.NewFold,
+	res, err := s.Record.Verify(ctx, record.VerifyOptions{
+		Chain: chain, Receipts: receipts, Fold: state.NewFold,
 		Progress: func(n uint64) {
 			if n-last >= progressEvery {
 				last = n
@@ -177,12 +193,18 @@ func (s *Server) verifyRecord(c call[*pb.VerifyRecordRequest], ss grpc.ServerStr
 		},
 	})
 	if err != nil {
-		return statusOf(err)
+		return err
 	}
 	return ss.SendMsg(&pb.VerifyRecordResponse{Step: &pb.VerifyRecordResponse_Result{Result: wire.VerifyResult(res)}})
 }
 
-// Ended tells whether an error is the ordinary end of serving.
-func Ended(err error) bool {
-	return err == nil || strings.Contains(fmt.Sprint(err), "use of closed network connection")
+// view is one rig as it stands, with the warning that the limits of that rig make of it.
+func (s *Server) view(v decide.View) *pb.Rig {
+	m, err := s.decider.Member(v.Rig.ID)
+	stop := err == nil && v.State.Sample != nil && v.State.Sample.Doing == question.Tracking
+	if stop && v.HarmlessUntil != nil {
+		spare, ok := m.Limits.Value("asker/fallback", "unstopped_spare_s")
+		stop = !ok || v.HarmlessUntil.Sub(v.At).Seconds() < spare
+	}
+	return wire.View(v, stop)
 }

@@ -2,17 +2,18 @@ package rpc
 
 import (
 	"context"
+	"fmt"
 	"log/slog"
 	"net"
+	"runtime/debug"
+	"sync"
 	"time"
 
 	"google.golang.org/grpc"
-	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/health"
 	"google.golang.org/grpc/health/grpc_health_v1"
 	"google.golang.org/grpc/keepalive"
 	"google.golang.org/grpc/reflection"
-	"google.golang.org/grpc/status"
 
 	pb "keepclear.example/keepclear/api/keepclear/v1"
 	"keepclear.example/keepclear/service/internal/decide"
@@ -50,11 +51,18 @@ type Server struct {
 	log     *slog.Logger
 	grpc    *grpc.Server
 	health  *health.Server
+
+	names    []string // of the services, for health
+	missed   missed
+	underWay sync.WaitGroup  // requests that have begun, whether or not their asker still waits
+	serving  context.Context // ends when the service is told to stop: streams end with it
+	stopping context.CancelFunc
 }
 
 // New makes a server; it serves nothing yet.
 func New(p Parts) *Server {
-	s := &Server{Parts: p, decider: p.Decider, checker: p.Checker, log: p.Log, health: health.NewServer()}
+	s := &Server{Parts: p, decider: p.Decider, checker: p.Checker, log: p.Log, health: health.NewServer(), missed: missed{all: map[asker]lost{}}}
+	s.serving, s.stopping = context.WithCancel(context.Background())
 	s.grpc = grpc.NewServer(
 		grpc.ForceServerCodecV2(codec{}),
 		grpc.MaxRecvMsgSize(mostBytes), grpc.MaxConcurrentStreams(mostStreams),
@@ -63,6 +71,7 @@ func New(p Parts) *Server {
 		grpc.KeepaliveParams(keepalive.ServerParameters{Time: 30 * time.Second, Timeout: 10 * time.Second}),
 	)
 	for _, d := range s.services() {
+		s.names = append(s.names, d.ServiceName)
 		s.grpc.RegisterService(&d, nil) // its methods know their server
 	}
 	grpc_health_v1.RegisterHealthServer(s.grpc, s.health)
@@ -91,6 +100,27 @@ func (s *Server) services() []grpc.ServiceDesc {
 	return []grpc.ServiceDesc{motion, rehearsal, rig, rule, lock, rec}
 }
 
+// Tick is how often the service looks at its health and lapses what time has ended.
+const Tick = time.Second
+
+// Every does what is done now and then: it looks at the health, records reports that were lost, and lapses what time alone has
+// ended. A panic in it is logged, and the service goes on.
+func (s *Server) Every() {
+	defer func() {
+		if p := recover(); p != nil {
+			s.log.Error("panic", "in", "the service's own round", "what", wire.OneLine(fmt.Sprint(p)), "stack", string(debug.Stack()))
+		}
+	}()
+	s.Healthy()
+	if s.decider.Down() != nil {
+		return
+	}
+	if err := s.makeUpFor(func(asker) bool { return true }); err != nil {
+		s.log.Error("a lost report is still not on record", "why", err)
+	}
+	s.decider.LapseAll()
+}
+
 // Healthy sets the health of the service from the record: a service that can allow nothing says so.
 func (s *Server) Healthy() {
 	state := grpc_health_v1.HealthCheckResponse_SERVING
@@ -98,12 +128,13 @@ func (s *Server) Healthy() {
 		state = grpc_health_v1.HealthCheckResponse_NOT_SERVING
 	}
 	s.health.SetServingStatus("", state)
-	for _, d := range []grpc.ServiceDesc{pb.MotionService_ServiceDesc, pb.RehearsalService_ServiceDesc, pb.RigService_ServiceDesc, pb.RuleService_ServiceDesc, pb.LockService_ServiceDesc, pb.RecordService_ServiceDesc} {
-		s.health.SetServingStatus(d.ServiceName, state)
+	for _, name := range s.names {
+		s.health.SetServingStatus(name, state)
 	}
 }
 
-// Serve serves until ctx ends; what was answered is on record, what was not is refused. It returns nil after a clean end.
+// Serve serves until ctx ends; what was answered is on record, what was not is refused. It returns nil after a clean end, once
+// nothing that was asked is under way.
 func (s *Server) Serve(ctx context.Context, on net.Listener) error {
 	stopped := make(chan struct{})
 	done := make(chan struct{})
@@ -119,6 +150,8 @@ func (s *Server) Serve(ctx context.Context, on net.Listener) error {
 	err := s.grpc.Serve(on)
 	close(done)
 	<-stopped
+	s.stopping()
+	s.underWay.Wait()
 	return err
 }
 
@@ -127,6 +160,7 @@ const grace = 3 * time.Second
 
 // end lets answers under way leave, but not for ever.
 func (s *Server) end() {
+	s.stopping()
 	left := make(chan struct{})
 	go func() {
 		s.grpc.GracefulStop()
@@ -139,5 +173,3 @@ func (s *Server) end() {
 		<-left
 	}
 }
-
-func grpcCode(err error) codes.Code { return status.Code(err) }

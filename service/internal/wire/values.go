@@ -44,6 +44,16 @@ func unprintable(r rune) bool {
 	return unicode.In(r, unicode.Cc, unicode.Zl, unicode.Zp, unicode.Bidi_Control)
 }
 
+// OneLine returns a text as one line of UTF-8 that can hide nothing in a log: whatever oneLine would refuse becomes a space.
+func OneLine(s string) string {
+	return strings.Map(func(r rune) rune {
+		if unprintable(r) {
+			return ' '
+		}
+		return r
+	}, strings.ToValidUTF8(s, "\uFFFD"))
+}
+
 // instants refuses timestamps and durations outside protobuf's own range or with nanoseconds of the wrong size or sign.
 func instants(at *trail, m proto.Message) Faults {
 	switch t := m.(type) {

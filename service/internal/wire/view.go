@@ -1,6 +1,7 @@
 package wire
 
 import (
+	"cmp"
 	"encoding/hex"
 	"fmt"
 	"slices"
@@ -57,23 +58,36 @@ func Outlook(o rehearse.Outlook, withFacts bool) *pb.RehearsedStep {
 	}
 }
 
-// View turns a rig as it stands into its message.
-func View(v decide.View) *pb.Rig {
+// View turns a rig as it stands into its message. Deadlines count from our receipt, which is later than the sending: a reader who
+// counts from that is on the safe side. Each rig is a group of its own in this version, so its chain is its name.
+func View(v decide.View, stopTracking bool) *pb.Rig {
 	s := v.State
 	out := &pb.Rig{
 		Rig: v.Rig.ID, Title: v.Rig.Title, RigSha256: v.Rig.Digest[:], Epoch: s.Epoch, Pose: poseOf(v.Pose), LastSample: sample(s.Sample),
 		HarmlessUntil: deadline(v.HarmlessUntil, v.At), Lacks: v.Rig.Lacks, Practice: v.Rig.Practice, ReportRefused: len(s.Refused) > 0, Chain: v.Rig.ID,
+		StopTracking: stopTracking,
 	}
 	if s.Permit.Open() {
 		out.Permit = Permit(s.Permit, v.Rig)
+		seen(out.Permit.GetFallback(), s.Limits)
 	}
 	for _, l := range v.Locks {
 		out.Locks = append(out.Locks, Lock(l))
 	}
 	for _, n := range v.Needs {
-		out.Needs = append(out.Needs, need(n))
+		out.Needs = append(out.Needs, need(n, v.At, v.At))
 	}
 	return out
+}
+
+// seen puts the value that a limit in the mount was last seen to have, where a report told it after the rig file was written.
+func seen(f *pb.Fallback, limits []question.MountLimit) {
+	for _, l := range limits {
+		if f.GetKind() == pb.FallbackKind_FALLBACK_KIND_MOUNT_LIMIT && uint32(l.Axis) == f.GetAxis() {
+			deg := l.Limit.Deg()
+			f.LimitDeg, f.SeenTime = &deg, timestamppb.New(l.Seen)
+		}
+	}
 }
 
 func poseOf(p question.Pose) *pb.Pose {
@@ -91,7 +105,8 @@ func poseOf(p question.Pose) *pb.Pose {
 	return out
 }
 
-// Lock turns a lock into its message.
+// Lock turns a lock into its message. The service itself sets locks for one cause only in this version: a pose made unknown by
+// evidence; rpc refuses its name to persons.
 func Lock(l question.Lock) *pb.HeldLock {
 	cause := pb.LockCause_LOCK_CAUSE_PERSON
 	if l.SetBy == decide.Ourselves {
@@ -123,11 +138,14 @@ func Filter(f *pb.EntryFilter) record.Filter {
 	return out
 }
 
+// nameOr is who asked, as people read it.
+func nameOr(asker string) string { return cmp.Or(asker, "unnamed") }
+
 // Entry turns an entry into its message; whole, with facts and stored bytes, or its head alone.
 func Entry(e record.Entry, whole bool) (*pb.Entry, error) {
 	out := &pb.Entry{
 		Receipt:        &pb.Receipt{Chain: e.Chain, Number: e.Number, EntrySha256: e.Hash[:], RecordTime: timestamppb.New(e.Time)},
-		PreviousSha256: e.Previous[:], Kind: entryKinds()[e.Kind], Rig: e.Rig, Asker: e.Asker, Sentence: e.Sentence,
+		PreviousSha256: e.Previous[:], Kind: entryKinds()[e.Kind], Rig: e.Rig, Asker: nameOr(e.Asker), Sentence: e.Sentence,
 		Verdict: verdicts()[verdict.Verdict(e.Verdict)],
 	}
 	if !whole {

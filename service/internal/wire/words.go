@@ -59,7 +59,7 @@ func effects() map[verdict.Effect]pb.Effect {
 func origins() map[facts.Origin]pb.Origin {
 	return map[facts.Origin]pb.Origin{
 		facts.Measured: pb.Origin_ORIGIN_MEASURED, facts.Computed: pb.Origin_ORIGIN_COMPUTED,
-		facts.Told: pb.Origin_ORIGIN_TOLD, facts.Absent: pb.Origin_ORIGIN_TOLD, // the rig file tells that there is nothing to compare
+		facts.Told: pb.Origin_ORIGIN_TOLD, facts.Absent: pb.Origin_ORIGIN_ABSENT,
 	}
 }
 

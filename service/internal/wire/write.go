@@ -1,6 +1,7 @@
 package wire
 
 import (
+	"math"
 	"time"
 
 	"google.golang.org/protobuf/proto"
@@ -42,6 +43,7 @@ func Again(stored *pb.AskResponse, a decide.Answer, r *rig.Rig) *pb.AskResponse 
 		stored.Leave = nil
 	}
 	stored.Receipt = Receipt(a.Receipt)
+	stored.Receipt.TookDuration = nil // of the first time, which nobody measured for this reply
 	return stored
 }
 
@@ -54,7 +56,7 @@ func judgement(a decide.Answer, withFacts bool) *pb.Judgement {
 		out.Findings = append(out.Findings, finding(f))
 	}
 	for _, n := range a.Needs {
-		out.Needs = append(out.Needs, need(n))
+		out.Needs = append(out.Needs, need(n, a.At, a.Sent))
 	}
 	for _, x := range a.Instead {
 		out.AskInstead = append(out.AskInstead, ActionOf(x))
@@ -74,6 +76,7 @@ func Facts(set facts.Set) []*pb.Fact {
 	for _, name := range set.Names() {
 		f := set[name]
 		m := &pb.Fact{Name: name, Origin: origins()[f.Origin], About: f.About, InstantTime: stampOf(f.Instant), SuppliedBy: needs()[verdict.NeedKind(f.Need)]}
+		// Unproven stays unset: in this version what is crossed only under uncertainty is a fact of its own, beside the proven one.
 		putValue(m, f.Number, f.Word, f.Truth, f.Missing)
 		out = append(out, m)
 	}
@@ -93,21 +96,31 @@ func putValue(m *pb.Fact, number *float64, word *string, truth *bool, missing st
 	}
 }
 
+// finding leaves reads unset: which pose, belief or clock a number was read from stands in its rule's description (ListRules).
 func finding(f verdict.Finding) *pb.Finding {
 	out := &pb.Finding{
 		RuleId: f.Rule, Effect: effects()[f.Effect], Code: f.Code, Limit: f.Limit, Unit: f.Unit, About: f.About,
 		InstantTime: stampOf(f.Instant), Sentence: f.Sentence, Remedy: f.Remedy,
 	}
 	if f.Fact != nil {
-		m := &pb.Fact{Name: f.Fact.Name, Origin: origins()[f.Fact.Origin]}
+		m := &pb.Fact{Name: f.Fact.Name, Origin: origins()[f.Fact.Origin], About: f.About, InstantTime: stampOf(f.Instant)}
 		putValue(m, f.Fact.Number, f.Fact.Word, f.Fact.Truth, f.Fact.Missing)
 		out.Fact = m
 	}
 	return out
 }
 
-func need(n verdict.Need) *pb.Need {
-	return &pb.Need{Kind: needs()[n.Kind], Sentence: n.Sentence, About: n.About}
+// soon is when to ask again for what only takes more working time. Common practice, no source.
+const soon = time.Second
+
+// need says when to ask again only where waiting is all that is wanted; everything else somebody has to do first.
+func need(n verdict.Need, at, sent time.Time) *pb.Need {
+	out := &pb.Need{Kind: needs()[n.Kind], Sentence: n.Sentence, About: n.About}
+	if n.Kind == verdict.NeedTime {
+		again := at.Add(soon)
+		out.AskAgain = deadline(&again, sent)
+	}
+	return out
 }
 
 // ActionOf turns an action into its message.
@@ -151,6 +164,12 @@ func ActionOf(a question.Action) *pb.Action {
 	}
 	return &pb.Action{}
 }
+
+// SampleOf turns a sample into its message; nil stays nil.
+func SampleOf(s *question.Sample) *pb.Sample { return sample(s) }
+
+// SolveOf turns a solve into its message.
+func SolveOf(v *question.Solve) *pb.Solve { return solve(v) }
 
 func solve(v *question.Solve) *pb.Solve {
 	s := &pb.Solve{
@@ -227,6 +246,9 @@ func end(e facts.End) *pb.PredictedEnd {
 		name  string
 		value float64
 	}{{"believed_altitude_deg", b.AltitudeDeg}, {"believed_hour_angle_deg", b.HourDeg}, {"believed_axis1_deg", b.Axis1Deg}, {"believed_axis2_deg", b.Axis2Deg}} {
+		if math.IsNaN(f.value) || math.IsInf(f.value, 0) {
+			continue
+		}
 		out.Facts = append(out.Facts, &pb.Fact{Name: f.name, Value: &pb.Fact_Number{Number: f.value}, Origin: pb.Origin_ORIGIN_COMPUTED})
 	}
 	return out
@@ -236,7 +258,18 @@ func clearance(c *question.Clearance) *pb.Clearance {
 	if c == nil {
 		return nil
 	}
-	return &pb.Clearance{LowerMm: &c.LowerMM, UpperMm: &c.UpperMM, RequiredMm: &c.RequiredMM, Parts: c.Parts[:], Axes: pair(c.Axes), InstantTime: stampOf(c.Instant)}
+	return &pb.Clearance{
+		LowerMm: finiteOrNil(c.LowerMM), UpperMm: finiteOrNil(c.UpperMM), RequiredMm: finiteOrNil(c.RequiredMM),
+		Parts: c.Parts[:], Axes: pair(c.Axes), InstantTime: stampOf(c.Instant),
+	}
+}
+
+// finiteOrNil leaves out a bound that was not proven: numbers of the API are finite.
+func finiteOrNil(v float64) *float64 {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return nil
+	}
+	return &v
 }
 
 // Permit turns a permit into its message.
@@ -248,7 +281,7 @@ func Permit(p *question.Permit, r *rig.Rig) *pb.Permit {
 		PermitId: p.ID, RequestId: p.RequestID, Rig: p.Rig, Action: repeated(p.Action), Epoch: p.Epoch, State: permitStates()[p.State],
 		StartBy:  &pb.Deadline{WithinDuration: durationpb.New(max(0, p.StartWithin)), AtTime: timestamppb.New(p.StartBy)},
 		StopBy:   &pb.Deadline{WithinDuration: durationpb.New(max(0, p.StopWithin)), AtTime: timestamppb.New(p.StopBy)},
-		Critical: p.Critical, Asker: p.Asker, EndedBecause: p.Because,
+		Critical: p.Critical, Asker: nameOr(p.Asker), EndedBecause: p.Because,
 	}
 	if p.FirstContact != nil {
 		out.FirstContact = deadline(p.FirstContact, p.StartBy.Add(-p.StartWithin))
@@ -363,6 +396,10 @@ func stampOf(t *time.Time) *timestamppb.Timestamp {
 	return timestamppb.New(*t)
 }
 
+// duration is nil for a time that is not known, or beyond what a Duration of Go holds.
 func duration(s float64) *durationpb.Duration {
+	if math.IsNaN(s) || math.Abs(s) > 1e9 {
+		return nil
+	}
 	return durationpb.New(time.Duration(s * float64(time.Second)))
 }

@@ -1,0 +1,114 @@
+package rpc
+
+import (
+	"fmt"
+	"sync"
+	"time"
+
+	"google.golang.org/protobuf/proto"
+
+	pb "keepclear.example/keepclear/api/keepclear/v1"
+	"keepclear.example/keepclear/service/internal/state"
+	"keepclear.example/keepclear/service/internal/wire"
+)
+
+// mostMissed bounds the askers of whom a lost report is remembered. Common practice, no source: a site has a handful.
+const mostMissed = 1000
+
+// asker of a rig.
+type asker struct{ rig, name string }
+
+// lost is a report that was neither taken in nor put on record: what it meant is unknown.
+type lost struct {
+	why  string
+	at   time.Time
+	sent state.Exchanged
+}
+
+// missed holds reports lost while the record was down. They hold their rig as a refused report does, from the first moment at
+// which the record takes anything again.
+type missed struct {
+	mu  sync.Mutex
+	all map[asker]lost
+}
+
+// recorded tells whether a request of this kind belongs on record even where nothing came of it; reading does not.
+func recorded(msg proto.Message) (yes, report bool) {
+	switch msg.(type) {
+	case *pb.ReportRequest:
+		return true, true
+	case *pb.AskRequest, *pb.LockRequest, *pb.ReleaseRequest, *pb.RehearseRequest:
+		return true, false
+	}
+	return false, false
+}
+
+// noteRefusal puts a request that was not answered on record. Where the record is down the reply stands alone, but that a report
+// was lost is remembered.
+func (s *Server) noteRefusal(msg proto.Message, raw []byte, why string, at time.Time) {
+	yes, report := recorded(msg)
+	if !yes {
+		return
+	}
+	defer func() {
+		if p := recover(); p != nil { // whatever broke, the asker still gets an error
+			s.log.Error("panic while recording a refusal", "what", wire.OneLine(fmt.Sprint(p)))
+		}
+	}()
+	who := wire.Glimpse(raw, msg.ProtoReflect().Descriptor())
+	if err := s.decider.Refuse(who.Rig, who.Asker, wire.OneLine(why), report, at, digestOf(msg, raw), kept(msg, raw)); err != nil {
+		s.log.Error("a refusal was not recorded", "why", err)
+		s.remember(msg, raw, why, at)
+	}
+}
+
+// remember notes that a report was lost.
+func (s *Server) remember(msg proto.Message, raw []byte, why string, at time.Time) {
+	if _, report := recorded(msg); !report {
+		return
+	}
+	who := wire.Glimpse(raw, msg.ProtoReflect().Descriptor())
+	s.missed.mu.Lock()
+	defer s.missed.mu.Unlock()
+	if len(s.missed.all) < mostMissed {
+		s.missed.all[asker{who.Rig, who.Asker}] = lost{wire.OneLine(why), at, kept(msg, raw)}
+	}
+}
+
+// kept is what the record keeps of a refused request: nothing of one that is too large, whose sentence says so.
+func kept(msg proto.Message, raw []byte) state.Exchanged {
+	if len(raw) > wire.MaxBytes(msg.ProtoReflect().Descriptor()) {
+		raw = nil
+	}
+	return exchanged(msg, raw)
+}
+
+// makeUp records the reports that a rig lost before anything else is asked or told of it. An error: it cannot yet.
+func (s *Server) makeUp(msg proto.Message) error {
+	var rig string
+	switch m := msg.(type) {
+	case *pb.AskRequest:
+		rig = m.GetRig()
+	case *pb.ReportRequest:
+		rig = m.GetRig()
+	default:
+		return nil
+	}
+	return s.makeUpFor(func(a asker) bool { return a.rig == rig })
+}
+
+// makeUpFor records the lost reports of those askers.
+func (s *Server) makeUpFor(which func(asker) bool) error {
+	s.missed.mu.Lock()
+	defer s.missed.mu.Unlock()
+	for a, l := range s.missed.all {
+		if !which(a) {
+			continue
+		}
+		if err := s.decider.Refuse(a.rig, a.name, "it was lost while the record was down: "+l.why, true, l.at, digestOf(&pb.ReportRequest{}, l.sent.Bytes), l.sent); err != nil {
+			return err
+		}
+		delete(s.missed.all, a)
+	}
+	return nil
+}
