@@ -31,6 +31,7 @@ type streams struct {
 // commands lists them in the order in which a new user meets them.
 func commands() []command {
 	return []command{
+		{"demo", "", "one night with a simulated mount, through the real service; under a minute, asks nothing", demo},
 		{"check", "FILE | --blank [german|fork|alt-azimuth]", "say what a rig file means, or print an empty form to measure by", check},
 		{"serve", "[--rigs DIR] [--record FILE] [--practice heron] [--listen 127.0.0.1:7413]", "answer questions", serve},
 		{"verify", "FILE", "verify a record file from its first entry to its heads", verify},

@@ -310,7 +310,7 @@ type Judgement struct {
 	Verdict Verdict `protobuf:"varint,1,opt,name=verdict,proto3,enum=keepclear.v1.Verdict" json:"verdict,omitempty"`
 	// One line for a person: the gravest finding, with number and limit.
 	Sentence string `protobuf:"bytes,2,opt,name=sentence,proto3" json:"sentence,omitempty"`
-	// Every loaded rule, gravest first, then by id.
+	// Every loaded rule, gravest first, causes before what follows from them, then by id.
 	Findings []*Finding `protobuf:"bytes,3,rep,name=findings,proto3" json:"findings,omitempty"`
 	// Of a hold: what ends it. Empty on allow and deny.
 	Needs []*Need `protobuf:"bytes,4,rep,name=needs,proto3" json:"needs,omitempty"`

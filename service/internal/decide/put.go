@@ -34,6 +34,9 @@ func (d *Decider) put(g *group, head record.Head, e entry, a *Answer, at time.Ti
 	for _, l := range e.body.Event.Set {
 		e.leaves = append(e.leaves, l.ID)
 	}
+	if e.request.ID == "" { // a digest tells repeats of an id apart; without one there is nothing to tell
+		e.request.Digest = record.Hash{}
+	}
 	body, err := e.body.Encode()
 	if err != nil {
 		return record.Written{}, err

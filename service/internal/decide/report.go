@@ -116,7 +116,7 @@ func (d *Decider) take(_ context.Context, g *group, r Report, req Request) (Outc
 		delete(s.Refused, r.Asker)
 	}
 	set := d.locksFor(g, notices, r.At)
-	if !r.event() && len(notices) == 0 && !notable(before, s) {
+	if !r.event() && len(notices) == 0 && !notable(before, s) && !g.overdue(s) {
 		g.live = s
 		g.setOpen()
 		return d.standing(g, r, notices), record.Written{}, false, nil
@@ -146,6 +146,7 @@ func (d *Decider) reportedBefore(req Request) (record.Written, bool, error) {
 func notable(a, b question.RigState) bool {
 	strip := func(s question.RigState) question.RigState {
 		s.Sample, s.Still, s.Recent, s.SiteAt = nil, nil, nil, time.Time{}
+		s.Anchor, s.Anchored, s.Crept, s.Ahead = nil, nil, rig.Axes{}, nil
 		s.Pose.At = time.Time{}
 		for i := range s.Pose.Candidates {
 			s.Pose.Candidates = append([]question.Candidate(nil), s.Pose.Candidates...)
@@ -154,6 +155,16 @@ func notable(a, b question.RigState) bool {
 		return s
 	}
 	return a.Epoch != b.Epoch || !reflect.DeepEqual(strip(a), strip(b))
+}
+
+// restEvery is how long samples may go on without an entry: what is lost with the memory is a place that followed the sky, or rested,
+// for so long. Choice: a dozen entries an hour.
+const restEvery = 5 * time.Minute
+
+// overdue tells whether the last recorded sample is too old to begin from after a restart. Requires the turn.
+func (g *group) overdue(s question.RigState) bool {
+	was := g.folded.Rig.Sample
+	return s.Sample != nil && (was == nil || s.Sample.Time.Sub(was.Time) >= restEvery)
 }
 
 // happen carries the state over the report's sample and event.

@@ -199,7 +199,11 @@ func (in *Input) mapError(f Set, h *heaven, s *stand) {
 	if lat.Abs() > turn.Abs() {
 		worst, about = lat, fmt.Sprintf("the mount's latitude %.2f°, the rig file's %.2f°", s.mount.Lat.Deg(), ours.Lat.Deg())
 	}
-	f.Number("mount_map_error_deg", worst.Abs().Deg(), Computed, about, likelyClock(turn, worst == turn))
+	said := []string{about}
+	if like := likelyClock(turn, worst == turn); like != "" {
+		said = append(said, like)
+	}
+	f.Number("mount_map_error_deg", worst.Abs().Deg(), Computed, said...)
 }
 
 // likelyClock names what an error of the mount's sidereal time looks like, or nothing.

@@ -51,7 +51,8 @@ func (in *Input) gate(f Set, h *heaven, s *stand, e *evidence, out *Outcome) {
 	learnt, sigma := in.learnt(e)
 	delta := e.solved.Sub(e.pose).Sub(learnt)
 	one, two := float64(delta.A1)*e.sine, float64(delta.A2)
-	f.Number("expected_offset_arcmin", in.offsetAngle(e, learnt).Arcmin(), Computed, in.looksLike(e, delta))
+	e.offset = in.offsetAngle(e, learnt)
+	f.Number("expected_offset_arcmin", e.offset.Arcmin(), Computed, in.looksLike(e, delta)...)
 	v := float64(sigma * sigma)
 	v1 := v + sq(float64(s.sigma.A1)*e.sine)
 	v2 := v + sq(float64(s.sigma.A2))
@@ -82,14 +83,14 @@ func (in *Input) offsetAngle(e *evidence, learnt rig.Axes) unit.Angle {
 }
 
 // looksLike says in a few words what an offset looks like, or nothing.
-func (in *Input) looksLike(e *evidence, delta rig.Axes) string {
+func (in *Input) looksLike(e *evidence, delta rig.Axes) []string {
 	if in.Rig.Kind.Equatorial() && delta.A2.Abs() < 0.5*unit.Degree && delta.A1.Abs() > 5*unit.Degree {
 		if w := likelyClock(delta.A1.Wrapped(), true); w != "" {
-			return w
+			return []string{w}
 		}
-		return fmt.Sprintf("all in hour angle: looks like %.0f minutes of a clock, or %.1f° of longitude", delta.A1.Abs().Deg()*4/1.0027, delta.A1.Abs().Deg())
+		return []string{fmt.Sprintf("all in hour angle: looks like %.0f minutes of a clock, or %.1f° of longitude", delta.A1.Abs().Deg()*4/1.0027, delta.A1.Abs().Deg())}
 	}
-	return ""
+	return nil
 }
 
 // judged is the evidence as it will be remembered; its verdict is filled in once the rules have spoken.

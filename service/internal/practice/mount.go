@@ -24,8 +24,8 @@ type Mount struct {
 	moving   bool
 	tracking bool // follows the sky once the motion is over
 
-	lost     rig.Axes // true axes less what the counts say: slipped or lost steps
-	offset   rig.Axes // belief less counts, of a mount that keeps syncs on its counters
+	lost     rig.Axes      // true axes less what the counts say: slipped or lost steps
+	offset   rig.Axes      // belief less counts, of a mount that keeps syncs on its counters
 	sky      [2]unit.Angle // belief less map, right ascension and declination, of one that keeps them on the sky
 	syncs    uint32
 	restarts int

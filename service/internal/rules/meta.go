@@ -171,8 +171,8 @@ func (c *metaCheck) code(name string, m code) {
 		}
 	}
 	for _, hole := range holes(m.Sentence) {
-		if hole != "value" && hole != "limit" && hole != "about" && !slices.Contains(c.rule.source.order, hole) {
-			c.bad(name+": {value}, {limit}, {about|…} or a fact in the sentence", hole)
+		if !slices.Contains([]string{"value", "limit", "miss", "about"}, hole) && !slices.Contains(c.rule.source.order, hole) {
+			c.bad(name+": {value}, {limit}, {miss}, {about|…} or a fact in the sentence", hole)
 		}
 	}
 }

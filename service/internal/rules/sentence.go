@@ -8,7 +8,7 @@ import (
 	"keepclear.example/keepclear/service/internal/verdict"
 )
 
-// sentence fills a template of METADATA in: {value}, {limit}, {about|stand-in}, and other facts of the rule by name. Where
+// sentence fills a template of METADATA in: {value}, {limit}, {miss} (by how much), {about|stand-in}, and other facts of the rule by name. Where
 // the finding has an instant, it is added at the end.
 func sentence(template string, f verdict.Finding, readings map[string]verdict.Reading) string {
 	value, limit := shownPair(f)
@@ -19,6 +19,8 @@ func sentence(template string, f verdict.Finding, readings map[string]verdict.Re
 			return value
 		case "limit":
 			return limit
+		case "miss":
+			return missed(f)
 		case "about":
 			if len(f.About) == 0 {
 				return m[2]
@@ -31,6 +33,14 @@ func sentence(template string, f verdict.Finding, readings map[string]verdict.Re
 		text = strings.TrimSuffix(text, ".") + " (at " + f.Instant.UTC().Format("15:04:05") + " UTC)."
 	}
 	return text
+}
+
+// missed writes by how much the value misses the limit, without a sign.
+func missed(f verdict.Finding) string {
+	if f.Fact == nil || f.Fact.Number == nil || f.Limit == nil {
+		return "some"
+	}
+	return number(math.Abs(*f.Fact.Number-*f.Limit), unitOf(f.Fact.Name), 1)
 }
 
 // listed joins names as a person would say them.

@@ -62,25 +62,42 @@ type Reading struct {
 	Origin  facts.Origin `json:"origin,omitempty"`
 }
 
-// Sort puts findings in the order in which a person reads them: gravest first, then by id.
-func Sort(findings []Finding) {
-	slices.SortStableFunc(findings, func(a, b Finding) int {
-		if d := a.Effect.gravity() - b.Effect.gravity(); d != 0 {
+// causes lists the rules whose objections bring others with them, in the order in which a person would put them right: a wrong clock
+// moves the ends, an unknown pose leaves nothing to prove.
+func causes() []string {
+	return []string{"lock/none", "permit/one", "time/agree", "mount/map", "pose/fresh", "pose/known", "pose/sharp", "solve/fresh", "solve/still", "belief/agrees"}
+}
+
+// compare orders findings as a person reads them: gravest first, causes before what follows from them, then by id.
+func compare(a, b Finding) int {
+	if d := a.Effect.gravity() - b.Effect.gravity(); d != 0 {
+		return d
+	}
+	if !a.Effect.harmless() {
+		if d := cause(a.Rule) - cause(b.Rule); d != 0 {
 			return d
 		}
-		return strings.Compare(a.Rule, b.Rule)
-	})
+	}
+	return strings.Compare(a.Rule, b.Rule)
 }
+
+// cause is a rule's place among the causes; of one that is none, behind all of them.
+func cause(rule string) int {
+	if i := slices.Index(causes(), rule); i >= 0 {
+		return i
+	}
+	return len(causes())
+}
+
+// Sort puts findings in the order in which a person reads them: gravest first, causes before what follows from them, then by id.
+func Sort(findings []Finding) { slices.SortStableFunc(findings, compare) }
 
 // Gravest returns the finding that a one-line answer quotes: the first by Sort that is no pass and not "not applicable".
 func Gravest(findings []Finding) (Finding, bool) {
 	var worst *Finding
 	for i := range findings {
 		f := &findings[i]
-		if f.Effect.harmless() {
-			continue
-		}
-		if worst == nil || f.Effect.gravity() < worst.Effect.gravity() || f.Effect.gravity() == worst.Effect.gravity() && f.Rule < worst.Rule {
+		if !f.Effect.harmless() && (worst == nil || compare(*f, *worst) < 0) {
 			worst = f
 		}
 	}

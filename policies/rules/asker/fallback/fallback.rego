@@ -17,7 +17,7 @@
 #     stop_too_late:
 #       fact: unstopped_spare_s
 #       limit: unstopped_spare_s
-#       sentence: "If nobody spoke to the mount any more, its own stop would leave {value} before the first contact (negative: comes after it); {limit} is the least."
+#       sentence: "If the asking program died, what then stops the mount ({about|nothing}) would come {miss} too late, the spare of {limit} included."
 #       remedy: "Set a limit in the mount that stops it earlier and declare it, or ask for a motion that ends sooner."
 #       need: [repair]
 package rules.asker.fallback

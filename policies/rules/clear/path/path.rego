@@ -18,13 +18,13 @@
 #     way_tight:
 #       fact: clearance_spare_mm
 #       limit: 0
-#       sentence: "With the uncertainty of the pose counted, {about|two parts} could pass with {value} of spare clearance (negative: too near); {limit} is the least."
+#       sentence: "With the uncertainty of the pose counted, {about|two parts} could come {miss} nearer than they may on this way."
 #       remedy: "Home the rig: that sharpens the pose."
 #       need: [homing]
 #     way_blocked:
 #       fact: clearance_sharp_spare_mm
 #       limit: 0
-#       sentence: "On this way {about|two parts} would pass with {value} of spare clearance (negative: too near); {limit} is the least."
+#       sentence: "On this way {about|two parts} would come {miss} nearer than they may."
 #       remedy: "Choose another target, the other side, or a way round."
 package rules.clear.path
 

@@ -17,13 +17,13 @@
 #     track_tight:
 #       fact: track_spare_s
 #       limit: spare_s
-#       sentence: "With the uncertainty of the pose counted, tracking as long as asked could end only {value} before {about|a limit} (negative: after it); {limit} is the least."
+#       sentence: "With the uncertainty of the pose counted, this track is {miss} too long, the spare of {limit} included: {about|a limit}."
 #       remedy: "Ask for a shorter track, or home the rig to sharpen the pose."
 #       need: [homing]
 #     track_too_long:
 #       fact: track_spare_sharp_s
 #       limit: spare_s
-#       sentence: "Tracking as long as asked would end {value} before {about|a limit} (negative: after it); {limit} is the least."
+#       sentence: "This track is {miss} too long, the spare of {limit} included: {about|a limit}."
 #       remedy: "Ask for a shorter track (the answer says how long), or flip first."
 package rules.track.fits
 
