@@ -39,6 +39,7 @@ func (t *turn) inOrder(x *question.Sample) bool {
 	same := when(x).Equal(when(last))
 	switch {
 	case same && alike(x, last):
+		t.recount(x)
 		return false
 	case when(x).Before(when(last)):
 		t.say(Ignored, x.Asker, "the sample of %s came after that of %s; it is not taken in", hms(when(x)), hms(when(last)))
@@ -51,6 +52,15 @@ func (t *turn) inOrder(x *question.Sample) bool {
 	return true
 }
 
+// recount keeps the number of a sample that says the same as the last one under a later number: it is not missing afterwards.
+func (t *turn) recount(x *question.Sample) {
+	last := *t.s.Sample
+	if x.Asker == last.Asker && x.Sequence != nil && last.Sequence != nil && *x.Sequence > *last.Sequence {
+		last.Sequence = x.Sequence
+		t.s.Sample = &last
+	}
+}
+
 // gap notes sequence numbers that are missing or begin anew. Time orders; a gap by itself proves nothing.
 func (t *turn) gap(x, last *question.Sample) {
 	if x.Sequence == nil || last.Sequence == nil || x.Asker != last.Asker {
@@ -60,7 +70,7 @@ func (t *turn) gap(x, last *question.Sample) {
 	case n <= m:
 		t.say(Gap, x.Asker, "sample numbers began anew: %d after %d", n, m)
 	case n-m > 1:
-		t.say(Gap, x.Asker, "%d samples are missing before number %d", n-m-1, n)
+		t.say(Gap, x.Asker, "missing before sample %d: %d", n, n-m-1)
 	}
 }
 
