@@ -138,7 +138,11 @@ func newService(s streams, o serveOptions) (*service, error) {
 		told = &o.clockWithinS
 	}
 	o.facility = facility
-	return assemble(s, members, o, newWallClock(kernelClock, told, s.now()).read)
+	sv, err := assemble(s, members, o, newWallClock(kernelClock, told, s.now()).read)
+	if err == nil && o.practice != "" {
+		sv.tasks = append(sv.tasks, newPracticeRig(sv.decider, members[0].Rig, s.err, s.now()).run)
+	}
+	return sv, err
 }
 
 // assemble opens the record and makes decider, server and listener.

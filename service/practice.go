@@ -1,0 +1,150 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"time"
+
+	"keepclear.example/keepclear/service/internal/decide"
+	"keepclear.example/keepclear/service/internal/frame"
+	"keepclear.example/keepclear/service/internal/practice"
+	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/unit"
+)
+
+// practiceEvery is how often the practice mount reports a sample: at half the age at which a moving pose is stale.
+const practiceEvery = time.Second
+
+// practiceRig drives a simulated mount beside the service: it homes, reports a sample a second, does what permits and sync leaves
+// allow, and stops when its permit is over. Askers need send no sample of their own.
+type practiceRig struct {
+	decider *decide.Decider
+	rig     *rig.Rig
+	mount   *practice.Mount
+	camera  *practice.Camera
+	out     io.Writer
+	done    map[string]bool // permits and leaves acted on
+	open    string          // the permit under way
+}
+
+// newPracticeRig makes the mount of a practice rig, at rest at home.
+func newPracticeRig(d *decide.Decider, r *rig.Rig, out io.Writer, now time.Time) *practiceRig {
+	m := practice.NewMount(r, newMoment(), now)
+	return &practiceRig{decider: d, rig: r, mount: m, camera: practice.NewCamera(m, 1), out: out, done: map[string]bool{}}
+}
+
+// run drives it until ctx ends.
+func (p *practiceRig) run(ctx context.Context) error {
+	tick := time.NewTicker(practiceEvery)
+	defer tick.Stop()
+	if err := p.report(ctx, decide.Report{Homed: &decide.HomedReport{Sensed: true}}); err != nil {
+		return fmt.Errorf("homing the practice rig: %w", err)
+	}
+	for {
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-tick.C:
+			if err := p.turn(ctx); err != nil && ctx.Err() == nil {
+				fmt.Fprintf(p.out, "practice rig: %v\n", err) // the record is down, say: it goes on reporting, and everything holds
+			}
+		}
+	}
+}
+
+// turn acts on what is allowed now, and reports.
+func (p *practiceRig) turn(ctx context.Context) error {
+	v, err := p.decider.Look(ctx, p.rig.ID)
+	if err != nil {
+		return err
+	}
+	now := p.decider.Now()
+	if l := v.State.Leave; l != nil && l.Live && !p.done[l.ID] {
+		p.done[l.ID] = true
+		given := l.Action.Solve.Sky
+		if l.Action.Given != nil {
+			given = *l.Action.Given
+		}
+		if err := p.report(ctx, decide.Report{}); err != nil { // a quiet sample before the sync
+			return err
+		}
+		ra, dec := p.ofDate(given, now)
+		p.mount.Sync(now, ra, dec)
+		return p.report(ctx, decide.Report{Synced: &decide.SyncReport{Leave: l.ID}})
+	}
+	if q := v.State.Permit; q.Open() && q.State == question.Begun && !p.done[q.ID] {
+		p.done[q.ID], p.open = true, q.ID
+		p.act(q, now)
+	}
+	if p.open != "" && (v.State.Permit == nil || v.State.Permit.ID != p.open || !v.State.Permit.Open()) {
+		p.open = ""
+		p.mount.Stop(now)
+	}
+	return p.finish(ctx, v, now)
+}
+
+// finish reports a sample; at the end of a homing, the homing.
+func (p *practiceRig) finish(ctx context.Context, v decide.View, now time.Time) error {
+	q := v.State.Permit
+	if q.Open() && q.Action.Kind == question.Home && p.done[q.ID] && !p.mount.Moving(now) {
+		closure := p.mount.Homed(now)
+		return p.report(ctx, decide.Report{Homed: &decide.HomedReport{Sensed: true, Closure: &closure}})
+	}
+	return p.report(ctx, decide.Report{})
+}
+
+// act starts a permitted motion.
+func (p *practiceRig) act(q *question.Permit, now time.Time) {
+	a := q.Action
+	follow := a.Follow > 0
+	switch a.Kind {
+	case question.Slew, question.Retreat:
+		if a.Axes != nil {
+			p.mount.SlewAxes(now, *a.Axes)
+			return
+		}
+		ra, dec := p.ofDate(*a.Sky, now)
+		p.mount.Slew(now, ra, dec, a.Side, follow)
+	case question.Track:
+		p.mount.Track(now)
+	case question.Jog:
+		p.mount.Jog(now, *a.Axes, a.Rate, follow)
+	case question.Home:
+		p.mount.Home(now, a.Order)
+	case question.Park:
+		if rest, ok := p.rig.Rest(a.Place); ok {
+			p.mount.Park(now, rest.Axes)
+		}
+	case question.Flip:
+		ra, dec, side := p.mount.Belief(now)
+		p.mount.Slew(now, ra, dec, side.Other(), follow)
+	case question.Sync:
+	}
+}
+
+// ofDate is a place in the equinox that the mount understands.
+func (p *practiceRig) ofDate(s question.Sky, at time.Time) (ra, dec unit.Angle) {
+	if s.Frame == question.OfDate {
+		return s.RA, s.Dec
+	}
+	m, err := p.decider.Moment(at)
+	if err != nil {
+		return 0, 0
+	}
+	return m.Apparent(frame.FromLonLat[frame.ICRS](s.RA, s.Dec)).LonLat()
+}
+
+// report sends a report with a fresh sample.
+func (p *practiceRig) report(ctx context.Context, r decide.Report) error {
+	now := p.decider.Now()
+	s, err := p.mount.Sample(now)
+	if err != nil {
+		return err
+	}
+	s.Time = s.Time.UTC().Round(0)
+	r.Rig, r.Asker, r.At, r.Sent, r.Sample = p.rig.ID, "practice rig", now, now, &s
+	_, err = p.decider.Report(ctx, r, decide.Request{})
+	return err
+}
