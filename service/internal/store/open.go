@@ -71,11 +71,6 @@ func (s *Store) open() error {
 	if s.opts.ReadOnly {
 		return s.openReadOnly()
 	}
-	// The driver's choice of system call is one per process; fdatasync keeps the data and the size, which is all that a
-	// row needs, and spares the journal a time stamp (measured 1.3 to 2 times as many commits a second).
-	if _, err := sqlite.Fdatasync(true); err != nil && !errors.Is(err, sqlite.ErrFdatasyncUnavailable) {
-		return s.failed(ErrOpen, "choosing the sync call", err, "")
-	}
 	var err error
 	if s.lock, err = lockFile(s.path); err != nil {
 		return err

@@ -1,0 +1,137 @@
+package record_test
+
+import (
+	"bytes"
+	"fmt"
+	"math/rand/v2"
+	"os"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"keepclear.example/keepclear/service/internal/record"
+	"keepclear.example/keepclear/service/internal/store"
+)
+
+// wholeFile makes a closed record of n entries and returns its path, bytes and entries.
+func wholeFile(t *testing.T, n int) (string, []byte, []record.Entry) {
+	t.Helper()
+	path := newPath(t)
+	r, err := record.Open(path, record.Options{})
+	require.NoError(t, err)
+	written := write(t, r, "pier", numbers(n)...)
+	require.NoError(t, r.Close())
+	file, err := os.ReadFile(path)
+	require.NoError(t, err)
+	return path, file, written
+}
+
+// TestEachBitOfAnEntry flips a bit in every byte of one entry: verify names that entry and no other.
+func TestEachBitOfAnEntry(t *testing.T) {
+	path, file, written := wholeFile(t, 9)
+	target := written[4]
+	at := bytes.Index(file, target.Stored)
+	require.Positive(t, at, "the entry's bytes stand in the file as they are")
+	for i := range target.Stored {
+		damaged := bytes.Clone(file)
+		damaged[at+i] ^= 1 << (i % 8)
+		require.NoError(t, os.WriteFile(path, damaged, 0o600))
+		res, err := record.VerifyFile(t.Context(), path, record.VerifyOptions{}, store.Options{})
+		require.NoError(t, err)
+		require.False(t, res.Whole, "byte %d of the entry", i)
+		require.NotNil(t, res.FirstWrong, "byte %d of the entry: %s", i, res.Sentence)
+		require.Equal(t, target.Number, res.FirstWrong.Number, "byte %d of the entry: %s", i, res.Sentence)
+	}
+}
+
+// TestRandomBits flips one random bit of the file: either verify notices, or every entry still reads as it was written
+// (the bit lay where the file keeps nothing). It never panics.
+func TestRandomBits(t *testing.T) {
+	count := 150
+	if os.Getenv("KEEPCLEAR_LONG") != "" {
+		count = 3000
+	}
+	path, file, written := wholeFile(t, 20)
+	random := rand.New(rand.NewPCG(1, 2))
+	noticed, named := 0, 0
+	for range count {
+		bit := random.IntN(len(file) * 8)
+		damaged := bytes.Clone(file)
+		damaged[bit/8] ^= 1 << (bit % 8)
+		require.NoError(t, os.WriteFile(path, damaged, 0o600))
+		res, err := record.VerifyFile(t.Context(), path, record.VerifyOptions{Receipts: places(written)}, store.Options{})
+		if err != nil || !res.Whole {
+			noticed++
+			if res.FirstWrong != nil {
+				named++
+			}
+			continue
+		}
+		require.NoError(t, readsAs(t, path, written), "bit %d", bit)
+	}
+	t.Logf("%d bits: %d noticed, %d of them with the entry, %d harmless", count, noticed, named, count-noticed)
+}
+
+func readsAs(t *testing.T, path string, written []record.Entry) error {
+	r, err := record.Open(path, record.Options{})
+	if err != nil {
+		return err
+	}
+	defer func() { _ = r.Close() }()
+	for _, want := range written {
+		got, err := r.ByRequestID(t.Context(), want.Request.ID)
+		if err != nil {
+			return err
+		}
+		if !bytes.Equal(got.Entry.Stored, want.Stored) || got.Entry.Hash != want.Hash {
+			return fmt.Errorf("entry %d changed", want.Number)
+		}
+	}
+	return nil
+}
+
+// TestLogDamaged flips bits in the log of a killed service: entries in it may vanish without a word from the database, so
+// the receipts must convict it.
+func TestLogDamaged(t *testing.T) {
+	path := newPath(t)
+	a := startAppender(t, path, false)
+	for range 40 {
+		require.True(t, a.read(t), a.refused)
+	}
+	require.NoError(t, a.cmd.Process.Kill())
+	a.drain(t)
+	log, err := os.ReadFile(path + "-wal")
+	require.NoError(t, err)
+	const frame = 24 + 4096 // SQLite file format, section 4.1: a frame's header and one page
+	frames := (len(log) - 32) / frame
+	for n := 0; n < frames; n += max(1, frames/40) {
+		damaged := bytes.Clone(log)
+		damaged[32+n*frame+24+100] ^= 4
+		require.NoError(t, os.WriteFile(path+"-wal", damaged, 0o600))
+		res, err := record.VerifyFile(t.Context(), path, record.VerifyOptions{Receipts: a.receipts()}, store.Options{})
+		require.True(t, err != nil || !res.Whole, "frame %d of %d: %s", n, frames, res.Sentence)
+	}
+}
+
+// TestOlderCopyPutBack: a copy from before the last answered entry is refused by its receipts, at opening and in verify.
+func TestOlderCopyPutBack(t *testing.T) {
+	path, older, _ := wholeFile(t, 3)
+	r, err := record.Open(path, record.Options{})
+	require.NoError(t, err)
+	later := write(t, r, "pier", 4, 5)
+	require.NoError(t, r.Close())
+	require.NoError(t, os.WriteFile(path, older, 0o600))
+	receipts := places(later)
+	_, err = record.Open(path, record.Options{Receipts: receipts})
+	require.ErrorIs(t, err, record.ErrLost)
+	res, err := record.VerifyFile(t.Context(), path, record.VerifyOptions{Receipts: receipts}, store.Options{})
+	require.NoError(t, err)
+	assert.False(t, res.Whole)
+	require.NotNil(t, res.FirstWrong)
+	assert.Equal(t, later[0].Number, res.FirstWrong.Number, res.Sentence)
+	wrong := record.Place{Chain: "pier", Number: 2, Hash: record.Hash{1}}
+	res, err = record.VerifyFile(t.Context(), path, record.VerifyOptions{Receipts: []record.Place{wrong}}, store.Options{})
+	require.NoError(t, err)
+	assert.False(t, res.Whole, "a receipt for another entry: %s", res.Sentence)
+}
