@@ -33,7 +33,11 @@ type call[M proto.Message] struct {
 
 // request is the call as the record keeps it.
 func (c *call[M]) request(id string) decide.Request {
-	return decide.Request{ID: id, Digest: digestOf(c.msg, c.raw), Sent: exchanged(c.msg, c.raw)}
+	out := decide.Request{ID: id, Sent: exchanged(c.msg, c.raw)}
+	if id != "" { // a request without an id is never a repeat
+		out.Digest = digestOf(c.msg, c.raw)
+	}
+	return out
 }
 
 // digestOf tells requests apart by what they are and every byte: a lock never passes for the repeat of a question.

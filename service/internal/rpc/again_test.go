@@ -1,0 +1,94 @@
+package rpc_test
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/proto"
+
+	pb "keepclear.example/keepclear/api/keepclear/v1"
+)
+
+// same asserts that two answers are one: all but the leave, which is of now, and the time that judging took.
+func same(t *testing.T, want, got *pb.AskResponse, what string) {
+	t.Helper()
+	w, g := proto.Clone(want).(*pb.AskResponse), proto.Clone(got).(*pb.AskResponse)
+	w.Leave, g.Leave, w.Receipt.TookDuration = nil, nil, nil
+	a, err := proto.MarshalOptions{Deterministic: true}.Marshal(w)
+	require.NoError(t, err)
+	b, err := proto.MarshalOptions{Deterministic: true}.Marshal(g)
+	require.NoError(t, err)
+	assert.Equal(t, a, b, "%s: the bytes of the answer", what)
+}
+
+func TestSameRequestSameAnswer(t *testing.T) {
+	b := newBench(t)
+	b.ready()
+	q := b.slew(30, 40)
+	q.WithFacts = true
+	first := b.allowed(q)
+	require.NotEmpty(t, first.GetJudgement().GetFacts())
+	second := b.mustAsk(q)
+	same(t, first, second, "at once")
+	assert.Nil(t, second.GetReceipt().GetTookDuration(), "nobody measured it this time")
+	assert.True(t, proto.Equal(first.GetPermit(), second.GetPermit()), "the permit is open as it was")
+
+	_, err := b.motion.Withdraw(t.Context(), &pb.WithdrawRequest{Rig: "heron"})
+	require.NoError(t, err)
+	third := b.mustAsk(q)
+	same(t, first, third, "after it was taken back")
+	assert.Equal(t, pb.PermitState_PERMIT_STATE_WITHDRAWN, third.GetPermit().GetState())
+	assert.NotEmpty(t, third.GetPermit().GetEndedBecause())
+
+	b.restart()
+	fourth := b.mustAsk(q)
+	same(t, first, fourth, "after a restart")
+	assert.Equal(t, pb.PermitState_PERMIT_STATE_WITHDRAWN, fourth.GetPermit().GetState())
+}
+
+// Open permits come back withdrawn after a restart, and the repeat of their question says so.
+func TestRestartWithdraws(t *testing.T) {
+	b := newBench(t)
+	b.ready()
+	q := b.slew(30, 40)
+	b.allowed(q)
+	b.restart()
+	assert.Equal(t, pb.PermitState_PERMIT_STATE_WITHDRAWN, b.mustAsk(q).GetPermit().GetState())
+}
+
+// An id stands for one request, whatever its kind; the first answer is untouched by another that borrows it.
+func TestReusedIdsAreRefused(t *testing.T) {
+	b := newBench(t)
+	b.ready()
+	q := b.slew(30, 40)
+	first := b.allowed(q)
+	for _, when := range []string{"at once", "after a restart"} {
+		other := proto.Clone(q).(*pb.AskRequest)
+		slewOf(other).Target = &pb.Slew_Axes{Axes: pair(31, 40)}
+		_, err := b.motion.Ask(t.Context(), other)
+		require.Equal(t, codes.AlreadyExists, status.Code(err), when)
+		assert.Equal(t, "REQUEST_ID_REUSED", reason(err))
+		_, err = b.locks.Lock(t.Context(), &pb.LockRequest{RequestId: q.GetRequestId(), Scope: &pb.LockRequest_AllRigs{AllRigs: true}, Person: "A. Person", Reason: "x"})
+		require.Equal(t, codes.AlreadyExists, status.Code(err), "%s: a lock", when)
+		same(t, first, b.mustAsk(q), when)
+		b.restart()
+	}
+	_, err := b.report(&pb.ReportRequest{RequestId: q.GetRequestId(), Sample: b.sample(0, 0), Event: act()})
+	require.Equal(t, codes.AlreadyExists, status.Code(err), "a report")
+	same(t, first, b.mustAsk(q), "after a report that borrowed its id")
+}
+
+// A report repeated is taken in once, and its receipt is that of the first time.
+func TestReportRepeatedIsTakenInOnce(t *testing.T) {
+	b := newBench(t)
+	b.ready()
+	r := &pb.ReportRequest{Sample: b.sample(0, 0), Event: act()}
+	first := b.mustReport(r)
+	again, err := b.motion.Report(t.Context(), r)
+	require.NoError(t, err)
+	assert.Equal(t, first.GetReceipt().GetNumber(), again.GetReceipt().GetNumber())
+	assert.Equal(t, first.GetEpoch(), again.GetEpoch())
+}
