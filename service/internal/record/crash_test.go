@@ -196,6 +196,9 @@ func (d *cutDisk) cycle(t *testing.T, weak bool) bool {
 	for range 1 + rand.IntN(60) {
 		require.True(t, a.read(t), a.refused)
 	}
+	// What is answered while the file system goes down is neither before nor after the cut: the shutdown of this kernel lets a sync
+	// that is under way return success (seen in 1 of some 60 cycles, with fsync and fdatasync alike). A real cut answers nothing.
+	answered := a.receipts()
 	run(t, "xfs_io", "-x", "-c", "shutdown", d.mount)
 	_ = a.cmd.Process.Kill()
 	a.drain(t)
@@ -207,16 +210,16 @@ func (d *cutDisk) cycle(t *testing.T, weak bool) bool {
 		}
 		run(t, "umount", d.mount)
 	}()
-	r, err := record.Open(path, record.Options{Receipts: a.receipts()})
+	r, err := record.Open(path, record.Options{Receipts: answered})
 	if err != nil {
 		t.Logf("cycle %d, weak %t: %v", d.count, weak, err)
 		return false
 	}
 	defer func() { require.NoError(t, r.Close()) }()
-	res, err := r.Verify(t.Context(), record.VerifyOptions{Receipts: a.receipts()})
+	res, err := r.Verify(t.Context(), record.VerifyOptions{Receipts: answered})
 	require.NoError(t, err)
 	if !weak {
-		for _, p := range a.receipts() {
+		for _, p := range answered {
 			d.answered += p.Number
 		}
 	}
