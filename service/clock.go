@@ -28,54 +28,74 @@ type wallClock struct {
 	kernel func() (synced bool, boundS float64)
 	told   *float64 // seconds, at started
 
+	base time.Time // with its monotonic reading: what the monotonic clock counts from here
+
 	mu      sync.Mutex
 	started time.Time // of the person's statement
-	last    time.Time // with its monotonic reading
+	last    reading
 	good    time.Time
 	bound   float64
 	jumped  string
-	until   time.Time // monotonic end of a jump's hold
+	until   time.Duration // monotonic end of a jump's hold
+}
+
+// reading is both clocks at one instant.
+type reading struct {
+	wall time.Time     // UTC, without a monotonic reading
+	mono time.Duration // since base
 }
 
 // newWallClock begins to watch at an instant: a person's statement (nil: none) is dated so, and a jump after it is seen.
 func newWallClock(kernel func() (bool, float64), toldS *float64, now time.Time) *wallClock {
-	return &wallClock{kernel: kernel, told: toldS, started: now, last: now}
+	wall := now.Round(0).UTC()
+	return &wallClock{kernel: kernel, told: toldS, base: now, started: wall, last: reading{wall: wall}}
 }
 
 // read is a clockReader. now must carry a monotonic reading, as time.Now's does. It is to be called about every second: a jump
 // shows as a difference between two calls.
 func (w *wallClock) read(now time.Time) question.Clock {
+	return w.at(reading{now.Round(0).UTC(), now.Sub(w.base)}) // Sub goes by the monotonic readings
+}
+
+// at is what bounds the clock's error at an instant.
+func (w *wallClock) at(now reading) question.Clock {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	synced, bound := w.kernel()
 	c := question.Clock{KernelSynced: synced, KernelBoundS: bound}
 	w.watch(now)
 	if synced {
-		w.good, w.bound = now, bound
+		w.good, w.bound = now.wall, bound
 	}
 	if !w.good.IsZero() {
-		g := w.good.Round(0).UTC()
+		g := w.good
 		c.GoodAt, c.GoodBoundS = &g, w.bound
 	}
 	if w.told != nil {
-		t := w.started.Round(0).UTC()
+		t := w.started
 		c.ToldAt, c.ToldBoundS = &t, *w.told
 	}
-	if w.jumped != "" && now.Before(w.until) {
+	if w.jumped != "" && now.mono < w.until {
 		c.Jumped = w.jumped
 	}
 	return c
 }
 
-// watch compares the wall clock with the monotonic one since the last look. A jump voids what was known of the clock before it.
-func (w *wallClock) watch(now time.Time) {
-	mono := now.Sub(w.last).Seconds() // both carry monotonic readings
-	wall := now.Round(0).Sub(w.last.Round(0)).Seconds()
-	if d := wall - mono; math.Abs(d) > jumpBound+slewPPM*math.Abs(mono) {
-		expected := w.last.Round(0).Add(time.Duration(mono * float64(time.Second)))
-		w.jumped = fmt.Sprintf("this machine's clock jumped by %+.1f s: it reads %s where %s was due", d, now.UTC().Format("2006-01-02 15:04:05"), expected.UTC().Format("15:04:05"))
-		w.until = now.Add(jumpHold)
+// watch compares the wall clock with the monotonic one since the last look. A jump voids what was known of the clock before it. An
+// earlier instant than the last one looked at (two askers at once) says nothing.
+func (w *wallClock) watch(now reading) {
+	if now.mono < w.last.mono {
+		return
+	}
+	mono := (now.mono - w.last.mono).Seconds()
+	wall := now.wall.Sub(w.last.wall).Seconds()
+	if d := wall - mono; math.Abs(d) > jumpBound+slewPPM*mono {
+		due := w.last.wall.Add(now.mono - w.last.mono)
+		w.jumped = fmt.Sprintf("this machine's clock jumped by %+.1f s: it reads %s where %s was due", d, stamp(now.wall), stamp(due))
+		w.until = now.mono + jumpHold
 		w.good, w.told = time.Time{}, nil
 	}
 	w.last = now
 }
+
+func stamp(t time.Time) string { return t.Format("2006-01-02 15:04:05 UTC") }

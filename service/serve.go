@@ -114,6 +114,7 @@ type service struct {
 	decider  *decide.Decider
 	server   *rpc.Server
 	listener net.Listener
+	log      *slog.Logger
 	look     func()                        // looks at the clock, so that a jump is seen when it happens
 	tasks    []func(context.Context) error // that run beside the server until it ends
 }
@@ -162,13 +163,13 @@ func assemble(s streams, members []decide.Member, o serveOptions, clock clockRea
 	if err != nil {
 		return nil, errors.Join(err, listener.Close())
 	}
+	log := slog.New(slog.NewTextHandler(s.err, nil))
 	server := rpc.New(rpc.Parts{
-		Decider: d, Record: rec, Checker: checker, Log: slog.New(slog.NewTextHandler(s.err, nil)),
+		Decider: d, Record: rec, Checker: checker, Log: log,
 		Rules: describer(members, o.facility), CheckFile: fileChecker(o.facility), Heartbeat: heartbeat, After: time.After,
 	})
-	sv := &service{record: rec, decider: d, server: server, listener: listener}
-	sv.look = func() { clock(s.now()) }
-	return sv, nil
+	look := func() { clock(s.now()) }
+	return &service{record: rec, decider: d, server: server, listener: listener, log: log, look: look}, nil
 }
 
 // listenHere listens on a loopback address; anything else needs certificates, which this version does not have.
@@ -183,6 +184,9 @@ func listenHere(address string) (net.Listener, error) {
 	l, err := net.Listen("tcp", address)
 	if err != nil {
 		return nil, fmt.Errorf("listening on %s: %w (does another keepclear run? choose another with --listen)", address, err)
+	}
+	if a, ok := l.Addr().(*net.TCPAddr); !ok || !a.IP.IsLoopback() { // a name that this machine's tables send elsewhere
+		return nil, errors.Join(fmt.Errorf("--listen %q turned out to be %s, which reaches beyond this machine: listen on %s", address, l.Addr(), defaultAddress), l.Close())
 	}
 	return l, nil
 }
@@ -205,7 +209,11 @@ func (sv *service) run(ctx context.Context) error {
 		}
 	})
 	for _, task := range sv.tasks {
-		wg.Go(func() { _ = task(inner) }) // a task that ends early leaves the service as it is
+		wg.Go(func() {
+			if err := task(inner); err != nil { // the service goes on without it
+				sv.log.Error("a task beside the service ended", "why", err)
+			}
+		})
 	}
 	err := sv.server.Serve(inner, sv.listener)
 	cancel()

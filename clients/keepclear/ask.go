@@ -194,7 +194,7 @@ func outlookCode(r *pb.RehearseResponse) int {
 		case pb.Verdict_VERDICT_ALLOW:
 		case pb.Verdict_VERDICT_DENY:
 			worst = exitDeny
-		default:
+		case pb.Verdict_VERDICT_HOLD, pb.Verdict_VERDICT_UNSPECIFIED:
 			if worst == exitDone {
 				worst = exitHold
 			}

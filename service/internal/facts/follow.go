@@ -88,7 +88,6 @@ type bound struct {
 	in, sharp    float64
 	about        []string
 	informs      bool // binds nothing: for people and plans
-	contactBound bool
 }
 
 // followFacts puts how long each course stays clear, and the spare of what is asked.

@@ -63,19 +63,6 @@ func (h *heaven) seen(v frame.Vec[frame.Rig]) frame.Vec[frame.Rig] {
 	return frame.Horizon[frame.Rig](az, h.air.Observed(alt))
 }
 
-// unseen is the inverse of seen.
-func (h *heaven) unseen(v frame.Vec[frame.Rig]) frame.Vec[frame.Rig] {
-	az, alt := frame.AzAlt(v)
-	return frame.Horizon[frame.Rig](az, h.air.True(alt))
-}
-
-// expected returns where a pose points on the sky of date: through the rig's own axes and refraction.
-func (h *heaven) expected(m *sky.Moment, pose rig.Axes) frame.Vec[frame.Date] {
-	dir := h.unseen(h.rig.Chain.Direction(pose))
-	hour := frame.SiteFromHour[frame.Rig](h.place.Latitude()).Inverse().Apply(dir)
-	return m.FromHour(hour, h.place.Longitude())
-}
-
 // sun returns the Sun's true direction in the rig frame.
 func (h *heaven) sun(m *sky.Moment) frame.Vec[frame.Rig] {
 	v := m.SunFrom(h.place)

@@ -6,7 +6,6 @@ import (
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/sky"
-	"keepclear.example/keepclear/service/internal/unit"
 )
 
 // Limits gives the limits in force by rule and name, in the unit of the name; false where there is none.
@@ -72,10 +71,7 @@ type Contact struct {
 	AfterS float64   `json:"after_s"`
 }
 
-// day is how far ahead anything is looked for.
-const day = 24 * time.Hour
-
-// dayS is day in seconds: "none within 24 h" as a number.
+// dayS is how far ahead anything is looked for, in seconds: "none within 24 h" as a number.
 const dayS = 86400.0
 
 // limit returns a limit that shapes a fact; where the set lacks it, which a loaded set never does, the safe end of its meaning.
@@ -85,6 +81,3 @@ func (in *Input) limit(rule, name string, safe float64) float64 {
 	}
 	return safe
 }
-
-// sidereal is the local apparent sidereal time at the rig, by our clock.
-func (in *Input) sidereal(m *sky.Moment) unit.Angle { return m.SiderealTime(in.Rig.Site.Lon) }

@@ -50,7 +50,8 @@ func (c *conn) BeginTx(ctx context.Context, opts driver.TxOptions) (driver.Tx, e
 	if b, ok := c.Conn.(driver.ConnBeginTx); ok {
 		return b.BeginTx(ctx, opts)
 	}
-	return c.Conn.Begin() //nolint:staticcheck // the driver's own fallback
+	//lint:ignore SA1019 a driver without BeginTx has nothing else
+	return c.Conn.Begin()
 }
 
 // Ping passes on.

@@ -269,10 +269,10 @@ func (t *turn) upright(j question.JudgedSolve) (unit.Angle, bool) {
 		if o.Optics != j.Optics || o.Rotation == nil || !o.Good || o.Against || o.Verdict != question.Accepted {
 			continue
 		}
-		switch o.Side {
-		case both[0]:
+		if o.Side == both[0] {
 			return *o.Rotation, true
-		case both[1]:
+		}
+		if o.Side == both[1] {
 			return *o.Rotation + unit.HalfTurn, true
 		}
 	}

@@ -254,6 +254,7 @@ func (k Kind) FromIdeal(a Axes, lat unit.Angle) (lon, height unit.Angle, side Si
 		return (a.A1 - quarter).Wrapped(), height, side
 	case Second:
 		return (a.A1 - unit.HalfTurn).Wrapped(), (unit.HalfTurn - a.A2).Wrapped(), side
+	case First:
 	}
 	return a.A1.Wrapped(), a.A2.Wrapped(), side
 }

@@ -116,7 +116,7 @@ func decode(content []byte) (doc *yaml.Node, err error) {
 	}()
 	d := yaml.NewDecoder(bytes.NewReader(content))
 	var n yaml.Node
-	if err := d.Decode(&n); err == io.EOF {
+	if err := d.Decode(&n); errors.Is(err, io.EOF) {
 		return nil, nil
 	} else if err != nil {
 		return nil, err
@@ -124,7 +124,7 @@ func decode(content []byte) (doc *yaml.Node, err error) {
 	var more yaml.Node
 	if err := d.Decode(&more); err == nil {
 		return nil, fmt.Errorf("line %d: %w", more.Line, errMore)
-	} else if err != io.EOF {
+	} else if !errors.Is(err, io.EOF) {
 		return nil, err
 	}
 	if n.Kind == yaml.DocumentNode && len(n.Content) == 1 {

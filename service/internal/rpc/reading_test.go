@@ -2,7 +2,6 @@ package rpc_test
 
 import (
 	"context"
-	"fmt"
 	"testing"
 	"time"
 
@@ -308,6 +307,6 @@ func TestLargestRehearsalCanBeReadBack(t *testing.T) {
 	assert.Len(t, out.GetSteps(), 256)
 	got, err := b.reads.GetEntry(t.Context(), &pb.GetEntryRequest{Key: &pb.GetEntryRequest_Place{Place: &pb.EntryPlace{Chain: "heron", Number: out.GetReceipt().GetNumber()}}})
 	require.NoError(t, err)
-	t.Log(fmt.Sprintf("reply %d kB, entry %d kB", proto.Size(out)>>10, proto.Size(got)>>10))
+	t.Logf("reply %d kB, entry %d kB", proto.Size(out)>>10, proto.Size(got)>>10)
 	assert.NotEmpty(t, got.GetEntry().GetStored())
 }

@@ -56,7 +56,6 @@ type linter struct {
 	source   source
 	vars     map[string]string // name of a local → fact
 	leaves   map[string]leaf
-	compared []string // facts in comparisons and lookups
 	checkedL []string // limits with a type check
 	faults   Faults
 }

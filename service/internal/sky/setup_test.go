@@ -67,11 +67,6 @@ func azalt(azDeg, altDeg float64) frame.Vec[frame.Site] {
 	return frame.Horizon[frame.Site](unit.Deg(azDeg), unit.Deg(altDeg))
 }
 
-func altitudeDeg(v frame.Vec[frame.Site]) float64 {
-	_, alt := frame.AzAlt(v)
-	return alt.Deg()
-}
-
 // random returns a direction from all over the sphere.
 func random[F any](rng *rand.Rand) frame.Vec[F] {
 	return frame.Vec[F]{X: rng.NormFloat64(), Y: rng.NormFloat64(), Z: rng.NormFloat64()}.Unit()

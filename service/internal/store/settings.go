@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"database/sql/driver"
+	"errors"
 	"fmt"
 	"io"
 )
@@ -86,7 +87,7 @@ func ask(ctx context.Context, conn driver.Conn, query string) (string, error) {
 		return "", nil
 	}
 	vals := make([]driver.Value, len(rows.Columns()))
-	if err := rows.Next(vals); err == io.EOF {
+	if err := rows.Next(vals); errors.Is(err, io.EOF) {
 		return "", nil
 	} else if err != nil {
 		return "", err

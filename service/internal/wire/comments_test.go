@@ -35,7 +35,6 @@ var (
 	declared    = regexp.MustCompile(`^\s*(?:optional |repeated )?([\w.]+) (\w+) = (\d+)\b`)
 	opens       = regexp.MustCompile(`^\s*(message|enum|oneof) (\w+) \{`)
 	intervalIn  = regexp.MustCompile(`([\[(])(-?[\d.e]+), (-?[\d.e]+)([\])])`)
-	durationIn  = regexp.MustCompile(`([\[(])(\d+ [sh]), (\d+ [sh])([\])])`)
 	charactersN = regexp.MustCompile(`(?:1-|16-|at most )(\d+) (?:characters|of \[)`)
 	bytesN      = regexp.MustCompile(`(\d+) bytes`)
 	elementsN   = regexp.MustCompile(`(?:at most|to) (\d+)[.,]`)
