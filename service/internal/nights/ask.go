@@ -25,6 +25,10 @@ func (n *night) ask(a *arguments, want []string) error {
 		return err
 	}
 	unmoved := a.take("unmoved")
+	n.cut = 0
+	if a.take("cut") { // the motion begins, and the night goes on in the middle of it
+		n.cut = a.duration()
+	}
 	if err := a.done(); err != nil {
 		return err
 	}
@@ -192,7 +196,7 @@ func (n *night) solve(a *arguments) (*question.Solve, error) {
 	start := n.Now()
 	n.to(start.Add(7 * time.Second))
 	v := n.camera.Picture(start, 5*time.Second)
-	for len(a.words) > 0 && a.words[0] != "unmoved" {
+	for len(a.words) > 0 && a.words[0] != "unmoved" && a.words[0] != "cut" {
 		switch w := a.next(); w {
 		case "false":
 			v = n.camera.False(start, 5*time.Second, rig.DegAxes(a.number(), a.number()), 60)
@@ -256,6 +260,10 @@ func (n *night) doAllowed(act question.Action, do func()) error {
 		}
 	}
 	do()
+	if n.cut > 0 {
+		n.to(n.Now().Add(n.cut))
+		return nil
+	}
 	if err := n.underWay(); err != nil {
 		return err
 	}

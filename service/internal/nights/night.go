@@ -47,7 +47,8 @@ type night struct {
 	noSend    bool // the asker sends no sending time
 	permit    string
 	questions int
-	uncounted bool // the counters were lost since the last homing
+	cut       time.Duration // of the last question's motion, what is seen of it
+	uncounted bool          // the counters were lost since the last homing
 	notices   []pose.Notice
 	answer    decide.Answer
 }
@@ -131,15 +132,15 @@ func (n *night) readRig(a *arguments) error {
 	return errors.Join(err, a.done())
 }
 
-// change replaces text of the rig file: change "a" to "b".
+// change replaces text of the rig file: change "a" to "b"; \n stands for a line's end.
 func (n *night) change(a *arguments) error {
-	from := a.next()
+	from := strings.ReplaceAll(a.next(), "\\n", "\n")
 	a.take("to")
-	to := a.next()
+	to := strings.ReplaceAll(a.next(), "\\n", "\n")
 	if strings.Count(n.rigText, from) != 1 {
 		return fmt.Errorf("%q stands %d times in the rig file, want once", from, strings.Count(n.rigText, from))
 	}
-	n.rigText = strings.Replace(n.rigText, from, strings.ReplaceAll(to, "\\n", "\n"), 1)
+	n.rigText = strings.Replace(n.rigText, from, to, 1)
 	return a.done()
 }
 

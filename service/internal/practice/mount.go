@@ -97,6 +97,9 @@ func (m *Mount) counts(at time.Time) rig.Axes { return m.Axes(at).Sub(m.lost) }
 func (m *Mount) Belief(at time.Time) (ra, dec unit.Angle, side rig.Side) {
 	ra, dec, side = m.rig.Unmap(m.mountSky(at), m.counts(at).Add(m.offset))
 	ra, dec = ra+m.sky[0], dec+m.sky[1]
+	if !m.rig.Mount.SideSensed { // it says what the hour angle suggests
+		side = m.rig.SidesFor("", (m.mountSky(at).Sidereal - ra).Wrapped())[0]
+	}
 	if dec.Abs() > unit.HalfTurn/2 {
 		dec, ra = unit.HalfTurn*unit.Angle(sign(dec))-dec, ra+unit.HalfTurn
 	}
