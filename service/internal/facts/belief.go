@@ -17,7 +17,8 @@ type stand struct {
 
 	ra, dec  unit.Angle // belief of date; only where believes
 	believes bool
-	sides    []rig.Side // that the belief may mean
+	sides    []rig.Side // that the belief is known to mean; empty: that of each candidate (an inferred side says nothing)
+	side     rig.Side   // of the belief, for the likeliest candidate
 	mount    rig.MountSky
 	mountOK  bool     // the mount's clock and site are known, or declared not to be readable
 	mountWhy string   // why not
@@ -67,11 +68,11 @@ func (in *Input) carryBelief(h *heaven, s *stand) {
 	if c := in.Snapshot.Rig.Pose.Candidates; len(c) > 0 {
 		sampled = c[0].Axes
 	}
-	s.sides = []rig.Side{in.Rig.Kind.SideOf(p)}
-	if side := s.sample.Belief.Side; side != "" {
-		s.sides = []rig.Side{side}
+	s.side = in.Rig.Kind.SideOf(sampled)
+	if side := s.sample.Belief.Side; side != "" && in.Rig.Mount.SideSensed {
+		s.side, s.sides = side, []rig.Side{side}
 	}
-	b := rig.LiftNear(in.Rig.Map(then, ra, dec, s.sides[0]), sampled)
+	b := rig.LiftNear(in.Rig.Map(then, ra, dec, s.side), sampled)
 	s.believes = true
 	s.belief = p.Add(b.Sub(sampled))
 	s.ra, s.dec, _ = in.Rig.Unmap(s.mount, s.belief)

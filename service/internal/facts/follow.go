@@ -84,10 +84,10 @@ func (in *Input) courseFrom(h *heaven, j *journey, seconds float64) course {
 
 // bound is one thing that ends tracking: after how many seconds from arrival, proven and without pose uncertainty.
 type bound struct {
-	name         string
-	in, sharp    float64
-	about        []string
-	informs      bool // binds nothing: for people and plans
+	name      string
+	in, sharp float64
+	about     []string
+	informs   bool // binds nothing: for people and plans
 }
 
 // followFacts puts how long each course stays clear, and the spare of what is asked.

@@ -215,7 +215,7 @@ func (in *Input) jump(f Set, h *heaven, s *stand, out *Outcome) {
 	}
 	ra, dec := ofDate(h.moment, given)
 	p := s.pose.Candidates[0].Axes
-	after := rig.LiftNear(in.Rig.Map(s.mount, ra, dec, s.sides[0]), p)
+	after := rig.LiftNear(in.Rig.Map(s.mount, ra, dec, s.side), p)
 	d := after.Sub(s.belief)
 	out.SyncAxes = d
 	out.SyncNearer = after.Sub(p).Abs().Max() <= s.belief.Sub(p).Abs().Max()

@@ -123,8 +123,8 @@ func (n *night) doMount(a *arguments, _ []string) error {
 	case "hand-controller": // turns both axes
 		n.mount.Jog(now, rig.DegAxes(a.number(), a.number()), nil, false)
 		return errors.Join(n.underWay(), n.send(decide.Report{}), a.done())
-	case "stays": // a motion that was begun never happens
-		n.mount.Stop(now)
+	case "never-flips":
+		n.mount.NeverFlips = true
 	default:
 		return fmt.Errorf("a mount does not do %q", w)
 	}

@@ -222,20 +222,24 @@ func (t *turn) since(m *move, end rig.Axes) [2]rig.Axes {
 // moment. Common practice, no source.
 const leastMove = 2 * unit.Arcminute
 
-// unmoved tells whether the motion has not begun: nothing was seen to move, and no place is off the start by half of the way to the
-// nearest end, or by the start tolerance where that is less.
+// unmoved tells whether the motion has not begun: nothing was seen to move, no place is off the start by half of the way to the nearest
+// end, or by the start tolerance where that is less, and none that the axes may have reached is a predicted end: a flip that belief
+// does not show may have happened unseen.
 func (t *turn) unmoved(m *move, all []landing) bool {
 	p := m.permit
 	sawMoving := t.s.Sample != nil && t.s.Sample.Doing == question.Moving
 	if p.Moved || sawMoving || p.Told == string(Done) || len(all) == 0 {
 		return false
 	}
+	stays := false
 	for _, l := range all {
-		if !t.off(m, l, p) {
-			return true
+		off := t.off(m, l, p)
+		if off && l.end >= 0 {
+			return false
 		}
+		stays = stays || !off
 	}
-	return false
+	return stays
 }
 
 // off tells whether a landing is off its start.

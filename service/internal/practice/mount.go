@@ -34,6 +34,7 @@ type Mount struct {
 	ClockAhead time.Duration // the mount's clock less the true one
 	Boresight  rig.Axes      // where the camera looks, as a turn of the axes: cone and index together
 	Silent     bool          // telemetry has stopped
+	NeverFlips bool          // it stays on its side, whatever it says
 }
 
 // NewMount makes a mount at rest at home, its belief right.
@@ -140,6 +141,9 @@ func (m *Mount) Slew(at time.Time, ra, dec unit.Angle, side rig.Side, track bool
 			s = m.rig.SidesFor("", (ms.Sidereal - ra).Wrapped())[0]
 		}
 		here := m.counts(at)
+		if m.NeverFlips {
+			s = m.rig.Kind.SideOf(here)
+		}
 		want := m.rig.Map(ms, ra-m.sky[0], dec-m.sky[1], s)
 		to = m.rig.Lifts(want, here.Add(m.offset))[0].Sub(m.offset)
 		arrival = at.Add(seconds(reach.Through(m.rig.Motion.Sharing, m.rig.Motion, here, to).Seconds()))

@@ -113,7 +113,7 @@ type Going struct {
 	Poses       []Axes     // the candidate poses, likeliest first
 	BeliefRA    unit.Angle // of date
 	BeliefDec   unit.Angle
-	BeliefSides []Side     // the sides that the belief may mean
+	BeliefSides []Side     // the sides that the belief may mean; empty: that of each pose
 	Now, Then   MountSky   // the mount's own, at the sample and on arrival
 	OursThen    MountSky   // what is right, on arrival: where the asker means to go
 	TargetRA    unit.Angle // of date
@@ -199,7 +199,11 @@ func (r *Rig) Ends(g Going) ([]End, error) {
 func (r *Rig) believedEnds(g Going, i int, p Axes, side Side, add func(End)) {
 	onAxes := r.Mount.Sync == KeptOnAxes || r.Mount.Sync == NotKept || r.Mount.Sync == KeptUnknown
 	onSky := r.Mount.Sync == KeptOnSky || r.Mount.Sync == KeptUnknown
-	for _, bside := range g.BeliefSides {
+	sides := g.BeliefSides
+	if len(sides) == 0 {
+		sides = []Side{r.Kind.SideOf(p)}
+	}
+	for _, bside := range sides {
 		b := LiftNear(r.Map(g.Now, g.BeliefRA, g.BeliefDec, bside), p)
 		for _, t := range r.Lifts(r.Map(g.Then, g.TargetRA, g.TargetDec, side), b) {
 			if onAxes {
