@@ -14,6 +14,7 @@ import (
 	pb "keepclear.example/keepclear/api/keepclear/v1"
 	keepclear "keepclear.example/keepclear/clients/go"
 	"keepclear.example/keepclear/service/internal/practice"
+	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/wire"
 )
@@ -66,6 +67,10 @@ type witness struct {
 	what string
 	pose rig.Axes // the true axes then
 	ask  *pb.AskResponse
+
+	target *target         // of a slew to the sky
+	solve  *question.Solve // of a sync, with the true axes at mid-exposure
+	mid    rig.Axes
 }
 
 // person is who attends the invented night.
@@ -131,10 +136,10 @@ func (n *night) chapter(title string) {
 }
 
 // step prints the question and its answer, and holds the verdict against the story.
-func (n *night) step(question string, a keepclear.Answer, want keepclear.Verdict) keepclear.Answer {
+func (n *night) step(asked string, a keepclear.Answer, want keepclear.Verdict) keepclear.Answer {
 	n.counts[a.Verdict.String()]++
-	n.seen = append(n.seen, witness{n.clock.Now(), question, n.mount.Axes(n.clock.Now()), a.Reply})
-	n.say(0, "%s  %s", local(n.clock.Now()), question)
+	n.seen = append(n.seen, witness{at: n.clock.Now(), what: asked, pose: n.mount.Axes(n.clock.Now()), ask: a.Reply})
+	n.say(0, "%s  %s", local(n.clock.Now()), asked)
 	n.say(7, "%s: %s", strings.ToUpper(a.Verdict.String()), a.Why)
 	if a.Help != "" {
 		n.say(7, "What to do: %s", a.Help)
@@ -146,7 +151,7 @@ func (n *night) step(question string, a keepclear.Answer, want keepclear.Verdict
 		n.say(7, "Closest on the way: %s and %s, %.0f mm (%.0f mm wanted).", c.GetParts()[0], c.GetParts()[1], c.GetLowerMm(), c.GetRequiredMm())
 	}
 	if a.Verdict != want {
-		n.wrong = append(n.wrong, fmt.Sprintf("%s %s: %s where %s was due: %s", local(n.clock.Now()), question, a.Verdict, want, a.Why))
+		n.wrong = append(n.wrong, fmt.Sprintf("%s %s: %s where %s was due: %s", local(n.clock.Now()), asked, a.Verdict, want, a.Why))
 	}
 	return a
 }

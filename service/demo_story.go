@@ -130,6 +130,7 @@ func (n *night) home(h *pb.Home, asked string, want keepclear.Verdict, known boo
 // slew asks for a slew to the sky and does it.
 func (n *night) slew(asked string, t target, track time.Duration, want keepclear.Verdict) keepclear.Answer {
 	a := n.step(asked, n.handle.Slew(n.ctx, t.sky(), track), want)
+	n.seen[len(n.seen)-1].target = &t
 	n.move(a, func(at time.Time) {
 		ra, dec := n.ofDate(t, at)
 		n.mount.Slew(at, ra, dec, "", track > 0)
@@ -180,6 +181,8 @@ func (n *night) picture(false_ *rig.Axes) *question.Solve {
 // sync asks whether a solve may be believed, and tells the mount if so.
 func (n *night) sync(asked string, v *question.Solve, want keepclear.Verdict) keepclear.Answer {
 	a := n.step(asked, n.handle.Sync(n.ctx, wire.SolveOf(v)), want)
+	w := &n.seen[len(n.seen)-1]
+	w.solve, w.mid = v, n.mount.Axes(v.Start.Add(v.Exposure/2))
 	if f := factOf(a, "expected_offset_arcmin"); f != nil {
 		n.say(7, "It lies %.2f° from where the pose expects it: %d stars, residual %.1f″.", *f/60, *v.Matched, v.Residual.Arcsec())
 	}
