@@ -1,6 +1,7 @@
 package rpc_test
 
 import (
+	"errors"
 	"sync"
 	"testing"
 	"time"
@@ -23,8 +24,8 @@ type asked struct {
 	err     error
 }
 
-// Told to stop in the middle of 200 askers: whoever was answered is on record under the hash that the receipt names, nobody else
-// is, and everybody else was told that the service is not there.
+// Told to stop in the middle of 200 askers: whoever was answered is on record under the hash that the receipt names, and everybody else
+// was told that the service is not there. A reply that the end of the grace cut off may be on record: its asker sends the same id again.
 func TestStopInTheMiddleOfAskers(t *testing.T) {
 	const askers = 200
 	b := newBench(t)
@@ -53,12 +54,16 @@ func TestStopInTheMiddleOfAskers(t *testing.T) {
 	rec, err := record.Open(b.path, record.Options{})
 	require.NoError(t, err)
 	defer rec.Close()
-	answered := 0
+	answered, cut := 0, 0
 	for _, a := range all {
 		w, err := rec.ByRequestID(t.Context(), a.id)
 		if a.err != nil {
 			assert.Equal(t, codes.Unavailable, status.Code(a.err), "%v", a.err)
-			assert.ErrorIs(t, err, record.ErrAbsent, "%s was told nothing, and is on record", a.id)
+			if !errors.Is(err, record.ErrAbsent) {
+				require.NoError(t, err)
+				assert.Equal(t, a.id, w.Entry.Request.ID)
+				cut++
+			}
 			continue
 		}
 		answered++
@@ -66,7 +71,7 @@ func TestStopInTheMiddleOfAskers(t *testing.T) {
 		assert.Equal(t, a.receipt.GetEntrySha256(), w.Entry.Hash[:])
 	}
 	assert.GreaterOrEqual(t, answered, askers/8)
-	t.Logf("%d of %d were answered", answered, askers)
+	t.Logf("%d of %d were answered, %d replies were cut off", answered, askers, cut)
 	res, err := record.VerifyFile(t.Context(), b.path, record.VerifyOptions{Fold: state.NewFold}, store.Options{})
 	require.NoError(t, err)
 	assert.True(t, res.Whole, res.Sentence)
