@@ -1,0 +1,159 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"net"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"google.golang.org/grpc"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+
+	pb "keepclear.example/keepclear/api/keepclear/v1"
+)
+
+// service answers as it is told.
+type service struct {
+	pb.UnimplementedMotionServiceServer
+	pb.UnimplementedRigServiceServer
+	pb.UnimplementedLockServiceServer
+	ask func(*pb.AskRequest) (*pb.AskResponse, error)
+}
+
+func (s *service) Ask(_ context.Context, r *pb.AskRequest) (*pb.AskResponse, error) { return s.ask(r) }
+
+func (s *service) Withdraw(context.Context, *pb.WithdrawRequest) (*pb.WithdrawResponse, error) {
+	return &pb.WithdrawResponse{PermitIds: []string{"p"}, RigKnown: true}, nil
+}
+
+func served(t *testing.T, s *service) string {
+	t.Helper()
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	require.NoError(t, err)
+	g := grpc.NewServer()
+	pb.RegisterMotionServiceServer(g, s)
+	pb.RegisterRigServiceServer(g, s)
+	pb.RegisterLockServiceServer(g, s)
+	go g.Serve(l)
+	t.Cleanup(g.Stop)
+	return l.Addr().String()
+}
+
+// typed runs a command line, as a shell would split it.
+func typed(t *testing.T, address, line string) (code int, out, errs string) {
+	t.Helper()
+	var o, e bytes.Buffer
+	args := strings.Fields(line)
+	if address != "" {
+		args = append(args, "--at-address", address)
+	}
+	code = run(t.Context(), args, strings.NewReader("{}"), &o, &e, time.Now)
+	return code, o.String(), e.String()
+}
+
+func TestWrongUsageSaysWhatIsWanted(t *testing.T) {
+	for line, want := range map[string]string{
+		"":                                       "keepclear: ask a running service",
+		"dance":                                  `there is no command "dance"`,
+		"ask":                                    "a rig and an action are wanted",
+		"ask heron dance":                        `there is no action "dance"`,
+		"ask heron slew --ra 1 --dec 2":          "want icrs or date",
+		"ask heron slew --ra 1":                  "goes to --ra and --dec",
+		"ask heron slew --axis1 1 --ra 2":        "goes to --ra and --dec",
+		"ask heron track":                        "--for 3h or --until",
+		"ask heron track --until yesterday":      "is no instant",
+		"ask heron home --order sideways":        "want together, axis1-first or axis2-first",
+		"ask heron sync":                         "a file with JSON is wanted",
+		"ask heron sync --solve /no/such":        "no such file",
+		"ask heron slew --axis1 north":           "invalid value",
+		"lock heron":                             "a person and a reason are wanted",
+		"lock heron --all --person A --reason b": "one rig or --all",
+		"release":                                "ids of locks",
+		"withdraw":                               "one rig or --all",
+		"tell heron proved --person A":           "64 hexadecimal digits",
+		"tell heron act fell-over --person A":    "there is no act",
+		"entries":                                "list, show or follow",
+		"rehearse heron slew --axis1 1 --axis2 2 --at noon": "is no instant",
+	} {
+		code, out, errs := typed(t, "", line)
+		assert.Equal(t, exitUsage, code, line)
+		assert.Contains(t, out+errs, want, line)
+	}
+	code, _, _ := typed(t, "", "help")
+	assert.Equal(t, exitDone, code)
+}
+
+// Exit codes are the verdict: 0, 4, 3; an allow without its permit is a hold.
+func TestExitCodes(t *testing.T) {
+	permit := &pb.AskResponse_Permit{Permit: &pb.Permit{PermitId: "p1", State: pb.PermitState_PERMIT_STATE_BEGUN}}
+	for name, c := range map[string]struct {
+		reply *pb.AskResponse
+		code  int
+		word  string
+	}{
+		"allow":          {&pb.AskResponse{Judgement: &pb.Judgement{Verdict: pb.Verdict_VERDICT_ALLOW}, Leave: permit}, exitDone, "ALLOW"},
+		"broken allow":   {&pb.AskResponse{Judgement: &pb.Judgement{Verdict: pb.Verdict_VERDICT_ALLOW}}, exitHold, "HOLD"},
+		"deny":           {&pb.AskResponse{Judgement: &pb.Judgement{Verdict: pb.Verdict_VERDICT_DENY, Sentence: "Too near."}}, exitDeny, "DENY"},
+		"hold":           {&pb.AskResponse{Judgement: &pb.Judgement{Verdict: pb.Verdict_VERDICT_HOLD}}, exitHold, "HOLD"},
+		"unknown word":   {&pb.AskResponse{Judgement: &pb.Judgement{Verdict: 99}, Leave: permit}, exitHold, "HOLD"},
+		"nothing at all": {&pb.AskResponse{}, exitHold, "HOLD"},
+	} {
+		s := &service{ask: func(*pb.AskRequest) (*pb.AskResponse, error) { return c.reply, nil }}
+		address := served(t, s)
+		code, out, _ := typed(t, address, "ask heron slew --axis1 1 --axis2 2")
+		assert.Equal(t, c.code, code, name)
+		assert.True(t, strings.HasPrefix(out, c.word), "%s: the verdict comes first: %s", name, out)
+		code, out, _ = typed(t, address, "ask heron slew --axis1 1 --axis2 2 --json")
+		assert.Equal(t, c.code, code, name)
+		assert.True(t, strings.HasPrefix(out, "{"), name)
+	}
+}
+
+// faults.md row 51: every status code is a hold, and so is nobody there.
+func TestEveryErrorIsAHold(t *testing.T) {
+	for code := codes.Canceled; code <= codes.Unauthenticated; code++ {
+		s := &service{ask: func(*pb.AskRequest) (*pb.AskResponse, error) { return nil, status.Error(code, "because") }}
+		exit, out, _ := typed(t, served(t, s), "ask heron home")
+		assert.Equal(t, exitHold, exit, "%s", code)
+		assert.True(t, strings.HasPrefix(out, "HOLD"), "%s: %s", code, out)
+		assert.Contains(t, out, "because")
+	}
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	require.NoError(t, err)
+	gone := l.Addr().String()
+	l.Close()
+	for _, line := range []string{"ask heron home", "rigs", "rigs heron", "withdraw heron", "lock heron --person A --reason b", "release x --person A --reason b", "entries list", "entries follow", "verify", "rules", "tell heron homed --person A", "rehearse heron home"} {
+		exit, out, _ := typed(t, gone, line)
+		assert.Equal(t, exitHold, exit, line)
+		assert.True(t, strings.HasPrefix(out, "HOLD"), "%s: %s", line, out)
+	}
+}
+
+// What is typed is what is asked.
+func TestFlagsBecomeTheQuestion(t *testing.T) {
+	var got *pb.AskRequest
+	s := &service{ask: func(r *pb.AskRequest) (*pb.AskResponse, error) { got = r; return &pb.AskResponse{}, nil }}
+	address := served(t, s)
+	typed(t, address, "ask heron slew --ra 38.2 --dec -61.45 --frame date --side east --track 90m --attended-by A --replaces p0 --begin-later")
+	k := got.GetAction().GetSlew()
+	assert.Equal(t, 38.2, k.GetSky().GetRaDeg())
+	assert.Equal(t, -61.45, k.GetSky().GetDecDeg())
+	assert.Equal(t, pb.SkyFrame_SKY_FRAME_OF_DATE, k.GetSky().GetFrame())
+	assert.Equal(t, pb.TubeSide_TUBE_SIDE_EAST, k.GetSide())
+	assert.Equal(t, 90*time.Minute, k.GetTrackDuration().AsDuration())
+	assert.Equal(t, "A", got.GetAttendedBy())
+	assert.Equal(t, "p0", got.GetReplacesPermitId())
+	assert.True(t, got.GetBeginLater())
+	assert.Nil(t, got.GetSample(), "no sample: the last one reported counts")
+	typed(t, address, "ask heron jog --axis2 -3.5 --rate 0.5 --sample -")
+	assert.Equal(t, -3.5, got.GetAction().GetJog().GetBy().GetAxis2Deg())
+	assert.NotNil(t, got.GetSample())
+	code, out, _ := typed(t, address, "withdraw heron")
+	assert.Equal(t, exitDone, code)
+	assert.Contains(t, out, "emergency stop")
+}
