@@ -8,6 +8,7 @@ package rehearse
 
 import (
 	"context"
+	"math"
 	"time"
 
 	"keepclear.example/keepclear/service/internal/decide"
@@ -131,22 +132,38 @@ func requiredHere(sub rules.Subject) []string {
 // the way.
 func (p *Plan) passesUntil(o *Outlook, out *facts.Outcome) *time.Time {
 	for _, f := range o.Answer.Findings {
-		if f.Rule != "track/fits" && f.Effect != verdict.Passes && f.Effect != verdict.NotApplicable {
+		if !p.byLength(f.Rule) && f.Effect != verdict.Passes && f.Effect != verdict.NotApplicable {
 			return nil
 		}
 	}
 	until := o.End
-	if spare, ok := out.Facts["track_spare_s"]; ok && spare.Number != nil {
-		wanted, _ := p.Member.Limits.Value("track/fits", "spare_s")
-		longest := out.FollowS + *spare.Number - wanted
-		if longest <= 0 {
+	spare, ok := out.Facts["track_spare_s"]
+	if !ok || spare.Number == nil {
+		if o.Answer.Verdict != verdict.Allow {
 			return nil
 		}
-		until = o.Start.Add(seconds(out.MotionS + longest))
-	} else if o.Answer.Verdict != verdict.Allow {
+		return &until
+	}
+	longest := out.FollowS + *spare.Number - p.wanted("track/fits", "spare_s")
+	if left := out.Facts["unstopped_spare_s"]; p.byLength("asker/fallback") && left.Number != nil && out.FirstContact != nil {
+		longest = math.Min(longest, out.FollowS+*left.Number-p.wanted("asker/fallback", "unstopped_spare_s"))
+	}
+	if longest <= 0 {
 		return nil
 	}
+	until = o.Start.Add(seconds(out.MotionS + longest))
 	return &until
+}
+
+// byLength tells whether a shorter track alone can satisfy a rule. What stops a rig whose asker died does so sooner only where it counts
+// from the asker's last word.
+func (p *Plan) byLength(rule string) bool {
+	return rule == "track/fits" || rule == "asker/fallback" && p.Member.Rig.Stop.Kind == rig.PowerRelay
+}
+
+func (p *Plan) wanted(rule, name string) float64 {
+	v, _ := p.Member.Limits.Value(rule, name)
+	return v
 }
 
 func seconds(s float64) time.Duration { return time.Duration(s * float64(time.Second)) }

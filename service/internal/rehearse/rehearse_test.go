@@ -1,0 +1,95 @@
+package rehearse_test
+
+import (
+	"context"
+	"os"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"keepclear.example/keepclear/policies"
+	"keepclear.example/keepclear/service/internal/decide"
+	"keepclear.example/keepclear/service/internal/limits"
+	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/reach"
+	"keepclear.example/keepclear/service/internal/rehearse"
+	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/rules"
+	"keepclear.example/keepclear/service/internal/sky"
+	"keepclear.example/keepclear/service/internal/timescale"
+	"keepclear.example/keepclear/service/internal/unit"
+	"keepclear.example/keepclear/service/internal/verdict"
+)
+
+func member(t *testing.T) decide.Member {
+	t.Helper()
+	content, err := os.ReadFile("../practice/heron.yaml")
+	require.NoError(t, err)
+	r, bad := rig.Parse("heron.yaml", content, nil)
+	require.NotNil(t, r, "%v", bad)
+	defs, err := limits.Read(policies.Files())
+	require.NoError(t, err)
+	own := limits.Layer{Name: "rig heron"}
+	for _, l := range r.Limits {
+		own.Entries = append(own.Entries, limits.Entry{Rule: l.Rule, Name: l.Name, Value: l.Value})
+	}
+	lim, err := limits.Merge(defs, own)
+	require.NoError(t, err)
+	set, err := rules.Load(policies.Files(), lim)
+	require.NoError(t, err)
+	return decide.Member{Rig: r, Limits: lim, Rules: set}
+}
+
+func moment(t time.Time) (*sky.Moment, error) {
+	i, err := timescale.New(t, timescale.BuiltIn())
+	if err != nil {
+		return nil, err
+	}
+	return sky.At(i, timescale.UT1{}), nil
+}
+
+func slew(raDeg, decDeg float64, track time.Duration) question.Action {
+	return question.Action{Kind: question.Slew, Sky: &question.Sky{RA: unit.Deg(raDeg), Dec: unit.Deg(decDeg), Frame: question.ICRS}, Follow: track}
+}
+
+// A plan: each step begins where the one before would end; one that must stop early says until when; nothing carries leave, and what only
+// the night can show is set aside.
+func TestPlan(t *testing.T) {
+	now := time.Date(2026, 11, 14, 18, 20, 0, 0, time.UTC)
+	later := now.Add(20 * time.Minute)
+	plan := rehearse.Plan{
+		Member: member(t), Moment: moment, Cells: int(reach.DefaultBudget), Now: now,
+		Steps: []rehearse.Step{{Action: slew(38.20, 61.45, time.Hour), Start: &later}, {Action: slew(38.20, 61.45, 3*time.Hour)}, {Action: question.Action{Kind: question.Home}}},
+	}
+	out := rehearse.Rehearse(context.Background(), plan)
+	require.Len(t, out, 3)
+	assert.Equal(t, verdict.Allow, out[0].Answer.Verdict, out[0].Answer.Sentence)
+	assert.Equal(t, later, out[0].Start)
+	assert.Equal(t, verdict.Deny, out[1].Answer.Verdict, "the camera nears a leg")
+	assert.Equal(t, out[0].End, out[1].Start, "a step begins when the one before ends")
+	require.NotNil(t, out[1].PassesUntil)
+	assert.True(t, out[1].PassesUntil.Before(out[1].End))
+	assert.True(t, out[1].PassesUntil.After(out[1].Start))
+	for _, o := range out {
+		assert.Nil(t, o.Answer.Permit)
+		assert.Nil(t, o.Answer.Leave)
+		for _, f := range o.Answer.Findings {
+			if f.Rule == "lock/none" || f.Rule == "time/agree" || f.Rule == "pose/fresh" {
+				assert.Equal(t, verdict.NotApplicable, f.Effect, f.Rule)
+			}
+		}
+	}
+	// The same step shortened to what it said passes, and one minute more does not.
+	for _, c := range []struct {
+		more time.Duration
+		want verdict.Verdict
+	}{{-time.Minute, verdict.Allow}, {time.Minute, verdict.Deny}} {
+		p := plan
+		motion := out[1].End.Sub(out[1].Start) - 3*time.Hour
+		p.Steps = []rehearse.Step{plan.Steps[0], {Action: slew(38.20, 61.45, out[1].PassesUntil.Sub(out[1].Start)-motion+c.more)}}
+		again := rehearse.Rehearse(context.Background(), p)
+		assert.Equal(t, c.want, again[1].Answer.Verdict, "%v more: %s", c.more, again[1].Answer.Sentence)
+	}
+}
