@@ -33,7 +33,7 @@ type rigFile struct {
 	open    rig.Opener
 }
 
-// readRigs reads every rig file (*.yaml but limits.yaml and class-*.yaml) of a folder, and its facility limits, which may be absent.
+// readRigs reads every rig file (*.yaml but limits.yaml and class files, whose first key is "class") of a folder, and its facility limits, which may be absent.
 func readRigs(dir string) (files []rigFile, facility *limits.Layer, err error) {
 	listed, err := os.ReadDir(dir)
 	if err != nil {
@@ -56,7 +56,7 @@ func readRigs(dir string) (files []rigFile, facility *limits.Layer, err error) {
 				return nil, nil, err
 			}
 			facility = &l
-		case !strings.HasPrefix(base, "class-"):
+		case !isClass(content):
 			files = append(files, rigFile{path, content, beside(dir)})
 		}
 	}
@@ -64,6 +64,16 @@ func readRigs(dir string) (files []rigFile, facility *limits.Layer, err error) {
 		return nil, nil, fmt.Errorf("no rig file (*.yaml) in %s: put one there (an empty form: check --blank), or try serve --practice heron", dir)
 	}
 	return files, facility, nil
+}
+
+// isClass tells a class file by its first key. It is read with the rig files that follow it.
+func isClass(content []byte) bool {
+	for line := range strings.Lines(string(content)) {
+		if line = strings.TrimSpace(line); line != "" && !strings.HasPrefix(line, "#") {
+			return strings.HasPrefix(line, "class:")
+		}
+	}
+	return false
 }
 
 // beside opens files of a folder by bare name.
