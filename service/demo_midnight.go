@@ -155,9 +155,10 @@ func (n *night) morning() {
 	n.chapter("To try next")
 	for _, line := range []string{
 		"go run ./service verify " + n.record,
-		"go run ./service serve --practice heron          (in one terminal)",
-		"go run ./clients/keepclear ask heron slew --ra 38.20 --dec 61.45 --frame icrs \\",
-		"    --track 10m --attended-by you                 (in another)",
+		"go run ./service serve --practice heron --clock-within 2     (in one terminal)",
+		"go run ./clients/keepclear ask heron slew --axis1 -30 --axis2 60 \\",
+		"    --attended-by you                                        (in another)",
+		"go run ./clients/keepclear rigs",
 		"go run ./clients/keepclear entries list",
 		"go run ./service check --blank",
 	} {
