@@ -45,12 +45,17 @@ func (c *Camera) False(start time.Time, exposure time.Duration, off rig.Axes, ma
 	return c.solve(start, exposure, ra, dec, matched)
 }
 
+// Anywhere is a false solve of any place on the sky (ICRS), wherever the camera looks: a match on noise.
+func (c *Camera) Anywhere(start time.Time, exposure time.Duration, ra, dec unit.Angle, matched int) question.Solve {
+	return c.solve(start, exposure, ra, dec, matched)
+}
+
 // looks is the ICRS direction of the camera with the axes turned by so much more: through the air, back to the stars.
 func (c *Camera) looks(at time.Time, turned rig.Axes) (ra, dec unit.Angle) {
 	m := c.mount
 	s, err := m.moment(at)
 	if err != nil {
-		return 0, 0
+		return 0, 0 // a time that the tables do not reach: Sample says so
 	}
 	v := m.rig.Chain.Direction(m.Axes(at).Add(m.Boresight).Add(turned))
 	az, alt := frame.AzAlt(v)

@@ -13,7 +13,8 @@ import (
 
 // Mount is a simulated mount. It physically moves, by the rates and manner of its rig file; it has a belief that syncs move, a clock and
 // a site of its own; and it does what it is told by what it believes, right or wrong. Time comes in with every call and must not run
-// backwards. It asks nobody: whether it may move is its user's business. Not safe for concurrent use.
+// backwards. It asks nobody: whether it may move is its user's business. A second program's sync is Sync and a hand controller is Jog,
+// with nobody told. Not safe for concurrent use.
 type Mount struct {
 	rig    *rig.Rig
 	moment func(time.Time) (*sky.Moment, error)
@@ -31,15 +32,14 @@ type Mount struct {
 	restarts int
 	sequence uint64
 
-	ClockAhead time.Duration // the mount's clock less the true one
-	Boresight  rig.Axes      // where the camera looks, as a turn of the axes: cone and index together
-	Silent     bool          // telemetry has stopped
-	NeverFlips bool          // it stays on its side, whatever it says
+	stuck     [2]bool  // axes that no longer turn
+	Boresight rig.Axes // where the camera looks, as a turn of the axes: cone and index together
+	Faults
 }
 
 // NewMount makes a mount at rest at home, its belief right.
 func NewMount(r *rig.Rig, moment func(time.Time) (*sky.Moment, error), at time.Time) *Mount {
-	return &Mount{rig: r, moment: moment, from: r.Home, began: at, restarts: 1}
+	return &Mount{rig: r, moment: moment, from: r.Home, began: at, restarts: 1, Faults: Faults{Site: question.Place{Lat: r.Site.Lat, Lon: r.Site.Lon}}}
 }
 
 // Axes returns where the axes truly are.
@@ -62,10 +62,10 @@ func (m *Mount) followed(a rig.Axes, from, to time.Time) rig.Axes {
 		return rig.Axes{}
 	}
 	if m.rig.Kind.Equatorial() {
-		return rig.Axes{A1: unit.Angle(dt) * question.SiderealRate}
+		return m.turning(rig.Axes{A1: unit.Angle(dt) * question.SiderealRate})
 	}
 	ra, dec, side := m.rig.Unmap(m.mountSky(from), a)
-	return rig.LiftNear(m.rig.Map(m.mountSky(to), ra, dec, side), a).Sub(a)
+	return m.turning(rig.LiftNear(m.rig.Map(m.mountSky(to), ra, dec, side), a).Sub(a))
 }
 
 // Moving tells whether a motion is under way.
@@ -81,14 +81,14 @@ func (m *Mount) Arrival(at time.Time) time.Time {
 	return m.began.Add(seconds(m.way.Seconds()))
 }
 
-// mountSky is what the mount's own map goes by: its clock, which may be wrong.
+// mountSky is what the mount's own map goes by: its clock and site, which may be wrong.
 func (m *Mount) mountSky(at time.Time) rig.MountSky {
 	air := m.rig.Air()
 	s, err := m.moment(at.Add(m.ClockAhead))
 	if err != nil {
-		return rig.MountSky{Lat: m.rig.Site.Lat}
+		return rig.MountSky{Lat: m.Site.Lat}
 	}
-	return rig.MountSky{Sidereal: s.SiderealTime(m.rig.Site.Lon), Lat: m.rig.Site.Lat, Lift: air.Observed, Sink: air.True}
+	return rig.MountSky{Sidereal: s.SiderealTime(m.Site.Lon), Lat: m.Site.Lat, Lift: air.Observed, Sink: air.True}
 }
 
 // counts is what the motor counters say.
@@ -122,9 +122,10 @@ func (m *Mount) start(at time.Time, sharing rig.Sharing, rate *unit.Angle, track
 			motion.RateDeg[i] = min(motion.RateDeg[i], rate.Deg())
 		}
 	}
-	truth := []rig.Axes{m.Axes(at)}
+	here := m.Axes(at)
+	truth := []rig.Axes{here}
 	for _, p := range poses {
-		truth = append(truth, p.Add(m.lost))
+		truth = append(truth, here.Add(m.turning(p.Add(m.lost).Sub(here))))
 	}
 	m.way = reach.Through(sharing, motion, truth...)
 	m.from, m.began, m.moving, m.tracking = truth[0], at, true, track
@@ -178,11 +179,13 @@ func (m *Mount) Home(at time.Time, order rig.Sharing) {
 	m.start(at, order, nil, false, m.rig.Home.Sub(m.lost))
 }
 
-// Homed sets the counters at home, once the motion is over, and returns what they said there before: the closure error.
+// Homed sets the counters to home where the axes stand now, once the motion is over, and returns what they said there before: the
+// closure error. After a homing that ended elsewhere (an axis jammed, say) they are wrong from then on.
 func (m *Mount) Homed(at time.Time) (closure rig.Axes) {
 	closure = m.counts(at).Sub(m.rig.Home)
-	m.from, m.began, m.moving, m.tracking = m.rig.Home, at, false, false
-	m.lost, m.offset, m.sky = rig.Axes{}, rig.Axes{}, [2]unit.Angle{}
+	m.Stop(at)
+	m.lost = m.from.Sub(m.rig.Home)
+	m.offset, m.sky = rig.Axes{}, [2]unit.Angle{}
 	return closure
 }
 
@@ -212,36 +215,21 @@ func (m *Mount) Sync(at time.Time, ra, dec unit.Angle) {
 	}
 }
 
-// PowerDip is a short loss of power: motion and tracking stop, counters and syncs are gone, and the mount believes that it is at home.
-func (m *Mount) PowerDip(at time.Time) {
-	m.Stop(at)
-	m.lost = m.from.Sub(m.rig.Home)
-	m.offset, m.sky = rig.Axes{}, [2]unit.Angle{}
-	m.syncs = 0
-	m.restarts++
-}
-
-// Slip turns the axes without the counters knowing: a clutch, a kick, lost steps.
-func (m *Mount) Slip(at time.Time, by rig.Axes) {
-	tracking := m.tracking
-	m.Stop(at)
-	m.from, m.tracking = m.from.Add(by), tracking
-	m.lost = m.lost.Add(by)
-}
-
 // Sample returns what a program would read off the mount now. A silent mount gives an error.
 func (m *Mount) Sample(at time.Time) (question.Sample, error) {
 	if m.Silent {
 		return question.Sample{}, fmt.Errorf("the mount does not answer")
 	}
+	if _, err := m.moment(at.Add(m.ClockAhead)); err != nil {
+		return question.Sample{}, fmt.Errorf("the mount's clock: %w", err)
+	}
 	m.sequence++
+	n := m.sequence
 	ra, dec, side := m.Belief(at)
 	s := question.Sample{
-		Time: at, Sequence: &m.sequence, Doing: m.doing(at), RunMark: fmt.Sprintf("start-%d", m.restarts),
+		Time: at, Sequence: &n, Doing: m.doing(at), RunMark: fmt.Sprintf("start-%d", m.restarts),
 		Belief: &question.Belief{Sky: question.Sky{RA: ra, Dec: dec, Frame: question.OfDate}, Side: side},
 	}
-	n := m.sequence
-	s.Sequence = &n
 	for _, src := range m.rig.Sources {
 		if src.Kind == rig.MotorCount {
 			s.Readings = append(s.Readings, question.Reading{Source: src.Kind, Axes: m.counts(at)})
@@ -255,7 +243,8 @@ func (m *Mount) Sample(at time.Time) (question.Sample, error) {
 		s.Sidereal = &lst
 	}
 	if m.rig.Mount.TellsSite {
-		s.Site = &question.Place{Lat: m.rig.Site.Lat, Lon: m.rig.Site.Lon}
+		site := m.Site
+		s.Site = &site
 	}
 	if m.rig.Mount.CountsSyncs {
 		k := m.syncs
