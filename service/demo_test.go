@@ -20,7 +20,7 @@ func TestDemoTellsItsStory(t *testing.T) {
 	text := out.String()
 	for _, want := range []string{
 		"would be DENIED", "May the first solve of the night be believed?", "Would pass now: track until 21:",
-		"beyond 10° it is taken as false", "touches the south-west leg", "Would pass now: home, axis 1 first", "one hour: summer time or zone", "entries of 1 chains are whole",
+		"beyond 10° it is taken as false", "touches the south-west leg", "Would pass now: home, axis 1 first", "one hour: summer time or zone", "in 1 chain",
 	} {
 		assert.Contains(t, strings.Join(strings.Fields(text), " "), want)
 	}

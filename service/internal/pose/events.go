@@ -1,6 +1,7 @@
 package pose
 
 import (
+	"fmt"
 	"slices"
 
 	"keepclear.example/keepclear/service/internal/question"
@@ -87,10 +88,17 @@ func (t *turn) closure(h *question.Homing) {
 	n := max(t.s.Motions, 1)
 	t.s.Lost = h.Closure.Abs().Scale(1 / float64(n))
 	if beyond(*h.Closure, question.Sigma3(sigma)) {
-		t.say(Closure, h.ID, "the counts were off by %s at home after %d motions, more than three sigma %s: steps were lost", *h.Closure, n, question.Sigma3(sigma))
+		t.say(Closure, h.ID, "the counts were off by %s at home after %s, more than three sigma %s: steps were lost", *h.Closure, motions(n), question.Sigma3(sigma))
 		return
 	}
-	t.say(ClosedTrue, h.ID, "the counts closed within %s at home after %d motions", *h.Closure, n)
+	t.say(ClosedTrue, h.ID, "the counts closed within %s at home after %s", *h.Closure, motions(n))
+}
+
+func motions(n int) string {
+	if n == 1 {
+		return "one motion"
+	}
+	return fmt.Sprintf("%d motions", n)
 }
 
 // home starts a new count: nothing from before it holds.
@@ -115,7 +123,7 @@ func (t *turn) home(h question.Homing, x *question.Sample) {
 	if !h.Sensed {
 		how = "attested by " + h.Person
 	}
-	t.say(HomedAt, h.ID, "homing %s: the axes are at %s ± %s (%s)", h.ID, h.Axes, question.Sigma3(h.Sigma), how)
+	t.say(HomedAt, h.ID, "homed (%s): the axes are at %s ± %s", how, h.Axes, question.Sigma3(h.Sigma))
 	t.show(t.s.Anchored, rig.Reckoned, nil)
 	t.s.Pose.At = h.At
 	t.was = t.s.Pose.State

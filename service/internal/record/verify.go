@@ -63,6 +63,21 @@ type verification struct {
 	leaves, rules uint64
 }
 
+// wholeSentence says what was found whole, for a person.
+func wholeSentence(entries, chains, receipts int) string {
+	some := func(n int, one, many string) string {
+		if n == 1 {
+			return "1 " + one
+		}
+		return fmt.Sprintf("%d %s", n, many)
+	}
+	s := fmt.Sprintf("The record is whole: %s in %s", some(entries, "entry", "entries"), some(chains, "chain", "chains"))
+	if receipts > 0 {
+		s += ", and " + some(receipts, "receipt", "receipts") + " found in it"
+	}
+	return s + "."
+}
+
 func verify(ctx context.Context, st *store.Store, o VerifyOptions) (Result, error) {
 	v := &verification{store: st, opts: o}
 	err := v.run(ctx)
@@ -73,7 +88,7 @@ func verify(ctx context.Context, st *store.Store, o VerifyOptions) (Result, erro
 	switch {
 	case err == nil:
 		v.result.Whole = true
-		v.result.Sentence = fmt.Sprintf("All %d entries of %d chains are whole, and so are %d receipts.", v.result.Count, len(v.result.Heads), len(o.Receipts))
+		v.result.Sentence = wholeSentence(int(v.result.Count), len(v.result.Heads), len(o.Receipts))
 	case errors.As(err, &at):
 		v.result.FirstWrong = &at.Place
 		v.result.Sentence = "Not whole: " + err.Error() + "."
