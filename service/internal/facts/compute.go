@@ -149,7 +149,8 @@ func (in *Input) around(p *reach.Prover, s *stand, ways []journey, out *Outcome)
 			out.Instead = append(out.Instead, a)
 		}
 	}
-	if len(ways) == 0 || in.Rehearsed && in.action().Kind == question.Track {
+	in.otherSides(out)
+	if k := in.action().Kind; len(ways) == 0 || k == question.Track || k == question.Jog { // a jog from elsewhere is another motion
 		return
 	}
 	j := ways[0]
@@ -166,6 +167,21 @@ func (in *Input) around(p *reach.Prover, s *stand, ways []journey, out *Outcome)
 	out.Instead = append(out.Instead, again)
 }
 
+// otherSides proposes, of a mount that takes the side asked for, those that were not.
+func (in *Input) otherSides(out *Outcome) {
+	if a := in.action(); a.Kind != question.Slew || a.Sky == nil || in.Rig.Mount.Chooses != rig.AskerChooses {
+		return
+	}
+	for _, side := range in.Rig.Kind.Sides() {
+		if side == in.action().Side {
+			continue
+		}
+		a := *in.action()
+		a.Side, a.Message = side, nil
+		out.Instead = append(out.Instead, a)
+	}
+}
+
 // recentring puts what a false sync would lead to: the mount, told to go back to where it believed that it was, turns by the jump.
 func (in *Input) recentring(f Set, h *heaven, s *stand, after rig.Axes, out *Outcome) {
 	worst := 0.0
@@ -174,8 +190,8 @@ func (in *Input) recentring(f Set, h *heaven, s *stand, after rig.Axes, out *Out
 		intended := rig.End{Axes: c.Axes, Side: in.Rig.Kind.SideOf(c.Axes), From: i, Intended: true, Because: "where it stands"}
 		out.Ends = append(out.Ends, End{End: intended, Believed: in.believedAt(h, s, c.Axes)})
 		turned := c.Axes.Add(s.belief.Sub(rig.LiftNear(after, s.belief)))
-		e := rig.End{Axes: turned, From: i, Because: "told to recentre, the mount turns by what the sync would make it believe is missing"}
-		j := in.straightTo(s, e)
+		e := rig.End{Axes: turned, From: i, Because: "told to recentre, the mount turns by what the sync would make it believe is missing", Shift: c.Axes.Sub(rig.LiftNear(after, c.Axes))}
+		j := in.straightTo(s, e)[0]
 		r := p.Prove(j.way, j.sharp, reach.Budget(in.Cells))
 		end := End{End: j.end, MotionS: j.way.Seconds(), Closest: in.approach(r.Nearest, &j), Believed: in.believedAfter(h, s, turned, c.Axes, after)}
 		if r.Contact != nil {
@@ -207,17 +223,17 @@ func (in *Input) harmless(h *heaven, s *stand) *time.Time {
 	p := in.prover()
 	least := dayS
 	for _, j := range in.standing(s) {
-		c := course{way: reach.Hold(j.end.Axes), journey: &j}
-		if s.sample.Doing == question.Tracking {
-			c = in.courseFrom(h, &j, dayS)
-			keeps := p.Keeps(c.way, j.spread.Add(c.bend), 0, reach.Budget(in.Cells))
-			least = math.Min(least, untilS(keeps.Clear, keeps.Whole))
-			least = math.Min(least, in.travelBound(&c, j.spread, j.sharp).in)
-			least = math.Min(least, in.lowBound(&c, false).in)
-			least = math.Min(least, in.sunBound(h, &c, j.spread).in)
+		if s.sample.Doing != question.Tracking {
+			least = math.Min(least, in.sunOnHold(h, j))
 			continue
 		}
-		least = math.Min(least, in.sunOnHold(h, j))
+		for _, c := range in.coursesFrom(h, s, &j, dayS) {
+			for _, b := range in.bounds(h, p, &c, false) {
+				if !b.informs {
+					least = math.Min(least, b.in)
+				}
+			}
+		}
 	}
 	t := in.Snapshot.At.Add(time.Duration(least * float64(time.Second)))
 	return &t
@@ -225,8 +241,8 @@ func (in *Input) harmless(h *heaven, s *stand) *time.Time {
 
 // sunOnHold is when the Sun comes too near a tube that stands still.
 func (in *Input) sunOnHold(h *heaven, j journey) float64 {
-	hold := reach.Uniform(j.end.Axes, j.end.Axes, dayS)
-	return in.sunBound(h, &course{way: hold, journey: &j}, j.spread).in
+	c := course{journey: &j, lost: dayS, nodes: []node{{0, j.end.Axes, rig.Axes{}}, {dayS, j.end.Axes, rig.Axes{}}}}
+	return in.sunBound(h, &c, j.spread).in
 }
 
 // notes says what the question left out and what that cost.

@@ -12,76 +12,6 @@ import (
 	"keepclear.example/keepclear/service/internal/unit"
 )
 
-// course is how the axes follow the sky from the end of one motion, for up to a day.
-type course struct {
-	way     reach.Way
-	bend    rig.Axes // how far the true course may stray from the way: dithers, and the curve of an alt-azimuth
-	arrival float64  // seconds after the question
-	journey *journey
-	ahead   rig.Axes // belief less pose
-}
-
-// Steps of an alt-azimuth's course: its axes follow no constant rate. It is cut until the middle of a step lies within bendGoal of the
-// straight line, and no finer than leastStep, where the zenith passes; the stray is then added to the spread.
-const (
-	firstStep = 120.0
-	leastStep = 2.0
-	bendGoal  = 0.02 * unit.Degree
-)
-
-// DitherBox is how far, on the sky and each way, guide corrections and dithers may carry a tracking tube off its course: they ride on
-// the permit, and the proof counts them. Several times a usual dither; common practice, no source.
-const DitherBox = 6 * unit.Arcminute
-
-// dither is the box in axis terms at a pose: near the end of axis 1 a small angle on the sky is a large one there. It stops at twenty
-// times, 3° from the end.
-func (in *Input) dither(at rig.Axes) rig.Axes {
-	sine := in.Rig.Chain.Direction(at).Angle(in.Rig.Chain.Dir1).Sin()
-	return rig.Axes{A1: DitherBox / unit.Angle(math.Max(math.Abs(sine), 0.05)), A2: DitherBox}
-}
-
-// courseFrom is the course from the end of a journey. The sky turns an equatorial's axis 1 at the sidereal rate; an alt-azimuth follows
-// the direction in which its tube points.
-func (in *Input) courseFrom(h *heaven, j *journey, seconds float64) course {
-	arrival := j.way.Seconds()
-	if math.IsInf(arrival, 0) || math.IsNaN(arrival) {
-		arrival = 0
-	}
-	c := course{arrival: arrival, journey: j, bend: in.dither(j.end.Axes)}
-	if in.Rig.Kind.Equatorial() {
-		c.way = reach.Uniform(j.end.Axes, j.end.Axes.Add(rig.Axes{A1: unit.Angle(seconds) * question.SiderealRate}), seconds)
-		return c
-	}
-	hold := in.Rig.Pole()
-	start := in.Rig.Chain.Direction(j.end.Axes)
-	at := func(t float64, near rig.Axes) rig.Axes {
-		dir := turnedAbout(hold, -unit.Angle(t)*question.SiderealRate, start)
-		return rig.LiftNear(in.Rig.Chain.Solve(in.Rig.Kind, dir, j.end.Side), near)
-	}
-	var legs []reach.Way
-	var curve rig.Axes
-	pose := j.end.Axes
-	for t := 0.0; t < seconds; {
-		step := math.Min(firstStep, seconds-t)
-		next, stray := at(t+step, pose), rig.Axes{}
-		for {
-			stray = at(t+step/2, pose).Sub(pose.Add(next).Scale(0.5)).Abs()
-			if stray.Max() <= bendGoal || step <= leastStep {
-				break
-			}
-			step /= 2
-			next = at(t+step, pose)
-		}
-		legs = append(legs, reach.Uniform(pose, next, step))
-		// The stray of a smooth curve is largest near the middle; half as much again covers its third derivative. Choice.
-		curve = upper(curve, stray.Scale(1.5))
-		t, pose = t+step, next
-	}
-	c.bend = c.bend.Add(curve)
-	c.way = reach.Chain(legs...)
-	return c
-}
-
 // bound is one thing that ends tracking: after how many seconds from arrival, proven and without pose uncertainty.
 type bound struct {
 	name      string
@@ -99,21 +29,21 @@ func (in *Input) followFacts(f Set, h *heaven, p *reach.Prover, s *stand, ways [
 		out.After = ways[0].end.Axes
 	}
 	if !out.Tracks {
-		in.fallback(f, p, nil, out)
+		in.fallback(f, h, p, nil, out)
 		return
 	}
 	var courses []course
 	spare, sharp := math.Inf(1), math.Inf(1)
 	binding := bound{name: "nothing within 24 h", in: dayS}
 	worst := map[string]bound{}
+	ends := math.Inf(1)
 	for i := range ways {
-		c := in.courseFrom(h, &ways[i], dayS)
-		c.ahead = s.ahead()
-		courses = append(courses, c)
-		if i == 0 {
-			out.After = c.way.At(asked)
-		}
-		for _, b := range in.bounds(h, p, &c, sky) {
+		courses = append(courses, in.coursesFrom(h, s, &ways[i], dayS)...)
+	}
+	out.After = courses[0].at(asked)
+	for i := range courses {
+		c := &courses[i]
+		for _, b := range in.bounds(h, p, c, sky) {
 			if w, ok := worst[b.name]; !ok || b.in < w.in {
 				worst[b.name] = b
 			}
@@ -123,8 +53,12 @@ func (in *Input) followFacts(f Set, h *heaven, p *reach.Prover, s *stand, ways [
 			if b.in < spare {
 				spare, binding = b.in, b
 			}
-			sharp = math.Min(sharp, b.sharp)
+			ends, sharp = math.Min(ends, c.arrival+b.in), math.Min(sharp, b.sharp)
 		}
+	}
+	if ends < dayS {
+		t := in.later(ends)
+		out.TrackEnds = &t
 	}
 	for name, b := range worst {
 		f.Number(name, b.in, Computed, b.about...)
@@ -132,11 +66,11 @@ func (in *Input) followFacts(f Set, h *heaven, p *reach.Prover, s *stand, ways [
 	for _, name := range []string{"track_spare_s", "track_spare_sharp_s"} {
 		f.Number(name, map[string]float64{"track_spare_s": spare, "track_spare_sharp_s": sharp}[name]-asked, Computed, binding.phrase())
 		if binding.in < dayS {
-			f.At(name, in.later(out.MotionS+binding.in))
+			f.At(name, in.later(ends))
 		}
 	}
 	in.shorter(spare, out)
-	in.fallback(f, p, courses, out)
+	in.fallback(f, h, p, courses, out)
 }
 
 // phrase says for a person what a bound is.
@@ -159,18 +93,26 @@ func (in *Input) later(s float64) time.Time {
 
 // bounds returns everything that ends one course.
 func (in *Input) bounds(h *heaven, p *reach.Prover, c *course, sky bool) []bound {
-	spread, sharp := c.journey.spread.Add(c.bend), c.journey.sharp.Add(c.bend)
-	keeps := p.Keeps(c.way, spread, 0, reach.Budget(in.Cells))
-	exact := keeps
-	if !keeps.Whole {
-		exact = p.Keeps(c.way, sharp, 0, reach.Budget(in.Cells))
+	spread, sharp := c.journey.spread, c.journey.sharp
+	out := []bound{in.marginBound(p, c), in.travelBound(c, spread, sharp), in.sunBound(h, c, spread), in.lowBound(c, spread, sky), in.dawnBound(h, c)}
+	if c.lost < dayS {
+		out = append(out, bound{name: "zenith_in_s", in: c.lost, sharp: c.lost, about: []string{"the zenith, where axis 1 would have to turn faster than it can"}})
 	}
-	out := []bound{{name: "margin_in_s", in: untilS(keeps.Clear, keeps.Whole), sharp: untilS(exact.Broken, exact.Whole), about: partsOf(keeps.Seen)}}
-	out = append(out, in.travelBound(c, spread, sharp), in.sunBound(h, c, spread), in.lowBound(c, sky), in.dawnBound(h, c))
 	if in.Rig.Mount.FlipsItself {
 		out = append(out, in.flipBound(h, c))
 	}
 	return out
+}
+
+// marginBound is when a pair of parts comes nearer than it may.
+func (in *Input) marginBound(p *reach.Prover, c *course) bound {
+	keeps := func(w reach.Way, spread rig.Axes) reach.Until { return p.Keeps(w, spread, 0, reach.Budget(in.Cells)) }
+	wide := c.until(c.journey.spread, keeps)
+	exact := wide
+	if !wide.Whole {
+		exact = c.until(c.journey.sharp, keeps)
+	}
+	return bound{name: "margin_in_s", in: untilS(wide.Clear, wide.Whole), sharp: untilS(exact.Broken, exact.Whole), about: partsOf(wide.Seen)}
 }
 
 func untilS(s float64, whole bool) float64 {
@@ -187,24 +129,22 @@ func partsOf(a *reach.Approach) []string {
 	return []string{a.Parts[0], a.Parts[1]}
 }
 
-// travelBound is when an axis reaches the end of its travel.
+// travelBound is when an axis reaches the end of its travel. Dithers are not held against a limit that only uncertainty crosses.
 func (in *Input) travelBound(c *course, spread, sharp rig.Axes) bound {
-	axis := ""
-	out := func(by rig.Axes) float64 {
-		return firstTime(c.way.Seconds(), func(t float64) unit.Angle {
-			a := c.way.At(t)
-			left := min(in.Rig.Travel.High.A1-a.A1, a.A1-in.Rig.Travel.Low.A1) - by.A1
-			axis = "axis 1"
-			if two := min(in.Rig.Travel.High.A2-a.A2, a.A2-in.Rig.Travel.Low.A2) - by.A2; two < left {
-				left, axis = two, "axis 2"
-			}
-			return left
-		})
+	t := in.Rig.Travel
+	faces := [4]func(at, by rig.Axes) unit.Angle{
+		func(at, by rig.Axes) unit.Angle { return t.High.A1 - at.A1 - by.A1 },
+		func(at, by rig.Axes) unit.Angle { return at.A1 - t.Low.A1 - by.A1 },
+		func(at, by rig.Axes) unit.Angle { return t.High.A2 - at.A2 - by.A2 },
+		func(at, by rig.Axes) unit.Angle { return at.A2 - t.Low.A2 - by.A2 },
 	}
-	b := bound{name: "travel_in_s", sharp: out(sharp)}
-	b.in = out(spread)
-	if b.in < dayS {
-		b.about = []string{axis}
+	b := bound{name: "travel_in_s", in: dayS, sharp: dayS}
+	for i, face := range faces {
+		wide := c.crossing(func(at, bend rig.Axes) unit.Angle { return face(at, spread.Add(bend)) })
+		exact := c.crossing(func(at, _ rig.Axes) unit.Angle { return face(at, sharp) })
+		if b.sharp = math.Min(b.sharp, exact); wide < b.in {
+			b.in, b.about = wide, []string{[2]string{"axis 1", "axis 2"}[i/2]}
+		}
 	}
 	return b
 }
@@ -248,33 +188,36 @@ func firstTime(end float64, left func(t float64) unit.Angle) float64 {
 // sunBound is when the tube comes too near a Sun that is up.
 func (in *Input) sunBound(h *heaven, c *course, spread rig.Axes) bound {
 	apart := unit.Deg(in.limit("sun/apart", "separation_deg", 180))
-	reached := func(by unit.Angle) float64 {
-		return firstTime(c.way.Seconds(), func(t float64) unit.Angle {
-			sun := h.sun(h.at(c.arrival + t))
+	reached := func(by rig.Axes, strays unit.Angle) float64 {
+		return firstTime(c.seconds(), func(t float64) unit.Angle {
+			sun, at := h.sun(h.at(c.arrival+t)), c.at(t)
 			_, alt := frame.AzAlt(sun)
-			return max(sunUp-alt, in.Rig.Chain.Direction(c.way.At(t)).Angle(sun)-apart-by)
+			return max(sunUp-alt, in.Rig.Chain.Direction(at).Angle(sun)-apart-in.onSky(at, by)-strays)
 		})
 	}
-	return bound{name: "sun_in_s", in: reached(spread.A1 + spread.A2), sharp: reached(0), about: []string{"the Sun"}}
+	return bound{name: "sun_in_s", in: reached(spread, 2*DitherBox), sharp: reached(rig.Axes{}, 0), about: []string{"the Sun"}}
 }
 
 // lowBound is when the tube sinks below the floor or, for a sky target, below the local horizon. A skyline may rise as steeply as a
 // wall, so where the file gives one nothing is skipped.
-func (in *Input) lowBound(c *course, sky bool) bound {
+func (in *Input) lowBound(c *course, spread rig.Axes, sky bool) bound {
 	floor := unit.Deg(in.limit("sky/floor", "altitude_deg", 90))
 	above := unit.Deg(in.limit("sky/horizon", "above_deg", 90))
-	t := firstTime(c.way.Seconds(), func(t float64) unit.Angle {
-		az, alt := frame.AzAlt(in.Rig.Chain.Direction(c.way.At(t)))
-		left := alt - floor
-		if sky {
-			left = min(left, alt-in.Rig.SkylineAt(az)-above)
-			if len(in.Rig.Horizon) > 0 && left > 0 {
-				left = 0
+	reached := func(by rig.Axes, strays unit.Angle) float64 {
+		return firstTime(c.seconds(), func(t float64) unit.Angle {
+			at := c.at(t)
+			az, alt := frame.AzAlt(in.Rig.Chain.Direction(at))
+			left := alt - floor - in.onSky(at, by) - strays
+			if sky {
+				left = min(left, alt-in.Rig.SkylineAt(az)-above)
+				if len(in.Rig.Horizon) > 0 && left > 0 {
+					left = 0
+				}
 			}
-		}
-		return left
-	})
-	return bound{name: "horizon_in_s", in: t, sharp: t, about: []string{"the horizon"}}
+			return left
+		})
+	}
+	return bound{name: "horizon_in_s", in: reached(spread, 2*DitherBox), sharp: reached(rig.Axes{}, 0), about: []string{"the horizon"}}
 }
 
 // dawnBound is when the Sun rises. It binds nothing.
@@ -291,9 +234,9 @@ func (in *Input) dawnBound(h *heaven, c *course) bound {
 func (in *Input) flipBound(h *heaven, c *course) bound {
 	t := dayS
 	if in.Rig.Kind.SideOf(c.journey.end.Axes) == rig.West {
-		t = firstTime(c.way.Seconds(), func(t float64) unit.Angle {
+		t = firstTime(c.seconds(), func(t float64) unit.Angle {
 			m := h.at(c.arrival + t)
-			ra, _, _ := in.Rig.Unmap(h.ours(m), c.way.At(t))
+			ra, _, _ := in.Rig.Unmap(h.ours(m), c.at(t))
 			hour := (h.sidereal(m) - ra).Wrapped()
 			if hour >= unit.HalfTurn/2 {
 				return unit.Turn
@@ -326,18 +269,23 @@ func (in *Input) shorter(binding float64, out *Outcome) {
 
 // fallback puts the time between the instant at which what is declared stops a motion whose asker died, and the first contact, the
 // worst of all courses. Where nothing is declared it is enough that no contact comes within 24 h.
-func (in *Input) fallback(f Set, p *reach.Prover, courses []course, out *Outcome) {
+func (in *Input) fallback(f Set, h *heaven, p *reach.Prover, courses []course, out *Outcome) {
 	if len(courses) == 0 {
 		f.Number("unstopped_spare_s", dayS, Computed, "the motion ends by itself")
 		return
 	}
 	spare, about := math.Inf(1), ""
-	contact := dayS
+	contact, instant := dayS, math.Inf(1)
 	for i := range courses {
 		c := &courses[i]
-		touch := p.Touches(c.way, c.journey.spread.Add(c.bend), reach.Budget(in.Cells))
-		free := untilS(touch.Clear, touch.Whole)
-		contact = math.Min(contact, free)
+		touch := c.until(c.journey.spread, func(w reach.Way, spread rig.Axes) reach.Until { return p.Touches(w, spread, reach.Budget(in.Cells)) })
+		free := math.Min(untilS(touch.Clear, touch.Whole), c.lost)
+		if in.Rig.Mount.FlipsItself { // nobody proves the way of a flip that nobody asked for
+			free = math.Min(free, in.flipBound(h, c).in)
+		}
+		if free < dayS {
+			contact, instant = math.Min(contact, free), math.Min(instant, c.arrival+free)
+		}
 		stop, why := in.stopsAt(c)
 		left := dayS
 		if free < dayS {
@@ -348,7 +296,7 @@ func (in *Input) fallback(f Set, p *reach.Prover, courses []course, out *Outcome
 		}
 	}
 	if contact < dayS {
-		at := in.later(contact + out.MotionS)
+		at := in.later(instant)
 		out.FirstContact = &at
 	}
 	f.Number("contact_in_s", contact, Computed)
@@ -357,6 +305,9 @@ func (in *Input) fallback(f Set, p *reach.Prover, courses []course, out *Outcome
 		f.At("unstopped_spare_s", *out.FirstContact)
 	}
 }
+
+// never stands for what stops a rig where nothing does, seconds: later than any contact that is looked for.
+const never = 2 * dayS
 
 // stopsAt is when, from arrival, what is declared stops a course that nobody stops, and what that is.
 func (in *Input) stopsAt(c *course) (float64, string) {
@@ -371,23 +322,39 @@ func (in *Input) stopsAt(c *course) (float64, string) {
 				limit, seen = l.Limit, l.Seen
 			}
 		}
-		if seen.IsZero() {
-			return dayS, "a limit in the mount that nobody has seen act"
+		switch {
+		case seen.IsZero():
+			return never, "a limit in the mount that nobody has seen act"
+		case len(c.ahead) == 0:
+			return never, "the mount's limit, which acts by a belief that was not reported"
 		}
-		return in.limitActs(c, stop.Axis, limit), fmt.Sprintf("the mount's limit at %.1f°, which acts by belief", limit.Deg())
+		acts := 0.0
+		for _, ahead := range c.ahead {
+			acts = math.Max(acts, in.limitActs(c, stop.Axis, limit, ahead))
+		}
+		return acts, fmt.Sprintf("the mount's limit at %.1f°, which acts by belief", limit.Deg())
 	case rig.NothingStops, rig.MotionEnds:
 	}
-	return 2 * dayS, "nothing"
+	return never, "nothing"
 }
 
-// limitActs is when belief, with what syncs may still take from it, reaches a limit kept by the mount.
-func (in *Input) limitActs(c *course, axis int, limit unit.Angle) float64 {
+// limitActs is when belief, with what syncs may still take from it, reaches a limit kept by the mount. A limit acts where it is
+// crossed: one that belief is beyond already does not.
+func (in *Input) limitActs(c *course, axis int, limit unit.Angle, ahead rig.Axes) float64 {
 	later := unit.Deg(in.limit("sync/sum", "axis_deg", 360))
-	return firstTime(c.way.Seconds(), func(t float64) unit.Angle {
-		believed := c.way.At(t).Add(c.ahead)
+	angle := func(a rig.Axes) unit.Angle {
 		if axis == 2 {
-			return limit - (believed.A2 - later)
+			return a.A2 + ahead.A2
 		}
-		return limit - (believed.A1 - later)
-	})
+		return a.A1 + ahead.A1
+	}
+	sign := unit.Angle(1)
+	if angle(c.nodes[0].at) > limit {
+		sign = -1
+	}
+	t := c.crossing(func(at, _ rig.Axes) unit.Angle { return sign*(limit-angle(at)) + later })
+	if t >= dayS {
+		return never
+	}
+	return t
 }

@@ -40,6 +40,7 @@ type Outcome struct {
 	After         rig.Axes   // where the intended way leaves the rig, tracking included
 	MotionS       float64    // longest predicted time of the motion before tracking
 	FollowS       float64    // asked tracking
+	TrackEnds     *time.Time // the first thing that ends tracking; nil: none within 24 h
 	FirstContact  *time.Time // beyond the motion, if nobody stops it; nil: none within 24 h
 	HarmlessUntil *time.Time // how long carrying on as last reported stays clear; nil: not known
 	Tracks        bool

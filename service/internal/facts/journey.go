@@ -15,8 +15,9 @@ type journey struct {
 	end    rig.End
 	start  rig.Axes
 	way    reach.Way
-	spread rig.Axes // pose uncertainty (3σ), overrun and search, each way
-	sharp  rig.Axes // the same without pose uncertainty
+	spread rig.Axes   // pose uncertainty (3σ), overrun and search, each way
+	sharp  rig.Axes   // the same without pose uncertainty
+	stops  []rig.Axes // where it starts and goes by; nil: not by these
 }
 
 // action is the question's.
@@ -78,7 +79,7 @@ func (in *Input) standing(s *stand) []journey {
 	for i, c := range s.pose.Candidates {
 		spread, sharp := in.spreads(c, rig.Axes{})
 		end := rig.End{Axes: c.Axes, Side: in.Rig.Kind.SideOf(c.Axes), From: i, Intended: i == 0, Because: "where it stands"}
-		out = append(out, journey{end, c.Axes, reach.Hold(c.Axes), spread, sharp})
+		out = append(out, journey{end, c.Axes, reach.Hold(c.Axes), spread, sharp, nil})
 	}
 	return out
 }
@@ -96,7 +97,8 @@ func (in *Input) relative(s *stand, by rig.Axes) ([]journey, error) {
 		to := c.Axes.Add(by)
 		end := rig.End{Axes: to, Side: in.Rig.Kind.SideOf(to), From: i, Intended: i == 0, Because: "turned by what is asked"}
 		spread, sharp := in.spreads(c, rig.Axes{})
-		out = append(out, journey{end, c.Axes, reach.WayOf(motion.Sharing, motion, c.Axes, to), spread, sharp})
+		spread = spread.Add(in.waits(s, c.Axes))
+		out = append(out, journey{end, c.Axes, reach.WayOf(motion.Sharing, motion, c.Axes, to), spread, sharp, nil})
 	}
 	return out, nil
 }
@@ -107,26 +109,114 @@ func (in *Input) byAxes(s *stand, to rig.Axes) ([]journey, error) {
 	p := s.pose.Candidates[0].Axes
 	var out []journey
 	for i, c := range s.pose.Candidates {
-		out = append(out, in.straightTo(s, rig.End{Axes: to, From: i, Intended: true, Because: "the angles asked for"}))
+		out = append(out, in.straightTo(s, rig.End{Axes: to, From: i, Intended: true, Because: "the angles asked for"})...)
 		if i > 0 {
-			shifted := c.Axes.Add(to.Sub(p))
-			out = append(out, in.straightTo(s, rig.End{Axes: shifted, From: i, Because: "turned by what is missing from the likeliest pose"}))
+			off := c.Axes.Sub(p)
+			out = append(out, in.straightTo(s, rig.End{Axes: to.Add(off), From: i, Because: "turned by what is missing from the likeliest pose", Shift: off})...)
 		}
 	}
 	return out, nil
 }
 
-// straightTo is the way of an ordinary slew to an end, by the poses that the mount always goes by.
-func (in *Input) straightTo(s *stand, e rig.End) journey {
+// straightTo is every way of an ordinary slew to an end, by the poses that the mount always goes by: where it goes by its belief those
+// stand off as the end does. Where it may or may not take the slew for a change of side, both ways count.
+func (in *Input) straightTo(s *stand, e rig.End) []journey {
 	c := s.pose.Candidates[e.From]
+	stays, changes := in.sideChanges(s, c, e)
 	e.Side = in.Rig.Kind.SideOf(e.Axes)
-	poses := append([]rig.Axes{c.Axes}, in.Rig.Motion.Via...)
-	if in.Rig.Kind.SideOf(c.Axes) != e.Side {
-		poses = append(poses, in.Rig.Motion.FlipVia...)
-	}
-	poses = append(poses, e.Axes)
 	spread, sharp := in.spreads(c, rig.Axes{})
-	return journey{e, c.Axes, reach.Through(in.Rig.Motion.Sharing, in.Rig.Motion, poses...), spread, sharp}
+	spread = spread.Add(in.waits(s, e.Axes))
+	var out []journey
+	by := func(stops []rig.Axes) {
+		poses := []rig.Axes{c.Axes}
+		for _, stop := range stops {
+			poses = append(poses, stop.Add(e.Shift))
+		}
+		out = append(out, journey{e, c.Axes, in.through(poses, e.Axes), spread, sharp, poses})
+	}
+	if stays {
+		by(in.Rig.Motion.Via)
+	}
+	if changes {
+		by(append(append([]rig.Axes(nil), in.Rig.Motion.Via...), in.Rig.Motion.FlipVia...))
+	}
+	return out
+}
+
+// through is the way from the first of some stops by the others to an end.
+func (in *Input) through(stops []rig.Axes, end rig.Axes) reach.Way {
+	poses := append(append([]rig.Axes(nil), stops...), end)
+	return reach.Through(in.Rig.Motion.Sharing, in.Rig.Motion, poses...)
+}
+
+// sideBand is how near the border between its sides a mount may take an axis to be on either, beside the pose's own uncertainty: what
+// belief/agrees lets a right belief miss. Choice.
+const sideBand = 3 * unit.Degree
+
+// sideChanges tells whether the mount may take a slew for one that stays on its side, and for one that changes it. What it goes by is
+// its own belief of its side, which is the sensed one where that is told and that of the pose where it is not.
+func (in *Input) sideChanges(s *stand, c question.Candidate, e rig.End) (stays, changes bool) {
+	if len(in.Rig.Motion.FlipVia) == 0 {
+		return true, false
+	}
+	k := in.Rig.Kind
+	to := e.Side
+	if to == "" {
+		to = k.SideOf(e.Axes)
+	}
+	band := sideBand + 3*c.Sigma.A2
+	for _, from := range append([]rig.Side{k.SideOf(c.Axes)}, s.sides...) {
+		stays, changes = stays || from == to, changes || from != to
+	}
+	border := func(a2 unit.Angle) unit.Angle {
+		if k == rig.German {
+			return min(a2.Wrapped().Abs(), unit.HalfTurn-a2.Wrapped().Abs())
+		}
+		return (a2.Wrapped().Abs() - unit.HalfTurn/2).Abs()
+	}
+	if border(c.Axes.A2) < band || border(e.Axes.A2) < band {
+		return true, true
+	}
+	return stays, changes
+}
+
+// waits is by how much the sky moves the start of a tracking rig, and the end of a slew to the sky, while leave waits to be used; and how
+// far from the judged start a motion that waits for a begin may begin: the path then strays from the judged one by no more.
+func (in *Input) waits(s *stand, end rig.Axes) rig.Axes {
+	var out rig.Axes
+	if in.Rehearsed {
+		return out
+	}
+	wait := in.limit("permit", "start_within_s", 60)
+	tracks := s.sample != nil && s.sample.Doing == question.Tracking
+	if tracks || in.action().Sky != nil || in.action().Kind == question.Flip {
+		out = in.turning(end, wait)
+		if tracks && len(s.pose.Candidates) > 0 {
+			out = upper(out, in.turning(s.pose.Candidates[0].Axes, wait))
+		}
+	}
+	if in.Question.BeginLater {
+		off := unit.Deg(in.limit("permit", "start_tolerance_deg", 2))
+		out = out.Add(rig.Axes{A1: off, A2: off})
+	}
+	return out
+}
+
+// turning bounds how far the axes turn in some seconds of following the sky from a pose. For an alt-azimuth see bow for the rates.
+func (in *Input) turning(at rig.Axes, seconds float64) rig.Axes {
+	turned := unit.Angle(seconds) * question.SiderealRate
+	if in.Rig.Kind.Equatorial() {
+		return rig.Axes{A1: turned}
+	}
+	up := in.Rig.Chain.Dir1.Scale(-1)
+	sinLat := in.Rig.Pole().Dot(up)
+	cosLat := math.Sqrt(math.Max(0, 1-sinLat*sinLat))
+	top := (unit.HalfTurn/2 - in.Rig.Chain.Direction(at).Angle(up)).Abs() + turned
+	if top >= unit.HalfTurn/2 {
+		return rig.Axes{A1: unit.HalfTurn, A2: turned}
+	}
+	rate := math.Abs(sinLat) + cosLat*math.Tan(float64(top))
+	return rig.Axes{A1: min(unit.HalfTurn, turned*unit.Angle(rate)), A2: turned * unit.Angle(cosLat)}
 }
 
 // homing goes to the reference from every candidate, in the order asked for or the file's. By sensor it ends at home wherever it
@@ -140,13 +230,17 @@ func (in *Input) homing(s *stand) ([]journey, error) {
 	var out []journey
 	for i, c := range s.pose.Candidates {
 		ends := []rig.End{{Axes: in.Rig.Home, From: i, Intended: true, Because: "home"}}
+		if in.Rig.Homing.By == rig.ByBelief && !s.believes && !in.Rehearsed {
+			return nil, unboundedError{"the mount homes by belief, and the sample does not say what it believes", "sample"}
+		}
 		if in.Rig.Homing.By != rig.BySensor {
 			ends = append(ends, in.believedHome(s, i, p)...)
 		}
 		spread, sharp := in.spreads(c, in.Rig.Homing.Search)
+		spread = spread.Add(in.waits(s, c.Axes))
 		for _, e := range ends {
 			e.Side = in.Rig.Kind.SideOf(e.Axes)
-			out = append(out, journey{e, c.Axes, reach.WayOf(order, in.Rig.Motion, c.Axes, e.Axes), spread, sharp})
+			out = append(out, journey{e, c.Axes, reach.WayOf(order, in.Rig.Motion, c.Axes, e.Axes), spread, sharp, nil})
 		}
 	}
 	return out, nil
@@ -177,15 +271,15 @@ func (in *Input) parking(s *stand) ([]journey, error) {
 	}
 	var out []journey
 	for i, c := range s.pose.Candidates {
-		out = append(out, in.straightTo(s, rig.End{Axes: rest.Axes, From: i, Intended: true, Because: "the place of rest"}))
+		out = append(out, in.straightTo(s, rig.End{Axes: rest.Axes, From: i, Intended: true, Because: "the place of rest"})...)
 		if in.Rig.Mount.Sync == rig.KeptOnSky || in.Rehearsed {
 			continue
 		}
 		if !s.believes {
 			return nil, unboundedError{"the mount's belief was not reported, and it parks by belief", "sample"}
 		}
-		b := rig.LiftNear(s.belief, c.Axes)
-		out = append(out, in.straightTo(s, rig.End{Axes: c.Axes.Add(rest.Axes.Sub(b)), From: i, Because: "the mount turns by what it believes is missing"}))
+		off := c.Axes.Sub(rig.LiftNear(s.belief, c.Axes))
+		out = append(out, in.straightTo(s, rig.End{Axes: rest.Axes.Add(off), From: i, Because: "the mount turns by what it believes is missing", Shift: off})...)
 	}
 	return out, nil
 }
@@ -204,7 +298,8 @@ func (in *Input) flipping(h *heaven, s *stand) ([]journey, error) {
 }
 
 // bySky is a slew to a sky position: the predicted ends at arrival, which is found by going twice: first with the motion taking no
-// time, then with the longest that came out. The sky that turns meanwhile under the shorter ones is added to their spread.
+// time, then with the longest that came out. Of the shorter ones an equatorial's end is set back by what the sky turns meanwhile; what
+// it may turn an alt-azimuth's axes is added to the spread.
 func (in *Input) bySky(h *heaven, s *stand, target question.Sky, side rig.Side) ([]journey, error) {
 	if !in.Rehearsed {
 		if !s.believes {
@@ -223,7 +318,7 @@ func (in *Input) bySky(h *heaven, s *stand, target question.Sky, side rig.Side) 
 		}
 		out = out[:0]
 		for _, e := range ends {
-			out = append(out, in.straightTo(s, e))
+			out = append(out, in.straightTo(s, e)...)
 		}
 		arrival = 0
 		for _, j := range out {
@@ -232,12 +327,28 @@ func (in *Input) bySky(h *heaven, s *stand, target question.Sky, side rig.Side) 
 			}
 		}
 	}
-	for i := range out {
-		turned := unit.Angle(max(0, arrival-out[i].way.Seconds())) * question.SiderealRate
-		out[i].spread = out[i].spread.Add(rig.Axes{A1: turned})
-		out[i].sharp = out[i].sharp.Add(rig.Axes{A1: turned})
+	return in.onArrival(s, out, arrival), nil
+}
+
+// onArrival brings ends that were worked out for one arrival to that of each journey.
+func (in *Input) onArrival(s *stand, ways []journey, arrival float64) []journey {
+	var out []journey
+	for _, j := range ways {
+		sooner := arrival - j.way.Seconds()
+		if !(sooner > 0) {
+			out = append(out, j)
+			continue
+		}
+		if !in.Rig.Kind.Equatorial() {
+			j.spread = j.spread.Add(in.turning(j.end.Axes, sooner))
+			out = append(out, j)
+			continue
+		}
+		j.end.Axes.A1 -= unit.Angle(sooner) * question.SiderealRate
+		j.way = in.through(j.stops, j.end.Axes)
+		out = append(out, j)
 	}
-	return out, nil
+	return out
 }
 
 // endsAt is every predicted end of a slew that arrives some seconds from now.

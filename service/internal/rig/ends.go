@@ -106,6 +106,8 @@ type End struct {
 	From     int    `json:"from"` // the candidate pose it starts from
 	Intended bool   `json:"intended,omitempty"`
 	Because  string `json:"because"`
+	// Shift is pose less belief of a mount that goes by its counters: the poses that it always goes by stand off by as much.
+	Shift Axes `json:"shift,omitzero"`
 }
 
 // Going is what decides where a slew by sky ends: everything as known, empty or nil where not.
@@ -122,11 +124,12 @@ type Going struct {
 }
 
 // sideSlack is how near the change-over hour angle a mount that chooses by it may go either way: what its clock and ours may differ
-// by without being noticed, and the motion's own time. Common practice, no source.
+// by without being noticed. Common practice, no source.
 const sideSlack = 0.5 * unit.Degree
 
-// SidesFor returns the sides on which the mount may arrive, the intended one first.
-func (r *Rig) SidesFor(asked Side, hourAngle unit.Angle) []Side {
+// SidesFor returns the sides on which the mount may arrive, the intended one first, for the hour angles that the target has by the
+// mount's own clock (those at the start of the motion and on arrival: which of them it goes by is not known).
+func (r *Rig) SidesFor(asked Side, hours ...unit.Angle) []Side {
 	both := r.Kind.Sides()
 	switch r.Mount.Chooses {
 	case AskerChooses:
@@ -137,16 +140,33 @@ func (r *Rig) SidesFor(asked Side, hourAngle unit.Angle) []Side {
 		if r.Kind != German {
 			break
 		}
-		chosen := []Side{West}
-		if past := (hourAngle - r.Mount.MeridianDelay).Wrapped(); past >= sideSlack {
-			chosen = []Side{East}
-		} else if past > -sideSlack {
-			chosen = []Side{West, East}
+		chosen := r.chosen(hours[0])
+		for _, h := range hours[1:] {
+			if r.chosen(h) != chosen {
+				chosen = ""
+			}
 		}
-		return withFirst(asked, chosen)
+		if chosen == "" {
+			return withFirst(asked, []Side{West, East})
+		}
+		return withFirst(asked, []Side{chosen})
 	case AnySide:
 	}
 	return withFirst(asked, both[:])
+}
+
+// chosen is the side that a German mount chooses by an hour angle, east from the change-over on; empty where it may be either: near
+// the change-over, and under the pole, where what it goes by turns from late to early (by hour angle 180°, or by that and its delay).
+func (r *Rig) chosen(hour unit.Angle) Side {
+	past := (hour - r.Mount.MeridianDelay).Wrapped()
+	under := unit.HalfTurn - hour.Wrapped().Abs()
+	switch {
+	case past.Abs() < sideSlack, under < sideSlack+r.Mount.MeridianDelay.Abs():
+		return ""
+	case past > 0:
+		return East
+	}
+	return West
 }
 
 // withFirst puts the asked side first, adding it where it is not among those possible.
@@ -173,22 +193,22 @@ func (r *Rig) Ends(g Going) ([]End, error) {
 	var out []End
 	add := func(e End) {
 		for _, o := range out {
-			if o.From == e.From && o.Axes.Sub(e.Axes).Abs().Max() < 1e-9 {
+			if o.From == e.From && max(o.Axes.Sub(e.Axes).Abs().Max(), o.Shift.Sub(e.Shift).Abs().Max()) < 1e-9 {
 				return
 			}
 		}
 		out = append(out, e)
 	}
-	h := (g.Then.Sidereal - g.TargetRA).Wrapped()
+	sides := r.SidesFor(g.Side, g.Now.Sidereal-g.TargetRA, g.Then.Sidereal-g.TargetRA)
 	for i, p := range g.Poses {
-		for _, side := range r.SidesFor(g.Side, h) {
+		for _, side := range sides {
 			for _, t := range r.Lifts(r.Map(g.OursThen, g.TargetRA, g.TargetDec, side), p) {
-				add(End{t, side, i, true, "the target"})
+				add(End{Axes: t, Side: side, From: i, Intended: true, Because: "the target"})
 			}
 		}
 	}
 	for i, p := range g.Poses {
-		for _, side := range r.SidesFor(g.Side, h) {
+		for _, side := range sides {
 			r.believedEnds(g, i, p, side, add)
 		}
 	}
@@ -207,7 +227,7 @@ func (r *Rig) believedEnds(g Going, i int, p Axes, side Side, add func(End)) {
 		b := LiftNear(r.Map(g.Now, g.BeliefRA, g.BeliefDec, bside), p)
 		for _, t := range r.Lifts(r.Map(g.Then, g.TargetRA, g.TargetDec, side), b) {
 			if onAxes {
-				add(End{p.Add(t.Sub(b)), side, i, false, "the mount turns by what it believes is missing"})
+				add(End{Axes: p.Add(t.Sub(b)), Side: side, From: i, Because: "the mount turns by what it believes is missing", Shift: p.Sub(b)})
 			}
 		}
 	}
@@ -220,7 +240,7 @@ func (r *Rig) believedEnds(g Going, i int, p Axes, side Side, add func(End)) {
 			toRA += unit.HalfTurn
 		}
 		for _, t := range r.Lifts(r.Map(g.Then, toRA, toDec, side), p) {
-			add(End{t, side, i, false, "the mount takes its sync off the target on the sky"})
+			add(End{Axes: t, Side: side, From: i, Because: "the mount takes its sync off the target on the sky"})
 		}
 	}
 }
