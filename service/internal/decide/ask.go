@@ -57,7 +57,7 @@ func (d *Decider) judge(ctx context.Context, g *group, q question.Question, r Re
 		notices = append(notices, more...)
 		set = append(set, d.locksFor(g, more, q.At)...)
 	}
-	d.grant(g, &answer, &after, q)
+	notices = append(notices, d.grant(&answer, &after)...)
 	d.proposals(ctx, g, q, snap, &answer)
 	w, err := d.put(g, head, entry{
 		kind: state.Asked, asker: q.Asker, request: r, verdict: string(answer.Verdict), sentence: answer.Sentence,

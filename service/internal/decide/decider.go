@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"maps"
 	"slices"
 	"sync"
 	"time"
@@ -124,10 +125,31 @@ func (d *Decider) fold(g *group) error {
 			return err
 		}
 	}
+	was := g.live
 	g.folded = f.Chain
 	g.live = f.Chain.Rig
+	g.keepTaken(was)
 	g.setOpen()
 	return nil
+}
+
+// keepTaken carries over a fold what memory knows and the record, which may have been down, does not: leave that was taken back, and
+// reports that were lost. Requires the turn.
+func (g *group) keepTaken(was question.RigState) {
+	if p, now := was.Permit, g.live.Permit; p != nil && !p.Open() && now.Open() && now.ID == p.ID {
+		leave := g.live.Leave
+		g.live = pose.Withdraw(g.live, p.Because)
+		g.live.Leave = leave
+	}
+	if l, now := was.Leave, g.live.Leave; l != nil && !l.Live && liveLeave(now) && now.ID == l.ID {
+		permit := g.live.Permit
+		g.live = pose.Withdraw(g.live, l.Because)
+		g.live.Permit = permit
+	}
+	if len(was.Refused) > 0 {
+		g.live.Refused = maps.Clone(was.Refused)
+	}
+	g.live.Epoch = max(g.live.Epoch, was.Epoch)
 }
 
 // WithdrawAfterRestart takes back what was open when the service stopped, and records it.

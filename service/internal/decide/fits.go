@@ -6,6 +6,7 @@ import (
 	"strings"
 	"time"
 
+	"keepclear.example/keepclear/service/internal/facts"
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/rig"
 )
@@ -57,7 +58,7 @@ func solveFits(r *rig.Rig, q question.Question, add func(path, wanted, got, reme
 		add("action.sync.solve.optics", "one of "+strings.Join(names, ", "), quoted(v.Optics), "name the optics of the rig file that the picture came through")
 	}
 	if mid, ok := v.Middle(); ok && mid.After(q.At.Add(10*time.Minute)) {
-		add("action.sync.solve.exposure_start_time", "a mid-exposure that is past", mid.UTC().Format(time.RFC3339), "check the camera's clock and action.sync.solve.exposure_duration")
+		add("action.sync.solve.exposure_start_time", "a mid-exposure that is past", mid.UTC().Format(time.RFC3339), "check the camera's clock and action.sync.solve.exposure_duration"+orNothing(facts.LikelyHours(mid.Sub(q.At))))
 	}
 	if v.Mid != nil && !v.Mid.Time.IsZero() && !v.Start.IsZero() {
 		if d := v.Mid.Time.Sub(v.Start); d < -time.Minute || d > v.Exposure+time.Minute {
@@ -90,6 +91,14 @@ func restNames(r *rig.Rig) string {
 		return "(the rig file has no place of rest)"
 	}
 	return strings.Join(names, ", ")
+}
+
+// orNothing appends a remark where there is one.
+func orNothing(remark string) string {
+	if remark == "" {
+		return ""
+	}
+	return "; it " + remark
 }
 
 func quoted(s string) string { return fmt.Sprintf("%q", s) }

@@ -7,6 +7,7 @@ import (
 
 	"keepclear.example/keepclear/service/internal/facts"
 	"keepclear.example/keepclear/service/internal/limits"
+	"keepclear.example/keepclear/service/internal/pose"
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/rules"
@@ -36,13 +37,10 @@ func Subject(r *rig.Rig, a question.Action) rules.Subject {
 	return s
 }
 
-// sentTime is when a question was first sent, as told; else when it came in.
-func sentTime(q question.Question) time.Time {
-	if q.Sent.IsZero() || q.Sent.After(q.At) {
-		return q.At
-	}
-	return q.Sent
-}
+// sentTime is when a question is taken to have been sent: when it came in. Durations that an asker counts from its sending then end
+// sooner than they must, by the time that the message took; counted from the sending time told, a clock that is an hour slow would
+// make them an hour too long.
+func sentTime(q question.Question) time.Time { return q.At }
 
 // ownFindings are the holds of Go's own about permits, which no rule reads: they can only add to what the rules say.
 func ownFindings(g *group, q question.Question, s question.RigState, out *facts.Outcome) []verdict.Finding {
@@ -153,6 +151,9 @@ func (d *Decider) draft(g *group, q question.Question, snap question.Snapshot, o
 		FirstContact: out.FirstContact, From: out.Start, Sigma: out.Sigma, MotionS: out.MotionS, Tracks: out.Tracks,
 		Homing: snap.Rig.Pose.HomingID, Legs: out.Legs, Closest: out.Closest,
 	}
+	if t := out.TrackEnds; t != nil && t.Before(p.StopBy) {
+		p.StopBy, p.StopWithin = *t, t.Sub(sentTime(q))
+	}
 	for _, e := range out.Ends {
 		p.Ends = append(p.Ends, e.Axes)
 	}
@@ -183,11 +184,14 @@ func (d *Decider) leave(q question.Question, snap question.Snapshot, out *facts.
 	return l
 }
 
-// grant puts an allowed leave into the state that follows: a permit replaces the one it names and raises the epoch; a sync leave
-// lapses with any permit to move.
-func (d *Decider) grant(_ *group, a *Answer, s *question.RigState, q question.Question) {
+// grant puts an allowed leave into the state that follows: a permit replaces the one it names, which is closed with a notice, and raises
+// the epoch; a sync leave lapses with any permit to move.
+func (d *Decider) grant(a *Answer, s *question.RigState) (closed []pose.Notice) {
 	switch {
 	case a.Permit != nil:
+		if s.Permit.Open() {
+			closed = append(closed, replaced(s, a.Permit.ID))
+		}
 		if s.Leave != nil && s.Leave.Live {
 			l := *s.Leave
 			l.Live, l.Because = false, "a motion was permitted after it"
@@ -203,6 +207,23 @@ func (d *Decider) grant(_ *group, a *Answer, s *question.RigState, q question.Qu
 		l := *a.Leave
 		s.Leave = &l
 	}
+	return closed
+}
+
+// replaced is the closing notice of a permit whose place another takes: what became of it, and how near its way came to anything.
+func replaced(s *question.RigState, by string) pose.Notice {
+	p := s.Permit
+	say := fmt.Sprintf("permit %s is over: replaced by permit %s", p.ID, by)
+	switch {
+	case p.State == question.Granted:
+		say += "; it never began"
+	case len(s.Pose.Candidates) > 0:
+		say += fmt.Sprintf("; the rig is at %s", s.Pose.Candidates[0].Axes)
+	}
+	if p.Closest != nil && p.State == question.Begun {
+		say += fmt.Sprintf("; %.0f mm between %s and %s was the least proven on its way", p.Closest.LowerMM, p.Closest.Parts[0], p.Closest.Parts[1])
+	}
+	return pose.Notice{Kind: pose.PermitEnded, Sentence: say, About: []string{p.ID, by}}
 }
 
 // Retreats tells whether mechanical angles are home or a place of rest of the rig file, to a thousandth of a degree.

@@ -50,7 +50,10 @@ func (d *Decider) setLock(g *group, groups []*group, lock question.Lock, why str
 		one.turn.Lock()
 		defer one.turn.Unlock()
 		one.settle()
-		one.live = pose.Withdraw(one.live, why)
+		was := one.live.Epoch
+		if one.live = pose.Withdraw(one.live, why); one.live.Epoch == was { // a lock raises the epoch even where there is no leave
+			one.live.Epoch++
+		}
 		one.setOpen()
 	}
 	if w, again, err := d.reportedBefore(req); err != nil || again {
@@ -62,7 +65,21 @@ func (d *Decider) setLock(g *group, groups []*group, lock question.Lock, why str
 		event.After = &s
 	}
 	w, err := d.putGuarded(g, entry{kind: state.LockKind, asker: lock.SetBy, request: req, sentence: "Locked by " + lock.SetBy + ": " + lock.Reason, body: state.Body{Event: event}}, lock.Set)
+	if err == nil && g == d.service {
+		d.closeUnder(groups, lock, why)
+	}
 	return w, lock, err
+}
+
+// closeUnder puts on the chain of each rig what a lock on all did to it. Requires every turn. Where that fails the lock holds all the
+// same, memory has the leave withdrawn, and the next entry of the chain shows it.
+func (d *Decider) closeUnder(groups []*group, lock question.Lock, why string) {
+	for _, one := range groups {
+		s := one.live
+		_, _ = d.put(one, d.parts.Record.Head(one.name), entry{
+			kind: state.Withdrawn, asker: lock.SetBy, sentence: "Leave ended: " + why + ".", body: state.Body{Event: state.Event{After: &s}},
+		}, nil, lock.Set)
+	}
 }
 
 // lockOf returns the lock that a recorded entry set.

@@ -32,7 +32,7 @@ type refusal struct {
 // what it meant is unknown. It returns once the entry, if one was due, is on disk.
 func (d *Decider) Refuse(rigName, asker, why string, isReport bool, at time.Time, digest record.Hash, sent state.Exchanged) error {
 	if g := d.groups[rigName]; g != nil && isReport {
-		return d.refuseReport(g, asker, why, at, sent)
+		return d.refuseReport(g, asker, why, at, digest, sent)
 	}
 	count, due := d.refused.due(digest, at)
 	if !due {
@@ -70,15 +70,26 @@ func (r *refusals) due(digest record.Hash, at time.Time) (count int, due bool) {
 	return count, true
 }
 
-func (d *Decider) refuseReport(g *group, asker, why string, at time.Time, sent state.Exchanged) error {
+// refuseReport holds a rig whose report was not understood. Leave that waits to be used is dead by then: the report may have said that
+// a clutch was opened. The same again is recorded once a minute.
+func (d *Decider) refuseReport(g *group, asker, why string, at time.Time, digest record.Hash, sent state.Exchanged) error {
 	g.turn.Lock()
 	g.settle()
-	s := g.live
-	s.Refused = maps.Clone(s.Refused)
-	if s.Refused == nil {
-		s.Refused = map[string]string{}
+	news := g.unheard(asker, why)
+	if news {
+		g.live.Epoch++
+		if l := g.live.Leave; liveLeave(l) {
+			dead := *l
+			dead.Live, dead.Because = false, "a report was not understood"
+			g.live.Leave = &dead
+		}
+		g.setOpen()
 	}
-	s.Refused[asker] = why
+	if _, due := d.refused.due(digest, at); !news && !due {
+		g.turn.Unlock()
+		return nil
+	}
+	s := g.live
 	w, err := d.put(g, d.parts.Record.Head(g.name), entry{
 		kind: state.Refused, asker: asker, sentence: "A report was refused: " + why, request: Request{Sent: sent},
 		body: state.Body{Event: state.Event{After: &s}},

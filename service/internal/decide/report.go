@@ -124,10 +124,30 @@ func (d *Decider) take(_ context.Context, g *group, r Report, req Request) (Outc
 	body := state.Body{Event: state.Event{After: &s, Set: set}, Notices: notices}
 	w, err := d.put(g, d.parts.Record.Head(g.name), entry{kind: state.Reported, asker: r.Asker, request: req, sentence: told(r, notices), body: body}, nil, r.At)
 	if err != nil {
+		g.unheard(r.Asker, "a report could not be recorded: report again what happened")
 		return Outcome{}, record.Written{}, false, err
 	}
 	g.setOpen()
 	return d.standing(g, r, notices), w, true, nil
+}
+
+// mostUnheard bounds of how many askers a lost report is remembered: the rig is held while there is any.
+const mostUnheard = 64
+
+// unheard remembers that a report of an asker was lost, in memory, and tells whether that is news. Requires the turn.
+func (g *group) unheard(asker, why string) bool {
+	if g.live.Refused[asker] == why {
+		return false
+	}
+	all := maps.Clone(g.live.Refused)
+	if all == nil {
+		all = map[string]string{}
+	}
+	if _, known := all[asker]; known || len(all) < mostUnheard {
+		all[asker] = why
+	}
+	g.live.Refused = all
+	return true
 }
 
 // reportedBefore tells whether a report with these bytes is on record: it is not taken in twice.
@@ -237,10 +257,7 @@ func told(r Report, notices []pose.Notice) string {
 // standing is how the rig stands after a report.
 func (d *Decider) standing(g *group, r Report, notices []pose.Notice) Outcome {
 	s := g.live
-	out := Outcome{Epoch: s.Epoch, Permit: s.Permit, Notices: notices, HomingID: s.Pose.HomingID, At: r.At, Sent: r.Sent}
-	if out.Sent.IsZero() || out.Sent.After(r.At) {
-		out.Sent = r.At
-	}
+	out := Outcome{Epoch: s.Epoch, Permit: s.Permit, Notices: notices, HomingID: s.Pose.HomingID, At: r.At, Sent: r.At} // see sentTime
 	if r.End == nil && r.Begin == "" && !s.Permit.Open() {
 		out.Permit = nil
 	}

@@ -2,6 +2,7 @@ package facts
 
 import (
 	"fmt"
+	"math"
 	"time"
 
 	"keepclear.example/keepclear/service/internal/question"
@@ -98,13 +99,18 @@ func (in *Input) mountSky(h *heaven, s *stand) {
 		s.mount = h.mountSky((*s.sample.Sidereal + unit.Angle(since)*question.SiderealRate).Positive(), lat)
 	case in.Rig.Mount.TellsSidereal:
 		s.mountOK, s.mountWhy = false, "the mount's sidereal time was not reported"
+		return
 	case in.Rig.Kind == rig.AltAzimuth:
 		s.mountOK, s.mountWhy = false, "the mount's sidereal time cannot be read, and an alt-azimuth mount's ends depend on it"
 	default:
 		s.mount = h.mountSky(ours.Sidereal+(lon-in.Rig.Site.Lon), lat)
 	}
-	if in.Rig.Kind == rig.AltAzimuth && !sited && s.mountOK {
+	switch {
+	case sited || !s.mountOK:
+	case in.Rig.Kind == rig.AltAzimuth:
 		s.mountOK, s.mountWhy = false, "the mount's own site was not reported, and an alt-azimuth mount's ends depend on it"
+	case in.Rig.Mount.TellsSite:
+		s.mountOK, s.mountWhy = false, "the mount's own site was never reported, and the rig file says that it tells it"
 	}
 }
 
@@ -154,7 +160,7 @@ func (in *Input) poseAge(f Set, s *stand) {
 	case len(in.Snapshot.Rig.Refused) > 0:
 		f.Lack("pose_age_s", "a report was not understood: "+firstOf(in.Snapshot.Rig.Refused), "sample")
 	default:
-		f.Number("pose_age_s", max(0, in.Snapshot.At.Sub(s.sample.Time).Seconds()), Measured)
+		f.Number("pose_age_s", math.Abs(in.Snapshot.At.Sub(s.sample.Time).Seconds()), Measured) // from the future: by a clock that is off
 	}
 	f.Truth("pose_moving", !s.sample.Still(), Told)
 }
@@ -180,8 +186,8 @@ func (in *Input) beliefFacts(f Set, h *heaven, s *stand) {
 	f.Number("belief_error_sky_deg", c.Direction(p).Angle(c.Direction(s.belief)).Deg(), Computed)
 }
 
-// mapError puts the largest of what a wrong sidereal time does to axis 1 of an equatorial (or to either axis of an alt-azimuth)
-// and the error of the mount's latitude, which its own limits go by.
+// mapError puts the largest of what a wrong sidereal time does to axis 1 of an equatorial (or to either axis of an alt-azimuth) and
+// the errors of the mount's latitude and longitude, which its own limits, and its sidereal time when next set, go by.
 func (in *Input) mapError(f Set, h *heaven, s *stand) {
 	if !s.mountOK {
 		need := "sample"
@@ -195,16 +201,32 @@ func (in *Input) mapError(f Set, h *heaven, s *stand) {
 	}
 	ours := h.ours(h.moment)
 	turn := (s.mount.Sidereal - ours.Sidereal).Wrapped()
-	lat := s.mount.Lat - ours.Lat
-	worst, about := turn, fmt.Sprintf("the mount's sidereal time %s, ours %s", hours(s.mount.Sidereal), hours(ours.Sidereal))
-	if lat.Abs() > turn.Abs() {
-		worst, about = lat, fmt.Sprintf("the mount's latitude %.2f°, the rig file's %.2f°", s.mount.Lat.Deg(), ours.Lat.Deg())
-	}
-	said := []string{about}
-	if like := likelyClock(turn, worst == turn); like != "" {
+	worst, said := turn, []string{fmt.Sprintf("the mount's sidereal time %s, ours %s", hours(s.mount.Sidereal), hours(ours.Sidereal))}
+	if like := likelyClock(turn, true); like != "" {
 		said = append(said, like)
 	}
+	if st.Site != nil {
+		site := in.Rig.Site
+		if d := (st.Site.Lon - site.Lon).Wrapped(); d.Abs() > worst.Abs() || d.Abs() > sameSite && (d-turn).Wrapped().Abs() < sameSite {
+			worst, said = d, siteSaid("longitude", st.Site.Lon, site.Lon)
+		}
+		if d := st.Site.Lat - site.Lat; d.Abs() > worst.Abs() {
+			worst, said = d, siteSaid("latitude", st.Site.Lat, site.Lat)
+		}
+	}
 	f.Number("mount_map_error_deg", worst.Abs().Deg(), Computed, said...)
+}
+
+// sameSite is how well a place typed by hand agrees with the rig file's: a tenth of a degree. Common practice, no source.
+const sameSite = 0.1 * unit.Degree
+
+// siteSaid says what the mount takes for one coordinate of its site, and whether it is ours with the other sign.
+func siteSaid(what string, mounts, ours unit.Angle) []string {
+	said := []string{fmt.Sprintf("the mount's %s %.2f°, the rig file's %.2f°", what, mounts.Deg(), ours.Deg())}
+	if mounts.Abs() > sameSite && (mounts+ours).Abs() < sameSite {
+		said = append(said, "looks like the sign of the "+what)
+	}
+	return said
 }
 
 // likelyClock names what an error of the mount's sidereal time looks like, or nothing.

@@ -181,7 +181,8 @@ func (in *Input) sideChanges(s *stand, c question.Candidate, e rig.End) (stays, 
 }
 
 // waits is by how much the sky moves the start of a tracking rig, and the end of a slew to the sky, while leave waits to be used; and how
-// far from the judged start a motion that waits for a begin may begin: the path then strays from the judged one by no more.
+// far from the judged start a motion that waits for a begin may begin, or one that is asked of a moving rig: the path then strays from
+// the judged one by no more.
 func (in *Input) waits(s *stand, end rig.Axes) rig.Axes {
 	var out rig.Axes
 	if in.Rehearsed {
@@ -195,11 +196,23 @@ func (in *Input) waits(s *stand, end rig.Axes) rig.Axes {
 			out = upper(out, in.turning(s.pose.Candidates[0].Axes, wait))
 		}
 	}
+	if s.sample != nil && !s.sample.Still() { // it must come to rest first: v²/2a at its slewing rate
+		m := in.Rig.Motion
+		out = out.Add(rig.Axes{A1: stopping(m.RateDeg[0], m.AccelDeg[0]), A2: stopping(m.RateDeg[1], m.AccelDeg[1])})
+	}
 	if in.Question.BeginLater {
 		off := unit.Deg(in.limit("permit", "start_tolerance_deg", 2))
 		out = out.Add(rig.Axes{A1: off, A2: off})
 	}
 	return out
+}
+
+// stopping is how far an axis runs on until it rests; half a turn where its acceleration is not known.
+func stopping(rate, accel float64) unit.Angle {
+	if !(accel > 0) {
+		return unit.HalfTurn
+	}
+	return min(unit.HalfTurn, unit.Deg(rate*rate/(2*accel)))
 }
 
 // turning bounds how far the axes turn in some seconds of following the sky from a pose. For an alt-azimuth see bow for the rates.

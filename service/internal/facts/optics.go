@@ -36,23 +36,27 @@ func (in *Input) learntOptics(o rig.Optics) optical {
 			out.mirrored = s.Mirrored
 		}
 		if out.angle == nil && s.Rotation != nil {
-			a := in.cameraAngle(s.Pose, *s.Rotation)
-			out.angle = &a
+			out.angle = s.Camera
+			if out.angle == nil { // remembered by an earlier program
+				e := &evidence{pose: s.Pose, sight: in.Rig.Chain.Direction(s.Solved), north: in.Rig.Pole()}
+				a := in.cameraAngle(e, *s.Rotation)
+				out.angle = &a
+			}
 		}
 	}
 	return out
 }
 
-// pictureAngle returns the position angle, from north through east, that a picture has at a pose. The camera angle is that position
-// angle on the first side (tube east for a German mount) of an equatorial; for an alt-azimuth it is counted from the zenith, and
-// the picture turns with the parallactic angle.
-func (in *Input) pictureAngle(pose rig.Axes, camera unit.Angle) unit.Angle {
-	return (camera + in.axis2Angle(pose, in.Rig.Pole()) - in.axis2Reference()).Positive()
+// pictureAngle returns the position angle, from north through east, that a picture has at a pose where it was solved. The camera angle is
+// that position angle on the first side (tube east for a German mount) of an equatorial; for an alt-azimuth it is counted from the zenith,
+// and the picture turns with the parallactic angle.
+func (in *Input) pictureAngle(e *evidence, camera unit.Angle) unit.Angle {
+	return (camera + in.axis2Angle(e.pose, e.sight, e.north) - in.axis2Reference()).Positive()
 }
 
 // cameraAngle is the inverse of pictureAngle.
-func (in *Input) cameraAngle(pose rig.Axes, picture unit.Angle) unit.Angle {
-	return (picture - in.axis2Angle(pose, in.Rig.Pole()) + in.axis2Reference()).Positive()
+func (in *Input) cameraAngle(e *evidence, picture unit.Angle) unit.Angle {
+	return (picture - in.axis2Angle(e.pose, e.sight, e.north) + in.axis2Reference()).Positive()
 }
 
 // axis2Reference is the angle of axis 2 on the first side, against the end of axis 1 that stands for north.
@@ -61,14 +65,14 @@ func (in *Input) axis2Reference() unit.Angle {
 	if in.Rig.Kind == rig.German {
 		reference = rig.DegAxes(0, 45) // at zero the tube lies along axis 1, where the angle has no meaning
 	}
-	return in.axis2Angle(reference, in.Rig.Chain.Dir1.Scale(-1))
+	return in.axis2Angle(reference, in.Rig.Chain.Direction(reference), in.Rig.Chain.Dir1.Scale(-1))
 }
 
-// axis2Angle is the position angle of axis 2, seen where the tube points, from the direction toward pole through east.
+// axis2Angle is the position angle of axis 2 as it stands at a pose, seen in a direction near which the tube points, from the direction
+// toward a pole through east. Near the pole it turns fast with the direction, so that is the solved one, not the tube's.
 // Derived: north there is the part of the pole at right angles to the line of sight; east is pole × line of sight.
-func (in *Input) axis2Angle(pose rig.Axes, pole frame.Vec[frame.Rig]) unit.Angle {
+func (in *Input) axis2Angle(pose rig.Axes, sight, pole frame.Vec[frame.Rig]) unit.Angle {
 	c := &in.Rig.Chain
-	sight := c.Direction(pose)
 	carried := frame.About(c.Dir1, pose.A1).Apply(c.Dir2)
 	east := pole.Cross(sight)
 	north := sight.Cross(east)

@@ -5,6 +5,7 @@ import (
 	"math"
 	"time"
 
+	"keepclear.example/keepclear/service/internal/frame"
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/unit"
@@ -21,7 +22,10 @@ type evidence struct {
 	offset   unit.Angle // on the sky, from the expected direction; with what was learnt once gate has it
 	ra, dec  unit.Angle // solved, of date
 	optics   rig.Optics
-	altitude unit.Angle // of the solved field, as seen
+	altitude unit.Angle           // of the solved field, as seen
+	tube     frame.Vec[frame.Rig] // where the tube must point for the solve to be so, as seen
+	sight    frame.Vec[frame.Rig] // the solved direction, without refraction
+	north    frame.Vec[frame.Rig] // the pole that the solve's right ascension and rotation count from
 }
 
 // solveFacts puts the facts about the picture itself and returns what it says of the pose; nil where nothing can be said.
@@ -54,13 +58,52 @@ func (in *Input) solveFacts(f Set, h *heaven, s *stand) *evidence {
 func (in *Input) against(h *heaven, e *evidence, v *question.Solve) {
 	m := h.near(e.mid)
 	e.ra, e.dec = ofDate(m, v.Sky)
-	seen := h.seen(h.horizontal(m, e.ra, e.dec))
+	e.sight = h.horizontal(m, e.ra, e.dec)
+	poleRA, poleDec := ofDate(m, question.Sky{Dec: unit.HalfTurn / 2, Frame: v.Sky.Frame})
+	e.north = h.horizontal(m, poleRA, poleDec)
+	seen := h.seen(e.sight)
 	_, e.altitude = seenAltitude(seen)
+	e.solved = in.aimed(e.pose, seen, e.optics)
 	c := &in.Rig.Chain
-	e.offset = c.Direction(e.pose).Angle(seen)
-	side := in.Rig.Kind.SideOf(e.pose)
-	e.solved = rig.LiftNear(c.Solve(in.Rig.Kind, seen, side), e.pose)
-	e.sine = math.Sin(float64(seen.Angle(c.Dir1)))
+	e.tube = c.Direction(e.solved)
+	e.offset = c.Direction(e.pose).Angle(e.tube)
+	e.sine = e.tube.Angle(c.Dir1).Sin()
+}
+
+// aimed is the pose nearest to one, and on its side, at which optics that stand off the tube see a direction. Their offset on the sky is
+// turned with the picture; three rounds bring 30° of it to an arcsecond.
+func (in *Input) aimed(near rig.Axes, seen frame.Vec[frame.Rig], o rig.Optics) rig.Axes {
+	side := in.Rig.Kind.SideOf(near)
+	pose := rig.LiftNear(in.Rig.Chain.Solve(in.Rig.Kind, seen, side), near)
+	if o.East == 0 && o.North == 0 {
+		return pose
+	}
+	tube := seen
+	for range 8 {
+		looks := in.boresight(pose, o)
+		axis := looks.Cross(seen)
+		if axis.Norm() < 1e-12 {
+			break
+		}
+		tube = turnedAbout(axis.Unit(), looks.Angle(seen), tube)
+		pose = rig.LiftNear(in.Rig.Chain.Solve(in.Rig.Kind, tube, side), near)
+	}
+	return pose
+}
+
+// boresight is where optics look at a pose: off the tube by what the file says for the first side, turned as the picture is.
+func (in *Input) boresight(pose rig.Axes, o rig.Optics) frame.Vec[frame.Rig] {
+	c := &in.Rig.Chain
+	sight := c.Direction(pose)
+	off := math.Hypot(float64(o.East), float64(o.North))
+	if off == 0 {
+		return sight
+	}
+	// The direction on the sky at right angles to the tube, counted from axis 2 as it stands, which turns with the tube.
+	carried := frame.About(c.Dir1, pose.A1).Apply(c.Dir2)
+	from := unit.Angle(math.Atan2(float64(o.East), float64(o.North))) - in.axis2Reference()
+	toward := turnedAbout(sight, -from, carried)
+	return turnedAbout(sight.Cross(toward), unit.Angle(off), sight)
 }
 
 // solveTimes puts the age of the picture, and finds the pose at mid-exposure from the sample sent with it, or from the samples on
@@ -76,8 +119,15 @@ func (in *Input) solveTimes(f Set, e *evidence, v *question.Solve) {
 	e.mid = mid
 	end := v.Start.Add(v.Exposure)
 	age := in.Snapshot.At.Sub(end).Seconds()
+	like := LikelyHours(in.Snapshot.At.Sub(end))
 	if age < 0 {
-		f.Lack("solve_age_s", fmt.Sprintf("the exposure ends %.0f s after now: one of the clocks is wrong", -age), "clock")
+		why := fmt.Sprintf("the exposure ends %.0f s after now: one of the clocks is wrong", -age)
+		if like != "" {
+			why += "; it " + like
+		}
+		f.Lack("solve_age_s", why, "clock")
+	} else if like != "" {
+		f.Number("solve_age_s", age, Told, like)
 	} else {
 		f.Number("solve_age_s", age, Told)
 	}
@@ -98,20 +148,36 @@ func (in *Input) poseAtMid(f Set, e *evidence, start, end time.Time) {
 		e.midWhy = fmt.Sprintf("no samples around the exposure %s to %s: one is wanted before it and one after", clock(start), clock(end))
 	case (!before.Known || !after.Known) && len(in.Snapshot.Rig.Pose.Candidates) == 0:
 		e.midWhy = "the pose was not known during the exposure"
-	case movedBetween(marks, before.Time, after.Time):
+	case movedBetween(marks, before.Time, after.Time), in.elsewhere(*before, *after):
 		e.midWhy = fmt.Sprintf("the rig moved between %s and %s", clock(before.Time), clock(after.Time))
 	}
 	if e.midWhy != "" {
 		f.Lack("exposure_motion_arcsec", e.midWhy, "sample")
 		return
 	}
-	share := 0.0
-	if span := after.Time.Sub(before.Time).Seconds(); span > 0 {
-		share = e.mid.Sub(before.Time).Seconds() / span
-	}
-	e.pose = before.Axes.Add(after.Axes.Sub(before.Axes).Scale(share))
 	e.midKnown = true
-	f.Number("exposure_motion_arcsec", in.drift(*before, *after, end.Sub(start)).Arcsec(), Computed)
+	if span := after.Time.Sub(before.Time).Seconds(); span > 0 {
+		e.pose = before.Axes.Add(after.Axes.Sub(before.Axes).Scale(e.mid.Sub(before.Time).Seconds() / span))
+		f.Number("exposure_motion_arcsec", in.drift(*before, *after, end.Sub(start)).Arcsec(), Computed)
+		return
+	}
+	e.pose = in.carriedMark(*before, e.mid)
+	f.Number("exposure_motion_arcsec", in.drift(*before, question.SampleMark{
+		Time: before.Time.Add(end.Sub(start)), Axes: in.carriedMark(*before, before.Time.Add(end.Sub(start))),
+	}, end.Sub(start)).Arcsec(), Computed)
+}
+
+// carriedMark is where a rig seen once is at another instant, resting or following the sky as it did.
+func (in *Input) carriedMark(m question.SampleMark, at time.Time) rig.Axes {
+	dt := at.Sub(m.Time).Seconds()
+	switch {
+	case m.Doing != question.Tracking:
+		return m.Axes
+	case in.Rig.Kind.Equatorial():
+		return m.Axes.Add(rig.Axes{A1: unit.Angle(dt) * question.SiderealRate})
+	}
+	f := follower{chain: in.Rig.Chain, pole: in.Rig.Pole(), side: in.Rig.Kind.SideOf(m.Axes)}
+	return f.at(in.Rig.Kind, in.Rig.Chain.Direction(m.Axes), dt, m.Axes)
 }
 
 // markAt returns the mark of the sample read at an instant.
@@ -144,6 +210,20 @@ func around(marks []question.SampleMark, start, end time.Time) (before, after *q
 	}
 	return before, nil
 }
+
+// elsewhere tells whether a rig that was quiet before and after stands neither where resting nor where following the sky leaves it: it
+// moved between, and was not seen to.
+func (in *Input) elsewhere(before, after question.SampleMark) bool {
+	tracking := before
+	tracking.Doing = question.Tracking
+	d := func(a rig.Axes) unit.Angle {
+		return in.Rig.Chain.Direction(a).Angle(in.Rig.Chain.Direction(after.Axes))
+	}
+	return min(d(before.Axes), d(in.carriedMark(tracking, after.Time))) > unseenMotion
+}
+
+// unseenMotion is by how much resting or following may miss: what a permit's start may (permit start_tolerance_deg), guiding included.
+const unseenMotion = 0.5 * unit.Degree
 
 func movedBetween(marks []question.SampleMark, from, to time.Time) bool {
 	for _, m := range marks {
@@ -260,7 +340,7 @@ func (in *Input) rotation(f Set, e *evidence, v *question.Solve, want *unit.Angl
 	case want == nil:
 		f.Number("rotation_error_deg", 0, Absent, "no camera angle is given or learnt for these optics")
 	default:
-		expected := in.pictureAngle(e.pose, *want)
+		expected := in.pictureAngle(e, *want)
 		f.Number("rotation_error_deg", (*v.Rotation - expected).Wrapped().Abs().Deg(), Computed, fmt.Sprintf("turned %.1f°, %.1f° expected", v.Rotation.Positive().Deg(), expected.Positive().Deg()))
 	}
 }

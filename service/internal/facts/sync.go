@@ -52,7 +52,7 @@ func (in *Input) gate(f Set, h *heaven, s *stand, e *evidence, out *Outcome) {
 	delta := e.solved.Sub(e.pose).Sub(learnt)
 	one, two := float64(delta.A1)*e.sine, float64(delta.A2)
 	e.offset = in.offsetAngle(e, learnt)
-	f.Number("expected_offset_arcmin", e.offset.Arcmin(), Computed, in.looksLike(e, delta)...)
+	f.Number("expected_offset_arcmin", e.offset.Arcmin(), Computed, in.looksLike(h, e, learnt)...)
 	v := float64(sigma * sigma)
 	v1 := v + sq(float64(s.sigma.A1)*e.sine)
 	v2 := v + sq(float64(s.sigma.A2))
@@ -83,14 +83,53 @@ func (in *Input) offsetAngle(e *evidence, learnt rig.Axes) unit.Angle {
 }
 
 // looksLike says in a few words what an offset looks like, or nothing.
-func (in *Input) looksLike(e *evidence, delta rig.Axes) []string {
-	if in.Rig.Kind.Equatorial() && delta.A2.Abs() < 0.5*unit.Degree && delta.A1.Abs() > 5*unit.Degree {
-		if w := likelyClock(delta.A1.Wrapped(), true); w != "" {
+func (in *Input) looksLike(h *heaven, e *evidence, learnt rig.Axes) []string {
+	if w := in.otherReading(h, e, learnt); w != "" {
+		return []string{w}
+	}
+	m := h.near(e.mid)
+	ra, dec, _ := in.Rig.Unmap(h.ours(m), e.pose.Add(learnt))
+	if turn := (e.ra - ra).Wrapped(); (e.dec-dec).Abs() < 0.5*unit.Degree && turn.Abs() > 5*unit.Degree && in.offsetAngle(e, learnt) > unit.Degree {
+		if w := likelyClock(turn, true); w != "" {
 			return []string{w}
 		}
-		return []string{fmt.Sprintf("all in hour angle: looks like %.0f minutes of a clock, or %.1f° of longitude", delta.A1.Abs().Deg()*4/1.0027, delta.A1.Abs().Deg())}
+		return []string{fmt.Sprintf("all in hour angle: looks like %.0f minutes of a clock, or %.1f° of longitude", turn.Abs().Deg()*4/1.0027, turn.Abs().Deg())}
 	}
 	return nil
+}
+
+// readingGain is by how much nearer another reading of the same numbers must bring a solve, to be named. Choice.
+const readingGain = 4
+
+// otherReading names a reading of the solved position that would explain an offset: the other frame, right ascension in hours.
+func (in *Input) otherReading(h *heaven, e *evidence, learnt rig.Axes) string {
+	off := in.offsetAngle(e, learnt)
+	if off < 5*unit.Arcminute {
+		return ""
+	}
+	said := in.action().Solve.Sky
+	other, hours, degrees := said, said, said
+	other.Frame = question.ICRS
+	if said.Frame == question.ICRS {
+		other.Frame = question.OfDate
+	}
+	hours.RA, degrees.RA = (said.RA * 15).Positive(), said.RA/15
+	for _, r := range []struct {
+		sky  question.Sky
+		what string
+	}{
+		{other, "looks like a mix-up of frames: read as " + string(other.Frame) + " it would lie %.1f′ off"},
+		{hours, "looks like right ascension in hours where degrees are wanted: read so it would lie %.1f′ off"},
+		{degrees, "looks like right ascension turned from hours to degrees twice: read so it would lie %.1f′ off"},
+	} {
+		m := h.near(e.mid)
+		ra, dec := ofDate(m, r.sky)
+		pose := in.aimed(e.pose, h.seen(h.horizontal(m, ra, dec)), e.optics)
+		if d := in.Rig.Chain.Direction(e.pose.Add(learnt)).Angle(in.Rig.Chain.Direction(pose)); d*readingGain < off {
+			return fmt.Sprintf(r.what, d.Arcmin())
+		}
+	}
+	return ""
 }
 
 // judged is the evidence as it will be remembered; its verdict is filled in once the rules have spoken.
@@ -101,6 +140,10 @@ func (in *Input) judged(e *evidence) *question.JudgedSolve {
 		Blind: v.Radius != nil && *v.Radius >= unit.Deg(180), Side: in.Rig.Kind.SideOf(e.pose),
 		Pose: e.pose, Solved: e.solved, Field: in.field(v, e.optics), OffsetSky: e.offset,
 		Rotation: v.Rotation, Pixel: v.Pixel, Mirrored: v.Mirrored,
+	}
+	if v.Rotation != nil {
+		a := in.cameraAngle(e, *v.Rotation)
+		j.Camera = &a
 	}
 	return j
 }
@@ -138,7 +181,7 @@ func (in *Input) lacking(f Set, e *evidence, now *question.JudgedSolve, delta ri
 	independent, agreement := 0, unit.Angle(-1)
 	why := "it was taken too near the picture in doubt: move by more than one field and take another"
 	for i := range doubts {
-		if ok, reason := Independent(doubts[i], *now); !ok {
+		if ok, reason := in.independent(doubts[i], *now); !ok {
 			why = reason
 			continue
 		}
@@ -165,18 +208,21 @@ func (in *Input) lacking(f Set, e *evidence, now *question.JudgedSolve, delta ri
 	f.Number("pictures_lacking_count", 1, Computed, why)
 }
 
-// Independent tells whether two pictures are independent evidence: another exposure, a deliberate move of more than one field width
-// between them, and a blind solve or another hint; and if not, why.
-func Independent(a, b question.JudgedSolve) (bool, string) {
+// independent tells whether two pictures are independent evidence: another exposure, a deliberate move of more than one field width
+// between them, and a blind solve or another hint; and if not, why. The move counts on the sky: a false match repeats itself on the same
+// field, which a rig that only tracks stays on for ever, and on the same spot of the ground, which one that rests never leaves.
+func (in *Input) independent(a, b question.JudgedSolve) (bool, string) {
 	field := max(a.Field, b.Field)
-	moved := b.Pose.Sub(a.Pose)
+	from, to := in.Rig.Chain.Direction(a.Pose), in.Rig.Chain.Direction(b.Pose)
+	followed := turnedAbout(in.Rig.Pole(), -unit.Angle(b.Mid.Sub(a.Mid).Seconds())*question.SiderealRate, from)
+	moved := min(from.Angle(to), followed.Angle(to))
 	switch {
 	case a.Picture == b.Picture || a.Mid.Equal(b.Mid):
 		return false, "it is the picture already judged"
 	case field <= 0:
-		return false, "the width of the field is not known, so no move counts as deliberate"
-	case moved.Abs().Max() <= field:
-		return false, fmt.Sprintf("the rig moved by %.2f° since the picture in doubt: more than one field (%.2f°) is wanted", moved.Abs().Max().Deg(), field.Deg())
+		return false, "the width of the field is not known, so no move counts as deliberate: send it with the solve, or state it in the rig file"
+	case moved <= field:
+		return false, fmt.Sprintf("the rig moved by %.2f° since the picture in doubt: more than one field (%.2f°) is wanted", moved.Deg(), field.Deg())
 	case !b.Blind && a.HintID == b.HintID && a.HintID != "":
 		return false, "both were solved from the same hint"
 	}
@@ -192,7 +238,7 @@ func agreementOf(a, b question.JudgedSolve, sine float64) unit.Angle {
 func (in *Input) recentSyncs() int {
 	n := 0
 	for _, s := range in.Snapshot.Rig.Syncs {
-		if age := in.Snapshot.At.Sub(s.At); age >= 0 && age < 10*time.Minute {
+		if in.Snapshot.At.Sub(s.At) < 10*time.Minute { // one from the future too: the clock went back since
 			n++
 		}
 	}
