@@ -90,7 +90,7 @@ func (h *Handle) Ask(ctx context.Context, action *pb.Action) Answer {
 	}
 	req := &pb.AskRequest{
 		RequestId: requestID(), Rig: h.name, Action: action, Sample: sample, SentTime: timestamppb.New(h.now()),
-		Asker: h.asker, AttendedBy: h.attended, BeginLater: h.beginLater && action.GetSync() == nil,
+		Asker: h.asker, AttendedBy: h.attended, BeginLater: h.beginLater && action.GetSync() == nil, WithFacts: h.facts,
 	}
 	h.mu.Lock()
 	if action.GetSync() == nil {

@@ -43,6 +43,9 @@ func Practice() Option { return func(h *Handle) { h.practice = true } }
 // lives only as long as the sample stays fresh.
 func BeginLater() Option { return func(h *Handle) { h.beginLater = true } }
 
+// Facts asks for every fact with each answer, for programs that show or log them: Reply.GetJudgement().GetFacts().
+func Facts() Option { return func(h *Handle) { h.facts = true } }
+
 // Clock replaces the clock, for simulated nights. It must never run backwards.
 func Clock(now func() time.Time) Option { return func(h *Handle) { h.now = now } }
 
@@ -58,6 +61,7 @@ type Handle struct {
 	attended   string
 	practice   bool
 	beginLater bool
+	facts      bool
 	now        func() time.Time
 
 	conn   grpc.ClientConnInterface
