@@ -6,19 +6,27 @@ import (
 	"io"
 	"time"
 
+	"google.golang.org/protobuf/encoding/protojson"
+
 	"keepclear.example/keepclear/service/internal/decide"
 	"keepclear.example/keepclear/service/internal/frame"
 	"keepclear.example/keepclear/service/internal/practice"
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/unit"
+	"keepclear.example/keepclear/service/internal/wire"
 )
 
 // practiceEvery is how often the practice mount reports a sample: at half the age at which a moving pose is stale.
 const practiceEvery = time.Second
 
+// practiceClockS is how right this machine's clock counts as for a practice rig where nobody says: the simulated sky turns by that
+// same clock, so nothing can be off.
+const practiceClockS = 1.0
+
 // practiceRig drives a simulated mount beside the service: it homes, reports a sample a second, does what permits and sync leaves
-// allow, and stops when its permit is over. Askers need send no sample of their own.
+// allow, and stops when its permit is over. Askers need send no sample of their own. Whenever it has arrived and tracks it prints what
+// its camera solves there, for those who want to try a sync.
 type practiceRig struct {
 	decider *decide.Decider
 	rig     *rig.Rig
@@ -27,6 +35,8 @@ type practiceRig struct {
 	out     io.Writer
 	done    map[string]bool // permits and leaves acted on
 	open    string          // the permit under way
+	follows time.Time       // since when it has been seen to track on that permit; zero: it does not
+	shown   string          // the permit on which its camera last took a picture
 }
 
 // newPracticeRig makes the mount of a practice rig, at rest at home.
@@ -92,7 +102,38 @@ func (p *practiceRig) finish(ctx context.Context, v decide.View, now time.Time) 
 		closure := p.mount.Homed(now)
 		return p.report(ctx, decide.Report{Homed: &decide.HomedReport{Sensed: true, Closure: &closure}})
 	}
+	p.photograph(q, now)
 	return p.report(ctx, decide.Report{})
+}
+
+// The practice rig's picture: so long after tracking was first reported, taken so long before. Invented; between two samples that
+// say that it tracked, or the solve could not be judged.
+const (
+	pictureAfter    = 2 * practiceEvery
+	pictureBefore   = 1500 * time.Millisecond
+	pictureExposure = time.Second
+)
+
+// photograph prints, once on each permit that tracks, what the camera solves there.
+func (p *practiceRig) photograph(q *question.Permit, now time.Time) {
+	switch {
+	case !q.Open() || !p.done[q.ID] || !p.mount.Following(now):
+		p.follows = time.Time{}
+		return
+	case p.follows.IsZero():
+		p.follows = now
+	}
+	if p.shown == q.ID || now.Sub(p.follows) < pictureAfter {
+		return
+	}
+	p.shown = q.ID
+	v := p.camera.Picture(now.Add(-pictureBefore), pictureExposure)
+	b, err := protojson.Marshal(wire.SolveOf(&v))
+	if err != nil {
+		fmt.Fprintf(p.out, "practice rig: its solve cannot be shown: %v\n", err)
+		return
+	}
+	fmt.Fprintf(p.out, "practice rig: it tracks; to try a sync, give this solve to keepclear ask heron sync --solve - within two minutes:\n%s\n", b)
 }
 
 // act starts a permitted motion.

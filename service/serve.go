@@ -134,6 +134,9 @@ func newService(s streams, o serveOptions) (*service, error) {
 			m.Rig.Practice = true
 		}
 	}
+	if o.practice != "" && o.clockWithinS == 0 {
+		o.clockWithinS = practiceClockS
+	}
 	var told *float64
 	if o.clockWithinS > 0 {
 		told = &o.clockWithinS

@@ -73,6 +73,9 @@ func (m *Mount) Moving(at time.Time) bool {
 	return m.moving && at.Sub(m.began).Seconds() < m.way.Seconds()
 }
 
+// Following tells whether the mount has arrived and follows the sky.
+func (m *Mount) Following(at time.Time) bool { return m.tracking && !m.Moving(at) }
+
 // Arrival is when the motion under way ends; the instant itself where none is.
 func (m *Mount) Arrival(at time.Time) time.Time {
 	if !m.Moving(at) {
