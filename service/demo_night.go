@@ -2,9 +2,7 @@ package main
 
 import (
 	"context"
-	"fmt"
 	"io"
-	"strings"
 	"sync"
 	"time"
 
@@ -13,9 +11,11 @@ import (
 
 	pb "keepclear.example/keepclear/api/keepclear/v1"
 	keepclear "keepclear.example/keepclear/clients/go"
+	"keepclear.example/keepclear/service/internal/frame"
 	"keepclear.example/keepclear/service/internal/practice"
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/unit"
 	"keepclear.example/keepclear/service/internal/wire"
 )
 
@@ -49,24 +49,26 @@ type night struct {
 	record  string
 	rig     *rig.Rig
 	service *service
-	mount   *practice.Mount
-	camera  *practice.Camera
 	handle  *keepclear.Handle
 	conn    *grpc.ClientConn
 	ended   chan error
 	cancel  context.CancelFunc
 
-	counts map[string]int
-	wrong  []string
-	seen   []witness // every answer, for those who check the numbers
+	mu     sync.Mutex // the client's watch reads the mount while a motion runs
+	mount  *practice.Mount
+	camera *practice.Camera
+
+	wrong []string  // what came out otherwise than the story says
+	seen  []witness // every answer, for the summary and for those who check the numbers
 }
 
-// witness is one answer with the question's name.
+// witness is one answer with what was true when it was asked for.
 type witness struct {
-	at   time.Time
-	what string
-	pose rig.Axes // the true axes then
-	ask  *pb.AskResponse
+	at      time.Time
+	what    string
+	pose    rig.Axes // the true axes then
+	verdict keepclear.Verdict
+	ask     *pb.AskResponse
 
 	target *target         // of a slew to the sky
 	solve  *question.Solve // of a sync, with the true axes at mid-exposure
@@ -84,8 +86,8 @@ func (n *night) connect(ctx context.Context) {
 	address := n.service.listener.Addr().String()
 	n.handle = keepclear.Rig("heron", keepclear.Mount{
 		Read: func(context.Context) (*pb.Sample, error) { return n.sample() },
-		Stop: func(context.Context) error { n.mount.Stop(n.clock.Now()); return nil },
-	}, keepclear.At(address), keepclear.Asker("demo"), keepclear.Attended(person), keepclear.Practice(), keepclear.Clock(n.clock.Now))
+		Stop: func(context.Context) error { n.order((*practice.Mount).Stop); return nil },
+	}, keepclear.At(address), keepclear.Asker("demo"), keepclear.Attended(person), keepclear.Practice(), keepclear.Facts(), keepclear.Clock(n.clock.Now))
 	// Loopback, no certificate: NewClient fails only on an address that cannot be read.
 	n.conn, _ = grpc.NewClient(address, grpc.WithTransportCredentials(insecure.NewCredentials()))
 }
@@ -99,7 +101,23 @@ func (n *night) close() {
 	n.service.close()
 }
 
+// order gives the mount an order, now.
+func (n *night) order(do func(m *practice.Mount, at time.Time)) {
+	n.mu.Lock()
+	defer n.mu.Unlock()
+	do(n.mount, n.clock.Now())
+}
+
+// axes are where the mount truly stands, now.
+func (n *night) axes() (a rig.Axes) {
+	n.order(func(m *practice.Mount, at time.Time) { a = m.Axes(at) })
+	return a
+}
+
+// sample reads the mount.
 func (n *night) sample() (*pb.Sample, error) {
+	n.mu.Lock()
+	defer n.mu.Unlock()
 	s, err := n.mount.Sample(n.clock.Now())
 	if err != nil {
 		return nil, err
@@ -107,71 +125,29 @@ func (n *night) sample() (*pb.Sample, error) {
 	return wire.SampleOf(&s), nil
 }
 
-// local is the invented site's time of day.
-func local(t time.Time) string { return t.In(time.FixedZone("local", 3600)).Format("15:04") }
+// every is how often a program reports a sample while a motion runs, and between motions.
+const (
+	everyMoving = 3 * time.Second
+	everyStill  = time.Minute
+)
 
-// width is that of a narrow terminal.
-const width = 80
-
-// say prints text, wrapped, behind an indent.
-func (n *night) say(indent int, format string, args ...any) {
-	line := strings.Repeat(" ", indent)
-	first := true
-	for _, w := range strings.Fields(fmt.Sprintf(format, args...)) {
-		if !first && len([]rune(line))+1+len([]rune(w)) > width {
-			fmt.Fprintln(n.out, line)
-			line, first = strings.Repeat(" ", indent), true
-		}
-		if !first {
-			line += " "
-		}
-		line, first = line+w, false
-	}
-	fmt.Fprintln(n.out, line)
-}
-
-// chapter heads a part of the night.
-func (n *night) chapter(title string) {
-	fmt.Fprintf(n.out, "\n%s\n%s\n", title, strings.Repeat("-", len([]rune(title))))
-}
-
-// step prints the question and its answer, and holds the verdict against the story.
-func (n *night) step(asked string, a keepclear.Answer, want keepclear.Verdict) keepclear.Answer {
-	n.counts[a.Verdict.String()]++
-	n.seen = append(n.seen, witness{at: n.clock.Now(), what: asked, pose: n.mount.Axes(n.clock.Now()), ask: a.Reply})
-	n.say(0, "%s  %s", local(n.clock.Now()), asked)
-	n.say(7, "%s: %s", strings.ToUpper(a.Verdict.String()), a.Why)
-	if a.Help != "" {
-		n.say(7, "What to do: %s", a.Help)
-	}
-	for i, x := range a.AskInstead {
-		n.say(7, "%s %s", map[bool]string{true: "Would pass now:", false: "and then ask:"}[i == 0], describe(x))
-	}
-	if c := a.Reply.GetJudgement().GetClosest(); c != nil && len(c.GetParts()) == 2 {
-		n.say(7, "Closest on the way: %s and %s, %.0f mm (%.0f mm wanted).", c.GetParts()[0], c.GetParts()[1], c.GetLowerMm(), c.GetRequiredMm())
-	}
-	if a.Verdict != want {
-		n.wrong = append(n.wrong, fmt.Sprintf("%s %s: %s where %s was due: %s", local(n.clock.Now()), asked, a.Verdict, want, a.Why))
-	}
-	return a
-}
-
-// move runs an allowed motion on the mount: start is told to begin it; the clock then goes on to its end, with a sample every few
-// seconds, as a program would send them.
-func (n *night) move(a keepclear.Answer, start func(at time.Time)) {
+// move runs an allowed motion on the mount: start is told to begin it; the clock then goes on to its end, with samples under way, as a
+// program would send them.
+func (n *night) move(a keepclear.Answer, start func(m *practice.Mount, at time.Time)) {
 	done := a.Move(n.ctx, func(context.Context, *pb.Permit) error {
-		start(n.clock.Now())
-		for n.mount.Moving(n.clock.Now()) {
-			n.clock.to(n.clock.Now().Add(3 * time.Second))
+		n.order(start)
+		for moving := true; moving; {
+			n.clock.to(n.clock.Now().Add(everyMoving))
 			if err := n.report(&pb.ReportRequest{}); err != nil {
 				return err
 			}
+			n.order(func(m *practice.Mount, at time.Time) { moving = m.Moving(at) })
 		}
 		n.clock.to(n.clock.Now().Add(2 * time.Second))
 		return nil
 	})
 	if a.Verdict == keepclear.Allow && done.String() != "done" {
-		n.wrong = append(n.wrong, local(n.clock.Now())+" a motion ended otherwise: "+done.String())
+		n.fault("a motion ended otherwise: %s", done)
 	}
 }
 
@@ -186,34 +162,44 @@ func (n *night) report(r *pb.ReportRequest) error {
 	return err
 }
 
-// tell reports an event and prints what it did.
-func (n *night) tell(what string, r *pb.ReportRequest) {
-	n.say(0, "%s  %s", local(n.clock.Now()), what)
-	s, err := n.sample()
-	if err == nil {
-		r.Sample = s
-	}
-	out, err := n.handle.Report(n.ctx, r)
-	if err != nil {
-		n.wrong = append(n.wrong, what+": "+err.Error())
-		return
-	}
-	for _, f := range out.GetFindings() {
-		n.say(7, "%s", f.GetSentence())
-	}
-}
-
-// pass lets time go by, with a sample every minute, as a program that images would send them.
+// pass lets time go by, with samples, as a program that images would send them.
 func (n *night) pass(until time.Time) {
 	for n.clock.Now().Before(until) {
-		next := n.clock.Now().Add(time.Minute)
+		next := n.clock.Now().Add(everyStill)
 		if next.After(until) {
 			next = until
 		}
 		n.clock.to(next)
 		if err := n.report(&pb.ReportRequest{}); err != nil {
-			n.wrong = append(n.wrong, "a sample was refused: "+err.Error())
+			n.fault("a sample was refused: %v", err)
 			return
 		}
 	}
+}
+
+// picture exposes for five seconds and solves; a false one is off by so much, with 19 stars.
+func (n *night) picture(off *rig.Axes) *question.Solve {
+	if err := n.report(&pb.ReportRequest{}); err != nil {
+		n.fault("a sample was refused: %v", err)
+	}
+	n.clock.to(n.clock.Now().Add(time.Second))
+	start := n.clock.Now()
+	n.clock.to(start.Add(8 * time.Second)) // five of exposure, three to read and solve
+	n.mu.Lock()
+	defer n.mu.Unlock()
+	v := n.camera.Picture(start, 5*time.Second)
+	if off != nil {
+		v = n.camera.False(start, 5*time.Second, *off, 19)
+	}
+	return &v
+}
+
+// ofDate is a place in the equinox that the mount understands.
+func ofDate(ra, dec unit.Angle, at time.Time) (unit.Angle, unit.Angle, error) {
+	m, err := newMoment()(at)
+	if err != nil {
+		return 0, 0, err
+	}
+	ra, dec = m.Apparent(frame.FromLonLat[frame.ICRS](ra, dec)).LonLat()
+	return ra, dec, nil
 }

@@ -3,6 +3,11 @@ package main
 import (
 	"bytes"
 	"context"
+	"fmt"
+	"math"
+	"os"
+	"os/exec"
+	"path/filepath"
 	"regexp"
 	"strings"
 	"testing"
@@ -10,44 +15,135 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	pb "keepclear.example/keepclear/api/keepclear/v1"
+	keepclear "keepclear.example/keepclear/clients/go"
 )
+
+// told runs the demo as a user does and returns what it printed.
+func told(t *testing.T) string {
+	t.Helper()
+	t.Setenv("TMPDIR", t.TempDir())
+	var out, errs bytes.Buffer
+	code := run(t.Context(), []string{"demo"}, nil, &out, &errs, time.Now)
+	require.Equal(t, exitDone, code, "%s\n%s", errs.String(), out.String())
+	assert.Empty(t, errs.String())
+	return out.String()
+}
+
+// oneLine undoes the wrapping.
+func oneLine(text string) string { return strings.Join(strings.Fields(text), " ") }
 
 // The demo tells its story, checks itself, keeps its record, and names commands that work.
 func TestDemoTellsItsStory(t *testing.T) {
-	var out, errs bytes.Buffer
-	code := run(context.Background(), []string{"demo"}, nil, &out, &errs, time.Now)
-	require.Equal(t, exitDone, code, "%s\n%s", errs.String(), out.String())
-	text := out.String()
+	text := told(t)
 	for _, want := range []string{
-		"would be DENIED", "May the first solve of the night be believed?", "Would pass now: track until 21:",
-		"beyond 10° it is taken as false", "touches the south-west leg", "Would pass now: home, axis 1 first", "one hour: summer time or zone", "in 1 chain",
+		"would be DENIED", "travel limit would act at 23:43 only", "May the first solve of the night be believed? ALLOW", "Would pass now: track until 21:",
+		"beyond 10° it is taken as false", "the camera touches the south-west leg", "Would pass now: home, axis 1 first", "one hour: summer time or zone",
+		"in 1 chain", "14 allowed, 3 denied, 1 held",
 	} {
-		assert.Contains(t, strings.Join(strings.Fields(text), " "), want)
+		assert.Contains(t, oneLine(text), want)
 	}
 	assert.NotContains(t, text, "FAILS")
 	for i, line := range strings.Split(text, "\n") {
-		assert.LessOrEqual(t, len([]rune(line)), 100, "line %d is too long for a narrow terminal: %s", i+1, line)
+		if !strings.Contains(line, "keepclear-demo-") { // a path is as long as it is
+			assert.LessOrEqual(t, len([]rune(line)), width, "line %d is too long for a narrow terminal: %s", i+1, line)
+		}
+		assert.NotContains(t, line, "\x1b", "nothing depends on colour")
 	}
-	// The record that it keeps verifies by the command that it names.
-	file := regexp.MustCompile(`verify (\S+\.keepclear)`).FindStringSubmatch(text)
-	require.NotNil(t, file)
-	var verified bytes.Buffer
-	assert.Equal(t, exitDone, run(context.Background(), []string{"verify", file[1]}, nil, &verified, &verified, time.Now))
-	assert.Contains(t, verified.String(), "whole")
+	for _, kind := range []string{"HOLD", "DENY"} {
+		for _, at := range regexp.MustCompile(`(?m)^ {7}`+kind+`: `).FindAllStringIndex(text, -1) {
+			assert.Contains(t, strings.SplitN(text[at[0]:], "\n0", 2)[0], "What to do: ", "every %s says what to do", kind)
+		}
+	}
 }
 
-// The numbers that it prints are those of the answers: each verdict is derived by nobody's hand.
+// The same night gives the same words, but for where the record lies.
+func TestDemoRepeatsItself(t *testing.T) {
+	path := regexp.MustCompile(`\S+keepclear-demo-\S+`)
+	assert.Equal(t, path.ReplaceAllString(told(t), "RECORD"), path.ReplaceAllString(told(t), "RECORD"))
+}
+
+// The verdicts of the night, in order; each answer is on record, and every number printed stands in an answer of the service.
 func TestDemoAnswersAreThoseOfTheService(t *testing.T) {
-	n, err := newNight(context.Background(), streams{nil, &bytes.Buffer{}, &bytes.Buffer{}, time.Now}, t.TempDir()+"/night.keepclear")
+	var out bytes.Buffer
+	n, err := newNight(context.Background(), streams{nil, &out, &bytes.Buffer{}, time.Now}, filepath.Join(t.TempDir(), "night.keepclear"))
 	require.NoError(t, err)
 	defer n.close()
 	n.evening()
 	n.midnight()
+	n.afterThePowerDip()
+	n.morning(t.Context())
 	require.Empty(t, n.wrong)
+	const a, d, h = keepclear.Allow, keepclear.Deny, keepclear.Hold
+	var verdicts []keepclear.Verdict
+	for _, w := range n.seen {
+		verdicts = append(verdicts, w.verdict)
+	}
+	assert.Equal(t, []keepclear.Verdict{a, a, a, d, a, a, a, a, d, a, a, a, d, a, h, a, a, a}, verdicts)
+
+	text := oneLine(out.String())
+	var last uint64
 	for _, w := range n.seen {
 		j := w.ask.GetJudgement()
-		assert.NotEmpty(t, j.GetSentence(), w.what)
+		assert.Contains(t, text, w.what+" "+strings.ToUpper(w.verdict.String())+": "+oneLine(j.GetSentence()), "the sentence is the service's")
 		assert.Len(t, j.GetFindings(), 27, "%s: one finding for every rule", w.what)
-		assert.NotZero(t, w.ask.GetReceipt().GetNumber(), w.what)
+		assert.Greater(t, w.ask.GetReceipt().GetNumber(), last, "%s: each answer has an entry of its own", w.what)
+		last = w.ask.GetReceipt().GetNumber()
+		if c := j.GetClosest(); c != nil && c.GetUpperMm() > 0 {
+			assert.Contains(t, text, fmt.Sprintf("Closest on the way: %s and %s, %.0f mm (%.0f mm wanted).", c.GetParts()[0], c.GetParts()[1], c.GetLowerMm(), c.GetRequiredMm()), w.what)
+		}
+	}
+	falseOne := n.seen[8].ask.GetJudgement()
+	var contact *pb.Contact
+	for _, e := range falseOne.GetEnds() {
+		if contact == nil {
+			contact = e.GetContact()
+		}
+	}
+	require.NotNil(t, contact)
+	assert.Contains(t, text, fmt.Sprintf("After %.1f° of axis 1 and %.1f° of axis 2, in %.1f s, the camera touches the south-west leg",
+		math.Abs(contact.GetTurned().GetAxis1Deg()), math.Abs(contact.GetTurned().GetAxis2Deg()), contact.GetAfterDuration().AsDuration().Seconds()))
+	// 4°/s, 4°/s²: x degrees of a long turn have passed after x/4 + 1/2 s (Lynch & Park, Modern Robotics 2017, section 9.2.2.2).
+	assert.InDelta(t, math.Abs(contact.GetTurned().GetAxis2Deg())/4+0.5, contact.GetAfterDuration().AsDuration().Seconds(), 0.01)
+	for _, rule := range []string{"solve/fresh", "solve/still", "solve/optics", "solve/quality", "solve/blind"} {
+		assert.Equal(t, pb.Effect_EFFECT_PASS, findingOf(falseOne, rule).GetEffect(), "%s: nothing in the solve's own figures gives it away", rule)
+	}
+}
+
+// What the demo names to be tried works: each command of the service as it stands, and, where tests may build, the other command
+// against a practice rig.
+func TestDemoNamesCommandsThatWork(t *testing.T) {
+	text := told(t)
+	tail := strings.ReplaceAll(text[strings.Index(text, "To try next"):], "\\\n", "")
+	var client [][]string
+	seen := 0
+	for _, line := range strings.Split(tail, "\n") {
+		words := strings.Fields(line)
+		switch {
+		case len(words) > 3 && words[2] == "./service" && words[3] == "serve":
+			_, err := serveFlags(streams{err: &bytes.Buffer{}}, words[4:])
+			assert.NoError(t, err, line)
+			seen++
+		case len(words) > 3 && words[2] == "./service":
+			code, out := ran(t, words[3:]...)
+			assert.Equal(t, exitDone, code, "%s: %s", line, out)
+			seen++
+		case len(words) > 3 && words[2] == "./clients/keepclear":
+			client = append(client, words[3:])
+		}
+	}
+	assert.Equal(t, 3, seen)
+	require.Len(t, client, 3)
+	if os.Getenv("KEEPCLEAR_CI") == "" {
+		t.Skip("set KEEPCLEAR_CI=1 to build the other command and try it too")
+	}
+	binary := filepath.Join(t.TempDir(), "keepclear")
+	out, err := exec.Command("go", "build", "-o", binary, "../clients/keepclear").CombinedOutput()
+	require.NoError(t, err, "%s", out)
+	conn, _ := servedPractice(t)
+	for _, words := range client {
+		out, err := exec.Command(binary, append(words, "--at-address", conn.Target())...).CombinedOutput()
+		assert.NoError(t, err, "%v: %s", words, out)
 	}
 }
