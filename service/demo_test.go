@@ -23,9 +23,11 @@ import (
 // told runs the demo as a user does and returns what it printed.
 func told(t *testing.T) string {
 	t.Helper()
-	t.Setenv("TMPDIR", t.TempDir())
 	var out, errs bytes.Buffer
 	code := run(t.Context(), []string{"demo"}, nil, &out, &errs, time.Now)
+	if record := regexp.MustCompile(`verify (\S+\.keepclear)`).FindStringSubmatch(out.String()); record != nil {
+		t.Cleanup(func() { os.RemoveAll(filepath.Dir(record[1])) })
+	}
 	require.Equal(t, exitDone, code, "%s\n%s", errs.String(), out.String())
 	assert.Empty(t, errs.String())
 	return out.String()
@@ -36,6 +38,7 @@ func oneLine(text string) string { return strings.Join(strings.Fields(text), " "
 
 // The demo tells its story, checks itself, keeps its record, and names commands that work.
 func TestDemoTellsItsStory(t *testing.T) {
+	t.Parallel()
 	text := told(t)
 	for _, want := range []string{
 		"would be DENIED", "travel limit would act at 23:43 only", "May the first solve of the night be believed? ALLOW", "Would pass now: track until 21:",
@@ -60,12 +63,14 @@ func TestDemoTellsItsStory(t *testing.T) {
 
 // The same night gives the same words, but for where the record lies.
 func TestDemoRepeatsItself(t *testing.T) {
+	t.Parallel()
 	path := regexp.MustCompile(`\S+keepclear-demo-\S+`)
 	assert.Equal(t, path.ReplaceAllString(told(t), "RECORD"), path.ReplaceAllString(told(t), "RECORD"))
 }
 
 // The verdicts of the night, in order; each answer is on record, and every number printed stands in an answer of the service.
 func TestDemoAnswersAreThoseOfTheService(t *testing.T) {
+	t.Parallel()
 	var out bytes.Buffer
 	n, err := newNight(context.Background(), streams{nil, &out, &bytes.Buffer{}, time.Now}, filepath.Join(t.TempDir(), "night.keepclear"))
 	require.NoError(t, err)
@@ -114,6 +119,7 @@ func TestDemoAnswersAreThoseOfTheService(t *testing.T) {
 // What the demo names to be tried works: each command of the service as it stands, and, where tests may build, the other command
 // against a practice rig.
 func TestDemoNamesCommandsThatWork(t *testing.T) {
+	t.Parallel()
 	text := told(t)
 	tail := strings.ReplaceAll(text[strings.Index(text, "To try next"):], "\\\n", "")
 	var client [][]string

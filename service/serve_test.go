@@ -87,6 +87,11 @@ func TestTwoFilesOfOneRigAreRefused(t *testing.T) {
 
 // A rig file, a class or limits cut short anywhere never serve: the start names the file.
 func TestFirstStartWithACutFile(t *testing.T) {
+	t.Parallel()
+	step := 192 // odd to the lines' lengths, so that every kind of place is cut
+	if long() {
+		step = 64
+	}
 	limits := "sky/floor:\n  altitude_deg: 5\nsun/apart:\n  separation_deg: 35\npose/fresh:\n  age_s: 8\n...\n"
 	dir := rigFolder(t)
 	whole := map[string][]byte{"limits.yaml": []byte(limits)}
@@ -114,7 +119,7 @@ func TestFirstStartWithACutFile(t *testing.T) {
 	require.NoError(t, load())
 	for name, content := range whole {
 		path := filepath.Join(dir, name)
-		for n := 0; n < len(content)-1; n += 64 {
+		for n := 0; n < len(content)-1; n += step {
 			require.NoError(t, os.WriteFile(path, content[:n], 0o600))
 			err := load()
 			require.Error(t, err, "%s cut to %d bytes", name, n)
