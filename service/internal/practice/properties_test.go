@@ -255,7 +255,7 @@ func TestCameraRepeatsItself(t *testing.T) {
 	m.Slew(dusk, unit.Deg(38), unit.Deg(61), "", true)
 	at := m.Arrival(dusk).Add(time.Second)
 	a, b := practice.NewCamera(m, 1), practice.NewCamera(m, 1)
-	var least, most unit.Angle = unit.Turn, -unit.Turn
+	least, most := unit.Turn, -unit.Turn
 	for range 50 {
 		x, y := a.Picture(at, time.Second), b.Picture(at, time.Second)
 		require.Equal(t, x, y)
