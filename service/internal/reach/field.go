@@ -29,7 +29,7 @@ func (w Way) Lowest(chain *rig.Chain, up frame.Vec[frame.Rig], spread rig.Axes, 
 		l := &w.legs[i]
 		f.look(l, 0, l.lastMark(), hull(l.from, l.to, spread))
 	}
-	for n := 1; n < fieldCells && f.cells[0].bound < f.seen-0.75*f.tolerance; n++ {
+	for n := 1; n < fieldCells && f.cells[0].bound < f.seen-f.tolerance; n++ {
 		f.split(f.pop())
 	}
 	return unit.Angle(math.Asin(max(-1, min(1, f.cells[0].bound))))
@@ -66,20 +66,11 @@ func (f *field) look(l *leg, first, last float64, box rect) {
 	if l != nil && l.kind == rectLeg {
 		l = nil
 	}
-	from, by := m, h // a pose of the set, and how far from it the set surely goes each way
 	if l != nil {
-		from, by = l.point(first+(last-first)/2), f.spread
-		v, _, _ = f.at(from)
+		v, _, _ = f.at(l.point(first + (last-first)/2))
 	}
-	// Of a stretch of a leg that is thinner than a quarter of the tolerance the corner may be outside the set by so much: see Lowest.
-	downhill, _, _ := f.at(rig.Axes{A1: from.A1 - toward(g1, by.A1), A2: from.A2 - toward(g2, by.A2)})
-	f.seen = min(f.seen, v, downhill)
+	f.seen = min(f.seen, v)
 	f.push(fieldCell{l, first, last, box, bound})
-}
-
-// toward gives a size the sign of a slope.
-func toward(slope float64, by unit.Angle) unit.Angle {
-	return unit.Angle(math.Copysign(float64(by), slope))
 }
 
 // at returns f and its two derivatives at a pose.
@@ -94,7 +85,7 @@ func (f *field) at(a rig.Axes) (v, g1, g2 float64) {
 func (f *field) split(c fieldCell) {
 	if c.leg != nil {
 		a, b := c.leg.point(c.first), c.leg.point(c.last)
-		if d := b.Sub(a).Abs(); float64(d.A1+d.A2) > f.tolerance/4 {
+		if d := b.Sub(a).Abs(); float64(d.A1+d.A2) > f.tolerance/2 {
 			m := c.first + (c.last-c.first)/2
 			p := c.leg.point(m)
 			f.look(c.leg, c.first, m, hull(a, p, f.spread))
