@@ -69,13 +69,11 @@ func (in *Input) carryBelief(h *heaven, s *stand) {
 	if c := in.Snapshot.Rig.Pose.Candidates; len(c) > 0 {
 		sampled = c[0].Axes
 	}
-	var b rig.Axes
+	s.side = in.Rig.Kind.SideOf(sampled)
 	if side := s.sample.Belief.Side; side != "" && in.Rig.Mount.SideSensed {
 		s.side, s.sides = side, []rig.Side{side}
-		b = rig.LiftNear(in.Rig.Map(then, ra, dec, s.side), sampled)
-	} else {
-		b, s.side = in.Rig.Nearest(then, ra, dec, sampled)
 	}
+	b := rig.LiftNear(in.Rig.Map(then, ra, dec, s.side), sampled)
 	s.believes = true
 	s.belief = p.Add(b.Sub(sampled))
 	s.ra, s.dec, _ = in.Rig.Unmap(s.mount, s.belief)

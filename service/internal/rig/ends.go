@@ -59,18 +59,6 @@ func (r *Rig) Unmap(m MountSky, a Axes) (ra, dec unit.Angle, side Side) {
 // LiftNear returns a with each angle on the turn nearest to p.
 func LiftNear(a, p Axes) Axes { return Axes{a.A1.Near(p.A1), a.A2.Near(p.A2)} }
 
-// Nearest returns M of a position of date on the side, and on the turn, nearest to a pose, the larger of the two angles counting; of equals
-// the pose's own side. Near the end of axis 1 a belief that is off by little may lie on the other side than the pose.
-func (r *Rig) Nearest(m MountSky, ra, dec unit.Angle, p Axes) (Axes, Side) {
-	side := r.Kind.SideOf(p)
-	own := LiftNear(r.Map(m, ra, dec, side), p)
-	other := LiftNear(r.Map(m, ra, dec, side.Other()), p)
-	if other.Sub(p).Abs().Max() < own.Sub(p).Abs().Max() {
-		return other, side.Other()
-	}
-	return own, side
-}
-
 // Lifts returns the unreduced poses that stand for a, seen from p, by the declared way round: the turn within travel nearest to
 // p (within travel), the nearest turn whatever the travel (shortest), or every turn within travel (unknown). Where no turn lies
 // within travel it is the one nearest to the middle of travel, and travel will refuse it.
@@ -127,7 +115,7 @@ type Going struct {
 	Poses       []Axes     // the candidate poses, likeliest first
 	BeliefRA    unit.Angle // of date
 	BeliefDec   unit.Angle
-	BeliefSides []Side     // the sides that the belief may mean; empty: the one nearest to each pose
+	BeliefSides []Side     // the sides that the belief may mean; empty: that of each pose
 	Now, Then   MountSky   // the mount's own, at the sample and on arrival
 	OursThen    MountSky   // what is right, on arrival: where the asker means to go
 	TargetRA    unit.Angle // of date
@@ -233,8 +221,7 @@ func (r *Rig) believedEnds(g Going, i int, p Axes, side Side, add func(End)) {
 	onSky := r.Mount.Sync == KeptOnSky || r.Mount.Sync == KeptUnknown
 	sides := g.BeliefSides
 	if len(sides) == 0 {
-		_, near := r.Nearest(g.Now, g.BeliefRA, g.BeliefDec, p)
-		sides = []Side{near}
+		sides = []Side{r.Kind.SideOf(p)}
 	}
 	for _, bside := range sides {
 		b := LiftNear(r.Map(g.Now, g.BeliefRA, g.BeliefDec, bside), p)

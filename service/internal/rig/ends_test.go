@@ -167,26 +167,15 @@ func (w *twin) sides(asked rig.Side, ra float64) []bool {
 	return out
 }
 
-// nearest is the belief in axis terms: of both solutions, on every turn, the one that the fewest degrees of either axis explain.
-func (w *twin) nearest(ra, dec float64, p pair) pair {
-	best, far := pair{}, math.Inf(1)
-	for _, first := range []bool{true, false} {
-		b := w.axes(w.lst, w.mountLat, ra, dec, first)
-		b = pair{p[0] + wrap180(b[0]-p[0]), p[1] + wrap180(b[1]-p[1])}
-		if d := math.Max(math.Abs(b[0]-p[0]), math.Abs(b[1]-p[1])); d < far-1e-9 {
-			best, far = b, d
-		}
-	}
-	return best
-}
-
 // ends is section 3: t, p + (t - b), and the map of the target less the offset on the sky.
 func (w *twin) ends(poses []pair, bRA, bDec, tRA, tDec float64, asked rig.Side) (intended, believed []pair) {
 	for _, p := range poses {
 		for _, first := range w.sides(asked, tRA) {
 			intended = append(intended, w.lifted(w.axes(w.oursLST, w.oursLat, tRA, tDec, first), p)...)
 			if w.keeping != rig.KeptOnSky {
-				b := w.nearest(bRA, bDec, p)
+				poseFirst := w.kind == rig.German && wrap180(p[1]) >= 0 || w.kind != rig.German && math.Abs(wrap180(p[1])) <= 90
+				b := w.axes(w.lst, w.mountLat, bRA, bDec, poseFirst)
+				b = pair{p[0] + wrap180(b[0]-p[0]), p[1] + wrap180(b[1]-p[1])}
 				for _, t := range w.lifted(w.axes(w.lst, w.mountLat, tRA, tDec, first), b) {
 					believed = append(believed, pair{p[0] + t[0] - b[0], p[1] + t[1] - b[1]})
 				}
