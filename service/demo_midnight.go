@@ -22,8 +22,7 @@ func (n *night) midnight() {
 	n.slew("May it slew across to "+second.String()+" and track 55 min?", second, 55*time.Minute, keepclear.Allow)
 	n.pass(clockTime(22, 25))
 	flip := &pb.Action{Kind: &pb.Action_Flip{Flip: &pb.Flip{TrackDuration: durationpb.New(70 * time.Minute)}}}
-	past := n.axes().A1 - unit.Deg(90) // tube west: axis 1 = hour angle + 90° (design, section 4)
-	a := n.step(fmt.Sprintf("May it flip, %.0f min past the meridian, and track on?", past.Deg()*4), n.handle.Ask(n.ctx, flip), keepclear.Allow)
+	a := n.step(fmt.Sprintf("May it flip, %.0f min past the meridian, and track on?", n.pastMeridian().Deg()*4), n.handle.Ask(n.ctx, flip), keepclear.Allow)
 	if h := a.Reply.GetJudgement().GetHarmlessUntil().GetAtTime(); h != nil {
 		n.say(under, "Unflipped, it could have tracked until %s.", local(h.AsTime()))
 	}
@@ -35,6 +34,20 @@ func (n *night) midnight() {
 	n.slew("May it slew to "+third.String()+" and track 30 min?", third, 30*time.Minute, keepclear.Allow)
 	n.falseSolve()
 	n.secondPicture()
+}
+
+// pastMeridian is the hour angle of what the mount believes to look at; 1° is four minutes.
+func (n *night) pastMeridian() (hour unit.Angle) {
+	n.order(func(m *practice.Mount, at time.Time) {
+		ra, _, _ := m.Belief(at)
+		s, err := newMoment()(at)
+		if err != nil {
+			n.fault("%v", err)
+			return
+		}
+		hour = (s.SiderealTime(n.rig.Site.Lon) - ra).Wrapped()
+	})
+	return hour
 }
 
 // falseSolve: 45° off, almost all in declination, 19 stars, a small residual. Refused; and what would have happened.

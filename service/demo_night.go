@@ -58,8 +58,9 @@ type night struct {
 	mount  *practice.Mount
 	camera *practice.Camera
 
-	wrong []string  // what came out otherwise than the story says
-	seen  []witness // every answer, for the summary and for those who check the numbers
+	wrong    []string            // what came out otherwise than the story says
+	seen     []witness           // every answer, for the summary and for those who check the numbers
+	outlooks []*pb.RehearsedStep // of the four targets
 }
 
 // witness is one answer with what was true when it was asked for.

@@ -76,6 +76,7 @@ func (n *night) rehearse() {
 			return
 		}
 		step := r.GetSteps()[0]
+		n.outlooks = append(n.outlooks, step)
 		j := step.GetOutlook()
 		word := map[pb.Verdict]string{pb.Verdict_VERDICT_ALLOW: "would pass", pb.Verdict_VERDICT_DENY: "would be DENIED", pb.Verdict_VERDICT_HOLD: "would be HELD"}[j.GetVerdict()]
 		n.say(under, "%s from %s, track %s: %s; it could track until %s.", p.t, local(p.at), hoursMinutes(p.track), word, local(step.GetPassesUntilTime().AsTime()))
@@ -91,14 +92,20 @@ func (n *night) rehearse() {
 func (n *night) endsEarly(step *pb.RehearsedStep) {
 	j := step.GetOutlook()
 	n.say(under+2, "%s", j.GetSentence())
-	travel, _ := factOf(j, "travel_in_s")
-	limit := step.GetStartTime().AsTime().Add(time.Duration(travel * float64(time.Second)))
+	limit := limitActs(step)
 	n.say(under+2, "The rig's own travel limit would act at %s only.", local(limit))
 	about := strings.Join(findingOf(j, "track/fits").GetAbout(), ", ")
 	switch early := limit.Sub(step.GetPassesUntilTime().AsTime()); {
 	case j.GetVerdict() != pb.Verdict_VERDICT_DENY, !strings.Contains(about, "leg and camera"), early < 10*time.Minute:
 		n.fault("rehearsal of %s: %s about %s, %s before the travel limit: %s", first, j.GetVerdict(), about, early, j.GetSentence())
 	}
+}
+
+// limitActs is when the rig's travel limit would end a rehearsed track.
+func limitActs(step *pb.RehearsedStep) time.Time {
+	slewing, _ := factOf(step.GetOutlook(), "motion_s")
+	travel, _ := factOf(step.GetOutlook(), "travel_in_s") // from arrival
+	return step.GetStartTime().AsTime().Add(time.Duration((slewing + travel) * float64(time.Second)))
 }
 
 // home asks for a homing and does it; known tells whether the counters counted before.
