@@ -193,7 +193,7 @@ func (in *Input) recentring(f Set, h *heaven, s *stand, after rig.Axes, out *Out
 		e := rig.End{Axes: turned, From: i, Because: "told to recentre, the mount turns by what the sync would make it believe is missing", Shift: c.Axes.Sub(rig.LiftNear(after, c.Axes))}
 		j := in.straightTo(s, e)[0]
 		r := p.Prove(j.way, j.sharp, reach.Budget(in.Cells))
-		end := End{End: j.end, MotionS: j.way.Seconds(), Closest: in.approach(r.Nearest, &j), Believed: in.believedAfter(h, s, turned, c.Axes, after)}
+		end := End{End: j.end, MotionS: j.way.Seconds(), Closest: in.approach(r, &j), Believed: in.believedAfter(h, s, turned, c.Axes, after)}
 		if r.Contact != nil {
 			end.Contact = contactOf(r.Contact)
 		}

@@ -224,6 +224,29 @@ func (c *course) until(spread rig.Axes, ask func(w reach.Way, spread rig.Axes) r
 	return reach.Until{Whole: true, Decided: true, Clear: c.seconds(), Broken: math.Inf(1)}
 }
 
+// nearest is the closest approach, by what is spare, in so many seconds of the course; nil where no pair can come near.
+func (in *Input) nearest(p *reach.Prover, c *course, seconds float64) *question.Clearance {
+	var out *question.Clearance
+	for _, s := range c.stretches {
+		if s.start >= seconds {
+			break
+		}
+		end := math.Min(seconds, s.start+s.way.Seconds())
+		r := p.Prove(reach.Uniform(c.at(s.start), c.at(end), end-s.start), c.journey.spread.Add(s.bend), reach.Budget(in.Cells))
+		if r.Nearest == nil {
+			continue
+		}
+		r.Nearest.Seconds += c.arrival + s.start
+		if x := in.approach(r, c.journey); x != nil && (out == nil || spareOf(x) < spareOf(out)) {
+			out = x
+		}
+	}
+	return out
+}
+
+// spareOf is what a clearance has left of what is wanted, millimetres.
+func spareOf(c *question.Clearance) float64 { return c.LowerMM - c.RequiredMM }
+
 // crossing is the first instant from arrival at which what is left, a function of pose and stray that is least at the ends of the even
 // stretches between nodes and even along them, is negative; a day where it never is.
 func (c *course) crossing(left func(at, bend rig.Axes) unit.Angle) float64 {

@@ -56,6 +56,11 @@ func (in *Input) followFacts(f Set, h *heaven, p *reach.Prover, s *stand, ways [
 			ends, sharp = math.Min(ends, c.arrival+b.in), math.Min(sharp, b.sharp)
 		}
 	}
+	for i := range courses { // for people: what binds is how long the margins keep
+		if x := in.nearest(p, &courses[i], asked); x != nil && (out.Closest == nil || spareOf(x) < spareOf(out.Closest)) {
+			out.Closest = x
+		}
+	}
 	if ends < dayS {
 		t := in.later(ends)
 		out.TrackEnds = &t

@@ -29,7 +29,7 @@ type Input struct {
 type Outcome struct {
 	Facts   Set
 	Ends    []End                 // where the motion could end; intended first
-	Closest *question.Clearance   // of all ends and ways
+	Closest *question.Clearance   // of all ends and ways, and of the tracking that was asked for
 	Legs    []question.Leg        // of the intended way
 	Instead []question.Action     // proposals that may pass where this does not, best first; to be judged before they are offered
 	Notes   []string              // what the question left out and what that cost

@@ -67,7 +67,7 @@ func (in *Input) clearance(f Set, p *reach.Prover, ways []journey, out *Outcome)
 	for i := range ways {
 		j := &ways[i]
 		r := p.Prove(j.way, j.spread, reach.Budget(in.Cells))
-		end := End{End: j.end, MotionS: j.way.Seconds(), Closest: in.approach(r.Nearest, j)}
+		end := End{End: j.end, MotionS: j.way.Seconds(), Closest: in.approach(r, j)}
 		if r.Contact != nil {
 			end.Contact = contactOf(r.Contact)
 		}
@@ -81,8 +81,8 @@ func (in *Input) clearance(f Set, p *reach.Prover, ways []journey, out *Outcome)
 		if r.Fails() { // is it the uncertainty alone?
 			exact := p.Prove(j.way, j.sharp, reach.Budget(in.Cells))
 			upper = float64(exact.Upper)
-			if exact.Nearest != nil {
-				end.Closest = in.approach(exact.Nearest, j)
+			if c := in.approach(exact, j); c != nil {
+				end.Closest = c
 			}
 			if exact.Contact != nil {
 				end.Contact = contactOf(exact.Contact)
@@ -130,12 +130,18 @@ func putClearance(f Set, spare, sharp float64, worst, worstSharp *question.Clear
 	}
 }
 
-// approach turns a prover's nearest approach into a clearance with its instant.
-func (in *Input) approach(a *reach.Approach, j *journey) *question.Clearance {
-	if a == nil {
+// approach turns a prover's result into its nearest approach with the instant; nil where nothing is proven. The gap is the one proven
+// of every pose, not only of the one where it was seen; of a contact no more is known than where it was seen.
+func (in *Input) approach(r reach.Result, j *journey) *question.Clearance {
+	a := r.Nearest
+	if a == nil || math.IsInf(float64(r.Lower), -1) {
 		return nil
 	}
-	c := &question.Clearance{LowerMM: float64(a.Lower), UpperMM: float64(a.Upper), RequiredMM: float64(a.Required), Parts: a.Parts, Axes: a.Pose}
+	lower := a.Lower
+	if a.Upper > 0 {
+		lower = min(lower, a.Required+r.Lower)
+	}
+	c := &question.Clearance{LowerMM: float64(lower), UpperMM: float64(a.Upper), RequiredMM: float64(a.Required), Parts: a.Parts, Axes: a.Pose}
 	if !math.IsInf(a.Seconds, 0) {
 		t := in.Snapshot.At.Add(time.Duration(a.Seconds * float64(time.Second)))
 		c.Instant = &t
