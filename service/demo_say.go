@@ -66,7 +66,7 @@ func (n *night) step(asked string, a keepclear.Answer, want keepclear.Verdict) k
 		n.say(under, "%s %s.", map[bool]string{true: "Would pass now:", false: "and then ask:"}[i == 0], describe(x))
 	}
 	if c := a.Reply.GetJudgement().GetClosest(); c != nil && len(c.GetParts()) == 2 {
-		n.say(under, "Closest on the way: %s.", gap(c))
+		n.say(under, "%s.", gap(c))
 	}
 	if a.Verdict != want {
 		n.fault("%s: %s where %s was due: %s", asked, a.Verdict, want, a.Why)
@@ -77,10 +77,13 @@ func (n *night) step(asked string, a keepclear.Answer, want keepclear.Verdict) k
 // gap says how near two parts come.
 func gap(c *pb.Clearance) string {
 	parts := c.GetParts()[0] + " and " + c.GetParts()[1]
-	if c.GetUpperMm() <= 0 {
-		return fmt.Sprintf("%s run into each other (%.0f mm wanted)", parts, c.GetRequiredMm())
+	switch {
+	case c.GetUpperMm() <= 0:
+		return fmt.Sprintf("On the way %s would run into each other (%.0f mm wanted)", parts, c.GetRequiredMm())
+	case c.GetUpperMm() < c.GetRequiredMm():
+		return fmt.Sprintf("Closest on the way: %s, %.0f mm or less (%.0f mm wanted)", parts, c.GetUpperMm(), c.GetRequiredMm())
 	}
-	return fmt.Sprintf("%s, %.0f mm (%.0f mm wanted)", parts, c.GetLowerMm(), c.GetRequiredMm())
+	return fmt.Sprintf("Closest on the way: %s, %.0f mm (%.0f mm wanted)", parts, c.GetLowerMm(), c.GetRequiredMm())
 }
 
 // tell reports an event and prints what it did.
