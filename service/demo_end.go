@@ -46,7 +46,7 @@ func (n *night) summary() {
 		}
 	}
 	if nearest != nil {
-		n.say(under, "The narrowest way that was allowed was asked for at %s. %s.", when, gap(nearest))
+		n.say(under, "The narrowest way that was allowed, asked for at %s: %s.", when, nearness(nearest))
 	}
 }
 

@@ -107,7 +107,7 @@ func (n *night) passingLimits(e *pb.PredictedEnd) {
 			word = "FAILS"
 			n.fault("%s would have stopped the false solve's slew", x.rule)
 		}
-		fmt.Fprintf(n.out, "       %-12s  %-8s  %6.1f°  %s  (%s, by %s)\n", x.rule, x.whose, x.value, word, within, low.GetOrigin())
+		fmt.Fprintf(n.out, "         %-12s  %-8s  %6.1f°  %s  (%s, %s)\n", x.rule, x.whose, x.value, word, within, low.GetOrigin())
 	}
 }
 

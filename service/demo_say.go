@@ -74,16 +74,21 @@ func (n *night) step(asked string, a keepclear.Answer, want keepclear.Verdict) k
 	return a
 }
 
-// gap says how near two parts come.
+// gap says in a sentence how near two parts come on the way.
 func gap(c *pb.Clearance) string {
-	parts := c.GetParts()[0] + " and " + c.GetParts()[1]
-	switch {
-	case c.GetUpperMm() <= 0:
-		return fmt.Sprintf("On the way %s would run into each other (%.0f mm wanted)", parts, c.GetRequiredMm())
-	case c.GetUpperMm() < c.GetRequiredMm():
-		return fmt.Sprintf("Closest on the way: %s, %.0f mm or less (%.0f mm wanted)", parts, c.GetUpperMm(), c.GetRequiredMm())
+	if c.GetUpperMm() <= 0 {
+		return fmt.Sprintf("On the way %s and %s would run into each other (%.0f mm wanted)", c.GetParts()[0], c.GetParts()[1], c.GetRequiredMm())
 	}
-	return fmt.Sprintf("Closest on the way: %s, %.0f mm (%.0f mm wanted)", parts, c.GetLowerMm(), c.GetRequiredMm())
+	return "Closest on the way: " + nearness(c)
+}
+
+// nearness says how near two parts come: what is proven of the whole way or, where that is too near, what was seen.
+func nearness(c *pb.Clearance) string {
+	mm := fmt.Sprintf("at least %.0f mm", c.GetLowerMm())
+	if c.GetUpperMm() < c.GetRequiredMm() {
+		mm = fmt.Sprintf("%.0f mm or less", c.GetUpperMm())
+	}
+	return fmt.Sprintf("%s and %s, %s (%.0f mm wanted)", c.GetParts()[0], c.GetParts()[1], mm, c.GetRequiredMm())
 }
 
 // tell reports an event and prints what it did.

@@ -96,7 +96,7 @@ func TestDemoAnswersAreThoseOfTheService(t *testing.T) {
 		assert.Greater(t, w.ask.GetReceipt().GetNumber(), last, "%s: each answer has an entry of its own", w.what)
 		last = w.ask.GetReceipt().GetNumber()
 		if c := j.GetClosest(); c != nil && c.GetUpperMm() > 0 {
-			assert.Contains(t, text, fmt.Sprintf("Closest on the way: %s and %s, %.0f mm (%.0f mm wanted).", c.GetParts()[0], c.GetParts()[1], c.GetLowerMm(), c.GetRequiredMm()), w.what)
+			assert.Contains(t, text, fmt.Sprintf("Closest on the way: %s and %s, at least %.0f mm (%.0f mm wanted).", c.GetParts()[0], c.GetParts()[1], c.GetLowerMm(), c.GetRequiredMm()), w.what)
 		}
 	}
 	falseOne := n.seen[8].ask.GetJudgement()
