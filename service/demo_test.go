@@ -61,6 +61,16 @@ func TestDemoTellsItsStory(t *testing.T) {
 	}
 }
 
+// What the README shows of the demo is what the demo prints.
+func TestReadmeQuotesTheDemo(t *testing.T) {
+	t.Parallel()
+	readme, err := os.ReadFile(filepath.Join("..", "README.md"))
+	require.NoError(t, err)
+	quoted := regexp.MustCompile("(?s)```\n(\\d\\d:\\d\\d .*?)```").FindSubmatch(readme)
+	require.NotNil(t, quoted, "the README quotes a step of the demo")
+	assert.Contains(t, told(t), string(quoted[1]), "renew the README's block from: go run ./service demo")
+}
+
 // The same night gives the same words, but for where the record lies.
 func TestDemoRepeatsItself(t *testing.T) {
 	t.Parallel()
