@@ -25,6 +25,7 @@ func defaults() limitTable {
 	return limitTable{
 		"clear/path part_mm": 10, "clear/path general_mm": 10, "sun/apart separation_deg": 30, "sky/floor altitude_deg": -3,
 		"sky/horizon above_deg": 0, "track/fits spare_s": 60, "sync/sum axis_deg": 5, "sync/second agree_arcmin": 10,
+		"permit start_within_s": 10, "permit start_tolerance_deg": 0.5,
 	}
 }
 
@@ -83,6 +84,17 @@ func standing(t *testing.T, r *rig.Rig, at rig.Axes, off rig.Axes, a question.Ac
 		Snapshot: question.Snapshot{Rig: state, At: evening, Clock: question.Clock{KernelSynced: true, KernelBoundS: 0.01}},
 		Rig:      r, Limits: defaults(), Moment: moment, Cells: 20_000,
 	}
+}
+
+// example reads one of the example rigs.
+func example(t *testing.T, name string) *rig.Rig {
+	t.Helper()
+	dir := "../../../testdata/rigs/"
+	content, err := os.ReadFile(dir + name)
+	require.NoError(t, err)
+	r, bad := rig.Parse(name, content, func(file string) ([]byte, error) { return os.ReadFile(dir + file) })
+	require.NotNil(t, r, "%v", bad)
+	return r
 }
 
 func ptr[T any](v T) *T { return &v }
