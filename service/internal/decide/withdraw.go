@@ -60,7 +60,7 @@ func (d *Decider) withdraw(g *group, why, asker string, sent state.Exchanged) er
 	s := g.live
 	g.setOpen()
 	w, err := d.put(g, d.parts.Record.Head(g.name), entry{
-		kind: state.Withdrawn, asker: asker, sentence: "Leave was " + why + ".", request: Request{Sent: sent},
+		kind: state.Withdrawn, asker: asker, sentence: "Leave is over: " + why + ".", request: Request{Sent: sent},
 		body: state.Body{Event: state.Event{After: &s}},
 	}, nil, d.parts.Now())
 	g.turn.Unlock()
