@@ -56,8 +56,8 @@ func (n *night) toTry() {
 	for _, line := range []string{
 		"# verify this night's record",
 		"go run ./service verify " + n.record,
-		"# a practice rig in one terminal (--clock-within: your word for this clock)",
-		"go run ./service serve --practice heron --clock-within 2",
+		"# a practice rig in one terminal",
+		"go run ./service serve --practice heron",
 		"# and questions from another",
 		"go run ./clients/keepclear ask heron slew --axis1 -30 --axis2 60 \\",
 		"    --attended-by you",

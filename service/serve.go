@@ -54,6 +54,9 @@ func serve(ctx context.Context, s streams, args []string) int {
 	}
 	defer sv.close()
 	fmt.Fprintf(s.out, "%s\n\nkeepclear answers on %s, rigs %v, record %s\n", caution, sv.listener.Addr(), sv.decider.Rigs(), o.record)
+	if o.practice != "" {
+		fmt.Fprintln(s.out, practiceWords)
+	}
 	if err := sv.run(ctx); err != nil {
 		fmt.Fprintf(s.err, "keepclear stopped: %v\n", err)
 		return exitCheck
