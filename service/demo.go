@@ -33,11 +33,16 @@ func demo(ctx context.Context, s streams, args []string) int {
 		return exitCheck
 	}
 	defer n.close()
-	n.opening()
-	n.evening()
-	n.midnight()
-	n.afterThePowerDip()
-	n.morning(ctx)
+	for _, play := range []func(){n.opening, n.evening, n.midnight, n.afterThePowerDip, func() { n.morning(ctx) }} {
+		play()
+		if ctx.Err() != nil {
+			fmt.Fprintln(s.err, "the demo was interrupted; its record stays at "+n.record)
+			return exitCheck
+		}
+		if len(n.wrong) > 0 { // what follows would follow from that
+			break
+		}
+	}
 	for _, w := range n.wrong {
 		fmt.Fprintf(s.err, "NOT AS THE STORY SAYS: %s\n", w)
 	}

@@ -60,7 +60,7 @@ func (n *night) toTry() {
 		"go run ./service serve --practice heron",
 		"# and questions from another",
 		"go run ./clients/keepclear ask heron slew --axis1 -30 --axis2 60 \\",
-		"    --attended-by you",
+		"    --attended-by you --practice",
 		"go run ./clients/keepclear rigs",
 		"go run ./clients/keepclear entries list",
 		"# your own rig: an empty form to measure by",

@@ -71,6 +71,25 @@ func TestReadmeQuotesTheDemo(t *testing.T) {
 	assert.Contains(t, told(t), string(quoted[1]), "renew the README's block from: go run ./service demo")
 }
 
+// A night that goes otherwise, or is cut short, is no success.
+func TestDemoSaysWhenItWentOtherwise(t *testing.T) {
+	t.Parallel()
+	ctx, cancel := context.WithCancel(t.Context())
+	cancel()
+	var out, errs bytes.Buffer
+	assert.Equal(t, exitCheck, run(ctx, []string{"demo"}, nil, &out, &errs, time.Now))
+	assert.Contains(t, errs.String(), "interrupted")
+	record := regexp.MustCompile(`\S+\.keepclear`).FindString(errs.String())
+	assert.NoError(t, os.RemoveAll(filepath.Dir(record)))
+
+	n, err := newNight(t.Context(), streams{nil, &out, &errs, time.Now}, filepath.Join(t.TempDir(), "night.keepclear"))
+	require.NoError(t, err)
+	defer n.close()
+	n.home(&pb.Home{}, "May it home, unattested?", keepclear.Allow, true)
+	require.Len(t, n.wrong, 1, "nobody said where the axes are: a hold, and not what was wanted")
+	assert.Contains(t, n.wrong[0], "hold where allow was due")
+}
+
 // The same night gives the same words, but for where the record lies.
 func TestDemoRepeatsItself(t *testing.T) {
 	t.Parallel()

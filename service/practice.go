@@ -138,7 +138,7 @@ func (p *practiceRig) photograph(q *question.Permit, now time.Time) {
 		fmt.Fprintf(p.out, "practice rig: its solve cannot be shown: %v\n", err)
 		return
 	}
-	fmt.Fprintf(p.out, "practice rig: it tracks; to try a sync, give this solve to keepclear ask heron sync --solve - within two minutes:\n%s\n", b)
+	fmt.Fprintf(p.out, "practice rig: it tracks; to try a sync, within two minutes give this solve to: keepclear ask heron sync --practice --solve -\n%s\n", b)
 }
 
 // act starts a permitted motion.
