@@ -19,6 +19,7 @@ func ask(k *call) (int, error) {
 	attended := k.flags.String("attended-by", "", "a person who can reach the power switch")
 	replaces := k.flags.String("replaces", "", "id of the open permit that an allow shall replace")
 	later := k.flags.Bool("begin-later", false, "the permit waits for a begin")
+	practice := k.flags.Bool("practice", false, "take a permit of a practice rig for an allow: no real mount may move on it")
 	words, err := k.words()
 	if err != nil {
 		return 0, err
@@ -49,34 +50,36 @@ func ask(k *call) (int, error) {
 	}
 	ctx, cancel := k.timed()
 	defer cancel()
+	sent := k.now()
 	reply, err := pb.NewMotionServiceClient(conn).Ask(ctx, req)
 	if err != nil {
 		return 0, err
 	}
+	fault := ""
+	if reply.GetJudgement().GetVerdict() == pb.Verdict_VERDICT_ALLOW {
+		fault = wrongWith(req, reply, *practice, k.now().Sub(sent))
+	}
+	code := code(reply, fault)
 	if *k.json {
 		k.printJSON(reply)
-	} else {
-		k.printAnswer(reply)
+		if fault != "" {
+			fmt.Fprintf(k.err, "HOLD  the service allowed it, but %s\n", fault)
+		}
+		return code, nil
 	}
-	return code(reply), nil
-}
-
-// code is the exit code of an answer: an allow without leave is a hold.
-func code(r *pb.AskResponse) int {
-	switch {
-	case r.GetJudgement().GetVerdict() == pb.Verdict_VERDICT_DENY:
-		return exitDeny
-	case r.GetJudgement().GetVerdict() == pb.Verdict_VERDICT_ALLOW && (r.GetPermit() != nil || r.GetSyncLeave() != nil):
-		return exitDone
-	}
-	return exitHold
+	k.printAnswer(reply, code, fault)
+	return code, nil
 }
 
 // printAnswer prints an answer for a person: verdict and why, what to do, what would pass, what was given.
-func (k *call) printAnswer(r *pb.AskResponse) {
+func (k *call) printAnswer(r *pb.AskResponse, code int, fault string) {
 	j := r.GetJudgement()
-	head := map[int]string{exitDone: "ALLOW", exitDeny: "DENY", exitHold: "HOLD"}[code(r)]
-	fmt.Fprintf(k.out, "%-5s %s\n", head, j.GetSentence())
+	head := map[int]string{exitDone: "ALLOW", exitDeny: "DENY", exitHold: "HOLD"}[code]
+	why := j.GetSentence()
+	if fault != "" {
+		why = "The service allowed it, but " + strings.TrimSuffix(fault, ".") + "."
+	}
+	fmt.Fprintf(k.out, "%-5s %s\n", head, why)
 	k.printFindings(j)
 	for i, x := range j.GetAskInstead() {
 		fmt.Fprintf(k.out, "      %s %s\n", map[bool]string{true: "Would pass now:", false: "and then ask:  "}[i == 0], say(x))
@@ -84,7 +87,7 @@ func (k *call) printAnswer(r *pb.AskResponse) {
 	if j.GetStopTracking() {
 		fmt.Fprintln(k.out, "      STOP TRACKING NOW: standing as it is does not stay clear for long.")
 	}
-	if h := j.GetHarmlessUntil(); h != nil && code(r) != exitDone {
+	if h := j.GetHarmlessUntil(); h != nil && code != exitDone {
 		fmt.Fprintf(k.out, "      Carrying on as it is stays clear until %s.\n", h.GetAtTime().AsTime().Format("15:04:05 UTC"))
 	}
 	if p := r.GetPermit(); p != nil {

@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"context"
+	"fmt"
 	"net"
 	"strings"
 	"testing"
@@ -13,6 +14,8 @@ import (
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/types/known/durationpb"
 
 	pb "keepclear.example/keepclear/api/keepclear/v1"
 )
@@ -88,30 +91,106 @@ func TestWrongUsageSaysWhatIsWanted(t *testing.T) {
 	assert.Equal(t, exitDone, code)
 }
 
-// Exit codes are the verdict: 0, 4, 3; an allow without its permit is a hold.
+// inOrder is an allow in which everything is in order.
+func inOrder(r *pb.AskRequest) *pb.AskResponse {
+	within := &pb.Deadline{WithinDuration: durationpb.New(time.Hour)}
+	out := &pb.AskResponse{Judgement: &pb.Judgement{Verdict: pb.Verdict_VERDICT_ALLOW, Sentence: "Every rule that applies passed."}}
+	if x := r.GetAction().GetSync(); x != nil {
+		out.Leave = &pb.AskResponse_SyncLeave{SyncLeave: &pb.SyncLeave{LeaveId: "l1", RequestId: r.GetRequestId(), Rig: r.GetRig(), Sync: x, Epoch: 3, UseBy: within, Live: true}}
+		return out
+	}
+	state := pb.PermitState_PERMIT_STATE_BEGUN
+	if r.GetBeginLater() {
+		state = pb.PermitState_PERMIT_STATE_GRANTED
+	}
+	out.Leave = &pb.AskResponse_Permit{Permit: &pb.Permit{PermitId: "p1", RequestId: r.GetRequestId(), Rig: r.GetRig(), Action: r.GetAction(), Epoch: 3, State: state, StartBy: within}}
+	return out
+}
+
+// Exit codes are the verdict: 0, 4, 3. A script moves a mount on a 0, so an allow with anything wrong about it is a hold.
 func TestExitCodes(t *testing.T) {
-	permit := &pb.AskResponse_Permit{Permit: &pb.Permit{PermitId: "p1", State: pb.PermitState_PERMIT_STATE_BEGUN}}
+	permit := func(spoil func(*pb.Permit)) func(*pb.AskResponse) {
+		return func(r *pb.AskResponse) { spoil(r.GetPermit()) }
+	}
 	for name, c := range map[string]struct {
-		reply *pb.AskResponse
+		spoil func(*pb.AskResponse)
+		flags string
 		code  int
 		word  string
+		says  string
 	}{
-		"allow":          {&pb.AskResponse{Judgement: &pb.Judgement{Verdict: pb.Verdict_VERDICT_ALLOW}, Leave: permit}, exitDone, "ALLOW"},
-		"broken allow":   {&pb.AskResponse{Judgement: &pb.Judgement{Verdict: pb.Verdict_VERDICT_ALLOW}}, exitHold, "HOLD"},
-		"deny":           {&pb.AskResponse{Judgement: &pb.Judgement{Verdict: pb.Verdict_VERDICT_DENY, Sentence: "Too near."}}, exitDeny, "DENY"},
-		"hold":           {&pb.AskResponse{Judgement: &pb.Judgement{Verdict: pb.Verdict_VERDICT_HOLD}}, exitHold, "HOLD"},
-		"unknown word":   {&pb.AskResponse{Judgement: &pb.Judgement{Verdict: 99}, Leave: permit}, exitHold, "HOLD"},
-		"nothing at all": {&pb.AskResponse{}, exitHold, "HOLD"},
+		"allow":               {func(*pb.AskResponse) {}, "", exitDone, "ALLOW", "Permit p1, begun"},
+		"allow, to begin":     {func(*pb.AskResponse) {}, "--begin-later", exitDone, "ALLOW", "Permit p1, granted"},
+		"no permit":           {func(r *pb.AskResponse) { r.Leave = nil }, "", exitHold, "HOLD", "sent no permit"},
+		"taken back":          {permit(func(p *pb.Permit) { p.State = pb.PermitState_PERMIT_STATE_WITHDRAWN; p.EndedBecause = "locked" }), "", exitHold, "HOLD", "withdrawn: locked"},
+		"not begun":           {permit(func(p *pb.Permit) { p.State = pb.PermitState_PERMIT_STATE_GRANTED }), "", exitHold, "HOLD", "granted"},
+		"another action":      {permit(func(p *pb.Permit) { p.Action = &pb.Action{Kind: &pb.Action_Home{Home: &pb.Home{}}} }), "", exitHold, "HOLD", "another action"},
+		"another question":    {permit(func(p *pb.Permit) { p.RequestId = "x" }), "", exitHold, "HOLD", "another question"},
+		"another rig":         {permit(func(p *pb.Permit) { p.Rig = "crane" }), "", exitHold, "HOLD", `rig "crane"`},
+		"no epoch":            {permit(func(p *pb.Permit) { p.Epoch = 0 }), "", exitHold, "HOLD", "no epoch"},
+		"no deadline":         {permit(func(p *pb.Permit) { p.StartBy = nil }), "", exitHold, "HOLD", "until when"},
+		"too late":            {permit(func(p *pb.Permit) { p.StartBy.WithinDuration = durationpb.New(0) }), "", exitHold, "HOLD", "too late"},
+		"unknown condition":   {permit(func(p *pb.Permit) { p.Critical = []string{"hatch open"} }), "", exitHold, "HOLD", `"hatch open"`},
+		"practice":            {permit(func(p *pb.Permit) { p.Critical = []string{"practice"} }), "", exitHold, "HOLD", "no real mount"},
+		"practice, as wanted": {permit(func(p *pb.Permit) { p.Critical = []string{"practice"} }), "--practice", exitDone, "ALLOW", "no real mount"},
+		"deny": {func(r *pb.AskResponse) {
+			r.Judgement = &pb.Judgement{Verdict: pb.Verdict_VERDICT_DENY, Sentence: "Too near."}
+			r.Leave = nil
+		}, "", exitDeny, "DENY", "Too near."},
+		"hold":           {func(r *pb.AskResponse) { r.Judgement.Verdict = pb.Verdict_VERDICT_HOLD }, "", exitHold, "HOLD", ""},
+		"unknown word":   {func(r *pb.AskResponse) { r.Judgement.Verdict = 99 }, "", exitHold, "HOLD", ""},
+		"nothing at all": {func(r *pb.AskResponse) { proto.Reset(r) }, "", exitHold, "HOLD", ""},
 	} {
-		s := &service{ask: func(*pb.AskRequest) (*pb.AskResponse, error) { return c.reply, nil }}
+		s := &service{ask: func(r *pb.AskRequest) (*pb.AskResponse, error) { out := inOrder(r); c.spoil(out); return out, nil }}
 		address := served(t, s)
-		code, out, _ := typed(t, address, "ask heron slew --axis1 1 --axis2 2")
+		line := "ask heron slew --axis1 1 --axis2 2 " + c.flags
+		code, out, _ := typed(t, address, line)
 		assert.Equal(t, c.code, code, name)
 		assert.True(t, strings.HasPrefix(out, c.word), "%s: the verdict comes first: %s", name, out)
-		code, out, _ = typed(t, address, "ask heron slew --axis1 1 --axis2 2 --json")
+		assert.Contains(t, strings.Join(strings.Fields(out), " "), c.says, name)
+		code, out, errs := typed(t, address, line+" --json")
 		assert.Equal(t, c.code, code, name)
 		assert.True(t, strings.HasPrefix(out, "{"), name)
+		assert.Equal(t, strings.HasPrefix(errs, "HOLD"), c.code == exitHold && strings.Contains(out, "VERDICT_ALLOW"), "%s: a broken allow is said beside the JSON: %s", name, errs)
 	}
+}
+
+// A sync is held against what was sent as a motion is.
+func TestSyncExitCodes(t *testing.T) {
+	for name, c := range map[string]struct {
+		spoil func(*pb.SyncLeave)
+		code  int
+	}{
+		"allow":        {func(*pb.SyncLeave) {}, exitDone},
+		"over":         {func(l *pb.SyncLeave) { l.Live = false }, exitHold},
+		"another sync": {func(l *pb.SyncLeave) { l.Sync = nil }, exitHold},
+		"another rig":  {func(l *pb.SyncLeave) { l.Rig = "crane" }, exitHold},
+	} {
+		s := &service{ask: func(r *pb.AskRequest) (*pb.AskResponse, error) {
+			out := inOrder(r)
+			c.spoil(out.GetSyncLeave())
+			return out, nil
+		}}
+		code, out, _ := typed(t, served(t, s), "ask heron sync --solve -")
+		assert.Equal(t, c.code, code, "%s: %s", name, out)
+	}
+}
+
+// At three in the morning the page is a phone's: lines fold at spaces, ids stay whole.
+func TestLinesFold(t *testing.T) {
+	var b bytes.Buffer
+	f := &folded{to: &b}
+	digest := strings.Repeat("5e", 45)
+	fmt.Fprintf(f, "      What to do: %s\n", strings.Repeat("turn axis 1 back by °", 9))
+	fmt.Fprintf(f, "      digest %s\n\nshort", digest)
+	f.flush()
+	for _, line := range strings.Split(b.String(), "\n") {
+		if !strings.Contains(line, digest) {
+			assert.LessOrEqual(t, len([]rune(line)), 79, line)
+		}
+	}
+	assert.Contains(t, b.String(), "\n            "+digest+"\n\nshort\n")
+	assert.Equal(t, strings.Fields("What to do: "+strings.Repeat("turn axis 1 back by °", 9)+" digest "+digest+" short"), strings.Fields(b.String()), "nothing is lost")
 }
 
 // faults.md row 51: every status code is a hold, and so is nobody there.

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"google.golang.org/grpc"
+	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/credentials/insecure"
 	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/encoding/protojson"
@@ -60,7 +61,8 @@ type call struct {
 	ctx      context.Context
 	args     []string
 	in       io.Reader
-	out, err io.Writer
+	out, err io.Writer // out folds its lines for a phone
+	raw      io.Writer // where out goes, unfolded: for JSON
 	now      func() time.Time
 
 	flags   *flag.FlagSet
@@ -89,10 +91,12 @@ func run(ctx context.Context, args []string, in io.Reader, out, errs io.Writer, 
 }
 
 func runOne(ctx context.Context, c command, args []string, in io.Reader, out, errs io.Writer, now func() time.Time) int {
-	k := &call{ctx: ctx, args: args, in: in, out: out, err: errs, now: now, flags: flag.NewFlagSet("keepclear "+c.name, flag.ContinueOnError)}
+	page := &folded{to: out}
+	k := &call{ctx: ctx, args: args, in: in, out: page, raw: out, err: errs, now: now, flags: flag.NewFlagSet("keepclear "+c.name, flag.ContinueOnError)}
 	k.flags.SetOutput(errs)
 	k.address = k.flags.String("at-address", defaultAddress, "where the service listens")
 	k.json = k.flags.Bool("json", false, "print the service's messages as JSON")
+	defer page.flush()
 	code, err := c.run(k)
 	if k.conn != nil {
 		k.conn.Close()
@@ -112,6 +116,10 @@ func runOne(ctx context.Context, c command, args []string, in io.Reader, out, er
 // failed says that nobody answered, or answered with an error: a hold.
 func (k *call) failed(err error) int {
 	s := status.Convert(err)
+	if s.Code() == codes.Unavailable && len(s.Details()) == 0 { // of a service that answers, the reason stands in the details
+		fmt.Fprintf(k.out, "HOLD  Nobody answers at %s (%s).\n      Nothing may move on this. Is the service running? go run ./service serve starts it; --at-address says where it is.\n", *k.address, s.Message())
+		return exitHold
+	}
 	fmt.Fprintf(k.out, "HOLD  %s: %s\n      Nothing may move on this. Put it right and ask again.\n", s.Code(), s.Message())
 	return exitHold
 }
@@ -175,7 +183,7 @@ func (k *call) printJSON(m proto.Message) {
 		fmt.Fprintf(k.err, "the reply cannot be printed as JSON: %v\n", err)
 		return
 	}
-	fmt.Fprintf(k.out, "%s\n", b)
+	fmt.Fprintf(k.raw, "%s\n", b)
 }
 
 func wrong(format string, args ...any) error {
