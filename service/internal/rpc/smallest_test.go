@@ -208,6 +208,14 @@ func needs(kind pb.NeedKind) func(*testing.T, *bench, *pb.AskResponse) {
 
 // What belongs to the rig's past and not to the question costs too.
 func TestWhatASlewCostsBesides(t *testing.T) {
+	t.Run("mountSite, ever", func(t *testing.T) {
+		b := newBench(t)
+		s := b.sample(0, 0)
+		s.MountSite = nil
+		b.homedAt(s, 0, 0)
+		b.proved()
+		cost{holds: []string{"mount/map"}}.settle(t, b, b.smallestSlew())
+	})
 	t.Run("attendedBy, of an unproven rig", func(t *testing.T) {
 		b := newBench(t)
 		b.homedAt(b.sample(0, 0), 0, 0)
