@@ -36,10 +36,17 @@ func told(t *testing.T) string {
 // oneLine undoes the wrapping.
 func oneLine(text string) string { return strings.Join(strings.Fields(text), " ") }
 
-// The demo tells its story, checks itself, keeps its record, and names commands that work.
-func TestDemoTellsItsStory(t *testing.T) {
+// The demo tells its story, checks itself, keeps its record, names commands that work, and is what the README shows.
+func TestDemo(t *testing.T) {
 	t.Parallel()
 	text := told(t)
+	t.Run("tells its story", func(t *testing.T) { tellsItsStory(t, text) })
+	t.Run("is what the README quotes", func(t *testing.T) { isQuoted(t, text) })
+	t.Run("repeats itself", func(t *testing.T) { repeatsItself(t, text) })
+	t.Run("names commands that work", func(t *testing.T) { namesCommands(t, text) })
+}
+
+func tellsItsStory(t *testing.T, text string) {
 	for _, want := range []string{
 		"would be DENIED", "travel limit would act at 23:43 only", "May the first solve of the night be believed? ALLOW", "Would pass now: track until 21:",
 		"beyond 10° it is taken as false", "the camera touches the south-west leg", "Would pass now: home, axis 1 first", "one hour: summer time or zone",
@@ -62,13 +69,12 @@ func TestDemoTellsItsStory(t *testing.T) {
 }
 
 // What the README shows of the demo is what the demo prints.
-func TestReadmeQuotesTheDemo(t *testing.T) {
-	t.Parallel()
+func isQuoted(t *testing.T, text string) {
 	readme, err := os.ReadFile(filepath.Join("..", "README.md"))
 	require.NoError(t, err)
 	quoted := regexp.MustCompile("(?s)```\n(\\d\\d:\\d\\d .*?)```").FindSubmatch(readme)
 	require.NotNil(t, quoted, "the README quotes a step of the demo")
-	assert.Contains(t, told(t), string(quoted[1]), "renew the README's block from: go run ./service demo")
+	assert.Contains(t, text, string(quoted[1]), "renew the README's block from: go run ./service demo")
 }
 
 // A night that goes otherwise, or is cut short, is no success.
@@ -92,13 +98,12 @@ func TestDemoSaysWhenItWentOtherwise(t *testing.T) {
 
 // The same night gives the same words, but for where the record lies and for how many samples the client's watch, which goes by the real
 // clock, put into it.
-func TestDemoRepeatsItself(t *testing.T) {
-	t.Parallel()
+func repeatsItself(t *testing.T, text string) {
 	path, entries := regexp.MustCompile(`\S+keepclear-demo-\S+`), regexp.MustCompile(`\d+\s+entries`)
-	words := func() string {
-		return oneLine(entries.ReplaceAllString(path.ReplaceAllString(told(t), "RECORD"), "SOME entries"))
+	words := func(text string) string {
+		return oneLine(entries.ReplaceAllString(path.ReplaceAllString(text, "RECORD"), "SOME entries"))
 	}
-	assert.Equal(t, words(), words())
+	assert.Equal(t, words(text), words(told(t)))
 }
 
 // The verdicts of the night, in order; each answer is on record, and every number printed stands in an answer of the service.
@@ -151,9 +156,7 @@ func TestDemoAnswersAreThoseOfTheService(t *testing.T) {
 
 // What the demo names to be tried works: each command of the service as it stands, and, where tests may build, the other command
 // against a practice rig.
-func TestDemoNamesCommandsThatWork(t *testing.T) {
-	t.Parallel()
-	text := told(t)
+func namesCommands(t *testing.T, text string) {
 	tail := strings.ReplaceAll(text[strings.Index(text, "To try next"):], "\\\n", "")
 	var client [][]string
 	seen := 0
