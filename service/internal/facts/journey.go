@@ -322,9 +322,10 @@ func (in *Input) bySky(h *heaven, s *stand, target question.Sky, side rig.Side) 
 			return nil, unboundedError{s.mountWhy, "clock"}
 		}
 	}
-	arrival := 0.0
+	arrival, judged := 0.0, 0.0
 	var out []journey
 	for range 2 {
+		judged = arrival
 		ends, err := in.endsAt(h, s, target, side, arrival)
 		if err != nil {
 			return nil, unboundedError{"the mount keeps an internal model of unknown state, so where a slew ends cannot be told", "asker"}
@@ -340,25 +341,22 @@ func (in *Input) bySky(h *heaven, s *stand, target question.Sky, side rig.Side) 
 			}
 		}
 	}
-	return in.onArrival(s, out, arrival), nil
+	return in.onArrival(out, judged), nil
 }
 
-// onArrival brings ends that were worked out for one arrival to that of each journey.
-func (in *Input) onArrival(s *stand, ways []journey, arrival float64) []journey {
+// onArrival brings ends that were worked out for one arrival to that of each journey, which may be sooner or later.
+func (in *Input) onArrival(ways []journey, judged float64) []journey {
 	var out []journey
 	for _, j := range ways {
-		sooner := arrival - j.way.Seconds()
-		if !(sooner > 0) {
-			out = append(out, j)
-			continue
+		sooner := judged - j.way.Seconds()
+		switch {
+		case sooner == 0 || math.IsInf(sooner, 0) || math.IsNaN(sooner):
+		case in.Rig.Kind.Equatorial():
+			j.end.Axes.A1 -= unit.Angle(sooner) * question.SiderealRate
+			j.way = in.through(j.stops, j.end.Axes)
+		default:
+			j.spread = j.spread.Add(in.turning(j.end.Axes, math.Abs(sooner)))
 		}
-		if !in.Rig.Kind.Equatorial() {
-			j.spread = j.spread.Add(in.turning(j.end.Axes, sooner))
-			out = append(out, j)
-			continue
-		}
-		j.end.Axes.A1 -= unit.Angle(sooner) * question.SiderealRate
-		j.way = in.through(j.stops, j.end.Axes)
 		out = append(out, j)
 	}
 	return out

@@ -301,3 +301,23 @@ func TestProposals(t *testing.T) {
 		assert.Equal(t, side.Other(), out.Instead[0].Side)
 	}
 }
+
+// Near the change-over the sides take different times, and one may come in only for the later arrival: each end is where the target stands
+// when that way arrives, neither sooner nor later.
+func TestEveryEndIsThatOfItsOwnArrival(t *testing.T) {
+	r := heron(t)
+	m, err := moment(evening)
+	require.NoError(t, err)
+	for hour := -0.7; hour <= 0.7; hour += 0.01 {
+		star := question.Sky{RA: (m.SiderealTime(r.Site.Lon) - unit.Deg(hour)).Positive(), Dec: unit.Deg(20), Frame: question.OfDate}
+		out := facts.Compute(standing(t, r, rig.DegAxes(60, -60), rig.Axes{}, question.Action{Kind: question.Slew, Sky: &star}))
+		for _, e := range out.Ends {
+			want := unit.Deg(hour + 90)
+			if r.Kind.SideOf(e.Axes) == rig.East {
+				want = unit.Deg(hour - 90)
+			}
+			want += unit.Angle(e.MotionS) * question.SiderealRate
+			assert.InDelta(t, want.Deg(), e.Axes.A1.Deg(), 0.002, "hour angle %.2f°, side %s, %.1f s", hour, e.Side, e.MotionS)
+		}
+	}
+}
