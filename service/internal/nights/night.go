@@ -27,9 +27,9 @@ import (
 
 // night is one night under way.
 type night struct {
-	dir     string // of testdata
-	file    string
-	rigText string
+	dir     string      // of testdata
+	rigText string      // as the service reads it
+	truth   [][2]string // what the mount truly is, where the file does not say so: text of the rig file, and what is so instead
 	rig     *rig.Rig
 	mount   *practice.Mount
 	camera  *practice.Camera
@@ -40,17 +40,36 @@ type night struct {
 	now       time.Time
 	clock     func(time.Time) question.Clock
 	ids       int
-	person    string // who attends; empty: nobody
-	later     bool   // questions ask to begin later
-	every     time.Duration
-	tidy      bool // samples carry what the mount tells; false: bare ones
-	noSend    bool // the asker sends no sending time
-	permit    string
+	asker     string        // the program that asks
+	skew      time.Duration // its clock, less the true one
+	person    string        // who attends; empty: nobody
+	later     bool          // questions ask to begin later
+	noSend    bool          // the asker sends no sending time
+	permit    string        // the last one, to be named as replaced
 	questions int
-	cut       time.Duration // of the last question's motion, what is seen of it
-	uncounted bool          // the counters were lost since the last homing
-	notices   []pose.Notice
-	answer    decide.Answer
+	uncounted bool // the counters were lost since the last homing
+	guiding   bool // small corrections go to the axes while the mount tracks
+	pulses    int
+
+	every   time.Duration // between samples while time goes by
+	samples distortions
+	notices []pose.Notice
+	told    decide.Outcome // of the last report
+	locks   []string       // set by persons
+
+	asked  asked
+	answer decide.Answer
+}
+
+// asked is the last question, and what the mount does when it is allowed.
+type asked struct {
+	q     question.Question
+	req   decide.Request
+	act   question.Action
+	do    func()
+	how   string // see how
+	cut   time.Duration
+	alone bool
 }
 
 // shared are the rules, read once: they are the same for every night.
@@ -80,7 +99,7 @@ func Play(testdata, file, recordPath string) (questions int, err error) {
 	if err != nil {
 		return 0, fmt.Errorf("%s: %w", file, err)
 	}
-	n := &night{dir: testdata, file: file, every: time.Minute, tidy: true}
+	n := &night{dir: testdata, every: time.Minute, asker: "night"}
 	n.clock = func(time.Time) question.Clock { return question.Clock{KernelSynced: true, KernelBoundS: 0.02} }
 	defer func() {
 		if n.rec != nil {
@@ -89,59 +108,116 @@ func Play(testdata, file, recordPath string) (questions int, err error) {
 	}()
 	for _, l := range lines {
 		if err := n.play(l, recordPath); err != nil {
-			return n.questions, fmt.Errorf("%s:%d: %s: %w", file, l.number, strings.Join(l.words, " "), err)
+			return n.questions, fmt.Errorf("%s:%d: %s: %w", file, l.number, l, err)
 		}
 	}
-	return n.questions, nil
+	return n.questions, n.verify()
+}
+
+// verify checks the whole record of the night: its chain, and that every state on it is the fold of what came before.
+func (n *night) verify() error {
+	if n.rec == nil {
+		return nil
+	}
+	res, err := n.rec.Verify(context.Background(), record.VerifyOptions{Fold: state.NewFold})
+	if err != nil {
+		return fmt.Errorf("the night's record: %w", err)
+	}
+	if !res.Whole {
+		return fmt.Errorf("the night's record: %s", res.Sentence)
+	}
+	return nil
 }
 
 // play does one line.
 func (n *night) play(l line, recordPath string) error {
+	if l.clock != "" {
+		if n.d == nil {
+			return fmt.Errorf("\"start\" must come first")
+		}
+		if err := n.passTo(l.clock); err != nil || len(l.words) == 0 {
+			return err
+		}
+	}
 	a := &arguments{words: l.words[1:]}
 	switch l.words[0] {
 	case "rig":
 		return n.readRig(a)
 	case "change":
 		return n.change(a)
+	case "truly":
+		return n.truly(a)
 	case "start":
 		return n.start(a, recordPath)
 	}
 	if n.d == nil {
 		return fmt.Errorf("\"start\" must come first")
 	}
-	verbs := map[string]func(*arguments, []string) error{
-		"ask": n.ask, "expect": n.expect, "at": n.at, "wait": n.wait, "mount": n.doMount, "report": n.report, "attended": n.attended, "clock": n.setClock,
-		"samples": n.samples, "questions": n.setQuestions, "restart": func(a *arguments, _ []string) error { return errors.Join(n.restart(recordPath), a.done()) },
+	if verb, ok := n.questionVerbs()[l.words[0]]; ok {
+		return verb(a, l.want)
 	}
-	verb, ok := verbs[l.words[0]]
-	if !ok {
-		return fmt.Errorf("there is no such verb")
+	if len(l.want) > 0 {
+		return fmt.Errorf("only questions have an answer: no \"->\" here")
 	}
-	return verb(a, l.want)
+	if verb, ok := n.verbs(recordPath)[l.words[0]]; ok {
+		return verb(a)
+	}
+	return fmt.Errorf("there is no such verb")
+}
+
+// questionVerbs are those that want something behind "->".
+func (n *night) questionVerbs() map[string]func(*arguments, []word) error {
+	return map[string]func(*arguments, []word) error{"ask": n.ask, "again": n.again, "begin": n.begin}
+}
+
+func (n *night) verbs(recordPath string) map[string]func(*arguments) error {
+	return map[string]func(*arguments) error{
+		"expect": n.expect, "wait": n.wait, "mount": n.doMount, "report": n.report, "attended": n.attended, "clock": n.setClock, "asker": n.setAsker,
+		"samples": n.setSamples, "questions": n.setQuestions, "guiding": n.setGuiding, "lock": n.lock, "release": n.release, "withdraw": n.withdraw,
+		"restart": func(a *arguments) error { return errors.Join(n.restart(recordPath), a.done()) },
+	}
 }
 
 func (n *night) readRig(a *arguments) error {
 	name := a.next()
-	path := filepath.Join(n.dir, "rigs", name)
 	if name == "heron" {
 		n.rigText = string(practice.HeronFile())
 		return a.done()
 	}
-	b, err := os.ReadFile(path)
+	b, err := os.ReadFile(filepath.Join(n.dir, "rigs", name))
 	n.rigText = string(b)
 	return errors.Join(err, a.done())
 }
 
 // change replaces text of the rig file: change "a" to "b"; \n stands for a line's end.
 func (n *night) change(a *arguments) error {
-	from := strings.ReplaceAll(a.next(), "\\n", "\n")
-	a.take("to")
-	to := strings.ReplaceAll(a.next(), "\\n", "\n")
-	if strings.Count(n.rigText, from) != 1 {
-		return fmt.Errorf("%q stands %d times in the rig file, want once", from, strings.Count(n.rigText, from))
+	from, to := quotedPair(a)
+	text, err := replaceOnce(n.rigText, from, to)
+	if err != nil {
+		return err
 	}
-	n.rigText = strings.Replace(n.rigText, from, to, 1)
+	n.rigText = text
 	return a.done()
+}
+
+// truly says what the mount is in truth where the file has it wrong: text of the file as changed so far, and what is so instead.
+func (n *night) truly(a *arguments) error {
+	from, to := quotedPair(a)
+	n.truth = append(n.truth, [2]string{from, to})
+	return a.done()
+}
+
+func quotedPair(a *arguments) (from, to string) {
+	from = strings.ReplaceAll(a.next(), "\\n", "\n")
+	a.take("to")
+	return from, strings.ReplaceAll(a.next(), "\\n", "\n")
+}
+
+func replaceOnce(text, from, to string) (string, error) {
+	if k := strings.Count(text, from); k != 1 || from == "" {
+		return "", fmt.Errorf("%q stands %d times in the rig file, want once", from, k)
+	}
+	return strings.Replace(text, from, to, 1), nil
 }
 
 func (n *night) start(a *arguments, recordPath string) error {
@@ -150,14 +226,30 @@ func (n *night) start(a *arguments, recordPath string) error {
 		return err
 	}
 	n.now = t.UTC()
-	r, bad := rig.Parse("rig file", []byte(n.rigText), nil)
-	if r == nil {
-		return fmt.Errorf("the rig file: %v", bad)
+	if n.rig, err = readRig("rig file", n.rigText); err != nil {
+		return err
 	}
-	n.rig = r
-	n.mount = practice.NewMount(r, moment, n.now)
+	text := n.rigText
+	for _, r := range n.truth {
+		if text, err = replaceOnce(text, r[0], r[1]); err != nil {
+			return err
+		}
+	}
+	real, err := readRig("rig file with what is truly so", text)
+	if err != nil {
+		return err
+	}
+	n.mount = practice.NewMount(real, moment, n.now)
 	n.camera = practice.NewCamera(n.mount, 1)
 	return errors.Join(n.open(recordPath), a.done())
+}
+
+func readRig(name, text string) (*rig.Rig, error) {
+	r, bad := rig.Parse(name, []byte(text), nil)
+	if r == nil {
+		return nil, fmt.Errorf("%s: %v", name, bad)
+	}
+	return r, nil
 }
 
 // open opens the record and folds it.
@@ -193,7 +285,9 @@ func (n *night) open(recordPath string) error {
 	d, err = decide.New(decide.Parts{
 		Record: n.rec, Members: []decide.Member{{Rig: n.rig, Limits: lim, Rules: bound}}, Moment: moment, Now: n.Now, Cells: 20_000,
 		Clock: func(t time.Time) question.Clock { return n.clock(t) }, NewID: n.newID,
-		Encode: func(decide.Answer, string) (state.Exchanged, error) { return state.Exchanged{Type: "night"}, nil },
+		Encode: func(a decide.Answer, _ string) (state.Exchanged, error) {
+			return state.Exchanged{Type: "night", Bytes: []byte(describe(a))}, nil
+		},
 	})
 	if err != nil {
 		return err
@@ -244,49 +338,4 @@ func (n *night) newID() string {
 func (n *night) request() decide.Request {
 	id := n.newID() + "-request"
 	return decide.Request{ID: id, Digest: sha256.Sum256([]byte(id)), Sent: state.Exchanged{Type: "night"}}
-}
-
-// sample reads the mount.
-func (n *night) sample() (*question.Sample, error) {
-	s, err := n.mount.Sample(n.Now())
-	if err != nil {
-		return nil, err
-	}
-	if !n.tidy {
-		s.RunMark, s.Sequence, s.SyncCount, s.Sidereal, s.Site = "", nil, nil, nil, nil
-	}
-	return &s, nil
-}
-
-// send reports an event with a fresh sample.
-func (n *night) send(r decide.Report) error {
-	r.Rig, r.Asker, r.At, r.Sent = n.rig.ID, "night", n.Now(), n.Now()
-	if r.Sample == nil {
-		s, err := n.sample()
-		if err != nil {
-			return nil // a silent mount sends nothing
-		}
-		r.Sample = s
-	}
-	out, err := n.d.Report(context.Background(), r, n.request())
-	if err != nil {
-		return err
-	}
-	n.notices = append(n.notices, out.Notices...)
-	return nil
-}
-
-// pass lets time go by, with a sample now and then.
-func (n *night) pass(until time.Time) error {
-	for n.Now().Before(until) {
-		next := n.Now().Add(n.every)
-		if next.After(until) {
-			next = until
-		}
-		n.to(next)
-		if err := n.send(decide.Report{}); err != nil {
-			return err
-		}
-	}
-	return nil
 }

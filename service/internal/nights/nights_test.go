@@ -42,7 +42,7 @@ func TestAWrongNightFails(t *testing.T) {
 	require.NoError(t, os.MkdirAll(filepath.Join(dir, "nights"), 0o700))
 	cases := map[string]string{
 		"rig heron\nstart 2026-11-14T18:20Z\nask axes 10 10 -> allow\n":           "3: ask axes 10 10: want allow, got hold",
-		"rig heron\nstart 2026-11-14T18:20Z\nask axes 10 10 -> hold sync/rate\n":  "want an objection of sync/rate",
+		"rig heron\nstart 2026-11-14T18:20Z\nask axes 10 10 -> hold sync/rate\n":  "want hold by sync/rate",
 		"rig heron\nstart 2026-11-14T18:20Z\nask axes 10 10 -> hold \"cheese\"\n": "want the words \"cheese\"",
 		"rig heron\nstart 2026-11-14T18:20Z\nexpect pose known\n":                 "the pose is unknown",
 		"rig heron\nstart 2026-11-14T18:20Z\ndance\n":                             "no such verb",

@@ -10,8 +10,20 @@ import (
 // line is one line of a night that does something.
 type line struct {
 	number int
-	words  []string // quoted text is one word, without its quotes
-	want   []string // what stands behind "->"
+	clock  string // the time of day that it begins with, if it does
+	words  []string
+	want   []word // what stands behind "->"
+}
+
+// word is one word of a line; text in double quotes is one word, without them.
+type word struct {
+	text   string
+	quoted bool
+}
+
+// String gives the line back, for failures.
+func (l line) String() string {
+	return strings.TrimSpace(l.clock + " " + strings.Join(l.words, " "))
 }
 
 // parse splits a night into its prose and its lines. The prose ends at the first line that begins with "rig".
@@ -24,17 +36,11 @@ func parse(text string) ([]line, error) {
 		if !begun || s == "" || strings.HasPrefix(s, "#") {
 			continue
 		}
-		words, err := split(s)
+		l, err := parseLine(s)
 		if err != nil {
 			return nil, fmt.Errorf("line %d: %w", i+1, err)
 		}
-		l := line{number: i + 1, words: words}
-		for j, w := range words {
-			if w == "->" {
-				l.words, l.want = words[:j], words[j+1:]
-				break
-			}
-		}
+		l.number = i + 1
 		out = append(out, l)
 	}
 	if len(out) == 0 {
@@ -43,23 +49,59 @@ func parse(text string) ([]line, error) {
 	return out, nil
 }
 
-// split cuts a line at white space; text in double quotes stays together.
-func split(s string) ([]string, error) {
-	var out []string
+func parseLine(s string) (l line, err error) {
+	words, err := split(s)
+	if err != nil {
+		return line{}, err
+	}
+	for j, w := range words {
+		if w.text == "->" && !w.quoted {
+			l.want = words[j+1:]
+			break
+		}
+		l.words = append(l.words, w.text)
+	}
+	if len(l.words) > 0 {
+		if _, ok := timeOfDay(l.words[0]); ok {
+			l.clock, l.words = l.words[0], l.words[1:]
+		}
+	}
+	if len(l.words) == 0 && l.clock == "" {
+		return line{}, fmt.Errorf("nothing stands before \"->\"")
+	}
+	return l, nil
+}
+
+// timeOfDay reads 21:14 or 21:14:05.
+func timeOfDay(w string) (time.Time, bool) {
+	for _, layout := range []string{"15:04", "15:04:05"} {
+		if t, err := time.Parse(layout, w); err == nil {
+			return t, true
+		}
+	}
+	return time.Time{}, false
+}
+
+// split cuts a line at white space; text in double quotes stays together. A comma or colon that ends a word is for the eye.
+func split(s string) ([]word, error) {
+	var out []word
 	for s = strings.TrimSpace(s); s != ""; s = strings.TrimSpace(s) {
 		if s[0] == '"' {
 			end := strings.IndexByte(s[1:], '"')
 			if end < 0 {
 				return nil, fmt.Errorf("a quote is not closed")
 			}
-			out, s = append(out, s[1:1+end]), s[2+end:]
+			out, s = append(out, word{s[1 : 1+end], true}), s[2+end:]
 			continue
 		}
 		end := strings.IndexAny(s, " \t")
 		if end < 0 {
 			end = len(s)
 		}
-		out, s = append(out, s[:end]), s[end:]
+		if w := strings.TrimRight(s[:end], ",:"); w != "" {
+			out = append(out, word{text: w})
+		}
+		s = s[end:]
 	}
 	return out, nil
 }
@@ -86,13 +128,34 @@ func (a *arguments) next() string {
 	return w
 }
 
-// take takes the word if it comes next.
-func (a *arguments) take(word string) bool {
-	if len(a.words) > 0 && a.words[0] == word {
-		a.words = a.words[1:]
-		return true
+// take takes the words if they come next.
+func (a *arguments) take(words ...string) bool {
+	if len(a.words) < len(words) {
+		return false
 	}
-	return false
+	for i, w := range words {
+		if a.words[i] != w {
+			return false
+		}
+	}
+	a.words = a.words[len(words):]
+	return true
+}
+
+// rest takes all words that are left.
+func (a *arguments) rest() string {
+	s := strings.Join(a.words, " ")
+	a.words = nil
+	return s
+}
+
+// numbered tells whether a number comes next.
+func (a *arguments) numbered() bool {
+	if len(a.words) == 0 {
+		return false
+	}
+	_, err := strconv.ParseFloat(a.words[0], 64)
+	return err == nil
 }
 
 func (a *arguments) number() float64 {

@@ -14,6 +14,7 @@ type Faults struct {
 	Site       question.Place // where the mount takes itself to be; the rig's place unless changed
 	Silent     bool           // telemetry has stopped
 	NeverFlips bool           // it stays on its side, whatever it says
+	CountsSync bool           // its counts move with a sync, as if the axes had turned
 }
 
 // PowerDip is a short loss of power: motion and tracking stop, counters and syncs are gone, and the mount believes that it is at home.
@@ -55,4 +56,11 @@ func (m *Mount) turning(by rig.Axes) rig.Axes {
 		by.A2 = 0
 	}
 	return by
+}
+
+// Nudge turns the axes by a little at an instant while what they do goes on, and the counters see it: a guider's correction, a push. A
+// motion under way ends there.
+func (m *Mount) Nudge(at time.Time, by rig.Axes) {
+	m.settle(at)
+	m.from = m.from.Add(m.turning(by))
 }

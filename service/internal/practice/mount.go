@@ -97,6 +97,14 @@ func (m *Mount) mountSky(at time.Time) rig.MountSky {
 // counts is what the motor counters say.
 func (m *Mount) counts(at time.Time) rig.Axes { return m.Axes(at).Sub(m.lost) }
 
+// reading is what is read off them: a mount that is not sync-proof shows its syncs there.
+func (m *Mount) reading(at time.Time) rig.Axes {
+	if m.CountsSync {
+		return m.counts(at).Add(m.offset)
+	}
+	return m.counts(at)
+}
+
 // Belief returns where the mount says that it points: right ascension and declination of date, and the side.
 func (m *Mount) Belief(at time.Time) (ra, dec unit.Angle, side rig.Side) {
 	ra, dec, side = m.rig.Unmap(m.mountSky(at), m.counts(at).Add(m.offset))
@@ -230,12 +238,15 @@ func (m *Mount) Sample(at time.Time) (question.Sample, error) {
 	n := m.sequence
 	ra, dec, side := m.Belief(at)
 	s := question.Sample{
-		Time: at, Sequence: &n, Doing: m.doing(at), RunMark: fmt.Sprintf("start-%d", m.restarts),
+		Time: at, Sequence: &n, Doing: m.doing(at),
 		Belief: &question.Belief{Sky: question.Sky{RA: ra, Dec: dec, Frame: question.OfDate}, Side: side},
+	}
+	if m.rig.Mount.RunMark {
+		s.RunMark = fmt.Sprintf("start-%d", m.restarts)
 	}
 	for _, src := range m.rig.Sources {
 		if src.Kind == rig.MotorCount {
-			s.Readings = append(s.Readings, question.Reading{Source: src.Kind, Axes: m.counts(at)})
+			s.Readings = append(s.Readings, question.Reading{Source: src.Kind, Axes: m.reading(at)})
 		}
 		if src.Kind == rig.AxisEncoder {
 			s.Readings = append(s.Readings, question.Reading{Source: src.Kind, Axes: m.Axes(at)})
