@@ -115,7 +115,10 @@ func (t *turn) bySide(m *move, s strand, all []landing) []landing {
 		return seen
 	}
 	if !anyFits(all) {
-		return t.onSide(s.from, all, true)
+		if own := t.onSide(s.from, all, true); len(own) > 0 {
+			return own
+		}
+		return all
 	}
 	fit := fitting(all)
 	if len(t.onSide(s.from, fit, false)) == 0 || t.nearEnd(s.from.Axes) {
@@ -315,8 +318,8 @@ func (t *turn) tooSoon(m *move, all []landing) bool {
 	for _, l := range all {
 		cands = append(cands, l.Candidate)
 	}
-	for _, c := range t.s.Anchored {
-		cands = append(cands, t.drifted(c, m.x, m.y))
+	for _, c := range t.s.Anchored { // broken off on its way
+		cands = append(cands, t.brokenOff(m, c))
 	}
 	t.anchorAt(m.y, cands, m.kind)
 	return true
@@ -343,6 +346,9 @@ func (t *turn) offEnd(m *move, all []landing) {
 	default:
 		t.doubt("a motion came to rest %s from its predicted end", off)
 		cands = append(should, cands...)
+		for _, c := range t.s.Anchored {
+			cands = append(cands, t.brokenOff(m, c))
+		}
 	}
 	t.anchorAt(m.y, cands, m.kind)
 }
@@ -421,10 +427,15 @@ func (t *turn) reckon(m *move, moved bool, believed []question.Candidate) {
 			cands = append(cands, believed...)
 		}
 		for _, c := range t.s.Anchored {
-			cands = append(cands, t.drifted(c, m.x, m.y))
+			cands = append(cands, t.brokenOff(m, c))
 		}
 	}
 	t.anchorAt(m.y, cands, rig.Reckoned)
+}
+
+// brokenOff is where a motion may rest that set out from a candidate and may have stopped anywhere on its way.
+func (t *turn) brokenOff(m *move, c question.Candidate) question.Candidate {
+	return t.between(t.drifted(c, m.x, m.y), m.x, m.y)
 }
 
 // after tells whether a sample was both read and received after an instant.

@@ -265,7 +265,8 @@ func (t *turn) unaskedUnderWay(m *move, cands []question.Candidate) []question.C
 	return cands
 }
 
-// jumped: the source moved faster than the axes turn. Both places stay, and the count goes on from here.
+// jumped: the source moved faster than the axes turn. Both places stay, the old one with all to which the motion under way may have come
+// since, and the count goes on from here.
 func (t *turn) jumped(m *move, cands []question.Candidate) {
 	step := cands[0].Axes.Sub(m.last)
 	dt := seconds(when(m.y).Sub(when(t.s.Sample)))
@@ -277,12 +278,33 @@ func (t *turn) jumped(m *move, cands []question.Candidate) {
 		t.alarm(UnaskedSync, "", "the belief moved by %s within %.1f s while the rig moved, faster than the axes turn: a sync that nobody asked for", step, dt)
 		t.doubt("the belief jumped by %s while the rig moved", step)
 	}
-	both := cands
-	for _, c := range cands {
-		c.Axes = c.Axes.Sub(step)
-		both = append(both, c)
+	both := t.withinTravel(cands)
+	shown := t.s.Pose.Candidates
+	all := t.strands(m)
+	for i, s := range all {
+		c := question.Candidate{Axes: s.ref, Sigma: s.from.Sigma, Because: s.from.Because, Kept: s.from.Kept}
+		if len(shown) == len(all) {
+			c.Sigma = shown[i].Sigma
+		}
+		both = append(both, t.between(c, t.s.Sample, m.y))
 	}
 	t.anchorAt(m.y, both, m.kind)
+}
+
+// withinTravel drops of several places those that lie outside travel, where some lie within: a belief near the end of axis 1 stands for
+// two, half a turn apart, and no permitted motion led to one that the rig cannot reach.
+func (t *turn) withinTravel(cands []question.Candidate) []question.Candidate {
+	var out []question.Candidate
+	for _, c := range cands {
+		slack := question.Sigma3(c.Sigma).Add(rig.Axes{A1: unit.Degree, A2: unit.Degree})
+		if !beyond(excess(c.Axes, [2]rig.Axes{t.r.Travel.Low, t.r.Travel.High}), slack) {
+			out = append(out, c)
+		}
+	}
+	if len(out) == 0 {
+		return cands
+	}
+	return out
 }
 
 // axisTurns adds up for how long samples show axis 1 turning: at a tenth of its rate or more.
@@ -303,21 +325,7 @@ func (t *turn) offWay(m *move, now rig.Axes) {
 	if p == nil || p.State != question.Begun || p.Action.Kind == question.Home || len(t.s.Anchored) > 1 || len(p.Ends) == 0 {
 		return
 	}
-	low, high := p.From, p.From
-	grow := func(a rig.Axes) {
-		low = rig.Axes{A1: min(low.A1, a.A1), A2: min(low.A2, a.A2)}
-		high = larger(high, a)
-	}
-	for _, e := range p.Ends {
-		grow(e)
-	}
-	for _, l := range p.Legs {
-		grow(l.From)
-		grow(l.To)
-	}
-	for _, v := range append(append([]rig.Axes(nil), t.r.Motion.Via...), t.r.Motion.FlipVia...) {
-		grow(v)
-	}
+	low, high := t.checked(p)
 	slack := t.arrivalSlack(p, now).Add(t.r.Motion.Overrun.Abs()).Add(t.follow(now, when(m.x), when(m.y)).Abs())
 	if beyond(excess(now, [2]rig.Axes{low, high}), slack) {
 		t.alarm(OffWay, p.ID, "the rig is at %s, outside the way from %s that permit %s checked: stop it", now, p.From, p.ID)

@@ -231,6 +231,7 @@ func (t *turn) powerless(x *question.Sample, why string) {
 	}
 	cands := slices.Clone(t.s.Pose.Candidates)
 	for i := range cands {
+		cands[i] = t.trackedOn(t.between(cands[i], t.s.Sample, x), x)
 		cands[i].Sigma = cands[i].Sigma.Add(rig.Axes{A1: unpowered, A2: unpowered})
 	}
 	t.s.Anchor, t.s.Anchored = nil, cands

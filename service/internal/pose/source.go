@@ -119,10 +119,12 @@ func (t *turn) turned(a rig.Axes, f rig.SyncKeeping, vx, vy view, side rig.Side)
 	return to.Sub(from)
 }
 
-// quietSide is the side that a quiet belief stands for: the one told, where it is sensed, else the pose's.
-func (t *turn) quietSide(a rig.Axes, v view) rig.Side {
-	if t.r.Mount.SideSensed && v.x.Belief.Side != "" && !t.nearEnd(a) {
-		return v.x.Belief.Side
+// quietSide is the side that a quiet belief stands for: the one told, where it is sensed and another than before; else the pose's. A
+// candidate that lies on another side than the one told all along does not turn over to it while nothing moves.
+func (t *turn) quietSide(a rig.Axes, vx, vy view) rig.Side {
+	told := vy.x.Belief.Side
+	if t.r.Mount.SideSensed && told != "" && told != vx.x.Belief.Side && !t.nearEnd(a) {
+		return told
 	}
-	return t.sideAt(v, [2]unit.Angle{}, a)
+	return t.sideAt(vy, [2]unit.Angle{}, a)
 }
