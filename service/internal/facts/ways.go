@@ -26,7 +26,7 @@ func (in *Input) prover() *reach.Prover {
 }
 
 // endsFact puts how far the predicted ends lie from what is intended: for each end by belief, the distance to the nearest intended
-// end of the same start and side.
+// end of the same start, or of any where that start has none (a rig that stays, or turns by so much, from one of several places).
 func endsFact(f Set, ways []journey) {
 	f.Number("end_count", float64(len(ways)), Computed)
 	worst, about := 0.0, ""
@@ -34,11 +34,18 @@ func endsFact(f Set, ways []journey) {
 		if j.end.Intended {
 			continue
 		}
-		nearest := math.Inf(1)
+		nearest, any := math.Inf(1), math.Inf(1)
 		for _, k := range ways {
-			if k.end.Intended && k.end.From == j.end.From {
-				nearest = math.Min(nearest, j.end.Axes.Sub(k.end.Axes).Abs().Max().Deg())
+			d := j.end.Axes.Sub(k.end.Axes).Abs().Max().Deg()
+			if k.end.Intended {
+				any = math.Min(any, d)
 			}
+			if k.end.Intended && k.end.From == j.end.From {
+				nearest = math.Min(nearest, d)
+			}
+		}
+		if math.IsInf(nearest, 1) {
+			nearest = any
 		}
 		if nearest > worst {
 			worst, about = nearest, j.end.Because
