@@ -5,12 +5,13 @@ import (
 	"errors"
 	"fmt"
 	"strings"
-	"time"
 
 	"keepclear.example/keepclear/service/internal/decide"
 	"keepclear.example/keepclear/service/internal/pose"
 	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/record"
 	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/state"
 )
 
 // begin begins the permit that waits: "begin -> begun", or "begin -> refused" with words of the reason. "with homing X", the sample
@@ -143,17 +144,15 @@ func (n *night) release(a *arguments) error {
 	return err
 }
 
-// withdraw takes the leave back. It is recorded behind the caller's back: the night waits until it is.
+// withdraw takes the leave back. It is recorded behind the caller's back: the night goes on once it is.
 func (n *night) withdraw(a *arguments) error {
-	before := n.rec.Head(n.rig.ID).Number
+	recorded, err := n.rec.Follow(context.Background(), record.Filter{Chains: []string{n.rig.ID}, Kinds: []string{state.Withdrawn}}, nil)
+	if err != nil {
+		return err
+	}
 	if _, known := n.d.Withdraw(n.rig.ID, n.asker, a.rest(), n.request().Sent); !known {
 		return fmt.Errorf("the rig is not known")
 	}
-	for range 2000 {
-		if n.rec.Head(n.rig.ID).Number > before {
-			return nil
-		}
-		time.Sleep(time.Millisecond) // real time: of the disk, not of the night
-	}
-	return fmt.Errorf("the withdrawal was not recorded within two seconds")
+	_, err = recorded.Next(context.Background())
+	return err
 }

@@ -7,6 +7,7 @@ import (
 
 	"keepclear.example/keepclear/service/internal/decide"
 	"keepclear.example/keepclear/service/internal/pose"
+	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/record"
 	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/store"
@@ -47,10 +48,8 @@ func (n *night) expect(a *arguments) error {
 		err = n.expectRecord(a)
 	case "error": // of the pose held, on either axis, at most so many degrees
 		err = n.expectError(a.number(), v)
-	case "truth": // where the simulated axes are, within a degree
-		if off := rig.DegAxes(a.number(), a.number()).Sub(n.mount.Axes(n.Now())).Abs().Max().Deg(); off > 1 {
-			err = fmt.Errorf("they are at %s", n.mount.Axes(n.Now()))
-		}
+	case "truth":
+		err = n.expectTruth(a, v)
 	case "needs":
 		err = expectNeeds(a, v)
 	default:
@@ -154,4 +153,23 @@ func (n *night) expectError(most float64, v decide.View) error {
 		return fmt.Errorf("the pose held is %.2f° off: it is at %s, truly at %s", off, v.Pose.Candidates[0].Axes, n.mount.Axes(n.Now()))
 	}
 	return nil
+}
+
+// expectTruth holds where the simulated axes truly are: "truth 30 -40", there within a degree; "truth held", within three standard
+// deviations of one of the places held.
+func (n *night) expectTruth(a *arguments, v decide.View) error {
+	at := n.mount.Axes(n.Now())
+	if !a.take("held") {
+		if off := rig.DegAxes(a.number(), a.number()).Sub(at).Abs().Max().Deg(); off > 1 {
+			return fmt.Errorf("they are at %s", at)
+		}
+		return nil
+	}
+	for _, c := range v.Pose.Candidates {
+		off, room := c.Axes.Sub(at).Abs(), question.Sigma3(c.Sigma)
+		if off.A1 <= room.A1 && off.A2 <= room.A2 {
+			return nil
+		}
+	}
+	return fmt.Errorf("the axes are at %s; held are %v", at, v.Pose.Candidates)
 }
