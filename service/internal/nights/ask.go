@@ -136,11 +136,7 @@ func (n *night) action(a *arguments) (question.Action, func(), error) {
 		}
 		return act, func() { n.mount.Home(n.Now(), act.Order) }, a.err
 	case "park":
-		rest, ok := n.rig.Rest("")
-		if !ok {
-			return question.Action{}, nil, fmt.Errorf("the rig file has no single place of rest")
-		}
-		return question.Action{Kind: question.Park}, func() { n.mount.Park(n.Now(), rest.Axes) }, a.err
+		return n.park(a)
 	case "flip":
 		act := question.Action{Kind: question.Flip}
 		n.follow(a, &act)
@@ -184,6 +180,19 @@ func (n *night) jog(a *arguments) (question.Action, func(), error) {
 	}
 	n.follow(a, &act)
 	return act, func() { n.mount.Jog(n.Now(), by, act.Rate, act.Follow > 0) }, a.err
+}
+
+// park reads park [at PLACE]: the mount's own park, which goes by its belief.
+func (n *night) park(a *arguments) (question.Action, func(), error) {
+	act := question.Action{Kind: question.Park}
+	if a.take("at") {
+		act.Place = a.next()
+	}
+	rest, ok := n.rig.Rest(act.Place)
+	if !ok {
+		return act, nil, fmt.Errorf("the rig file has no place of rest %q, or several", act.Place)
+	}
+	return act, func() { n.mount.Park(n.Now(), rest.Axes) }, a.err
 }
 
 func (n *night) follow(a *arguments, act *question.Action) {
