@@ -139,20 +139,6 @@ func TestNotOpened(t *testing.T) {
 	require.ErrorIs(t, err, os.ErrNotExist, "to read only makes no file")
 }
 
-// TestImmutable: a file that may not be written is refused at the start, not at the first question. (Modes do not stop root.)
-func TestImmutable(t *testing.T) {
-	if os.Getuid() == 0 {
-		t.Skip("modes do not stop root")
-	}
-	path := filepath.Join(t.TempDir(), "record")
-	s, err := store.Open(path, store.Options{})
-	require.NoError(t, err)
-	require.NoError(t, s.Close())
-	require.NoError(t, os.Chmod(path, 0o400))
-	_, err = store.Open(path, store.Options{})
-	require.Error(t, err)
-}
-
 // TestReadOnlyChangesNothing: verifying a file on the side, in use or not, leaves every byte as it was.
 func TestReadOnlyChangesNothing(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "record")
