@@ -68,7 +68,8 @@ type Answer struct {
 	Notes         []string
 	Permit        *question.Permit
 	Leave         *question.SyncLeave
-	At, Sent      time.Time // when the question came in and was first sent: deadlines count from Sent
+	Limits        []question.MountLimit // of the mount, as last reported: they may be what ends a permit
+	At, Sent      time.Time             // when the question came in and was first sent: deadlines count from Sent
 	Receipt       Receipt
 	// Repeated: Stored is the response as it left first; only Permit and Leave beside it are of now.
 	Repeated bool
@@ -80,6 +81,7 @@ type Outcome struct {
 	Receipt       *Receipt // nil: a sample that needed no entry
 	Epoch         uint64
 	Permit        *question.Permit
+	Limits        []question.MountLimit // as in Answer
 	Notices       []pose.Notice
 	HomingID      string
 	HarmlessUntil *time.Time

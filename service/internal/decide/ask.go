@@ -120,7 +120,7 @@ func (d *Decider) weigh(ctx context.Context, g *group, q question.Question, snap
 	a := Answer{
 		Verdict:  verdict.Combine(findings, g.member.Rules.IDs(), rules.Required(sub)),
 		Findings: findings, Facts: out.Facts, Ends: out.Ends, Closest: out.Closest, Notes: out.Notes,
-		Instead: out.Instead, HarmlessUntil: out.HarmlessUntil, At: q.At, Sent: sentTime(q),
+		Instead: out.Instead, HarmlessUntil: out.HarmlessUntil, Limits: snap.Rig.Limits, At: q.At, Sent: sentTime(q),
 	}
 	verdict.Sort(a.Findings)
 	a.Sentence = Sentence(a.Verdict, a.Findings)
@@ -180,7 +180,7 @@ func (d *Decider) repeated(g *group, r Request) (Answer, record.Written, error) 
 	if err != nil {
 		return Answer{}, record.Written{}, err
 	}
-	a := Answer{Repeated: true, Stored: b.Response, At: w.Entry.Time}
+	a := Answer{Repeated: true, Stored: b.Response, At: w.Entry.Time, Limits: g.live.Limits}
 	if b.Question != nil {
 		a.Sent = sentTime(*b.Question)
 	}

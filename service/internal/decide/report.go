@@ -257,7 +257,7 @@ func told(r Report, notices []pose.Notice) string {
 // standing is how the rig stands after a report.
 func (d *Decider) standing(g *group, r Report, notices []pose.Notice) Outcome {
 	s := g.live
-	out := Outcome{Epoch: s.Epoch, Permit: s.Permit, Notices: notices, HomingID: s.Pose.HomingID, At: r.At, Sent: r.At} // see sentTime
+	out := Outcome{Epoch: s.Epoch, Permit: s.Permit, Limits: s.Limits, Notices: notices, HomingID: s.Pose.HomingID, At: r.At, Sent: r.At} // see sentTime
 	if r.End == nil && r.Begin == "" && !s.Permit.Open() {
 		out.Permit = nil
 	}

@@ -81,6 +81,7 @@ func readSolve(s *pb.Solve) *question.Solve {
 		Sky: readSky(s.GetSky()), Start: readTime(s.GetExposureStartTime()), Exposure: readDuration(s.GetExposureDuration()), Optics: s.GetOptics(),
 		Pixel: arcseconds(s.PixelArcsec), Width: degrees(s.FieldWidthDeg), Height: degrees(s.FieldHeightDeg), Rotation: degrees(s.RotationDeg),
 		Mirrored: s.Mirrored, Residual: arcseconds(s.ResidualArcsec), Radius: degrees(s.SearchRadiusDeg), Picture: s.GetPictureId(), Mid: readSample(s.GetMidExposure()),
+		Hint: skyOrNil(s.GetHint()),
 	}
 	if s.MatchedCount != nil {
 		n := int(s.GetMatchedCount())

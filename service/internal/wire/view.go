@@ -23,7 +23,7 @@ import (
 // Outcome turns what a report did into its response.
 func Outcome(o decide.Outcome, r *rig.Rig) *pb.ReportResponse {
 	out := &pb.ReportResponse{
-		Epoch: o.Epoch, Permit: Permit(o.Permit, r), HomingId: o.HomingID,
+		Epoch: o.Epoch, Permit: Permit(o.Permit, r, o.Limits), HomingId: o.HomingID,
 		HarmlessUntil: deadline(o.HarmlessUntil, o.Sent), StopTracking: o.StopTracking,
 	}
 	if o.Receipt != nil {
@@ -68,8 +68,7 @@ func View(v decide.View, stopTracking bool) *pb.Rig {
 		StopTracking: stopTracking,
 	}
 	if s.Permit.Open() {
-		out.Permit = Permit(s.Permit, v.Rig)
-		seen(out.Permit.GetFallback(), s.Limits)
+		out.Permit = Permit(s.Permit, v.Rig, s.Limits)
 	}
 	for _, l := range v.Locks {
 		out.Locks = append(out.Locks, Lock(l))
@@ -78,16 +77,6 @@ func View(v decide.View, stopTracking bool) *pb.Rig {
 		out.Needs = append(out.Needs, need(n, v.At, v.At))
 	}
 	return out
-}
-
-// seen puts the value that a limit in the mount was last seen to have, where a report told it after the rig file was written.
-func seen(f *pb.Fallback, limits []question.MountLimit) {
-	for _, l := range limits {
-		if f.GetKind() == pb.FallbackKind_FALLBACK_KIND_MOUNT_LIMIT && uint32(l.Axis) == f.GetAxis() {
-			deg := l.Limit.Deg()
-			f.LimitDeg, f.SeenTime = &deg, timestamppb.New(l.Seen)
-		}
-	}
 }
 
 func poseOf(p question.Pose) *pb.Pose {

@@ -22,7 +22,7 @@ func Answer(a decide.Answer, r *rig.Rig, withFacts bool) *pb.AskResponse {
 	out := &pb.AskResponse{Judgement: judgement(a, withFacts)}
 	switch {
 	case a.Permit != nil:
-		out.Leave = &pb.AskResponse_Permit{Permit: Permit(a.Permit, r)}
+		out.Leave = &pb.AskResponse_Permit{Permit: Permit(a.Permit, r, a.Limits)}
 	case a.Leave != nil:
 		out.Leave = &pb.AskResponse_SyncLeave{SyncLeave: SyncLeave(a.Leave)}
 	}
@@ -36,7 +36,7 @@ func Answer(a decide.Answer, r *rig.Rig, withFacts bool) *pb.AskResponse {
 func Again(stored *pb.AskResponse, a decide.Answer, r *rig.Rig) *pb.AskResponse {
 	switch {
 	case a.Permit != nil:
-		stored.Leave = &pb.AskResponse_Permit{Permit: Permit(a.Permit, r)}
+		stored.Leave = &pb.AskResponse_Permit{Permit: Permit(a.Permit, r, a.Limits)}
 	case a.Leave != nil:
 		stored.Leave = &pb.AskResponse_SyncLeave{SyncLeave: SyncLeave(a.Leave)}
 	default:
@@ -177,6 +177,9 @@ func solve(v *question.Solve) *pb.Solve {
 		RotationDeg: toDegrees(v.Rotation), Mirrored: v.Mirrored, ResidualArcsec: toArcseconds(v.Residual), SearchRadiusDeg: toDegrees(v.Radius),
 		PictureId: v.Picture, MidExposure: sample(v.Mid),
 	}
+	if v.Hint != nil {
+		s.Hint = sky(*v.Hint)
+	}
 	if !v.Start.IsZero() {
 		s.ExposureStartTime = timestamppb.New(v.Start)
 	}
@@ -272,8 +275,8 @@ func finiteOrNil(v float64) *float64 {
 	return &v
 }
 
-// Permit turns a permit into its message.
-func Permit(p *question.Permit, r *rig.Rig) *pb.Permit {
+// Permit turns a permit into its message. limits are those of the mount as last reported.
+func Permit(p *question.Permit, r *rig.Rig, limits []question.MountLimit) *pb.Permit {
 	if p == nil {
 		return nil
 	}
@@ -293,7 +296,7 @@ func Permit(p *question.Permit, r *rig.Rig) *pb.Permit {
 		box := facts.DitherBox.Arcsec()
 		out.DitherTotalArcsec = &box
 	}
-	out.Fallback = fallback(r, p.Tracks)
+	out.Fallback = fallback(r, p.Tracks, limits)
 	return out
 }
 
@@ -308,17 +311,24 @@ func shape(s rig.Sharing) pb.LegShape {
 	return pb.LegShape_LEG_SHAPE_RECTANGLE
 }
 
-// fallback says what ends the motion if the asker dies. A motion that does not track ends by itself.
-func fallback(r *rig.Rig, tracks bool) *pb.Fallback {
+// fallback says what ends the motion if the asker dies. A motion that does not track ends by itself. A limit in the mount is shown as
+// last seen: as a report told it, where that is later than the rig file's word.
+func fallback(r *rig.Rig, tracks bool, limits []question.MountLimit) *pb.Fallback {
 	if !tracks {
 		return &pb.Fallback{Kind: pb.FallbackKind_FALLBACK_KIND_MOTION_ENDS}
 	}
 	f := &pb.Fallback{Kind: fallbacks()[r.Stop.Kind]}
 	if r.Stop.Kind == rig.MountLimit {
-		limit := r.Stop.Limit.Deg()
-		f.LimitDeg, f.Axis = &limit, uint32(r.Stop.Axis)
-		if !r.Stop.Seen.IsZero() {
-			f.SeenTime = timestamppb.New(r.Stop.Seen)
+		last := question.MountLimit{Axis: r.Stop.Axis, Limit: r.Stop.Limit, Seen: r.Stop.Seen}
+		for _, l := range limits {
+			if l.Axis == last.Axis && l.Seen.After(last.Seen) {
+				last = l
+			}
+		}
+		limit := last.Limit.Deg()
+		f.LimitDeg, f.Axis = &limit, uint32(last.Axis)
+		if !last.Seen.IsZero() {
+			f.SeenTime = timestamppb.New(last.Seen)
 		}
 	}
 	return f
