@@ -444,7 +444,9 @@ type Solve struct {
 	PictureId string `protobuf:"bytes,13,opt,name=picture_id,json=pictureId,proto3" json:"picture_id,omitempty"`
 	// Sample nearest mid-exposure. Absent: worked out from the samples on both sides if both show rest or tracking and
 	// nothing moved between; else a hold that names the interval in which a sample is wanted.
-	MidExposure   *Sample `protobuf:"bytes,14,opt,name=mid_exposure,json=midExposure,proto3" json:"mid_exposure,omitempty"`
+	MidExposure *Sample `protobuf:"bytes,14,opt,name=mid_exposure,json=midExposure,proto3" json:"mid_exposure,omitempty"`
+	// Where the search was centred. Absent: not known, so that as a second picture after one in doubt only a blind solve counts.
+	Hint          *SkyPosition `protobuf:"bytes,15,opt,name=hint,proto3" json:"hint,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -573,6 +575,13 @@ func (x *Solve) GetPictureId() string {
 func (x *Solve) GetMidExposure() *Sample {
 	if x != nil {
 		return x.MidExposure
+	}
+	return nil
+}
+
+func (x *Solve) GetHint() *SkyPosition {
+	if x != nil {
+		return x.Hint
 	}
 	return nil
 }
@@ -889,7 +898,7 @@ const file_keepclear_v1_action_proto_rawDesc = "" +
 	"\x05_side\"q\n" +
 	"\x04Sync\x121\n" +
 	"\x05solve\x18\x01 \x01(\v2\x13.keepclear.v1.SolveB\x06\xbaH\x03\xc8\x01\x01R\x05solve\x126\n" +
-	"\tmount_sky\x18\x02 \x01(\v2\x19.keepclear.v1.SkyPositionR\bmountSky\"\xe2\a\n" +
+	"\tmount_sky\x18\x02 \x01(\v2\x19.keepclear.v1.SkyPositionR\bmountSky\"\x91\b\n" +
 	"\x05Solve\x123\n" +
 	"\x03sky\x18\x01 \x01(\v2\x19.keepclear.v1.SkyPositionB\x06\xbaH\x03\xc8\x01\x01R\x03sky\x12J\n" +
 	"\x13exposure_start_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\x11exposureStartTime\x12U\n" +
@@ -907,7 +916,8 @@ const file_keepclear_v1_action_proto_rawDesc = "" +
 	"\x11search_radius_deg\x18\f \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x80f@!\x00\x00\x00\x00\x00\x00\x00\x00H\aR\x0fsearchRadiusDeg\x88\x01\x01\x12'\n" +
 	"\n" +
 	"picture_id\x18\r \x01(\tB\b\xbaH\x05r\x03\x18\x80\x01R\tpictureId\x127\n" +
-	"\fmid_exposure\x18\x0e \x01(\v2\x14.keepclear.v1.SampleR\vmidExposureB\x0f\n" +
+	"\fmid_exposure\x18\x0e \x01(\v2\x14.keepclear.v1.SampleR\vmidExposure\x12-\n" +
+	"\x04hint\x18\x0f \x01(\v2\x19.keepclear.v1.SkyPositionR\x04hintB\x0f\n" +
 	"\r_pixel_arcsecB\x12\n" +
 	"\x10_field_width_degB\x13\n" +
 	"\x11_field_height_degB\x0f\n" +
@@ -989,17 +999,18 @@ var file_keepclear_v1_action_proto_depIdxs = []int32{
 	14, // 14: keepclear.v1.Solve.exposure_start_time:type_name -> google.protobuf.Timestamp
 	13, // 15: keepclear.v1.Solve.exposure_duration:type_name -> google.protobuf.Duration
 	15, // 16: keepclear.v1.Solve.mid_exposure:type_name -> keepclear.v1.Sample
-	13, // 17: keepclear.v1.Track.track_duration:type_name -> google.protobuf.Duration
-	14, // 18: keepclear.v1.Track.until_time:type_name -> google.protobuf.Timestamp
-	11, // 19: keepclear.v1.Jog.by:type_name -> keepclear.v1.AxisPair
-	13, // 20: keepclear.v1.Jog.track_duration:type_name -> google.protobuf.Duration
-	0,  // 21: keepclear.v1.Home.order:type_name -> keepclear.v1.AxisOrder
-	13, // 22: keepclear.v1.Flip.track_duration:type_name -> google.protobuf.Duration
-	23, // [23:23] is the sub-list for method output_type
-	23, // [23:23] is the sub-list for method input_type
-	23, // [23:23] is the sub-list for extension type_name
-	23, // [23:23] is the sub-list for extension extendee
-	0,  // [0:23] is the sub-list for field type_name
+	10, // 17: keepclear.v1.Solve.hint:type_name -> keepclear.v1.SkyPosition
+	13, // 18: keepclear.v1.Track.track_duration:type_name -> google.protobuf.Duration
+	14, // 19: keepclear.v1.Track.until_time:type_name -> google.protobuf.Timestamp
+	11, // 20: keepclear.v1.Jog.by:type_name -> keepclear.v1.AxisPair
+	13, // 21: keepclear.v1.Jog.track_duration:type_name -> google.protobuf.Duration
+	0,  // 22: keepclear.v1.Home.order:type_name -> keepclear.v1.AxisOrder
+	13, // 23: keepclear.v1.Flip.track_duration:type_name -> google.protobuf.Duration
+	24, // [24:24] is the sub-list for method output_type
+	24, // [24:24] is the sub-list for method input_type
+	24, // [24:24] is the sub-list for extension type_name
+	24, // [24:24] is the sub-list for extension extendee
+	0,  // [0:24] is the sub-list for field type_name
 }
 
 func init() { file_keepclear_v1_action_proto_init() }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"time"
 
+	"keepclear.example/keepclear/service/internal/pose"
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/unit"
@@ -139,7 +140,7 @@ func (in *Input) judged(e *evidence) *question.JudgedSolve {
 		RequestID: in.Question.ID, At: in.Snapshot.At, Mid: e.mid, Picture: pictureName(v), Optics: e.optics.Name,
 		Blind: v.Radius != nil && *v.Radius >= unit.Deg(180), Side: in.Rig.Kind.SideOf(e.pose),
 		Pose: e.pose, Solved: e.solved, Field: in.field(v, e.optics), OffsetSky: e.offset,
-		Rotation: v.Rotation, Pixel: v.Pixel, Mirrored: v.Mirrored,
+		Rotation: v.Rotation, Pixel: v.Pixel, Mirrored: v.Mirrored, Hint: v.Hint,
 	}
 	if v.Rotation != nil {
 		a := in.cameraAngle(e, *v.Rotation)
@@ -181,7 +182,7 @@ func (in *Input) lacking(f Set, e *evidence, now *question.JudgedSolve, delta ri
 	independent, agreement := 0, unit.Angle(-1)
 	why := "it was taken too near the picture in doubt: move by more than one field and take another"
 	for i := range doubts {
-		if ok, reason := in.independent(doubts[i], *now); !ok {
+		if ok, reason := pose.Independent(in.Rig, doubts[i], *now); !ok {
 			why = reason
 			continue
 		}
@@ -206,27 +207,6 @@ func (in *Input) lacking(f Set, e *evidence, now *question.JudgedSolve, delta ri
 		why = fmt.Sprintf("it agrees with neither the pose nor the picture in doubt (%.1f′ from it)", agreement.Arcmin())
 	}
 	f.Number("pictures_lacking_count", 1, Computed, why)
-}
-
-// independent tells whether two pictures are independent evidence: another exposure, a deliberate move of more than one field width
-// between them, and a blind solve or another hint; and if not, why. The move counts on the sky: a false match repeats itself on the same
-// field, which a rig that only tracks stays on for ever, and on the same spot of the ground, which one that rests never leaves.
-func (in *Input) independent(a, b question.JudgedSolve) (bool, string) {
-	field := max(a.Field, b.Field)
-	from, to := in.Rig.Chain.Direction(a.Pose), in.Rig.Chain.Direction(b.Pose)
-	followed := turnedAbout(in.Rig.Pole(), -unit.Angle(b.Mid.Sub(a.Mid).Seconds())*question.SiderealRate, from)
-	moved := min(from.Angle(to), followed.Angle(to))
-	switch {
-	case a.Picture == b.Picture || a.Mid.Equal(b.Mid):
-		return false, "it is the picture already judged"
-	case field <= 0:
-		return false, "the width of the field is not known, so no move counts as deliberate: send it with the solve, or state it in the rig file"
-	case moved <= field:
-		return false, fmt.Sprintf("the rig moved by %.2f° since the picture in doubt: more than one field (%.2f°) is wanted", moved.Deg(), field.Deg())
-	case !b.Blind && a.HintID == b.HintID && a.HintID != "":
-		return false, "both were solved from the same hint"
-	}
-	return true, ""
 }
 
 // agreementOf is how far the shift between two solves is from the shift of the axes, on the sky.

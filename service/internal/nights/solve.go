@@ -24,7 +24,7 @@ func (n *night) solve(a *arguments) (*question.Solve, error) {
 	n.to(start.Add(exposure + 2*time.Second))
 	v := n.camera.Picture(start, exposure)
 	for len(a.words) > 0 && a.words[0] != "unmoved" && a.words[0] != "cut" {
-		if w := a.next(); !n.otherSolve(&v, w, start, a) && !otherFigure(&v, w, a) {
+		if w := a.next(); !n.otherSolve(&v, w, start, a) && !n.otherFigure(&v, w, a) {
 			a.fail("%q says nothing of a solve", w)
 		}
 	}
@@ -56,14 +56,15 @@ func (n *night) otherSolve(v *question.Solve, w string, start time.Time, a *argu
 }
 
 // otherFigure changes a figure of the solver.
-func otherFigure(v *question.Solve, w string, a *arguments) bool {
+func (n *night) otherFigure(v *question.Solve, w string, a *arguments) bool {
 	switch w {
 	case "stars":
 		k := int(a.number())
 		v.Matched = &k
-	case "hint":
+	case "hint": // around where the mount believes that it points
 		r := unit.Deg(a.number())
-		v.Radius = &r
+		ra, dec, _ := n.mount.Belief(n.Now())
+		v.Radius, v.Hint = &r, &question.Sky{RA: ra, Dec: dec, Frame: question.OfDate}
 	case "no-residual":
 		v.Residual = nil
 	case "mirrored":

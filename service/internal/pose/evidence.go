@@ -129,7 +129,7 @@ func (t *turn) firstAgainst(j question.JudgedSolve) (best question.JudgedSolve, 
 		if !o.Against {
 			continue
 		}
-		if !apart(t.r, o, j) {
+		if ok, _ := Independent(t.r, o, j); !ok {
 			return o, false
 		}
 		if d := shiftError(t.r, o, j); d < off {
@@ -137,19 +137,6 @@ func (t *turn) firstAgainst(j question.JudgedSolve) (best question.JudgedSolve, 
 		}
 	}
 	return best, found
-}
-
-// apart tells whether two solves are independent but for their agreement: another exposure after a move of more than one field width,
-// solved blind or with another hint. Without the field's width nothing is known to be apart. Source: the design, section 9.
-func apart(r *rig.Rig, a, b question.JudgedSolve) bool {
-	if a.Mid.Equal(b.Mid) || a.Picture != "" && a.Picture == b.Picture {
-		return false
-	}
-	field := max(a.Field, b.Field)
-	if field <= 0 || direction(r, a.Pose).Angle(direction(r, b.Pose)) <= field {
-		return false
-	}
-	return b.Blind || a.HintID != "" && b.HintID != "" && a.HintID != b.HintID
 }
 
 // direction is where the tube points by the nominal axes: what is compared are angles between directions, for which the frame and a

@@ -77,6 +77,7 @@ type Solve struct {
 	Matched  *int          `json:"matched,omitempty"`
 	Residual *unit.Angle   `json:"residual_rad,omitempty"` // root mean square
 	Radius   *unit.Angle   `json:"radius_rad,omitempty"`   // searched around the hint; 180° = blind
+	Hint     *Sky          `json:"hint,omitempty"`         // where the search was centred
 	Picture  string        `json:"picture,omitempty"`
 	Mid      *Sample       `json:"mid,omitempty"` // sample nearest mid-exposure, as sent
 }

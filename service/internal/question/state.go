@@ -81,7 +81,7 @@ type JudgedSolve struct {
 	Picture   string       `json:"picture,omitempty"`
 	Optics    string       `json:"optics,omitempty"`
 	Blind     bool         `json:"blind"`
-	HintID    string       `json:"hint_id,omitempty"` // what tells two hints apart, where known
+	Hint      *Sky         `json:"hint,omitempty"` // where its search was centred, where told
 	Verdict   SolveVerdict `json:"verdict"`
 	Side      rig.Side     `json:"side,omitempty"`
 	Pose      rig.Axes     `json:"pose"`                // at mid-exposure, likeliest candidate
