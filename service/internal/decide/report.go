@@ -250,8 +250,33 @@ func told(r Report, notices []pose.Notice) string {
 		return fmt.Sprintf("%s proved the rig file: residual %.1f mm.", r.Proved.Person, r.Proved.ResidualMM)
 	case r.Limit != nil:
 		return fmt.Sprintf("The mount's limit of axis %d was seen at %.1f°.", r.Limit.Axis, r.Limit.Limit.Deg())
+	case r.End != nil:
+		return fmt.Sprintf("Told that the motion of permit %s is over: %s%s.", r.End.Permit, r.End.How, noted(r.End.Note))
+	case r.Synced != nil:
+		return toldSync(r.Synced)
+	case r.event():
+		return "Something was reported that no sample showed yet."
 	}
 	return "A sample was taken in."
+}
+
+func toldSync(s *SyncReport) string {
+	on := "without leave"
+	if s.Leave != "" {
+		on = "on leave " + s.Leave
+	}
+	if s.Refused {
+		return "Told that the mount refused a sync " + on + "."
+	}
+	return "Told that the mount was synced " + on + "."
+}
+
+// noted appends the asker's own words where there are any.
+func noted(note string) string {
+	if note == "" {
+		return ""
+	}
+	return " (" + note + ")"
 }
 
 // standing is how the rig stands after a report.

@@ -1,0 +1,57 @@
+package decide_test
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"keepclear.example/keepclear/service/internal/decide"
+	"keepclear.example/keepclear/service/internal/pose"
+	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/record"
+	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/unit"
+	"keepclear.example/keepclear/service/internal/verdict"
+)
+
+// Every entry of a report says what was reported: that a sample was taken in only where that was all.
+func TestEntriesSayWhatWasReported(t *testing.T) {
+	b := newBench(t)
+	b.home()
+	a, err := b.slew(zero, there)
+	require.NoError(t, err)
+	require.Equal(t, verdict.Allow, a.Verdict, a.Sentence)
+	id := a.Permit.ID
+	for name, c := range map[string]struct {
+		report decide.Report
+		says   []string
+	}{
+		"an end without a sample": {decide.Report{End: &decide.EndReport{Permit: id, How: pose.Done, Note: "guider lost its star"}}, []string{id, "done", "guider lost its star"}},
+		"a refused sync":          {decide.Report{Synced: &decide.SyncReport{Refused: true}}, []string{"refused", "without leave"}},
+		"a limit":                 {decide.Report{Limit: &question.MountLimit{Axis: 1, Limit: unit.Deg(96)}}, []string{"axis 1", "96.0°"}},
+		"a proof":                 {decide.Report{Proved: &question.Proof{Person: "A. Person", RigDigest: b.rig.Digest, ResidualMM: 2}}, []string{"A. Person", "2.0 mm"}},
+	} {
+		out, err := b.report(c.report)
+		require.NoError(t, err, name)
+		require.NotNil(t, out.Receipt, "%s: it has an entry", name)
+		say := b.entryAt(out.Receipt.Place).Sentence
+		assert.NotContains(t, say, "sample", name)
+		for _, s := range c.says {
+			assert.Contains(t, say, s, name)
+		}
+	}
+	out, err := b.report(decide.Report{Sample: b.sample(rig.DegAxes(0, 0))})
+	require.NoError(t, err)
+	if out.Receipt != nil {
+		assert.NotEmpty(t, b.entryAt(out.Receipt.Place).Sentence)
+	}
+}
+
+// entryAt reads an entry.
+func (b *bench) entryAt(p record.Place) record.Entry {
+	b.t.Helper()
+	e, err := b.rec.Get(b.t.Context(), p.Chain, p.Number)
+	require.NoError(b.t, err)
+	return e
+}
