@@ -87,6 +87,8 @@ type Outcome struct {
 	HarmlessUntil *time.Time
 	StopTracking  bool
 	At, Sent      time.Time
+	// Repeated: what the report did when it came first; only Epoch, Permit and Limits are of now.
+	Repeated bool
 }
 
 // View is one rig as it stands.

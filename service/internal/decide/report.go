@@ -106,7 +106,8 @@ func (d *Decider) take(_ context.Context, g *group, r Report, req Request) (Outc
 	g.settle()
 	if req.ID != "" {
 		if w, again, err := d.reportedBefore(req); err != nil || again {
-			return d.standing(g, r, nil), w, again, err
+			out, err := d.repliedBefore(g, r, w, err)
+			return out, w, again, err
 		}
 	}
 	before := g.live
@@ -119,7 +120,7 @@ func (d *Decider) take(_ context.Context, g *group, r Report, req Request) (Outc
 	if !r.event() && len(notices) == 0 && !notable(before, s) && !g.overdue(s) {
 		g.live = s
 		g.setOpen()
-		return d.standing(g, r, notices), record.Written{}, false, nil
+		return d.standing(g, s, r, notices), record.Written{}, false, nil
 	}
 	body := state.Body{Event: state.Event{After: &s, Set: set}, Notices: notices}
 	w, err := d.put(g, d.parts.Record.Head(g.name), entry{kind: state.Reported, asker: r.Asker, request: req, sentence: told(r, notices), body: body}, nil, r.At)
@@ -128,7 +129,35 @@ func (d *Decider) take(_ context.Context, g *group, r Report, req Request) (Outc
 		return Outcome{}, record.Written{}, false, err
 	}
 	g.setOpen()
-	return d.standing(g, r, notices), w, true, nil
+	return d.standing(g, s, r, notices), w, true, nil
+}
+
+// repliedBefore is the reply to a report that is on record already, made of its entry: what it showed then, and the permit and the
+// epoch of now. Requires the turn.
+func (d *Decider) repliedBefore(g *group, r Report, w record.Written, err error) (Outcome, error) {
+	if err != nil {
+		return Outcome{}, err
+	}
+	b, err := state.Decode(w.Entry.Body)
+	if err != nil {
+		return Outcome{}, err
+	}
+	then := b.Event.After
+	if then == nil {
+		then = &g.live
+	}
+	r.At = w.Entry.Time
+	out := d.standing(g, *then, r, b.Notices)
+	out.Repeated, out.Epoch, out.Limits = true, g.live.Epoch, g.live.Limits
+	switch p := out.Permit; {
+	case p != nil:
+		a := Answer{}
+		d.leaveNow(g, []string{p.ID}, then, &a)
+		out.Permit = a.Permit
+	case g.live.Permit.Open():
+		out.Permit = g.live.Permit
+	}
+	return out, nil
 }
 
 // mostUnheard bounds of how many askers a lost report is remembered: the rig is held while there is any.
@@ -279,9 +308,8 @@ func noted(note string) string {
 	return " (" + note + ")"
 }
 
-// standing is how the rig stands after a report.
-func (d *Decider) standing(g *group, r Report, notices []pose.Notice) Outcome {
-	s := g.live
+// standing is how the rig stands after a report that left it in a state.
+func (d *Decider) standing(g *group, s question.RigState, r Report, notices []pose.Notice) Outcome {
 	out := Outcome{Epoch: s.Epoch, Permit: s.Permit, Limits: s.Limits, Notices: notices, HomingID: s.Pose.HomingID, At: r.At, Sent: r.At} // see sentTime
 	if r.End == nil && r.Begin == "" && !s.Permit.Open() {
 		out.Permit = nil

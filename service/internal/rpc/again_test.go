@@ -2,11 +2,13 @@ package rpc_test
 
 import (
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/encoding/prototext"
 	"google.golang.org/protobuf/proto"
 
 	pb "keepclear.example/keepclear/api/keepclear/v1"
@@ -91,4 +93,43 @@ func TestReportRepeatedIsTakenInOnce(t *testing.T) {
 	require.NoError(t, err)
 	assert.Equal(t, first.GetReceipt().GetNumber(), again.GetReceipt().GetNumber())
 	assert.Equal(t, first.GetEpoch(), again.GetEpoch())
+}
+
+// The reply to a report repeated is that of the first time: a lost reply must not lose why a begin was refused, or which homing angles
+// count from now. Only the epoch and the permit are of now.
+func TestReportRepeatedGetsItsReply(t *testing.T) {
+	b := newBench(t)
+	b.ready()
+	q := b.slew(30, 40)
+	q.BeginLater = true
+	p := b.allowed(q).GetPermit()
+	reports := map[string]*pb.ReportRequest{
+		"a begin off its start": {Sample: b.sample(4, 4), Event: &pb.ReportRequest_Begin{Begin: &pb.Begin{PermitId: p.GetPermitId()}}},
+		"an act":                {Event: act()},
+		"a homing":              {Sample: b.sample(0, 0), Event: &pb.ReportRequest_Homed{Homed: &pb.Homed{By: pb.HomedBy_HOMED_BY_SENSED, Axes: pair(0, 0)}}},
+	}
+	first := map[string]*pb.ReportResponse{}
+	for _, name := range []string{"a begin off its start", "an act", "a homing"} {
+		b.wait(time.Second)
+		first[name] = b.mustReport(reports[name])
+		require.NotEmpty(t, first[name].GetFindings(), name)
+		first[name].Receipt.TookDuration = nil
+		again, err := b.motion.Report(t.Context(), reports[name])
+		require.NoError(t, err)
+		assert.True(t, proto.Equal(first[name], again), "%s: got %s, want %s", name, prototext.Format(again), prototext.Format(first[name]))
+	}
+	b.wait(time.Second)
+	last := b.allowed(b.slew(10, 10))
+	b.restart()
+	for name, was := range first {
+		again, err := b.motion.Report(t.Context(), reports[name])
+		require.NoError(t, err)
+		require.Len(t, again.GetFindings(), len(was.GetFindings()), name)
+		for i, f := range was.GetFindings() {
+			assert.True(t, proto.Equal(f, again.GetFindings()[i]), "%s: got %s, want %s", name, again.GetFindings()[i], f)
+		}
+		assert.Equal(t, was.GetHomingId(), again.GetHomingId(), name)
+		assert.Greater(t, again.GetEpoch(), last.GetPermit().GetEpoch(), "%s: the epoch is of now", name)
+		assert.NotEqual(t, pb.PermitState_PERMIT_STATE_GRANTED, again.GetPermit().GetState(), "%s: so is the permit", name)
+	}
 }

@@ -28,6 +28,9 @@ func Outcome(o decide.Outcome, r *rig.Rig) *pb.ReportResponse {
 	}
 	if o.Receipt != nil {
 		out.Receipt = Receipt(*o.Receipt)
+		if o.Repeated {
+			out.Receipt.TookDuration = nil // of the first time, which nobody measured for this reply
+		}
 	}
 	for _, n := range o.Notices {
 		out.Findings = append(out.Findings, notice(n))
