@@ -1,6 +1,7 @@
 package decide
 
 import (
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -24,15 +25,18 @@ func (d *Decider) Lock(rigName, person, reason string, at time.Time, req Request
 		}
 		g, groups = one, []*group{one}
 	}
+	if w, again, err := d.reportedBefore(req); again || errors.Is(err, record.ErrReused) { // a repeat takes nothing back
+		return d.lockedBefore(w, nil, at, err)
+	} // any other error: the record cannot be read, and leave is taken back all the same
 	lock := question.Lock{ID: d.parts.NewID(), Rig: rigName, SetBy: person, Reason: reason, Set: at}
 	why := fmt.Sprintf("locked by %s: %s", person, reason)
 	var taken []string
 	for _, one := range groups {
 		taken = append(taken, one.takeBack(why)...)
 	}
-	w, lock, err := d.setLock(g, groups, lock, why, req)
-	if err != nil {
-		return question.Lock{}, Receipt{}, nil, err
+	w, again, err := d.setLock(g, groups, lock, taken, why, req)
+	if err != nil || again {
+		return d.lockedBefore(w, taken, at, err)
 	}
 	if err := w.Wait(); err != nil {
 		return question.Lock{}, Receipt{}, nil, fmt.Errorf("recording the lock: %w", err)
@@ -40,8 +44,28 @@ func (d *Decider) Lock(rigName, person, reason string, at time.Time, req Request
 	return lock, d.receipt(w.Entry, at), taken, nil
 }
 
+// lockedBefore is the reply to a lock that is on record already: that lock, and the leave that it took back then, with what this copy
+// of it took back before it was known for one.
+func (d *Decider) lockedBefore(w record.Written, taken []string, at time.Time, err error) (question.Lock, Receipt, []string, error) {
+	if err != nil {
+		return question.Lock{}, Receipt{}, nil, err
+	}
+	b, err := state.Decode(w.Entry.Body)
+	if err != nil {
+		return question.Lock{}, Receipt{}, nil, err
+	}
+	if len(b.Event.Set) == 0 {
+		return question.Lock{}, Receipt{}, nil, fmt.Errorf("%w: %q stands in entry %d of chain %q, which set no lock", record.ErrReused, w.Entry.Request.ID, w.Entry.Number, w.Entry.Chain)
+	}
+	if err := w.Wait(); err != nil {
+		return question.Lock{}, Receipt{}, nil, fmt.Errorf("recording the lock: %w", err)
+	}
+	return b.Event.Set[0], d.receipt(w.Entry, at), append(b.Taken, taken...), nil
+}
+
 // setLock appends the lock while every rig concerned waits its turn, so that no permit slips between.
-func (d *Decider) setLock(g *group, groups []*group, lock question.Lock, why string, req Request) (record.Written, question.Lock, error) {
+// again: another copy of the request came first, and this one does nothing.
+func (d *Decider) setLock(g *group, groups []*group, lock question.Lock, taken []string, why string, req Request) (w record.Written, again bool, err error) {
 	if g == d.service {
 		g.turn.Lock()
 		defer g.turn.Unlock()
@@ -49,6 +73,11 @@ func (d *Decider) setLock(g *group, groups []*group, lock question.Lock, why str
 	for _, one := range groups { // always in the order of their names, after the service's: no two can wait for each other
 		one.turn.Lock()
 		defer one.turn.Unlock()
+	}
+	if w, again, err := d.reportedBefore(req); again || errors.Is(err, record.ErrReused) {
+		return w, again, err
+	}
+	for _, one := range groups {
 		one.settle()
 		was := one.live.Epoch
 		if one.live = pose.Withdraw(one.live, why); one.live.Epoch == was { // a lock raises the epoch even where there is no leave
@@ -56,19 +85,19 @@ func (d *Decider) setLock(g *group, groups []*group, lock question.Lock, why str
 		}
 		one.setOpen()
 	}
-	if w, again, err := d.reportedBefore(req); err != nil || again {
-		return w, lockOf(w, lock), err
-	}
 	event := state.Event{Set: []question.Lock{lock}}
 	if g != d.service {
 		s := g.live
 		event.After = &s
 	}
-	w, err := d.putGuarded(g, entry{kind: state.LockKind, asker: lock.SetBy, request: req, sentence: "Locked by " + lock.SetBy + ": " + lock.Reason, body: state.Body{Event: event}}, lock.Set)
+	w, err = d.putGuarded(g, entry{
+		kind: state.LockKind, asker: lock.SetBy, request: req, sentence: "Locked by " + lock.SetBy + ": " + lock.Reason,
+		body: state.Body{Event: event, Taken: taken},
+	}, lock.Set)
 	if err == nil && g == d.service {
 		d.closeUnder(groups, lock, why)
 	}
-	return w, lock, err
+	return w, false, err
 }
 
 // closeUnder puts on the chain of each rig what a lock on all did to it. Requires every turn. Where that fails the lock holds all the
@@ -80,15 +109,6 @@ func (d *Decider) closeUnder(groups []*group, lock question.Lock, why string) {
 			kind: state.Withdrawn, asker: lock.SetBy, sentence: "Leave ended: " + why + ".", body: state.Body{Event: state.Event{After: &s}},
 		}, nil, lock.Set)
 	}
-}
-
-// lockOf returns the lock that a recorded entry set.
-func lockOf(w record.Written, or question.Lock) question.Lock {
-	b, err := state.Decode(w.Entry.Body)
-	if err != nil || len(b.Event.Set) == 0 {
-		return or
-	}
-	return b.Event.Set[0]
 }
 
 // putGuarded is put, with the short lock that readers of the service's locks take.

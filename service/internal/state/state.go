@@ -57,6 +57,7 @@ type Body struct {
 	Facts    facts.Set          `json:"facts,omitempty"`
 	Findings []verdict.Finding  `json:"findings,omitempty"`
 	Notices  []pose.Notice      `json:"notices,omitempty"`
+	Taken    []string           `json:"taken,omitempty"`     // ids of leave that a lock took back
 	Revs     map[string]string  `json:"revisions,omitempty"` // digests, hexadecimal, of what judged it
 	Request  Exchanged          `json:"request,omitzero"`
 	Response Exchanged          `json:"response,omitzero"`
