@@ -71,7 +71,7 @@ func (t *turn) landings(m *move, s strand) []landing {
 	var all, out []landing
 	reach := t.fastest(m.x, m.y)
 	for _, p := range s.places {
-		p.Axes = t.lifted(m, p.Axes, s.from.Axes)
+		p.Axes = t.lifted(m, p, s.from.Axes)
 		l := landing{p, s.from.Axes, t.fit(m, p.Axes)}
 		all = append(all, l)
 		if !beyond(l.Axes.Sub(s.from.Axes), reach) {
@@ -95,9 +95,12 @@ func (t *turn) toldSide(m *move, all []landing) []landing {
 	return all
 }
 
-// lifted puts a place on the turn that the motion reached: near a predicted end where it fits one, else within travel.
-func (t *turn) lifted(m *move, a, start rig.Axes) rig.Axes {
-	if counted(m.kind) || t.s.Sample != nil && t.s.Sample.Doing == question.Moving { // its turns were followed
+// lifted puts a place on the turn that the motion reached: the one that was followed, unless belief, which says nothing of turns by
+// itself, was followed out of travel past the end of axis 1; else near a predicted end where it fits one, else within travel.
+func (t *turn) lifted(m *move, c question.Candidate, start rig.Axes) rig.Axes {
+	a := c.Axes
+	followed := t.s.Sample != nil && t.s.Sample.Doing == question.Moving
+	if counted(m.kind) || followed && (!t.outsideTravel(c) || t.r.Motion.Way == rig.Shortest) {
 		return a
 	}
 	for _, e := range m.permit.Ends {
@@ -342,7 +345,8 @@ func (t *turn) offEnd(m *move, all []landing) {
 		t.say(Frozen, string(m.kind), "the %s shows no motion though the rig reported one", m.kind)
 	}
 	switch {
-	case p.Told == string(NotMoved) && frozen, counted(m.kind) && !frozen && t.beliefAgrees(m, seems):
+	case p.Told == string(NotMoved) && frozen, counted(m.kind) && !frozen && t.beliefAgrees(m, seems, ""):
+	case counted(m.kind) && !frozen && t.keptOtherwise(m, seems):
 	default:
 		t.doubt("a motion came to rest %s from its predicted end", off)
 		cands = append(should, cands...)
@@ -365,17 +369,47 @@ func (t *turn) ends(m *move) []question.Candidate {
 	return merge(t.r, out, merged)
 }
 
-// beliefAgrees tells whether belief, where there is one, turned as the source did.
-func (t *turn) beliefAgrees(m *move, seems rig.Axes) bool {
+// beliefAgrees tells whether belief, where there is one, turned as the source did; its syncs undone in a form, or as the file says.
+func (t *turn) beliefAgrees(m *move, seems rig.Axes, form rig.SyncKeeping) bool {
 	if !m.believed {
 		return true
 	}
-	for _, c := range t.believedPlaces(m, t.s.Anchored[0]) {
+	from := t.s.Anchored[0]
+	if form != "" {
+		from.Kept = form
+	}
+	for _, c := range t.believedPlaces(m, from) {
 		if !beyond(rig.LiftNear(c.Axes, seems).Sub(seems), t.arrivalSlack(m.permit, seems)) {
 			return true
 		}
 	}
 	return false
+}
+
+// keptOtherwise tells, and puts in doubt, whether belief turned as the source did if the mount keeps its syncs in the form that the file
+// does not say. The source is right then, and the place known; but where the next slew ends is not, until the syncs are gone.
+func (t *turn) keptOtherwise(m *move, seems rig.Axes) bool {
+	says, shows := t.r.Mount.Sync, rig.KeptOnSky
+	if says == rig.KeptOnSky {
+		shows = rig.KeptOnAxes
+	}
+	if !m.believed || len(t.s.Steps) == 0 || !t.beliefAgrees(m, seems, shows) {
+		return false
+	}
+	t.doubt("the mount keeps its syncs as %s, the rig file says %s: mend the file, then home", offsetOf(shows), offsetOf(says))
+	t.say(OffEnd, m.permit.ID, "%s", t.s.Doubt)
+	return true
+}
+
+// offsetOf names a form of keeping syncs for people.
+func offsetOf(k rig.SyncKeeping) string {
+	switch k {
+	case rig.KeptOnSky:
+		return "an offset on the sky"
+	case rig.KeptOnAxes:
+		return "an offset of its axes"
+	}
+	return string(k)
 }
 
 // arriveReckoned takes the predicted ends as the places where the rig may be, if anything shows that it moved.
@@ -417,7 +451,7 @@ func (t *turn) reckon(m *move, moved bool, believed []question.Candidate) {
 	}
 	fits := len(believed) == 0
 	for _, c := range believed {
-		fits = fits || t.fit(m, t.lifted(m, c.Axes, t.s.Anchored[0].Axes)) >= 0
+		fits = fits || t.fit(m, t.lifted(m, c, t.s.Anchored[0].Axes)) >= 0
 	}
 	short := p.Told == string(Stopped) || p.Told == string(Failed) || p.State == question.Withdrawn
 	if !moved || short || !fits {

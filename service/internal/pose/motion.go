@@ -206,10 +206,13 @@ func (t *turn) leaps(m *move, from, to rig.Axes) bool {
 		return false
 	}
 	allowed := t.fastest(t.s.Sample, m.y)
-	if !counted(m.kind) && (t.nearEnd(from) || t.nearEnd(to)) {
+	if counted(m.kind) {
+		return beyond(to.Sub(from), allowed)
+	}
+	if t.nearEnd(from) || t.nearEnd(to) {
 		allowed = rig.Axes{A1: unit.Turn, A2: allowed.A2 + 2*t.zone()}
 	}
-	return beyond(to.Sub(from), allowed)
+	return beyond(rig.LiftNear(to, from).Sub(from), allowed) // belief says nothing of turns
 }
 
 // nearest takes the place nearest to a reference.
@@ -296,8 +299,7 @@ func (t *turn) jumped(m *move, cands []question.Candidate) {
 func (t *turn) withinTravel(cands []question.Candidate) []question.Candidate {
 	var out []question.Candidate
 	for _, c := range cands {
-		slack := question.Sigma3(c.Sigma).Add(rig.Axes{A1: unit.Degree, A2: unit.Degree})
-		if !beyond(excess(c.Axes, [2]rig.Axes{t.r.Travel.Low, t.r.Travel.High}), slack) {
+		if !t.outsideTravel(c) {
 			out = append(out, c)
 		}
 	}
@@ -305,6 +307,12 @@ func (t *turn) withinTravel(cands []question.Candidate) []question.Candidate {
 		return cands
 	}
 	return out
+}
+
+// outsideTravel tells whether a place lies where the rig cannot be, its uncertainty and a degree allowed for.
+func (t *turn) outsideTravel(c question.Candidate) bool {
+	slack := question.Sigma3(c.Sigma).Add(rig.Axes{A1: unit.Degree, A2: unit.Degree})
+	return beyond(excess(c.Axes, [2]rig.Axes{t.r.Travel.Low, t.r.Travel.High}), slack)
 }
 
 // axisTurns adds up for how long samples show axis 1 turning: at a tenth of its rate or more.

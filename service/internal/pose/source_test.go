@@ -1,0 +1,57 @@
+package pose
+
+import (
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/rig"
+)
+
+// The file says that the mount keeps a sync on its axes, or on the sky, and is wrong. After a change of side the counts show it: they are
+// followed, belief bears them out if its syncs are undone the other way, and nothing may go by a belief so kept.
+func TestSyncKeptOtherwiseThanTheFileSays(t *testing.T) {
+	for _, says := range []rig.SyncKeeping{rig.KeptOnAxes, rig.KeptOnSky} {
+		n := homed(t, withCount, func(r *rig.Rig) { r.Mount.Sync = says })
+		n.m.keep = rig.KeptOnSky
+		if says == rig.KeptOnSky {
+			n.m.keep = rig.KeptOnAxes
+		}
+		n.tracked(-3, 35)
+		n.syncOff(0, 2.2)
+		require.Equal(t, question.Known, n.state(), n.said())
+		n.m.wait(40 * time.Minute)
+		n.look()
+		n.forget()
+		ra, d := n.target(7, 35)
+		n.slew(ra, d, rig.East, time.Hour)
+		require.Contains(t, n.kinds(), OffEnd, n.said())
+		require.Equal(t, question.Candidates, n.state(), n.said())
+		require.Len(t, n.s.Pose.Candidates, 1, "%+v", n.s.Pose)
+		require.Contains(t, n.s.Doubt, "mend the file", n.said())
+		n.honest()
+		n.wayOut()
+	}
+}
+
+// The same wrong file with belief alone: by the pole, belief does what no axis can, and the turn that it is followed on may be another.
+// Whatever it says, no place outside travel is held.
+func TestBeliefIsFollowedToNoPlaceOutsideTravel(t *testing.T) {
+	for _, h := range []float64{4, 7, 20} {
+		n := homed(t)
+		n.m.keep, n.w.Rig.Mount.Sync = rig.KeptOnSky, rig.KeptOnAxes
+		n.loose = true
+		n.tracked(-3, 30)
+		n.syncOff(0, 2.2)
+		n.m.wait(30 * time.Minute)
+		n.look()
+		ra, d := n.target(h, 30)
+		n.slew(ra, d, rig.East, time.Hour)
+		for _, c := range n.s.Pose.Candidates {
+			require.False(t, begin(n.w, n.s).outsideTravel(c), "%s\n%s", c.Axes, n.said())
+		}
+		n.wayOut()
+	}
+}
