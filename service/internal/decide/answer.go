@@ -74,6 +74,8 @@ type Answer struct {
 	// Repeated: Stored is the response as it left first; only Permit and Leave beside it are of now.
 	Repeated bool
 	Stored   state.Exchanged
+
+	replaces string // the open permit whose place Permit takes
 }
 
 // Outcome is what a report did.

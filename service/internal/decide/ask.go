@@ -27,6 +27,7 @@ func (d *Decider) Ask(ctx context.Context, q question.Question, r Request) (Answ
 		return Answer{}, fmt.Errorf("judging %s: %w", q.ID, err)
 	}
 	if err := written.Wait(); err != nil { // outside the turn: many askers, one flush; a cancelled asker does not stop it
+		g.neverLeft(&answer)
 		return Answer{}, fmt.Errorf("recording %s: %w", q.ID, err)
 	}
 	answer.Receipt = d.receipt(written.Entry, answer.At)

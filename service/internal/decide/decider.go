@@ -73,6 +73,8 @@ type group struct {
 	open      []string          // ids of the open permit and the live leave
 	withdrawn map[string]string // permit ids taken back in memory, why; not yet recorded
 	takes     int               // how often leave was taken back: a question under way loses its own
+	owed      map[string]string // ids of leave taken back, why, until the record has it: a fold takes them back again
+	replaced  []string          // permits in force whose place another took in memory that never left
 }
 
 // New folds the record and returns a decider. Permits and sync leaves that were open when the service stopped come back withdrawn.
@@ -129,6 +131,7 @@ func (d *Decider) fold(g *group) error {
 	g.folded = f.Chain
 	g.live = f.Chain.Rig
 	g.keepTaken(was)
+	g.takeOwed()
 	g.setOpen()
 	return nil
 }
@@ -152,6 +155,24 @@ func (g *group) keepTaken(was question.RigState) {
 	g.live.Epoch = max(g.live.Epoch, was.Epoch)
 }
 
+// takeOwed takes back after a fold what was taken back and is not on record. Requires the turn.
+func (g *group) takeOwed() {
+	g.mu.Lock()
+	owed := g.owed
+	g.owed, g.replaced = nil, nil
+	g.mu.Unlock()
+	g.withdrawOnly(owed)
+}
+
+// recorded notes that the record has what was taken back of this leave.
+func (g *group) recorded(ids []string) {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	for _, id := range ids {
+		delete(g.owed, id)
+	}
+}
+
 // WithdrawAfterRestart takes back what was open when the service stopped, and records it.
 func (d *Decider) WithdrawAfterRestart() error {
 	for _, name := range d.order {
@@ -160,8 +181,7 @@ func (d *Decider) WithdrawAfterRestart() error {
 			continue
 		}
 		why := "the service was restarted: nobody watched what happened meanwhile"
-		g.takeBack(why)
-		if err := d.withdraw(g, why, Ourselves, state.Exchanged{}); err != nil {
+		if err := d.withdraw(g, g.takeBack(why), why, Ourselves, state.Exchanged{}); err != nil {
 			return err
 		}
 	}
@@ -246,9 +266,11 @@ func (g *group) settle() {
 	taken := g.withdrawn
 	g.withdrawn = nil
 	g.mu.Unlock()
-	if len(taken) == 0 {
-		return
-	}
+	g.withdrawOnly(taken)
+}
+
+// withdrawOnly ends the permit and the leave of these ids, why by id, and no others. Requires the turn.
+func (g *group) withdrawOnly(taken map[string]string) {
 	was := g.live
 	if p := was.Permit; p != nil {
 		if why, ok := taken[p.ID]; ok {

@@ -190,6 +190,7 @@ func (d *Decider) grant(a *Answer, s *question.RigState) (closed []pose.Notice) 
 	switch {
 	case a.Permit != nil:
 		if s.Permit.Open() {
+			a.replaces = s.Permit.ID
 			closed = append(closed, replaced(s, a.Permit.ID))
 		}
 		if s.Leave != nil && s.Leave.Live {

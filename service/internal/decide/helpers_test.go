@@ -16,6 +16,7 @@ import (
 
 	"keepclear.example/keepclear/policies"
 	"keepclear.example/keepclear/service/internal/decide"
+	"keepclear.example/keepclear/service/internal/faults"
 	"keepclear.example/keepclear/service/internal/limits"
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/record"
@@ -23,6 +24,7 @@ import (
 	"keepclear.example/keepclear/service/internal/rules"
 	"keepclear.example/keepclear/service/internal/sky"
 	"keepclear.example/keepclear/service/internal/state"
+	"keepclear.example/keepclear/service/internal/store"
 	"keepclear.example/keepclear/service/internal/timescale"
 )
 
@@ -37,6 +39,10 @@ type bench struct {
 	d    *decide.Decider
 	rig  *rig.Rig
 	ids  atomic.Int64
+	disk *faults.Disk
+
+	retry   chan time.Time // lets a record that is down try again
+	refolds atomic.Int64   // how often it came back
 
 	mu    sync.Mutex
 	now   time.Time
@@ -74,7 +80,7 @@ var shared = sync.OnceValues(func() (decide.Member, error) {
 
 func newBench(t *testing.T) *bench {
 	t.Helper()
-	b := &bench{t: t, path: filepath.Join(t.TempDir(), "record.keepclear"), now: evening}
+	b := &bench{t: t, path: filepath.Join(t.TempDir(), "record.keepclear"), now: evening, disk: &faults.Disk{}, retry: make(chan time.Time)}
 	b.open()
 	return b
 }
@@ -90,8 +96,13 @@ func (b *bench) open() {
 	}
 	var d *decide.Decider
 	rec, err := record.Open(b.path, record.Options{
-		State:    func(chain string, on record.Head) []byte { return d.StateOf(chain, on) },
-		Reopened: func(map[string]record.Head) error { return d.Refold() },
+		State: func(chain string, on record.Head) []byte { return d.StateOf(chain, on) },
+		Reopened: func(map[string]record.Head) error {
+			defer b.refolds.Add(1)
+			return d.Refold()
+		},
+		After: func(time.Duration) <-chan time.Time { return b.retry },
+		Store: store.Options{Wrap: b.disk.Wrap},
 	})
 	require.NoError(b.t, err)
 	d, err = decide.New(decide.Parts{

@@ -13,8 +13,8 @@ import (
 	"keepclear.example/keepclear/service/internal/state"
 )
 
-// Lock locks a rig, or with an empty name all, and takes their leave back: it returns the lock and the ids of that leave. It wins over a question that is being judged: either that
-// one is judged after it, or its permit is withdrawn before it leaves.
+// Lock locks a rig, or with an empty name all, and takes their leave back: it returns the lock and the ids of that leave. It wins over a
+// question that is being judged: either that one is judged after it, or its permit is withdrawn before it leaves.
 func (d *Decider) Lock(rigName, person, reason string, at time.Time, req Request) (question.Lock, Receipt, []string, error) {
 	g := d.service
 	groups := d.all()[1:]
@@ -34,14 +34,20 @@ func (d *Decider) Lock(rigName, person, reason string, at time.Time, req Request
 	for _, one := range groups {
 		taken = append(taken, one.takeBack(why)...)
 	}
-	w, again, err := d.setLock(g, groups, lock, taken, why, req)
-	if err != nil || again {
-		return d.lockedBefore(w, taken, at, err)
+	written, again, err := d.setLock(g, groups, lock, taken, why, req)
+	switch {
+	case err != nil:
+		return question.Lock{}, Receipt{}, nil, err
+	case again:
+		return d.lockedBefore(written[0], taken, at, nil)
 	}
-	if err := w.Wait(); err != nil {
+	if err := written[0].Wait(); err != nil {
 		return question.Lock{}, Receipt{}, nil, fmt.Errorf("recording the lock: %w", err)
 	}
-	return lock, d.receipt(w.Entry, at), taken, nil
+	if len(written) == 1+len(groups) || g != d.service {
+		recorded(groups, taken, written)
+	}
+	return lock, d.receipt(written[0].Entry, at), taken, nil
 }
 
 // lockedBefore is the reply to a lock that is on record already: that lock, and the leave that it took back then, with what this copy
@@ -63,9 +69,9 @@ func (d *Decider) lockedBefore(w record.Written, taken []string, at time.Time, e
 	return b.Event.Set[0], d.receipt(w.Entry, at), append(b.Taken, taken...), nil
 }
 
-// setLock appends the lock while every rig concerned waits its turn, so that no permit slips between.
-// again: another copy of the request came first, and this one does nothing.
-func (d *Decider) setLock(g *group, groups []*group, lock question.Lock, taken []string, why string, req Request) (w record.Written, again bool, err error) {
+// setLock appends the lock while every rig concerned waits its turn, so that no permit slips between. It returns the lock's entry, and
+// with a lock on all those of the rigs whose leave it ends. again: another copy of the request came first, and this one does nothing.
+func (d *Decider) setLock(g *group, groups []*group, lock question.Lock, taken []string, why string, req Request) (out []record.Written, again bool, err error) {
 	if g == d.service {
 		g.turn.Lock()
 		defer g.turn.Unlock()
@@ -75,7 +81,7 @@ func (d *Decider) setLock(g *group, groups []*group, lock question.Lock, taken [
 		defer one.turn.Unlock()
 	}
 	if w, again, err := d.reportedBefore(req); again || errors.Is(err, record.ErrReused) {
-		return w, again, err
+		return []record.Written{w}, again, err
 	}
 	for _, one := range groups {
 		one.settle()
@@ -90,24 +96,42 @@ func (d *Decider) setLock(g *group, groups []*group, lock question.Lock, taken [
 		s := g.live
 		event.After = &s
 	}
-	w, err = d.putGuarded(g, entry{
+	w, err := d.putGuarded(g, entry{
 		kind: state.LockKind, asker: lock.SetBy, request: req, sentence: "Locked by " + lock.SetBy + ": " + lock.Reason,
 		body: state.Body{Event: event, Taken: taken},
 	}, lock.Set)
+	out = []record.Written{w}
 	if err == nil && g == d.service {
-		d.closeUnder(groups, lock, why)
+		out = append(out, d.closeUnder(groups, lock, why)...)
 	}
-	return w, false, err
+	return out, false, err
 }
 
 // closeUnder puts on the chain of each rig what a lock on all did to it. Requires every turn. Where that fails the lock holds all the
 // same, memory has the leave withdrawn, and the next entry of the chain shows it.
-func (d *Decider) closeUnder(groups []*group, lock question.Lock, why string) {
+func (d *Decider) closeUnder(groups []*group, lock question.Lock, why string) []record.Written {
+	var out []record.Written
 	for _, one := range groups {
 		s := one.live
-		_, _ = d.put(one, d.parts.Record.Head(one.name), entry{
+		w, err := d.put(one, d.parts.Record.Head(one.name), entry{
 			kind: state.Withdrawn, asker: lock.SetBy, sentence: "Leave ended: " + why + ".", body: state.Body{Event: state.Event{After: &s}},
 		}, nil, lock.Set)
+		if err == nil {
+			out = append(out, w)
+		}
+	}
+	return out
+}
+
+// recorded notes of rigs whose leave a lock took back that the record has it, once it has.
+func recorded(groups []*group, taken []string, written []record.Written) {
+	for _, w := range written {
+		if w.Wait() != nil {
+			return
+		}
+	}
+	for _, one := range groups {
+		one.recorded(taken)
 	}
 }
 

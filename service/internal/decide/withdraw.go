@@ -3,6 +3,7 @@ package decide
 import (
 	"errors"
 	"fmt"
+	"slices"
 
 	"keepclear.example/keepclear/service/internal/pose"
 	"keepclear.example/keepclear/service/internal/record"
@@ -25,8 +26,9 @@ func (d *Decider) Withdraw(rigName, asker, reason string, sent state.Exchanged) 
 		why += ": " + reason
 	}
 	for _, g := range groups {
-		ids = append(ids, g.takeBack(why)...)
-		go d.recordWithdrawal(g, why, asker, sent)
+		taken := g.takeBack(why)
+		ids = append(ids, taken...)
+		go d.recordWithdrawal(g, taken, why, asker, sent)
 	}
 	return ids, true
 }
@@ -36,25 +38,28 @@ func (g *group) takeBack(why string) []string {
 	g.mu.Lock()
 	defer g.mu.Unlock()
 	g.takes++
-	ids := g.open
-	g.open = nil
+	ids := slices.Concat(g.open, g.replaced)
+	g.open, g.replaced = nil, nil
 	if len(ids) > 0 && g.withdrawn == nil {
 		g.withdrawn = map[string]string{}
 	}
+	if len(ids) > 0 && g.owed == nil {
+		g.owed = map[string]string{}
+	}
 	for _, id := range ids {
-		g.withdrawn[id] = why
+		g.withdrawn[id], g.owed[id] = why, why
 	}
 	return ids
 }
 
 // recordWithdrawal puts a withdrawal on record; where that fails, the next entry of the chain shows the state that it made.
-func (d *Decider) recordWithdrawal(g *group, why, asker string, sent state.Exchanged) {
+func (d *Decider) recordWithdrawal(g *group, taken []string, why, asker string, sent state.Exchanged) {
 	// The error is the record's own: it is down, says so in health, and no leave goes out meanwhile.
-	_ = d.withdraw(g, why, asker, sent)
+	_ = d.withdraw(g, taken, why, asker, sent)
 }
 
 // withdraw puts what was taken back into the state and records it.
-func (d *Decider) withdraw(g *group, why, asker string, sent state.Exchanged) error {
+func (d *Decider) withdraw(g *group, taken []string, why, asker string, sent state.Exchanged) error {
 	g.turn.Lock()
 	g.settle()
 	s := g.live
@@ -67,7 +72,34 @@ func (d *Decider) withdraw(g *group, why, asker string, sent state.Exchanged) er
 	if err != nil {
 		return fmt.Errorf("recording a withdrawal: %w", err)
 	}
-	return w.Wait()
+	if err := w.Wait(); err != nil {
+		return err
+	}
+	g.recorded(taken)
+	return nil
+}
+
+// neverLeft takes leave out of memory whose answer could not be recorded, so that nobody is told of it: a permit that it was to replace
+// is in force as before.
+func (g *group) neverLeft(a *Answer) {
+	g.turn.Lock()
+	defer g.turn.Unlock()
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	for _, id := range leavesOf(a) {
+		i := slices.Index(g.open, id)
+		if i < 0 {
+			continue
+		}
+		g.open = slices.Delete(slices.Clone(g.open), i, i+1)
+		if g.withdrawn == nil {
+			g.withdrawn = map[string]string{}
+		}
+		g.withdrawn[id] = "its entry could not be written, so it never left"
+		if a.replaces != "" {
+			g.replaced = append(g.replaced, a.replaces)
+		}
+	}
 }
 
 func absentIsNil(err error) error {
