@@ -31,7 +31,7 @@ func (t *turn) arrive(m *move) {
 		t.quiet(m.x, m.y)
 		return
 	}
-	if t.jumpedThere(m, all) {
+	if !t.strayed(m) && t.jumpedThere(m, all) {
 		t.over(m, true)
 		return
 	}
@@ -289,6 +289,13 @@ func (t *turn) land(m *move, all []landing) {
 			continue
 		}
 		cands = append(cands, l.Candidate)
+	}
+	if t.strayed(m) {
+		cands = append(cands, t.ends(m)...)
+		for _, c := range t.s.Anchored {
+			cands = append(cands, t.brokenOff(m, c))
+		}
+		cands = t.withinTravel(cands)
 	}
 	t.anchorAt(m.y, cands, m.kind)
 }

@@ -183,10 +183,21 @@ func (t *turn) underWay(m *move) {
 		return
 	}
 	t.offWay(m, cands[0].Axes)
-	if m.permit == nil {
+	switch {
+	case m.permit == nil:
 		cands = t.unaskedUnderWay(m, cands)
+	case t.strayed(m):
+		for _, c := range t.s.Anchored {
+			cands = append(cands, t.between(c, m.x, m.y))
+		}
 	}
 	t.show(cands, m.kind, m.y)
+}
+
+// strayed tells whether belief, the only source, did something under way that no permitted motion does: from then on what it turns is
+// no measure of what the axes turn, and the whole way counts.
+func (t *turn) strayed(m *move) bool {
+	return m.permit != nil && m.permit.State == question.Withdrawn && t.s.Doubt != "" && !counted(m.kind)
 }
 
 // allLeap tells whether every strand went further since the last sample than the axes turn.
