@@ -81,10 +81,19 @@ func (t *turn) against(j question.JudgedSolve) {
 	t.addSolved(j)
 }
 
-// addSolved adds the place that a solve stands for.
+// addSolved adds the place that a solve stands for: to what was learnt of the pointing, or to a first pointing error where nothing was.
+// What was learnt of axis 1 may be a cone error, which grows toward the end of axis 1, or an index error, which does not.
 func (t *turn) addSolved(j question.JudgedSolve) {
+	learnt := t.s.Learnt[j.Side]
+	strays := firstOffset
+	if learnt.Count > 0 {
+		strays = laterOffset
+	}
+	spread := t.wide(j.Solved, strays)
+	spread.A1 += t.wide(j.Solved, learnt.Axes.A1.Abs()).A1 - learnt.Axes.A1.Abs()
 	c := t.s.Anchored[0]
-	c.Axes = c.Axes.Add(j.Solved.Sub(j.Pose))
+	c.Axes = c.Axes.Add(j.Solved.Sub(j.Pose)).Sub(learnt.Axes)
+	c.Sigma = spread.Scale(1.0 / 3)
 	c.Because = "where solve " + j.RequestID + " puts the axes"
 	t.again(append(t.s.Anchored, c))
 }
