@@ -14,38 +14,48 @@ import (
 // fits finds what of a question contradicts itself or does not fit the rig: names that the file does not have, a side that the
 // mount kind does not have, instants that cannot be.
 func fits(r *rig.Rig, q question.Question) error {
-	var faults []FieldFault
+	faults := ActionFits(r, q.Action, q.At, "action")
 	add := func(path, wanted, got, remedy string) { faults = append(faults, FieldFault{path, wanted, got, remedy}) }
-	a := q.Action
-	sides := r.Kind.Sides()
-	side := func(path string, s rig.Side) {
-		if s != "" && s != sides[0] && s != sides[1] {
-			add(path, fmt.Sprintf("%s or %s, the sides of a %s", sides[0], sides[1], r.Kind), string(s), "name a side that this mount has, or leave it out")
-		}
-	}
-	side("action.slew.side", a.Side)
-	if a.Kind == question.Flip && r.Kind != rig.German {
-		add("action.flip", "a German equatorial", string(r.Kind), "ask for a slew to the second side instead")
-	}
-	if a.Kind == question.Park {
-		if _, ok := r.Rest(a.Place); !ok {
-			add("action.park.place", "one of "+restNames(r), quoted(a.Place), "name a place of rest of the rig file")
-		}
-	}
-	if a.Until != nil && !a.Until.After(q.At) {
-		add("action.track.until_time", "an instant after now, "+q.At.UTC().Format(time.RFC3339), a.Until.UTC().Format(time.RFC3339), "ask for a later end")
-	}
-	if a.Until != nil && a.Until.Sub(q.At) > 24*time.Hour {
-		add("action.track.until_time", "at most 24 h ahead", a.Until.UTC().Format(time.RFC3339), "ask for a shorter stretch")
-	}
-	if a.Solve != nil {
+	if q.Action.Solve != nil {
 		solveFits(r, q, add)
 	}
-	sampleFits(r, q.Sample, side, add)
+	sampleFits(r, q.Sample, add)
 	if len(faults) > 0 {
 		return &ConflictError{faults}
 	}
 	return nil
+}
+
+// ActionFits finds what of an action does not fit the rig, or the instant at which it would begin at the earliest. path is that of the
+// action in its request.
+func ActionFits(r *rig.Rig, a question.Action, at time.Time, path string) (faults []FieldFault) {
+	add := func(field, wanted, got, remedy string) {
+		faults = append(faults, FieldFault{path + "." + field, wanted, got, remedy})
+	}
+	sideFits(r, "slew.side", a.Side, add)
+	if a.Kind == question.Flip && r.Kind != rig.German {
+		add("flip", "a German equatorial", string(r.Kind), "ask for a slew to the second side instead")
+	}
+	if a.Kind == question.Park {
+		if _, ok := r.Rest(a.Place); !ok {
+			add("park.place", "one of "+restNames(r), quoted(a.Place), "name a place of rest of the rig file")
+		}
+	}
+	if a.Until != nil && !a.Until.After(at) {
+		add("track.until_time", "an instant after its start, "+at.UTC().Format(time.RFC3339), a.Until.UTC().Format(time.RFC3339), "ask for a later end")
+	}
+	if a.Until != nil && a.Until.Sub(at) > 24*time.Hour {
+		add("track.until_time", "at most 24 h ahead", a.Until.UTC().Format(time.RFC3339), "ask for a shorter stretch")
+	}
+	return faults
+}
+
+// sideFits finds a side that the mount kind does not have; none is every side.
+func sideFits(r *rig.Rig, path string, s rig.Side, add func(path, wanted, got, remedy string)) {
+	sides := r.Kind.Sides()
+	if s != "" && s != sides[0] && s != sides[1] {
+		add(path, fmt.Sprintf("%s or %s, the sides of a %s", sides[0], sides[1], r.Kind), string(s), "name a side that this mount has, or leave it out")
+	}
 }
 
 func solveFits(r *rig.Rig, q question.Question, add func(path, wanted, got, remedy string)) {
@@ -68,12 +78,12 @@ func solveFits(r *rig.Rig, q question.Question, add func(path, wanted, got, reme
 }
 
 // sampleFits finds a side or a part that the rig does not have.
-func sampleFits(r *rig.Rig, s *question.Sample, side func(string, rig.Side), add func(path, wanted, got, remedy string)) {
+func sampleFits(r *rig.Rig, s *question.Sample, add func(path, wanted, got, remedy string)) {
 	if s == nil {
 		return
 	}
 	if s.Belief != nil {
-		side("sample.belief.side", s.Belief.Side)
+		sideFits(r, "sample.belief.side", s.Belief.Side, add)
 	}
 	for i, p := range s.Parts {
 		if !slices.ContainsFunc(r.Parts, func(x rig.Part) bool { return x.Name == p.Part }) {

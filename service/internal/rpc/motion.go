@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"slices"
+	"time"
 
 	"google.golang.org/protobuf/proto"
 
@@ -117,8 +118,8 @@ func (s *Server) rehearse(ctx context.Context, c call[*pb.RehearseRequest]) (pro
 	if p.From, err = s.start(ctx, c.msg, m.Rig); err != nil {
 		return nil, err
 	}
-	for _, step := range c.msg.GetSteps() {
-		p.Steps = append(p.Steps, rehearsed(step, m.Rig))
+	if p.Steps, err = plan(c.msg, m.Rig, p.Now); err != nil {
+		return nil, err
 	}
 	out := &pb.RehearseResponse{Assumed: rehearse.Assumed()}
 	passed := 0
@@ -139,6 +140,25 @@ func (s *Server) rehearse(ctx context.Context, c call[*pb.RehearseRequest]) (pro
 	}
 	out.Receipt = wire.Receipt(rc)
 	return out, nil
+}
+
+// plan turns the steps into nouns, or names every field that does not fit the rig. What an instant must be after is the last start
+// stated before it: when a step without one begins shows only as the plan is gone through.
+func plan(r *pb.RehearseRequest, of *rig.Rig, now time.Time) ([]rehearse.Step, error) {
+	var steps []rehearse.Step
+	var faults []decide.FieldFault
+	for i, m := range r.GetSteps() {
+		s := rehearsed(m, of)
+		if s.Start != nil {
+			now = *s.Start
+		}
+		faults = append(faults, decide.ActionFits(of, s.Action, now, fmt.Sprintf("steps[%d].action", i))...)
+		steps = append(steps, s)
+	}
+	if len(faults) > 0 {
+		return nil, &decide.ConflictError{Faults: faults}
+	}
+	return steps, nil
 }
 
 // rehearsed turns a step into its noun.
