@@ -10,7 +10,7 @@ import (
 )
 
 // finding turns the answer of a rule into a finding: METADATA names the fact, the limit, the sentence and the remedy.
-func (s *Set) finding(r *rule, a answer, in input, f facts.Set) verdict.Finding {
+func (s *Set) finding(r *rule, a answer, action string, in input, f facts.Set) verdict.Finding {
 	if a.err != nil {
 		return failed(r.ID, a.err)
 	}
@@ -24,11 +24,11 @@ func (s *Set) finding(r *rule, a answer, in input, f facts.Set) verdict.Finding 
 	if a.effect != "pass" && in.readings[m.Fact].Missing != "" { // an optional fact that would have been needed here
 		return s.lib.lacking(r, in.readings[m.Fact], f[m.Fact])
 	}
-	return s.decided(r, a, m, in, f)
+	return s.decided(r, a, m, action, in, f)
 }
 
 // decided is the finding of a rule that judged.
-func (s *Set) decided(r *rule, a answer, m code, in input, f facts.Set) verdict.Finding {
+func (s *Set) decided(r *rule, a answer, m code, action string, in input, f facts.Set) verdict.Finding {
 	reading, fact := in.readings[m.Fact], f[m.Fact]
 	out := verdict.Finding{
 		Rule: r.ID, Effect: verdict.Effect(a.effect), Code: a.code,
@@ -42,8 +42,8 @@ func (s *Set) decided(r *rule, a answer, m code, in input, f facts.Set) verdict.
 		return out
 	}
 	out.Sentence = sentence(m.Sentence, out, in.readings)
-	out.Remedy = m.Remedy
-	out.Needs = needs(m.Need, m.Remedy, fact.About)
+	out.Remedy = m.remedy(action)
+	out.Needs = needs(m.Need, out.Remedy, fact.About)
 	return out
 }
 
@@ -162,7 +162,7 @@ func remedyOf(k verdict.NeedKind) string {
 	case verdict.NeedSample:
 		return "Send a new sample that holds it, and ask again."
 	case verdict.NeedHoming:
-		return "Home the rig."
+		return "Home the rig, or have a person state where its axes stand."
 	case verdict.NeedSecondSolve:
 		return "Take a picture, solve it, and ask again with all figures that the solver gives."
 	case verdict.NeedPermitEnd:
@@ -174,9 +174,9 @@ func remedyOf(k verdict.NeedKind) string {
 	case verdict.NeedRelease:
 		return "A named person releases the lock, with a reason."
 	case verdict.NeedRigProof:
-		return "Measure the gauge poses, or have somebody present."
+		return "Measure gaps on the rig and report how well the file fits, or name a person who is present."
 	case verdict.NeedAttendance:
-		return "Have somebody present."
+		return "A person looks at the rig and states where its axes stand; then ask again."
 	case verdict.NeedSurroundings:
 		return "Wait for the other rig or the roof, and ask again."
 	case verdict.NeedTime:

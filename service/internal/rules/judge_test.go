@@ -212,7 +212,7 @@ func TestFindingNamesWhatDecided(t *testing.T) {
 		"track/fits":     "hold track_tight track_spare_s: With the uncertainty of the pose counted, this track is 15 s too long, the spare of 60 s included: a limit. | Ask for a shorter track, or home the rig to sharpen the pose.",
 		"time/agree":     "hold clocks_differ clock_skew_s: The asker's clock and the clock here differ by 60 min; 5 s is the most. | Set both clocks by the network or by satellite.",
 		"sync/expected":  "hold solve_far offset_d2: This solve lies 5.02° from where it is expected, which is 41.5 in squared sigmas; 13.8 is the most. | Solve a second picture on another field; if it says the same, home the rig.",
-		"lock/none":      "hold locked lock_count: Locks that keep this rig still: 2 (lock-7 and lock-9); 0 may stand. | A named person looks at the rig and releases them, with a reason.",
+		"lock/none":      "hold locked lock_count: This rig is locked (lock-7 and lock-9). | A named person looks at the rig and releases them, with a reason.",
 		"belief/agrees":  "hold fact_missing belief_error_sky_deg: The angle between belief and pose is not known: the mount has not said where it believes it points. | Send a new sample that holds it, and ask again.",
 		"asker/fallback": "pass stop_in_time unstopped_spare_s:  | ",
 	} {
@@ -236,7 +236,7 @@ func TestEveryCodeHasItsWords(t *testing.T) {
 	left := regexp.MustCompile(`[{}]|not known`)
 	for _, r := range s.lib.rules {
 		for name, m := range r.codes {
-			f := s.decided(r, answer{leaf: leaf{m.effect, name}}, m, in, good())
+			f := s.decided(r, answer{leaf: leaf{m.effect, name}}, m, "everything", in, good())
 			if m.effect == "pass" {
 				assert.Empty(t, f.Sentence, name)
 				continue
@@ -244,7 +244,7 @@ func TestEveryCodeHasItsWords(t *testing.T) {
 			assert.NotRegexp(t, left, f.Sentence, name)
 			assert.Regexp(t, `^[A-Z].*\.$`, f.Sentence, name)
 			assert.Regexp(t, `^[A-Z].*\.$`, f.Remedy, name)
-			if f.Limit != nil {
+			if _, named := m.Limit.(string); named {
 				// Value and limit, or by how much the one misses the other.
 				assert.Regexpf(t, `\{value\}.*\{limit\}|\{miss\}|\{limit\}.*\{value\}`, m.Sentence, "%s %s", r.ID, name)
 			}

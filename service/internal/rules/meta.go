@@ -50,8 +50,17 @@ type code struct {
 	Limit    any                `json:"limit"` // name below the rule's limits, or a number
 	Sentence string             `json:"sentence"`
 	Remedy   string             `json:"remedy"`
+	Remedies map[string]string  `json:"remedies"` // of actions that the remedy does not fit
 	Need     []verdict.NeedKind `json:"need"`
 	effect   string
+}
+
+// remedy is what a person does about the code where this action was asked for.
+func (c code) remedy(action string) string {
+	if own := c.Remedies[action]; own != "" {
+		return own
+	}
+	return c.Remedy
 }
 
 // readMeta reads the METADATA of a rule and checks it against the source.
@@ -155,6 +164,12 @@ func (c *metaCheck) code(name string, m code) {
 		c.words(name+": limit", []string{limit}, c.rule.source.limits)
 	default:
 		c.bad(name+": limit is a name or a number", fmt.Sprint(limit))
+	}
+	c.words(name+": remedies", sortedKeys(m.Remedies), c.rule.custom.Actions)
+	for _, action := range sortedKeys(m.Remedies) {
+		if m.Remedies[action] == "" {
+			c.bad(name+": words in the remedies", action+" without any")
+		}
 	}
 	if m.effect == "pass" {
 		return

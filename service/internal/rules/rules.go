@@ -62,7 +62,7 @@ func (s *Set) Judge(ctx context.Context, sub Subject, f facts.Set, at time.Time)
 			out = append(out, verdict.Finding{Rule: r.ID, Effect: verdict.NotApplicable, Code: r.applies(sub)})
 			continue
 		}
-		out = append(out, s.finding(r, answers[i], in, f))
+		out = append(out, s.finding(r, answers[i], sub.Action, in, f))
 	}
 	for _, id := range Required(sub) {
 		if s.lib.find(id) == nil {

@@ -43,8 +43,11 @@ func missed(f verdict.Finding) string {
 	return number(math.Abs(*f.Fact.Number-*f.Limit), unitOf(f.Fact.Name), 1)
 }
 
-// listed joins names as a person would say them.
+// listed joins names as a person would say them; phrases, which have commas and colons of their own, it sets apart.
 func listed(names []string) string {
+	if strings.ContainsAny(strings.Join(names, ""), ",:") {
+		return strings.Join(names, "; ")
+	}
 	if n := len(names); n > 1 {
 		return strings.Join(names[:n-1], ", ") + " and " + names[n-1]
 	}

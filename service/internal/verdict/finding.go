@@ -63,9 +63,9 @@ type Reading struct {
 }
 
 // causes lists the rules whose objections bring others with them, in the order in which a person would put them right: a wrong clock
-// moves the ends, an unknown pose leaves nothing to prove.
+// moves the ends, an unknown pose leaves nothing to prove, and what would happen on a way comes before what would stop it there.
 func causes() []string {
-	return []string{"lock/none", "permit/one", "time/agree", "mount/map", "pose/fresh", "pose/known", "pose/sharp", "solve/fresh", "solve/still", "belief/agrees"}
+	return []string{"lock/none", "permit/one", "time/agree", "mount/map", "pose/fresh", "pose/known", "pose/sharp", "solve/fresh", "solve/still", "belief/agrees", "clear/path"}
 }
 
 // compare orders findings as a person reads them: gravest first, causes before what follows from them, then by id.

@@ -20,12 +20,21 @@
 #       limit: 0
 #       sentence: "With the uncertainty of the pose counted, {about|two parts} could come {miss} nearer than they may on this way."
 #       remedy: "Home the rig: that sharpens the pose."
+#       remedies:
+#         home: "Jog away from there first, or have a person state where the axes stand."
 #       need: [homing]
 #     way_blocked:
 #       fact: clearance_sharp_spare_mm
 #       limit: 0
 #       sentence: "On this way {about|two parts} would come {miss} nearer than they may."
 #       remedy: "Choose another target, the other side, or a way round."
+#       remedies:
+#         retreat: "Choose another place of rest, or jog clear first."
+#         track: "Ask for a shorter track, or flip first."
+#         jog: "Jog the other way, or less far."
+#         home: "Home with the axes in another order, or jog clear first."
+#         park: "Choose another place of rest, or home instead."
+#         flip: "Slew to another target instead, or stop tracking."
 package rules.clear.path
 
 default finding := {"effect": "hold", "code": "fact_missing"}

@@ -13,7 +13,7 @@
 #     locked:
 #       fact: lock_count
 #       limit: 0
-#       sentence: "Locks that keep this rig still: {value} ({about|see the list of locks}); {limit} may stand."
+#       sentence: "This rig is locked ({about|see the list of locks})."
 #       remedy: "A named person looks at the rig and releases them, with a reason."
 #       need: [release]
 package rules.lock.none

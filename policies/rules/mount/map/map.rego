@@ -18,7 +18,7 @@
 #     map_wrong:
 #       fact: mount_map_error_deg
 #       limit: axis_deg
-#       sentence: "By its own clock and site the mount would turn its axes {value} wrong ({about|both are to be looked at}); {limit} is the most."
+#       sentence: "By its own clock and site the mount would turn its axes {value} wrong; {limit} is the most ({about|look at both})."
 #       remedy: "Set the mount's time, longitude and latitude right."
 #       need: [clock, site]
 package rules.mount.map

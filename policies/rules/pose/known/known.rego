@@ -20,7 +20,7 @@
 #     pose_unknown:
 #       fact: pose_state
 #       sentence: "The pose is {value}: nobody can say at which angles the axes stand."
-#       remedy: "Home the rig."
+#       remedy: "Home the rig, or have a person state where its axes stand."
 #       need: [homing]
 package rules.pose.known
 

@@ -19,13 +19,13 @@
 #       fact: proof_residual_mm
 #       limit: residual_mm
 #       sentence: "Nobody is present, and the rig file was proven only to {value}; {limit} is the most."
-#       remedy: "Measure the gauge poses again, or have somebody present."
+#       remedy: "Measure gaps on the rig again and report how well the file fits, or name a person who is present."
 #       need: [rig_proof, attendance]
 #     proof_old:
 #       fact: proof_age_days
 #       limit: age_days
 #       sentence: "Nobody is present, and the rig file was last proven {value} ago; {limit} is the most."
-#       remedy: "Measure the gauge poses again, or have somebody present."
+#       remedy: "Measure gaps on the rig again and report how well the file fits, or name a person who is present."
 #       need: [rig_proof, attendance]
 package rules.rig.proven
 

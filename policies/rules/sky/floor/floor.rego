@@ -18,12 +18,21 @@
 #       limit: altitude_deg
 #       sentence: "With the uncertainty of the pose counted, the telescope could point down to {value} of altitude; the floor is {limit}."
 #       remedy: "Home the rig: that sharpens both axes."
+#       remedies:
+#         home: "Jog away from there first, or have a person state where the axes stand."
 #       need: [homing]
 #     below_floor:
 #       fact: altitude_sharp_min_deg
 #       limit: altitude_deg
 #       sentence: "The telescope would point down to {value} of altitude; the floor is {limit}."
 #       remedy: "Choose a higher target, or another way to it."
+#       remedies:
+#         retreat: "Choose another place of rest, or home instead."
+#         track: "Ask for a shorter track."
+#         jog: "Jog the other way, or less far."
+#         home: "Home with the axes in another order, or jog higher first."
+#         park: "Choose another place of rest, or home instead."
+#         flip: "Ask for a shorter track after it, or slew to a higher target instead."
 package rules.sky.floor
 
 import data.limits.sky.floor as limits

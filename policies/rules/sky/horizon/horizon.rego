@@ -18,8 +18,11 @@
 #     behind_horizon:
 #       fact: above_horizon_deg
 #       limit: above_deg
-#       sentence: "The target would stand {value} above the local horizon (negative: behind it); {limit} is the least."
-#       remedy: "Wait until it stands higher, or track it for a shorter time."
+#       sentence: "The target would stand {value} high, counted from the local horizon; {limit} is the least."
+#       remedy: "Choose a target that stands higher, or track this one for a shorter time."
+#       remedies:
+#         track: "Ask for a shorter track, or wait until the target stands higher."
+#         flip: "Ask for a shorter track after it, or slew to another target instead."
 package rules.sky.horizon
 
 import data.limits.sky.horizon as limits

@@ -19,12 +19,21 @@
 #       limit: separation_deg
 #       sentence: "With the uncertainty of the pose counted, the telescope could pass {value} from the Sun; {limit} is the least."
 #       remedy: "Home the rig: that sharpens both axes."
+#       remedies:
+#         home: "Jog away from there first, or have a person state where the axes stand."
 #       need: [homing]
 #     sun_near:
 #       fact: sun_separation_sharp_deg
 #       limit: separation_deg
 #       sentence: "The telescope would pass {value} from the Sun; {limit} is the least."
 #       remedy: "Wait until the Sun has set, or choose another target or way."
+#       remedies:
+#         retreat: "Wait until the Sun has set, or choose another way."
+#         track: "Ask for a shorter track, or wait until the Sun has set."
+#         jog: "Jog the other way, or wait until the Sun has set."
+#         home: "Home with the axes in another order, or wait until the Sun has set."
+#         park: "Choose another place of rest, or wait until the Sun has set."
+#         flip: "Wait until the Sun has set, or slew to another target instead."
 package rules.sun.apart
 
 import data.limits.sun.apart as limits

@@ -18,7 +18,7 @@
 #     picture_lacking:
 #       fact: pictures_lacking_count
 #       limit: 0
-#       sentence: "Independent pictures lacking before this sync: {value}; {limit} may lack."
+#       sentence: "Pictures of other fields that must agree before this sync: {value} more."
 #       remedy: "Move by more than one field, expose, and solve blind."
 #       need: [second_solve]
 package rules.sync.second

@@ -24,7 +24,10 @@
 #       fact: track_spare_sharp_s
 #       limit: spare_s
 #       sentence: "This track is {miss} too long, the spare of {limit} included: {about|a limit}."
-#       remedy: "Ask for a shorter track (the answer says how long), or flip first."
+#       remedy: "Ask for a shorter track (the answer says how long)."
+#       remedies:
+#         track: "Ask for a shorter track (the answer says how long), or flip first."
+#         slew: "Ask for a shorter track (the answer says how long), or the other side."
 package rules.track.fits
 
 import data.limits.track.fits as limits

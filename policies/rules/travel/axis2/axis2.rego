@@ -20,23 +20,41 @@
 #       limit: low_deg
 #       sentence: "With the uncertainty of the pose counted, axis 2 could turn to {value}; its travel ends at {limit}."
 #       remedy: "Home the rig: that sharpens both axes."
+#       remedies:
+#         home: "Jog away from there first, or have a person state where the axes stand."
 #       need: [homing]
 #     axis2_near_high:
 #       fact: axis2_travel_max_deg
 #       limit: high_deg
 #       sentence: "With the uncertainty of the pose counted, axis 2 could turn to {value}; its travel ends at {limit}."
 #       remedy: "Home the rig: that sharpens both axes."
+#       remedies:
+#         home: "Jog away from there first, or have a person state where the axes stand."
 #       need: [homing]
 #     axis2_past_low:
 #       fact: axis2_sharp_min_deg
 #       limit: low_deg
 #       sentence: "Axis 2 would turn to {value}; its travel ends at {limit}."
-#       remedy: "Ask for the other side, or for a shorter track."
+#       remedy: "Choose the other side, another target, or a shorter track."
+#       remedies:
+#         retreat: "Choose another place of rest, or correct its angles or the travel in the rig file."
+#         track: "Ask for a shorter track, or flip first."
+#         jog: "Jog the other way, or less far."
+#         home: "Turn the axis back within its travel by hand, then state where the axes stand."
+#         park: "Choose another place of rest, or correct its angles or the travel in the rig file."
+#         flip: "Ask for a shorter track after it, or slew to another target instead."
 #     axis2_past_high:
 #       fact: axis2_sharp_max_deg
 #       limit: high_deg
 #       sentence: "Axis 2 would turn to {value}; its travel ends at {limit}."
-#       remedy: "Ask for the other side, or for a shorter track."
+#       remedy: "Choose the other side, another target, or a shorter track."
+#       remedies:
+#         retreat: "Choose another place of rest, or correct its angles or the travel in the rig file."
+#         track: "Ask for a shorter track, or flip first."
+#         jog: "Jog the other way, or less far."
+#         home: "Turn the axis back within its travel by hand, then state where the axes stand."
+#         park: "Choose another place of rest, or correct its angles or the travel in the rig file."
+#         flip: "Ask for a shorter track after it, or slew to another target instead."
 package rules.travel.axis2
 
 import data.limits.travel.axis2 as limits
