@@ -105,6 +105,10 @@ func newMembers(files []rigFile, facility *limits.Layer) ([]decide.Member, error
 			faults = append(faults, faultsError(bad))
 			continue
 		}
+		if bad := unjudged(r, f.name); len(bad) > 0 {
+			faults = append(faults, faultsError(bad))
+			continue
+		}
 		lim, err := limits.Merge(defs, layers(r, facility, f.name)...)
 		if err != nil {
 			faults = append(faults, err)
@@ -121,6 +125,18 @@ func newMembers(files []rigFile, facility *limits.Layer) ([]decide.Member, error
 		out = append(out, decide.Member{Rig: r, Limits: lim, Rules: set, Revs: revisions(r, lim, set)})
 	}
 	return out, errors.Join(faults...)
+}
+
+// unjudged are faults of a rig file that declares what no rule of this service judges.
+func unjudged(r *rig.Rig, file string) []rig.Fault {
+	var out []rig.Fault
+	for _, thing := range rules.Unjudged(policies.Files(), r.Lacks) {
+		out = append(out, rig.Fault{
+			File: file, Key: "has_no", Wanted: thing + " in the list: no rule of this service judges any", Got: fmt.Sprintf("%q", r.Lacks),
+			Remedy: "add " + thing + "; no answer then thinks of any there may be, so keep the rig clear of it by other means",
+		})
+	}
+	return out
 }
 
 // layers are the limits of a rig from the widest to its own: facility, class, rig, with the travel that the file states.

@@ -30,7 +30,10 @@ func check(_ context.Context, s streams, args []string) int {
 		return exitCheck
 	}
 	r, faults := rig.Parse(args[0], content, beside(filepath.Dir(args[0])))
-	if r == nil {
+	if r != nil {
+		faults = append(faults, unjudged(r, args[0])...)
+	}
+	if len(faults) > 0 {
 		for _, f := range faults {
 			fmt.Fprintln(s.out, f)
 		}

@@ -108,11 +108,14 @@ func fileChecker(facility *limits.Layer) func(name string, content []byte) *pb.C
 			name = "rig file"
 		}
 		r, faults := rig.Parse(name, content, nil)
+		if r != nil {
+			faults = append(faults, unjudged(r, name)...)
+		}
 		out := &pb.CheckRigResponse{}
 		for _, f := range faults {
 			out.Faults = append(out.Faults, &pb.FileFault{Line: uint32(f.Line), Key: f.Key, Wanted: f.Wanted, Got: f.Got, Remedy: f.Remedy})
 		}
-		if r == nil {
+		if len(faults) > 0 {
 			return out
 		}
 		if err := limitsFit(r, facility, name); err != nil {

@@ -4,6 +4,7 @@ import (
 	"net"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -232,6 +233,14 @@ func TestCheckCommand(t *testing.T) {
 	code, out = ran(t, "check", file)
 	assert.Equal(t, exitCheck, code)
 	assert.Contains(t, out, "faults: the file does not load")
+	roofed := strings.Replace(string(content), "has_no: [drag, roof, neighbours]", "has_no: [drag, neighbours]", 1)
+	require.NotEqual(t, string(content), roofed)
+	require.NoError(t, os.WriteFile(file, []byte(roofed), 0o600))
+	for _, args := range [][]string{{"check", file}, {"serve", "--rigs", dir, "--record", filepath.Join(t.TempDir(), "r"), "--listen", "127.0.0.1:0"}} {
+		code, out = ran(t, args...)
+		assert.Equal(t, exitCheck, code, args)
+		assert.Contains(t, out, "has_no: wanted roof in the list: no rule of this service judges any", "what would hold for ever does not load")
+	}
 	code, out = ran(t, "check", filepath.Join(dir, "nowhere.yaml"))
 	assert.Equal(t, exitCheck, code)
 	assert.Contains(t, out, "nowhere.yaml")

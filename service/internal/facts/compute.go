@@ -258,7 +258,7 @@ func (in *Input) notes(s *stand) []string {
 		}
 	}
 	say(q.Sample == nil, "no sample was sent: the last one reported counts, at its age")
-	say(q.Action.Kind == question.Slew && q.Action.Sky != nil && q.Action.Side == "" && in.Rig.Mount.Chooses != rig.ByHourAngle, "no side was given: both are judged")
+	say(q.Action.Kind == question.Slew && q.Action.Sky != nil && q.Action.Side == "" && (in.Rig.Mount.Chooses == rig.AskerChooses || in.Rig.Mount.Chooses == rig.AnySide), "no side was given: both are judged")
 	say(q.Sample != nil && q.Sample.HomingID == "", "no homing id was given: the latest counts, and continuity with the last sample is checked")
 	say(q.Sample != nil && q.Sample.RunMark == "" && in.Rig.Mount.RunMark, "no run mark was given: a restart of the mount may stay unseen")
 	say(q.Sent.IsZero(), "no sending time was given: the sample's stands for it")

@@ -149,7 +149,7 @@ func (m *Mount) Slew(at time.Time, ra, dec unit.Angle, side rig.Side, track bool
 	for range 2 { // the sky turns while it moves
 		ms := m.mountSky(arrival)
 		s := side
-		if s == "" || m.rig.Mount.Chooses == rig.ByHourAngle {
+		if s == "" || m.rig.Mount.Chooses == rig.ByHourAngle || m.rig.Mount.Chooses == rig.FirstOnly {
 			s = m.rig.SidesFor("", (ms.Sidereal - ra).Wrapped())[0]
 		}
 		here := m.counts(at)

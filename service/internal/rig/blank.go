@@ -150,7 +150,8 @@ motion:
 
 mount:
   keeps_sync_on: unknown            # axes, sky, model, none; unknown: both are judged
-  side_chosen_by: any               # hour angle: by the mount; asker: by whoever asks; any: by the mount, not known how
+  side_chosen_by: any               # hour angle: by the mount; asker: by whoever asks; any: by the mount, not known how;
+                                    # first only: a fork or an alt-azimuth mount that never turns over
   flips_while_tracking:             # yes or no; yes needs flips_at_deg: the hour angle
   # further, if true: side_is_sensed, map_includes_refraction, counts_syncs, nobody_else_syncs, tells_restarts, holds_unpowered: yes
   # and if it tells none: tells_sidereal_time: no, tells_site: no
@@ -163,7 +164,7 @@ homing:
 if_asker_dies:
   stops_it: nothing                 # motion ends; mount limit (axis, limit_deg); power relay (after_s)
 
-has_no: []                          # drag, roof, neighbours: what there is none of
+has_no: [drag, roof, neighbours]    # what there is none of; no rule judges any of them yet, so a file that leaves one out does not load
 
 end:                                # the id again: the last line
 `

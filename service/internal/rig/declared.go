@@ -44,7 +44,7 @@ func readPoses(r *reader, key string) []Axes {
 func readMount(r *reader) Mount {
 	m := Mount{
 		Sync:            SyncKeeping(r.wordOr("keeps_sync_on", string(KeptUnknown), string(KeptOnAxes), string(KeptOnSky), string(KeptInModel), string(NotKept))),
-		Chooses:         SideChoice(r.wordOr("side_chosen_by", string(AnySide), string(ByHourAngle), string(AskerChooses))),
+		Chooses:         SideChoice(r.wordOr("side_chosen_by", string(AnySide), string(ByHourAngle), string(AskerChooses), string(FirstOnly))),
 		SideSensed:      r.yesOr("side_is_sensed", false),
 		Refracts:        r.yesOr("map_includes_refraction", false),
 		TellsSidereal:   r.yesOr("tells_sidereal_time", true),

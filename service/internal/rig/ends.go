@@ -150,6 +150,8 @@ func (r *Rig) SidesFor(asked Side, hours ...unit.Angle) []Side {
 			return withFirst(asked, []Side{West, East})
 		}
 		return withFirst(asked, []Side{chosen})
+	case FirstOnly:
+		return withFirst(asked, both[:1])
 	case AnySide:
 	}
 	return withFirst(asked, both[:])

@@ -58,6 +58,7 @@ type SideChoice string
 const (
 	AskerChooses SideChoice = "asker"      // the side asked for is taken; none asked: any
 	ByHourAngle  SideChoice = "hour angle" // tube east from the meridian on, west before it, by the mount's own clock
+	FirstOnly    SideChoice = "first only" // none: a fork or an alt-azimuth mount that never turns over
 	AnySide      SideChoice = "any"        // the mount, by rules not known
 )
 

@@ -229,7 +229,11 @@ func travelLimits(top *reader, t Travel) []Limit {
 // readDeclarations reads what the mount does and what the rig has.
 func readDeclarations(r *Rig, top *reader) {
 	r.Motion = readMotion(top.needBlock("motion", "how the axes move"))
-	r.Mount = readMount(top.needBlock("mount", "what the mount's own program does"))
+	mount := top.needBlock("mount", "what the mount's own program does")
+	r.Mount = readMount(mount)
+	if r.Kind == German && r.Mount.Chooses == FirstOnly {
+		mount.f.add(mount.peek("side_chosen_by"), mount.key("side_chosen_by"), "hour angle, asker or any: a german equatorial works on both sides", `"first only"`, "say who chooses between them")
+	}
 	r.Sources = readSources(top, r.Mount)
 	r.Homing = readHoming(top.needBlock("homing", "how home is found"))
 	r.Stop = readFallback(top.needBlock("if_asker_dies", "what stops a motion then"))

@@ -115,7 +115,8 @@ func sayMount(r *Rig, b *strings.Builder) {
 	m := r.Mount
 	sync := map[SyncKeeping]string{KeptOnAxes: "on its axis counters", KeptOnSky: "as an offset on the sky", KeptUnknown: "in an unknown way: both are judged", KeptInModel: "in a model of its own: slews after a sync hold", NotKept: "not at all"}
 	say(b, "It keeps a sync %s.", sync[m.Sync])
-	side := map[SideChoice]string{AskerChooses: "by whoever asks", ByHourAngle: fmt.Sprintf("by the mount, from the hour angle, at %s", degrees(m.MeridianDelay)), AnySide: "by the mount, in an unknown way: both are judged"}
+	side := map[SideChoice]string{AskerChooses: "by whoever asks", ByHourAngle: fmt.Sprintf("by the mount, from the hour angle, at %s", degrees(m.MeridianDelay)), AnySide: "by the mount, in an unknown way: both are judged",
+		FirstOnly: "by nobody: it only uses the first"}
 	say(b, "The side is chosen %s; the side it tells is %s.", side[m.Chooses], either(m.SideSensed, "read from its axes", "worked out from the hour angle"))
 	say(b, "While tracking it %s.", either(m.FlipsItself, "flips by itself at hour angle "+degrees(m.FlipAt), "does not flip by itself"))
 	var does, not []string

@@ -1,6 +1,7 @@
 package rules
 
 import (
+	"io/fs"
 	"maps"
 	"slices"
 )
@@ -29,6 +30,19 @@ func actions() []string { return []string{Slew, Retreat, Sync, Track, Jog, Home,
 // equipment maps what a rig may lack to the rule that judges it where it does not.
 func equipment() map[string]string {
 	return map[string]string{"roof": "roof/state", "neighbours": "neighbour/clear", "drag": "drag/normal"}
+}
+
+// Unjudged returns the equipment that a rig declares to have, by lacking it not, and that no rule among policies judges: such a rig
+// does not load (design, section 18), since every motion of it would hold for ever.
+func Unjudged(policies fs.FS, lacks []string) []string {
+	var out []string
+	for thing, id := range equipment() {
+		if _, err := fs.Stat(policies, "rules/"+id); err != nil && !slices.Contains(lacks, thing) {
+			out = append(out, thing)
+		}
+	}
+	slices.Sort(out)
+	return out
 }
 
 // The rules that must have judged before a question may be allowed (design, section 18, "Required rules"). A set without
