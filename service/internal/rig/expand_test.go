@@ -153,7 +153,7 @@ func TestForkStandsAboutItsAxes(t *testing.T) {
 	near(t, crossing.Sub(pole.Scale(510)), a, "underside of the base")
 	near(t, crossing.Sub(pole.Scale(390)), b, "upper side of the base")
 	right := part(t, r, "right arm").Shapes[0].Centre()
-	near(t, crossing.Add(solid.Point{X: 180}).Sub(pole.Scale(165)), right, "right arm, of who looks north along the tube: east")
+	near(t, crossing.Add(solid.Point{X: 190}).Sub(pole.Scale(165)), right, "right arm, of who looks north along the tube: east")
 	for name, want := range map[string]float64{"tube": 4, "camera": 4, "fork base": 4, "wedge": 2*2 + 1 + 2 + 1} {
 		assert.InDelta(t, want, float64(part(t, r, name).Reading), 3, "%s: reading errors add up", name)
 	}
