@@ -31,7 +31,7 @@ func Homed(w World, s question.RigState, h question.Homing, x *question.Sample) 
 			h.Sigma = w.Rig.Homing.Sigma
 		}
 	}
-	if h.Sensed && h.Closure != nil && t.sensorLies(&h) {
+	if h.Sensed && t.sensorLies(&h) {
 		return t.done()
 	}
 	t.closure(&h)
@@ -54,18 +54,38 @@ func (t *turn) badHoming(h *question.Homing) string {
 	return ""
 }
 
-// sensorLies refuses a sensed home that the counts put far away.
+// sensorLies refuses a sensed home that the counts, or where they are not told a pose that is known, put far away.
 func (t *turn) sensorLies(h *question.Homing) bool {
 	allowed := t.r.Homing.Search.Abs().Add(question.Sigma3(h.Sigma)).Add(rig.Axes{A1: stuck, A2: stuck})
-	if !beyond(*h.Closure, allowed) {
+	off, what := t.farFromHome(h), "pose"
+	if h.Closure != nil {
+		off, what = *h.Closure, "counts"
+	}
+	if !beyond(off, allowed) {
 		return false
 	}
 	t.raised = true
-	t.alarm(Closure, "", "the home sensor answered where the counts say %s from home (at most %s is taken): the sensor or the counts are wrong; a person must see and state where the axes are", *h.Closure, allowed)
+	t.alarm(Closure, "", "the home sensor answered where the %s had the axes %s from home (at most %s is taken): the sensor or the %s is wrong; a person must see and state where the axes are", what, off, allowed, what)
 	t.s.Homing = nil
-	t.doubt("the home sensor and the counts disagree by %s", *h.Closure)
+	t.doubt("the home sensor and the %s disagree by %s", what, off)
 	t.show(t.s.Anchored, rig.Reckoned, nil)
 	return true
+}
+
+// farFromHome is how far a pose that is known stands from home when a sensor answers, less its uncertainty and all that the axes may have
+// turned since the last sample; nothing where no pose is known.
+func (t *turn) farFromHome(h *question.Homing) rig.Axes {
+	last := t.s.Sample
+	if t.s.Pose.State != question.Known || last == nil {
+		return rig.Axes{}
+	}
+	c := t.s.Pose.Candidates[0]
+	at := c.Axes
+	if !counted(t.s.Pose.Source) { // belief says nothing of turns
+		at = rig.LiftNear(at, h.Axes)
+	}
+	reach := t.fastest(last, &question.Sample{Time: h.At}).Add(question.Sigma3(c.Sigma))
+	return excess(at.Sub(h.Axes), [2]rig.Axes{reach.Scale(-1), reach})
 }
 
 // closure learns from what the counts showed at the mark: within three sigma the source is proven by it, beyond it steps were lost,

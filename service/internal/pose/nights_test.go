@@ -471,3 +471,17 @@ func TestHomeSensorStuck(t *testing.T) {
 	require.Equal(t, question.Candidates, n.state())
 	n.wayOut()
 }
+
+// The same where nobody tells what the counts said: a pose that is known says it as well.
+func TestHomeSensorStuckAndNoClosureTold(t *testing.T) {
+	for name, source := range map[string]func(*rig.Rig){"belief": func(*rig.Rig) {}, "counts": withCount} {
+		n := homed(t, source).tracked(-30, 40)
+		n.m.wait(2 * time.Second)
+		x := n.m.sample()
+		n.take(Homed(n.w, n.s, question.Homing{ID: "h9", At: n.m.at, Sensed: true}, &x))
+		require.Equal(t, question.Candidates, n.state(), "%s: %s", name, n.said())
+		require.Contains(t, n.kinds(), Closure, name)
+		n.honest()
+		n.wayOut()
+	}
+}
