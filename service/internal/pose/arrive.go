@@ -415,6 +415,7 @@ func offsetOf(k rig.SyncKeeping) string {
 		return "an offset on the sky"
 	case rig.KeptOnAxes:
 		return "an offset of its axes"
+	case rig.KeptUnknown, rig.KeptInModel, rig.NotKept:
 	}
 	return string(k)
 }
