@@ -213,40 +213,35 @@ func (t *turn) pick(i int, c question.Candidate) {
 	t.again([]question.Candidate{c})
 }
 
-// camera: a solve whose camera angle is known for one side shows on which side the tube is.
+// camera: a solve whose camera angle is known shows on which side the tube is: of places half a turn of the picture apart, those that the
+// picture contradicts go. What is compared is the camera angle that the solve shows at each place, never the picture's own position angle:
+// near the end of axis 1 a polar axis a little off turns that by any angle.
 func (t *turn) camera(j question.JudgedSolve) {
-	if j.Rotation == nil || len(t.s.Anchored) < 2 || !t.r.Kind.Equatorial() {
+	if j.Camera == nil || len(t.s.Anchored) < 2 || !t.r.Kind.Equatorial() {
 		return
 	}
 	upright, ok := t.upright(j)
 	if !ok {
 		return
 	}
-	both := t.r.Kind.Sides()
-	side := both[0]
-	d := (*j.Rotation - upright).Wrapped().Abs()
-	switch {
-	case d <= cameraSlack:
-	case unit.HalfTurn-d <= cameraSlack:
-		side = both[1]
-	default:
-		return
-	}
 	var kept []question.Candidate
-	first := -1
+	first, fits := -1, false
 	for i, c := range t.s.Anchored {
-		if t.r.Kind.SideOf(c.Axes) == side {
-			if first < 0 {
-				first = i
-			}
-			c.Because = ""
-			kept = append(kept, c)
+		off, told := t.pictureOff(j, c, upright)
+		if told && unit.HalfTurn-off <= cameraSlack && off > cameraSlack+3*c.Sigma.A1 {
+			continue
 		}
+		if first < 0 {
+			first = i
+		}
+		fits = fits || told && off <= cameraSlack
+		c.Because = ""
+		kept = append(kept, c)
 	}
-	if len(kept) == 0 || len(kept) == len(t.s.Anchored) {
+	if !fits || len(kept) == len(t.s.Anchored) {
 		return
 	}
-	t.say(SideShown, j.RequestID, "the camera angle of %.0f° shows the tube on side %s", j.Rotation.Deg(), side)
+	t.say(SideShown, j.RequestID, "the camera angle shows the tube on side %s", t.r.Kind.SideOf(kept[0].Axes))
 	if p := t.s.Pose.Candidates; len(p) == len(t.s.Anchored) {
 		p[0] = p[first]
 		t.s.Anchored[0] = t.s.Anchored[first]
@@ -254,22 +249,39 @@ func (t *turn) camera(j question.JudgedSolve) {
 	t.again(kept)
 }
 
-// upright is the camera angle with the tube on the first side: as the file gives it, else as solves on a known side showed it.
+// seenAcross is the least share of axis 2 that must lie across the line of sight for its angle in a picture to be told: half, 60° from
+// the line. Where the tube is it lies all across; only of a place held far from where the picture shows it to point is it less.
+const seenAcross = 0.5
+
+// pictureOff is how far the camera angle that a solve shows, counted from a place held, lies from the one that is known, [0, π]; not told
+// where axis 2 stands along the line of sight there. The solve's own is counted from the pose as then held.
+// Derived: axis 2 as carried to both poses, projected across the line of sight; position angles run from north through east, which is
+// backwards about that line.
+func (t *turn) pictureOff(j question.JudgedSolve, c question.Candidate, upright unit.Angle) (unit.Angle, bool) {
+	chain := &t.r.Chain
+	sight := chain.Direction(j.Solved)
+	held, at := j.Pose, j.Pose.Add(c.Axes.Sub(t.s.Anchored[0].Axes))
+	across := func(a rig.Axes) frame.Vec[frame.Rig] {
+		v := frame.About(chain.Dir1, a.A1).Apply(chain.Dir2)
+		return v.Sub(sight.Scale(v.Dot(sight)))
+	}
+	a, b := across(held), across(at)
+	if a.Norm() < seenAcross || b.Norm() < seenAcross {
+		return 0, false
+	}
+	turned := unit.Angle(math.Atan2(-sight.Dot(a.Cross(b)), a.Dot(b)))
+	return (*j.Camera - turned - upright).Wrapped().Abs(), true
+}
+
+// upright is the camera angle with the tube on the first side: as the file gives it, else as the last accepted solve showed it.
 func (t *turn) upright(j question.JudgedSolve) (unit.Angle, bool) {
 	if o, ok := t.r.OpticsNamed(j.Optics); ok && o.CameraAngle != nil {
 		return *o.CameraAngle, true
 	}
-	both := t.r.Kind.Sides()
 	for i := len(t.s.Solves) - 1; i >= 0; i-- {
 		o := t.s.Solves[i]
-		if o.Optics != j.Optics || o.Rotation == nil || !o.Good || o.Against || o.Verdict != question.Accepted {
-			continue
-		}
-		if o.Side == both[0] {
-			return *o.Rotation, true
-		}
-		if o.Side == both[1] {
-			return *o.Rotation + unit.HalfTurn, true
+		if o.Optics == j.Optics && o.Camera != nil && o.Good && !o.Against && o.Verdict == question.Accepted {
+			return *o.Camera, true
 		}
 	}
 	return 0, false

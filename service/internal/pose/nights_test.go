@@ -175,10 +175,7 @@ func TestLittleNights(t *testing.T) {
 			n.tracked(-20, 30)
 			ra, d := n.target(10, 30)
 			n.slew(ra, d, rig.East, time.Hour)
-			j := n.solved(0, 0)
-			turned := unit.Deg(92)
-			j.Rotation = &turned
-			n.take(Evidence(n.w, n.s, j))
+			n.take(Evidence(n.w, n.s, n.pictured(rig.Tilt{}, unit.Deg(92))))
 			n.honest()
 		}, want: question.Known, notices: []Kind{SideShown}},
 		{name: "an inferred side changes at the meridian", rig: []func(*rig.Rig){inferred}, do: func(n *night) {
