@@ -30,7 +30,7 @@ func (t *turn) takes(x *question.Sample) bool {
 	return false
 }
 
-// inOrder tells whether a sample follows the last one. The same once more is no news and no fault.
+// inOrder tells whether a sample follows the last one. The same once more is no news and no fault, but for a rig that was homed since.
 func (t *turn) inOrder(x *question.Sample) bool {
 	last := t.s.Sample
 	if last == nil {
@@ -40,7 +40,7 @@ func (t *turn) inOrder(x *question.Sample) bool {
 	switch {
 	case same && alike(x, last):
 		t.recount(x)
-		return false
+		return t.s.Anchor == nil && len(t.s.Anchored) > 0 // homed since: it shows where the rig counts from now
 	case when(x).Before(when(last)):
 		t.say(Ignored, x.Asker, "the sample of %s came after that of %s; it is not taken in", hms(when(x)), hms(when(last)))
 		return false

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
 
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/rig"
@@ -25,4 +26,16 @@ func TestSameSampleUnderALaterNumber(t *testing.T) {
 	_, notices = Observe(w, s, number(5, time.Second))
 	assert.Len(t, notices, 1)
 	assert.Equal(t, Gap, notices[0].Kind)
+}
+
+// A program reads the mount once and sends what it read with two reports: the second, a homing, counts from there.
+func TestTheSameSampleAfterAHoming(t *testing.T) {
+	n := homed(t, withCount)
+	n.m.wait(time.Minute)
+	x := n.m.sample()
+	n.take(Observe(n.w, n.s, x))
+	n.take(Homed(n.w, n.s, question.Homing{ID: "h2", At: n.m.at, Person: "A. Nyman", Axes: n.m.axes, Sigma: rig.DegAxes(1, 1)}, &x))
+	require.NotNil(t, n.s.Anchor, n.said())
+	n.run(rig.DegAxes(20, 20), question.AtRest)
+	require.Equal(t, question.Known, n.state(), n.said())
 }
