@@ -31,7 +31,8 @@ func Homed(w World, s question.RigState, h question.Homing, x *question.Sample) 
 			h.Sigma = w.Rig.Homing.Sigma
 		}
 	}
-	if h.Sensed && t.sensorLies(&h) {
+	t.ownCount(&h)
+	if h.Sensed && t.sensorLies(&h, x) {
 		return t.done()
 	}
 	t.closure(&h)
@@ -54,11 +55,31 @@ func (t *turn) badHoming(h *question.Homing) string {
 	return ""
 }
 
-// sensorLies refuses a sensed home that the counts, or where they are not told a pose that is known, put far away.
-func (t *turn) sensorLies(h *question.Homing) bool {
+// ownCount brings a closure to the count as it is held here: a mount's own counters may have kept another zero since a person stated where
+// the axes are. Counts that lost their reference close on nothing.
+func (t *turn) ownCount(h *question.Homing) {
+	if h.Closure == nil {
+		return
+	}
+	if t.s.Homing == nil {
+		h.Closure = nil
+		return
+	}
+	for _, s := range t.r.Sources {
+		if zero, ok := t.s.Homing.CountZero[s.Kind]; ok && counted(s.Kind) {
+			off := h.Closure.Sub(zero)
+			h.Closure = &off
+			return
+		}
+	}
+}
+
+// sensorLies refuses a sensed home that the counts, or where they are not told the places held, put far away. The counts may have been set
+// by it, so from then on they count from anew.
+func (t *turn) sensorLies(h *question.Homing, x *question.Sample) bool {
 	allowed := t.r.Homing.Search.Abs().Add(question.Sigma3(h.Sigma)).Add(rig.Axes{A1: stuck, A2: stuck})
 	off, what := t.farFromHome(h), "pose"
-	if h.Closure != nil {
+	if h.Closure != nil && beyond(*h.Closure, allowed) {
 		off, what = *h.Closure, "counts"
 	}
 	if !beyond(off, allowed) {
@@ -68,24 +89,37 @@ func (t *turn) sensorLies(h *question.Homing) bool {
 	t.alarm(Closure, "", "the home sensor answered where the %s had the axes %s from home (at most %s is taken): the sensor or the %s is wrong; a person must see and state where the axes are", what, off, allowed, what)
 	t.s.Homing = nil
 	t.doubt("the home sensor and the %s disagree by %s", what, off)
-	t.show(t.s.Anchored, rig.Reckoned, nil)
+	cands := slices.Clone(t.s.Pose.Candidates)
+	for i := range cands {
+		cands[i] = t.between(cands[i], t.s.Sample, x)
+	}
+	t.s.Anchor, t.s.Anchored = nil, cands
+	t.show(cands, rig.Reckoned, nil)
+	if x != nil {
+		t.take(*x)
+	}
 	return true
 }
 
-// farFromHome is how far a pose that is known stands from home when a sensor answers, less its uncertainty and all that the axes may have
-// turned since the last sample; nothing where no pose is known.
-func (t *turn) farFromHome(h *question.Homing) rig.Axes {
+// farFromHome is how far the places held stand from home when a sensor answers, the nearest of them, less its uncertainty and all that the
+// axes may have turned since the last sample; nothing where no place is held.
+func (t *turn) farFromHome(h *question.Homing) (off rig.Axes) {
 	last := t.s.Sample
-	if t.s.Pose.State != question.Known || last == nil {
-		return rig.Axes{}
+	if last == nil {
+		return off
 	}
-	c := t.s.Pose.Candidates[0]
-	at := c.Axes
-	if !counted(t.s.Pose.Source) { // belief says nothing of turns
-		at = rig.LiftNear(at, h.Axes)
+	for i, c := range t.s.Pose.Candidates {
+		at := c.Axes
+		if !counted(t.s.Pose.Source) { // belief says nothing of turns
+			at = rig.LiftNear(at, h.Axes)
+		}
+		reach := t.fastest(last, &question.Sample{Time: h.At}).Add(question.Sigma3(c.Sigma))
+		d := excess(at.Sub(h.Axes), [2]rig.Axes{reach.Scale(-1), reach})
+		if i == 0 || d.Abs().Max() < off.Abs().Max() {
+			off = d
+		}
 	}
-	reach := t.fastest(last, &question.Sample{Time: h.At}).Add(question.Sigma3(c.Sigma))
-	return excess(at.Sub(h.Axes), [2]rig.Axes{reach.Scale(-1), reach})
+	return off
 }
 
 // closure learns from what the counts showed at the mark: within three sigma the source is proven by it, beyond it steps were lost,

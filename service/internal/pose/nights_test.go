@@ -482,3 +482,56 @@ func TestHomeSensorStuckAndNoClosureTold(t *testing.T) {
 		n.wayOut()
 	}
 }
+
+// A sensor that stays stuck is no better the second time, though the mount set its counters by it the first time.
+func TestHomeSensorStaysStuck(t *testing.T) {
+	n := homed(t, withCount).tracked(-30, 40)
+	for range 3 {
+		n.m.wait(2 * time.Second)
+		closure := n.m.axes.Sub(n.m.fault)
+		n.m.fault, n.m.off = n.m.axes, rig.Axes{} // counters at zero
+		x := n.m.sample()
+		n.take(Homed(n.w, n.s, question.Homing{ID: "h9", At: n.m.at, Sensed: true, Closure: &closure}, &x))
+		require.Equal(t, question.Candidates, n.state(), n.said())
+		n.honest()
+		n.m.wait(20 * time.Second)
+		n.look()
+		require.Equal(t, question.Candidates, n.state(), n.said())
+	}
+	n.wayOut()
+}
+
+// After a person's statement the mount's own counters may count from elsewhere: what they say at the mark is brought to the count held here.
+func TestClosureAfterAStatement(t *testing.T) {
+	n := homed(t, withCount)
+	n.take(Acted(n.w, n.s, Act{Kind: ClutchOpened}, nil))
+	n.m.wait(time.Minute)
+	n.m.fault = rig.DegAxes(0, 40) // turned by hand
+	n.m.axes = n.m.axes.Add(n.m.fault)
+	x := n.m.sample()
+	n.take(Homed(n.w, n.s, question.Homing{ID: "h2", At: n.m.at, Person: "A. Nyman", Axes: n.m.axes, Sigma: rig.DegAxes(1, 1)}, &x))
+	n.m.wait(time.Minute)
+	n.m.axes = n.m.axes.Sub(rig.DegAxes(0, 40))
+	n.look()
+	n.m.wait(time.Second)
+	closure := n.m.axes.Sub(n.m.fault) // minus forty
+	n.m.fault = rig.Axes{}
+	y := n.m.sample()
+	n.take(Homed(n.w, n.s, question.Homing{ID: "h3", At: n.m.at, Sensed: true, Closure: &closure}, &y))
+	require.Equal(t, question.Known, n.state(), n.said())
+	n.honest()
+}
+
+// A homing that failed found no reference: what was known is no longer vouched for.
+func TestAHomingThatFailed(t *testing.T) {
+	n := homed(t, withCount).tracked(-30, 40)
+	at := n.m.at
+	n.s.Permit = &question.Permit{ID: "p9", State: question.Begun, BegunAt: &at, StartBy: at.Add(10 * time.Second), Action: question.Action{Kind: question.Home}, From: n.m.axes}
+	n.m.wait(5 * time.Second)
+	x := n.m.sample()
+	n.take(End(n.w, n.s, "p9", Failed, &x))
+	require.Equal(t, question.Candidates, n.state(), n.said())
+	require.Contains(t, n.s.Pose.Because, "no reference")
+	n.honest()
+	n.wayOut()
+}

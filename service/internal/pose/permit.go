@@ -206,6 +206,7 @@ func End(w World, s question.RigState, permit string, how EndKind, x *question.S
 		if p.State == question.Granted {
 			t.end(p, question.Ended, "closed by the asker before it began")
 		}
+		t.noReference(p, how)
 	} else {
 		t.say(EventMismatch, permit, "permit %s is not the rig's last one; its end is noted and changes nothing", permit)
 	}
@@ -213,6 +214,18 @@ func End(w World, s question.RigState, permit string, how EndKind, x *question.S
 		t.take(*x)
 	}
 	return t.done()
+}
+
+// noReference: a homing that failed found no reference, so nothing vouches any more for what the axes are counted from.
+func (t *turn) noReference(p *question.Permit, how EndKind) {
+	if p.Action.Kind != question.Home || how != Failed {
+		return
+	}
+	t.alarm(Closure, p.ID, "the homing failed: no reference was found")
+	t.doubt("the homing failed: no reference was found; home again, or have a person state where the axes are")
+	if t.s.Pose.State == question.Known {
+		t.s.Pose.State, t.s.Pose.Because = question.Candidates, t.s.Doubt
+	}
 }
 
 // homeSigma is the uncertainty of a place that a person attests, one standard deviation: ±3° is three of them. Source: the project's
