@@ -134,7 +134,7 @@ func (n *night) action(a *arguments) (question.Action, func(), error) {
 				act.Order = order
 			}
 		}
-		return act, func() { n.mount.Home(n.Now(), act.Order) }, a.err
+		return act, func() { n.home(act.Order) }, a.err
 	case "park":
 		return n.park(a)
 	case "flip":
@@ -262,10 +262,37 @@ func (n *night) underWay() error {
 	return nil
 }
 
+// stuckOff and stuckOn are faults of a home sensor: it never answers, or always.
+const (
+	stuckOff = "stuck-off"
+	stuckOn  = "stuck-on"
+)
+
+// home lets the mount look for its reference: with a sensor that answers always it stays, with one that never answers it runs on past
+// home, as far as it searches.
+func (n *night) home(order rig.Sharing) {
+	switch n.sensor {
+	case stuckOn:
+	case stuckOff:
+		n.mount.SlewAxes(n.Now(), n.rig.Home.Sub(n.rig.Homing.Search))
+	default:
+		n.mount.Home(n.Now(), order)
+	}
+}
+
 // homed tells that the reference was found: by sensors, or, on a rig without them, by the person who attends.
 func (n *night) homed() error {
+	if n.sensor == stuckOff {
+		id := n.permit
+		n.permit = ""
+		return n.send(decide.Report{End: &decide.EndReport{Permit: id, How: pose.Failed}})
+	}
 	n.permit = ""
+	truly := n.mount.Axes(n.Now()).Sub(n.rig.Home)
 	closure := n.mount.Homed(n.Now())
+	if n.rig.Sources[0].Kind == rig.AxisEncoder { // that is what counts then
+		closure = truly
+	}
 	r := decide.HomedReport{Sensed: n.rig.Homing.By == rig.BySensor}
 	if r.Sensed && !n.uncounted {
 		r.Closure = &closure

@@ -47,8 +47,9 @@ type night struct {
 	noSend    bool          // the asker sends no sending time
 	permit    string        // the last one, to be named as replaced
 	questions int
-	uncounted bool // the counters were lost since the last homing
-	guiding   bool // small corrections go to the axes while the mount tracks
+	uncounted bool   // the counters were lost since the last homing
+	sensor    string // of home: works where empty, stuck-on, stuck-off
+	guiding   bool   // small corrections go to the axes while the mount tracks
 	pulses    int
 
 	every   time.Duration // between samples while time goes by

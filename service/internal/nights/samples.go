@@ -16,11 +16,14 @@ type distortions struct {
 	bare    bool               // belief and readings alone
 	frozen  []question.Reading // readings stay these
 	off     rig.Axes           // readings are off by so much
-	without map[string]bool    // belief, readings, run mark, site …
+	without map[string]bool    // belief, readings, doing
+	homing  string             // they count from this homing
+	mark    string             // the mount's run mark
 }
 
 // setSamples says how samples come: "samples every 90s", "samples bare" (nothing but belief and readings), "samples frozen" (readings
-// that stand still), "samples off 360 0" (readings off by so much), "samples without belief|readings|doing", "samples whole".
+// that stand still), "samples off 360 0" (readings off by so much), "samples without belief|readings|doing", "samples of homing X",
+// "samples of run X" (the run mark), "samples whole".
 func (n *night) setSamples(a *arguments) error {
 	switch w := a.next(); w {
 	case "every":
@@ -40,10 +43,16 @@ func (n *night) setSamples(a *arguments) error {
 		n.samples.off = rig.DegAxes(a.number(), a.number())
 	case "without":
 		n.samples.without = map[string]bool{a.next(): true}
+	case "of":
+		if a.take("homing") {
+			n.samples.homing = a.next()
+		} else if a.take("run") {
+			n.samples.mark = a.next()
+		}
 	case "whole":
 		n.samples = distortions{}
 	default:
-		return fmt.Errorf("samples every SPAN, bare, frozen, off, without or whole, not %q", w)
+		return fmt.Errorf("samples every SPAN, bare, frozen, off, without, of or whole, not %q", w)
 	}
 	return a.done()
 }
@@ -58,6 +67,12 @@ func (n *night) sample() (*question.Sample, error) {
 	d := n.samples
 	if d.bare {
 		s.RunMark, s.Sequence, s.SyncCount, s.Sidereal, s.Site = "", nil, nil, nil, nil
+	}
+	if d.homing != "" {
+		s.HomingID = d.homing
+	}
+	if d.mark != "" {
+		s.RunMark = d.mark
 	}
 	if d.frozen != nil {
 		s.Readings = slices.Clone(d.frozen)

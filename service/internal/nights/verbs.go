@@ -131,6 +131,10 @@ func (n *night) doMount(a *arguments) error {
 		ra, dec := n.ofDate(question.Sky{RA: unit.Deg(a.number()), Dec: unit.Deg(a.number()), Frame: question.ICRS})
 		n.mount.Slew(now, ra, dec, "", true)
 		return errors.Join(a.done(), n.underWay(), n.send(decide.Report{}))
+	case "flips": // by itself, to the same sky on the other side
+		ra, dec, side := n.mount.Belief(now)
+		n.mount.Slew(now, ra, dec, side.Other(), true)
+		return errors.Join(a.done(), n.underWay(), n.send(decide.Report{}))
 	case "hand-controller": // turns both axes
 		n.mount.Jog(now, rig.DegAxes(a.number(), a.number()), nil, false)
 		return errors.Join(a.done(), n.underWay(), n.send(decide.Report{}))
@@ -157,6 +161,8 @@ func (n *night) setMount(a *arguments, w string) bool {
 		n.mount.Stick(n.Now(), k == 1, k == 2)
 	case "moves-freely":
 		n.mount.Stick(n.Now(), false, false)
+	case "home-sensor": // works, answers at once wherever the axes are (stuck-on), or never (stuck-off)
+		n.sensor = a.next()
 	case "silent":
 		n.mount.Silent = true
 	case "answers":
