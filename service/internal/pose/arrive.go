@@ -295,7 +295,7 @@ func (t *turn) land(m *move, all []landing) {
 		for _, c := range t.s.Anchored {
 			cands = append(cands, t.brokenOff(m, c))
 		}
-		cands = t.withinTravel(cands)
+		cands = t.withinTravel(m, cands)
 	}
 	t.anchorAt(m.y, cands, m.kind)
 }

@@ -97,3 +97,64 @@ func TestQuietCandidateStays(t *testing.T) {
 	assert.InDelta(t, 40, n.s.Pose.Candidates[1].Axes.A1.Deg(), 0.1)
 	assert.InDelta(t, -40, n.s.Pose.Candidates[1].Axes.A2.Deg(), 0.1)
 }
+
+// Nor where one sample leaves the side out and the next tells it again; but a place alone on the other side than the one told then is one
+// that the mount contradicts.
+func TestQuietCandidateStaysThoughASampleLeavesTheSideOut(t *testing.T) {
+	n := homed(t).tracked(-30, 40)
+	n.s.Permit = nil
+	n.m.doing = question.AtRest
+	n.m.wait(time.Second)
+	n.look()
+	n.s.Pose.State = question.Candidates
+	n.s.Anchored = append(n.s.Anchored, question.Candidate{Axes: rig.DegAxes(-40, 40), Sigma: rig.DegAxes(1, 1)})
+	n.s.Pose.Candidates = append([]question.Candidate(nil), n.s.Anchored...)
+	n.s.Doubt = "put there by the test"
+	n.sideLeftOut()
+	require.Len(t, n.s.Pose.Candidates, 2, n.said())
+	assert.InDelta(t, -40, n.s.Pose.Candidates[1].Axes.A1.Deg(), 0.5, "nothing moved, and the second place went elsewhere")
+	assert.InDelta(t, 40, n.s.Pose.Candidates[1].Axes.A2.Deg(), 0.5, "nothing moved, and the second place went elsewhere")
+
+	n = homed(t).tracked(-30, 40)
+	n.s.Anchored[0].Axes = rig.DegAxes(-40, 40)
+	n.s.Pose.Candidates[0].Axes = n.s.Anchored[0].Axes
+	n.loose = true
+	n.sideLeftOut()
+	require.NotEqual(t, question.Known, n.state(), "known on the side that the mount does not tell")
+}
+
+// sideLeftOut takes in a sample whose side was left out, and then a whole one.
+func (n *night) sideLeftOut() {
+	n.t.Helper()
+	n.m.wait(10 * time.Second)
+	x := n.m.sample()
+	x.Belief.Side = ""
+	n.take(Observe(n.w, n.s, x))
+	n.honest()
+	n.m.wait(10 * time.Second)
+	n.look()
+}
+
+// A hand pushes the tube beyond the travel of the file, faster than the motors turn, while two places are held: travel is the mount's own
+// limit and no wall, so the place beyond it is held too.
+func TestPushedBeyondTravel(t *testing.T) {
+	for _, beyond := range []float64{50, 70} {
+		n := homed(t, withEncoder, func(r *rig.Rig) { r.Travel = rig.Travel{Low: rig.DegAxes(-97, -170), High: rig.DegAxes(97, 170)} }).tracked(-20, 35)
+		other := n.s.Anchored[0]
+		other.Axes = other.Axes.Add(rig.DegAxes(-40, 0))
+		n.s.Anchored = append(n.s.Anchored, other)
+		n.s.Pose.Candidates = append([]question.Candidate(nil), n.s.Anchored...)
+		n.s.Pose.State, n.s.Doubt, n.s.Permit = question.Candidates, "put there by the test", nil
+		n.m.doing = question.AtRest
+		n.m.wait(2 * time.Second)
+		n.look()
+		n.m.wait(500 * time.Millisecond)
+		n.m.doing = question.Moving
+		push := rig.DegAxes(beyond, 0)
+		n.m.axes, n.m.off = n.m.axes.Add(push), n.m.off.Sub(push)
+		n.look()
+		n.m.doing = question.AtRest
+		n.m.wait(2 * time.Second)
+		n.look()
+	}
+}

@@ -292,7 +292,7 @@ func (t *turn) jumped(m *move, cands []question.Candidate) {
 		t.alarm(UnaskedSync, "", "the belief moved by %s within %.1f s while the rig moved, faster than the axes turn: a sync that nobody asked for", step, dt)
 		t.doubt("the belief jumped by %s while the rig moved", step)
 	}
-	both := t.withinTravel(cands)
+	both := t.withinTravel(m, cands)
 	shown := t.s.Pose.Candidates
 	all := t.strands(m)
 	for i, s := range all {
@@ -305,19 +305,30 @@ func (t *turn) jumped(m *move, cands []question.Candidate) {
 	t.anchorAt(m.y, both, m.kind)
 }
 
-// withinTravel drops of several places those that lie outside travel, where some lie within: a belief near the end of axis 1 stands for
-// two, half a turn apart, and no permitted motion led to one that the rig cannot reach.
-func (t *turn) withinTravel(cands []question.Candidate) []question.Candidate {
+// withinTravel drops of several places by a belief under a permit those near the end of axis 1 that lie outside travel, where the other place
+// half a turn away for which the belief stands as well lies within: no permitted motion led to one that the rig cannot reach. What was pushed
+// by hand goes beyond travel, and a reading of the axes is one place.
+func (t *turn) withinTravel(m *move, cands []question.Candidate) []question.Candidate {
+	if m.permit == nil || counted(m.kind) {
+		return cands
+	}
 	var out []question.Candidate
 	for _, c := range cands {
-		if !t.outsideTravel(c) {
+		if !t.outsideTravel(c) || !t.nearEnd(c.Axes) || !t.mirrored(c, cands) {
 			out = append(out, c)
 		}
 	}
-	if len(out) == 0 {
-		return cands
-	}
 	return out
+}
+
+// mirrored tells whether some place within travel points where a place near the end of axis 1 does.
+func (t *turn) mirrored(c question.Candidate, cands []question.Candidate) bool {
+	for _, d := range cands {
+		if !t.outsideTravel(d) && t.nearEnd(d.Axes) && direction(t.r, c.Axes).Angle(direction(t.r, d.Axes)) <= t.zone() {
+			return true
+		}
+	}
+	return false
 }
 
 // outsideTravel tells whether a place lies where the rig cannot be, its uncertainty and a degree allowed for.

@@ -120,11 +120,22 @@ func (t *turn) turned(a rig.Axes, f rig.SyncKeeping, vx, vy view, side rig.Side)
 }
 
 // quietSide is the side that a quiet belief stands for: the one told, where it is sensed and another than before; else the pose's. A
-// candidate that lies on another side than the one told all along does not turn over to it while nothing moves.
+// candidate that lies on another side than the one told all along does not turn over to it while nothing moves; nor where the sample before
+// told none and another candidate lies on the side told now.
 func (t *turn) quietSide(a rig.Axes, vx, vy view) rig.Side {
-	told := vy.x.Belief.Side
-	if t.r.Mount.SideSensed && told != "" && told != vx.x.Belief.Side && !t.nearEnd(a) {
+	told, before := vy.x.Belief.Side, vx.x.Belief.Side
+	if t.r.Mount.SideSensed && told != "" && told != before && !t.nearEnd(a) && (before != "" || !t.heldOn(told)) {
 		return told
 	}
 	return t.sideAt(vy, [2]unit.Angle{}, a)
+}
+
+// heldOn tells whether any of the places held lies on a side.
+func (t *turn) heldOn(side rig.Side) bool {
+	for _, c := range t.s.Anchored {
+		if t.r.Kind.SideOf(c.Axes) == side {
+			return true
+		}
+	}
+	return false
 }
