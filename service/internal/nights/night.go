@@ -31,6 +31,7 @@ type night struct {
 	rigText string      // as the service reads it
 	truth   [][2]string // what the mount truly is, where the file does not say so: text of the rig file, and what is so instead
 	rig     *rig.Rig
+	real    *rig.Rig // what the mount truly is
 	mount   *practice.Mount
 	camera  *practice.Camera
 	rec     *record.Record
@@ -240,6 +241,7 @@ func (n *night) start(a *arguments, recordPath string) error {
 	if err != nil {
 		return err
 	}
+	n.real = real
 	n.mount = practice.NewMount(real, moment, n.now)
 	n.camera = practice.NewCamera(n.mount, 1)
 	return errors.Join(n.open(recordPath), a.done())

@@ -161,6 +161,8 @@ func (n *night) setMount(a *arguments, w string) bool {
 		n.mount.Stick(n.Now(), k == 1, k == 2)
 	case "moves-freely":
 		n.mount.Stick(n.Now(), false, false)
+	case "aligned": // a person turned the bolts of the polar axis: it stands as the file says
+		n.real.Tilt, n.real.Chain = n.rig.Tilt, n.rig.Chain
 	case "home-sensor": // works, answers at once wherever the axes are (stuck-on), or never (stuck-off)
 		n.sensor = a.next()
 	case "silent":
