@@ -2,6 +2,7 @@ package practice
 
 import (
 	"fmt"
+	"math"
 	"math/rand/v2"
 	"time"
 
@@ -76,6 +77,9 @@ func (c *Camera) solve(start time.Time, exposure time.Duration, ra, dec unit.Ang
 	if c.mount.rig.Kind == rig.German && c.mount.rig.Kind.SideOf(c.mount.Axes(start)) == rig.West {
 		rotation += unit.HalfTurn
 	}
+	if c.mount.rig.Kind == rig.AltAzimuth {
+		rotation += c.fieldTurn(start.Add(exposure / 2))
+	}
 	v := question.Solve{
 		Sky:   question.Sky{RA: (ra + scatter()/unit.Angle(max(0.01, dec.Cos()))).Positive(), Dec: dec + scatter(), Frame: question.ICRS},
 		Start: start, Exposure: exposure, Optics: c.optics.Name, Pixel: &pixel, Rotation: &rotation, Mirrored: &mirrored,
@@ -86,4 +90,15 @@ func (c *Camera) solve(start time.Time, exposure time.Duration, ra, dec unit.Ang
 		v.Width = &w
 	}
 	return v
+}
+
+// fieldTurn is the position angle of axis 2, from north through east, seen along the tube: the sky turns in an alt-azimuth's picture by
+// the change of the parallactic angle. Derived: north is the part of the pole at right angles to the line of sight, east is pole × sight.
+func (c *Camera) fieldTurn(at time.Time) unit.Angle {
+	r, a := c.mount.rig, c.mount.Axes(at).Add(c.mount.Boresight)
+	sight, pole := r.Chain.Direction(a), r.Pole()
+	carried := frame.About(r.Chain.Dir1, a.A1).Apply(r.Chain.Dir2)
+	east := pole.Cross(sight)
+	north := sight.Cross(east)
+	return unit.Angle(math.Atan2(carried.Dot(east), carried.Dot(north)))
 }
