@@ -9,7 +9,8 @@ import (
 )
 
 // At carries the pose to an instant: following the sky if the rig was seen to, staying if it was at rest, growing in uncertainty at
-// the axes' full speed while it moves or a motion that has leave may have begun. Its At stays the instant of the sample that it
+// the axes' full speed while it moves or a motion that has leave may have begun, and over all that it may have followed where it may have
+// begun or stopped since. Its At stays the instant of the sample that it
 // rests on: the age is t less that. An instant before the sample gives the pose at the sample.
 func At(w World, s question.RigState, t time.Time) question.Pose {
 	p := s.Pose
@@ -31,7 +32,10 @@ func At(w World, s question.RigState, t time.Time) question.Pose {
 
 // carryTo carries one candidate from the last sample to an instant.
 func (t *turn) carryTo(c *question.Candidate, from, to time.Time) {
-	if t.s.Sample.Doing == question.Tracking {
+	switch tracking := t.s.Sample.Doing == question.Tracking; {
+	case t.lost() && tracking, t.mayFollow() && !tracking && (t.lost() || t.s.Permit.Action.Kind == question.Track):
+		*c = t.trackedOn(*c, from, to)
+	case tracking:
 		f := t.follow(c.Axes, from, to)
 		c.Axes = c.Axes.Add(f)
 		c.Sigma = c.Sigma.Add(f.Abs().Scale(offRate / 3)) // another rate than the stars' is three sigma
@@ -49,3 +53,6 @@ func (t *turn) carryTo(c *question.Candidate, from, to time.Time) {
 func (t *turn) startedUnseen() bool {
 	return t.mayHaveMoved() && !clock(t.s.Sample).After(*t.s.Permit.BegunAt)
 }
+
+// lost tells whether the count was lost since the last sample: power, or a restart.
+func (t *turn) lost() bool { return t.s.Homing == nil && t.s.Anchor == nil }

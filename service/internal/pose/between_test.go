@@ -9,6 +9,7 @@ import (
 
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/unit"
 )
 
 // A motion that a loss of power breaks off rests at none of its ends. Whatever then shows it (a run mark, a person's word, or nothing but
@@ -157,4 +158,183 @@ func TestPushedBeyondTravel(t *testing.T) {
 		n.m.wait(2 * time.Second)
 		n.look()
 	}
+}
+
+// What a motion may rest at that is broken off is more than its start, its ends and the way between them: a homing sweeps, an approach runs
+// past its end, a mount that arrived unseen has followed the sky, and one may come up tracking. Whatever it was, the axes are in one of the
+// places held, at the sample that shows the loss and at the next.
+func TestBrokenOffWhereNoBoxWasChecked(t *testing.T) {
+	for name, c := range map[string]struct {
+		rig func(*rig.Rig)
+		do  func(n *night)
+	}{
+		"a homing in its sweep": {func(r *rig.Rig) { r.Homing.Search = rig.DegAxes(15, 15) }, func(n *night) {
+			n.tracked(-20, 35)
+			n.begun(question.Action{Kind: question.Home}, n.w.Rig.Home)
+			n.m.at, n.m.axes = n.m.at.Add(60*time.Second), rig.DegAxes(-13, 12)
+		}},
+		"a homing in its sweep, run past": {func(r *rig.Rig) { r.Homing.Search, r.Motion.Overrun = rig.DegAxes(15, 15), rig.DegAxes(2, 2) }, func(n *night) {
+			n.tracked(-20, 35)
+			n.begun(question.Action{Kind: question.Home}, n.w.Rig.Home)
+			n.m.at, n.m.axes = n.m.at.Add(60*time.Second), rig.DegAxes(-16.5, 16.5)
+		}},
+		"an approach past its end": {func(r *rig.Rig) { r.Motion.Overrun = rig.DegAxes(9, 9) }, func(n *night) {
+			end := n.unseenSlew(0)
+			n.m.at, n.m.axes = n.m.at.Add(10*time.Second), end.Add(rig.DegAxes(8.5, -8.5))
+		}},
+		"at a pose to go by, by a belief that is off": {func(r *rig.Rig) { r.Motion.Via = []rig.Axes{rig.DegAxes(80, 60)} }, func(n *night) {
+			n.tracked(-20, 35)
+			p := n.begun(question.Action{Kind: question.Slew}, rig.DegAxes(40, -30))
+			p.Ends = append(p.Ends, p.Ends[0].Add(rig.DegAxes(9, 0)))
+			n.m.at, n.m.axes = n.m.at.Add(60*time.Second), rig.DegAxes(88.5, 60)
+		}},
+		"tracking after a slew, all of it unseen": {nil, func(n *night) {
+			n.unseenSlew(3 * time.Hour)
+			n.m.doing = question.Tracking
+			n.m.wait(time.Hour)
+		}},
+		"tracking by a permit of its own, unseen": {nil, func(n *night) {
+			n.resting()
+			n.begun(question.Action{Kind: question.Track, Follow: 2 * time.Hour}, n.s.Pose.Candidates[0].Axes).Tracks = true
+			n.m.doing = question.Tracking
+			n.m.wait(time.Hour)
+		}},
+		"tracking that was seen": {nil, func(n *night) {
+			n.tracked(-40, 30)
+			n.m.wait(45 * time.Minute)
+		}},
+	} {
+		for how, show := range map[string]func(n *night, x question.Sample){
+			"a run mark":                func(n *night, x question.Sample) { n.take(Observe(n.w, n.s, x)) },
+			"a person":                  func(n *night, x question.Sample) { n.take(Acted(n.w, n.s, Act{Kind: PowerLost}, &x)) },
+			"a person without a sample": func(n *night, _ question.Sample) { n.take(Acted(n.w, n.s, Act{Kind: PowerLost}, nil)) },
+		} {
+			t.Run(name+", shown by "+how, func(t *testing.T) {
+				n := homed(t, func(r *rig.Rig) {
+					if c.rig != nil {
+						c.rig(r)
+					}
+				})
+				n.s.Homing.RunMark = "first"
+				n.every = 0
+				c.do(n)
+				n.powerGone()
+				n.m.wait(time.Second)
+				show(n, n.restarted())
+				n.honestNow()
+				n.m.wait(time.Minute)
+				n.take(Observe(n.w, n.s, n.restarted()))
+				require.NotEqual(t, question.Known, n.state(), n.said())
+				n.honestNow()
+			})
+		}
+	}
+}
+
+// A mount that comes up tracking has followed the sky for any part of the time since the power was lost.
+func TestComesUpTracking(t *testing.T) {
+	for _, kind := range []rig.Kind{rig.German, rig.AltAzimuth} {
+		for _, tracked := range []bool{true, false} {
+			for _, late := range []time.Duration{0, 20 * time.Minute, 45 * time.Minute} {
+				n := newNight(t, newRig(kind, 50))
+				n.home()
+				n.s.Homing.RunMark = "first"
+				n.tracked(-40, 30)
+				if !tracked {
+					n.resting()
+				}
+				n.take(Acted(n.w, n.s, Act{Kind: PowerLost, Person: "A. Nyman"}, nil))
+				n.m.doing = question.AtRest
+				n.powerGone()
+				n.m.wait(late)
+				if tracked {
+					n.honestNow()
+				}
+				n.m.doing = question.Tracking
+				n.m.wait(45*time.Minute - late)
+				n.take(Observe(n.w, n.s, n.restarted()))
+				n.honestNow()
+				n.m.wait(time.Minute)
+				n.take(Observe(n.w, n.s, n.restarted()))
+				n.honestNow()
+				require.Less(t, n.s.Pose.Candidates[0].Sigma.Max(), 9*unit.Degree, "%s: the sky turns by eleven degrees in that time", kind)
+			}
+		}
+	}
+}
+
+// A rig that moves before a sample at rest showed where it counts from may be anywhere that it can have turned to, not where it was.
+func TestMovesBeforeItCounts(t *testing.T) {
+	n := newNight(t, newRig(rig.German, 50))
+	n.take(Homed(n.w, n.s, question.Homing{ID: "h1", At: n.m.at, Sensed: true}, nil))
+	for _, doing := range []question.Doing{question.Moving, question.Moving, question.AtRest} {
+		n.m.wait(4 * time.Second)
+		n.m.axes = n.m.axes.Add(rig.DegAxes(10, -10))
+		n.m.doing = doing
+		n.look()
+		require.Equal(t, question.Candidates, n.state(), n.said())
+	}
+}
+
+// Between the samples, too: a permit to follow the sky has begun, and nothing was seen of the rig since.
+func TestFollowingUnseen(t *testing.T) {
+	n := homed(t)
+	n.resting()
+	n.begun(question.Action{Kind: question.Track, Follow: 2 * time.Hour}, n.s.Pose.Candidates[0].Axes).Tracks = true
+	for _, doing := range []question.Doing{question.Tracking, question.AtRest} {
+		n.m.doing = doing
+		n.m.wait(30 * time.Minute)
+		n.honestNow()
+	}
+}
+
+// resting tracks for a while and rests.
+func (n *night) resting() {
+	n.t.Helper()
+	n.tracked(-40, 30)
+	n.m.doing = question.AtRest
+	n.m.wait(10 * time.Second)
+	n.look()
+}
+
+// begun puts a begun permit in force from where the rig is held to an end.
+func (n *night) begun(a question.Action, end rig.Axes) *question.Permit {
+	at, c := n.m.at, n.s.Pose.Candidates[0]
+	n.s.Permit = &question.Permit{ID: "pb", Rig: n.w.Rig.ID, State: question.Begun, Asked: at, BegunAt: &at, StartBy: at.Add(10 * time.Second), StopBy: at.Add(3 * time.Hour),
+		Action: a, From: c.Axes, Ends: []rig.Axes{end}, Sigma: c.Sigma, MotionS: 40, Homing: n.s.Homing.ID}
+	return n.s.Permit
+}
+
+// unseenSlew begins a slew from home and returns where it ends, 20 s later.
+func (n *night) unseenSlew(follow time.Duration) rig.Axes {
+	n.t.Helper()
+	n.m.wait(time.Minute)
+	n.look()
+	ra, d := n.target(-60, 20)
+	n.grant(ra, d, rig.West, follow)
+	end := n.m.goal(ra, d, rig.West, n.m.at.Add(20*time.Second))
+	n.m.at, n.m.axes = n.m.at.Add(20*time.Second), end
+	return end
+}
+
+// powerGone stops the axes where they are; the counters then say home.
+func (n *night) powerGone() {
+	n.m.doing = question.AtRest
+	n.m.off = n.w.Rig.Home.Sub(n.m.axes.Sub(n.m.fault))
+}
+
+// restarted is a sample under a new run mark.
+func (n *night) restarted() question.Sample {
+	x := n.m.sample()
+	x.RunMark = "second"
+	return x
+}
+
+// honestNow checks the room's promise for the pose as it is carried to now.
+func (n *night) honestNow() {
+	n.t.Helper()
+	held := n.s
+	n.s.Pose = At(n.w, n.s, n.m.at)
+	n.honest()
+	n.s = held
 }

@@ -91,7 +91,7 @@ func (t *turn) sensorLies(h *question.Homing, x *question.Sample) bool {
 	t.doubt("the home sensor and the %s disagree by %s", what, off)
 	cands := slices.Clone(t.s.Pose.Candidates)
 	for i := range cands {
-		cands[i] = t.between(cands[i], t.s.Sample, x)
+		cands[i] = t.onWay(cands[i], t.s.Sample, x) // firstAnchor adds what it may have followed
 	}
 	t.s.Anchor, t.s.Anchored = nil, cands
 	t.show(cands, rig.Reckoned, nil)

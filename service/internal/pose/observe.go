@@ -53,23 +53,46 @@ func (t *turn) blind(x *question.Sample) {
 	}
 }
 
-// firstAnchor makes the first sample after a homing the one to count from. One that moves already shows no zero.
+// firstAnchor makes the first sample after a homing, or after the count was lost, the one to count from. One that moves already shows no zero.
 func (t *turn) firstAnchor(x *question.Sample) {
+	for i := range t.s.Anchored {
+		t.s.Anchored[i] = t.unseen(t.s.Anchored[i], x)
+	}
 	if !x.Still() {
 		t.doubt("the rig moved before a sample at rest showed where it counts from: home again, with a sample at rest in the same report")
 		t.say(NothingToCount, "", "%s", t.s.Doubt)
 		t.show(t.s.Anchored, rig.Reckoned, x)
-		return
-	}
-	if x.Doing == question.Tracking && t.s.Homing != nil && len(t.s.Recent) == 0 {
-		for i := range t.s.Anchored {
-			c := &t.s.Anchored[i]
-			f := t.follow(c.Axes, t.s.Homing.At, when(x))
-			c.Axes, c.Sigma = c.Axes.Add(f.Scale(0.5)), c.Sigma.Add(f.Abs().Scale(1.0/6))
+		if p := t.s.Permit; p != nil && p.State == question.Withdrawn && p.Arrived == nil {
+			at := when(x)
+			p.Arrived = &at // it explains nothing of what moves from here on
 		}
+		return
 	}
 	t.zero(x)
 	t.anchorAt(x, t.s.Anchored, t.best(x, x, t.view(x), t.view(x)))
+}
+
+// unseen spreads a place that nothing counts from yet over all to which the rig may have come by a sample, since the last one or since it was
+// homed: a mount may come up tracking, and one that tracked when its count was lost may have gone on for any part of that time.
+func (t *turn) unseen(c question.Candidate, x *question.Sample) question.Candidate {
+	last, from := t.s.Sample, t.s.Pose.At
+	if len(t.s.Recent) == 0 { // that one is from before the homing
+		last = nil
+	}
+	if last != nil {
+		from = when(last)
+	}
+	if from.IsZero() {
+		return c
+	}
+	if x.Doing == question.Moving || last != nil && last.Doing == question.Moving && !t.mayHaveMoved() { // else onWay counted it
+		far := t.fastest(&question.Sample{Time: from}, x).Scale(1.0 / 3)
+		c.Sigma = c.Sigma.Add(rig.Axes{A1: min(far.A1, unit.HalfTurn/3), A2: min(far.A2, unit.HalfTurn/3)})
+	}
+	if x.Doing == question.Tracking || last != nil && last.Doing == question.Tracking || t.s.Homing == nil && t.mayFollow() {
+		c = t.trackedOn(c, from, when(x))
+	}
+	return c
 }
 
 // anchorAt settles the places at a sample and carries on from there.
@@ -231,7 +254,7 @@ func (t *turn) powerless(x *question.Sample, why string) {
 	}
 	cands := slices.Clone(t.s.Pose.Candidates)
 	for i := range cands {
-		cands[i] = t.trackedOn(t.between(cands[i], t.s.Sample, x), x)
+		cands[i] = t.onWay(cands[i], t.s.Sample, x) // firstAnchor adds what it may have followed
 		cands[i].Sigma = cands[i].Sigma.Add(rig.Axes{A1: unpowered, A2: unpowered})
 	}
 	t.s.Anchor, t.s.Anchored = nil, cands
