@@ -33,6 +33,9 @@ func At(w World, s question.RigState, t time.Time) question.Pose {
 // carryTo carries one candidate from the last sample to an instant.
 func (t *turn) carryTo(c *question.Candidate, from, to time.Time) {
 	switch tracking := t.s.Sample.Doing == question.Tracking; {
+	case t.s.Anchor == nil && t.s.Pose.At.After(from): // homed since that sample: whether it tracks from there is not shown
+		*c = t.trackedOn(*c, t.s.Pose.At, to)
+		from = t.s.Pose.At
 	case t.lost() && tracking, t.mayFollow() && !tracking && (t.lost() || t.s.Permit.Action.Kind == question.Track):
 		*c = t.trackedOn(*c, from, to)
 	case tracking:

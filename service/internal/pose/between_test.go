@@ -288,6 +288,19 @@ func TestFollowingUnseen(t *testing.T) {
 	}
 }
 
+// A home of which no sample tells is where the axes were sensed, whatever the rig did at the sample before.
+func TestHomedAfterTheLastSample(t *testing.T) {
+	n := homed(t).tracked(-40, 30)
+	n.m.wait(10 * time.Minute)
+	n.m.axes, n.m.fault, n.m.doing = n.w.Rig.Home, rig.Axes{}, question.AtRest
+	n.begun(question.Action{Kind: question.Home}, n.w.Rig.Home)
+	n.take(Homed(n.w, n.s, question.Homing{ID: "h2", At: n.m.at, Sensed: true, Sigma: rig.DegAxes(0.1, 0.1)}, nil))
+	require.Equal(t, question.Known, n.state(), n.said())
+	n.m.wait(2 * time.Second)
+	n.honestNow()
+	require.Less(t, At(n.w, n.s, n.m.at).Candidates[0].Sigma.Max(), 0.2*unit.Degree)
+}
+
 // resting tracks for a while and rests.
 func (n *night) resting() {
 	n.t.Helper()
