@@ -194,10 +194,30 @@ func (t *turn) underWay(m *move) {
 	t.show(cands, m.kind, m.y)
 }
 
-// strayed tells whether belief, the only source, did something under way that no permitted motion does: from then on what it turns is
-// no measure of what the axes turn, and the whole way counts.
+// strayed tells whether belief, the only source, did something under way that no permitted motion does, or points elsewhere than a place held
+// by more than lawful syncs: what it turns is then no measure of what the axes turn, and the whole way counts.
 func (t *turn) strayed(m *move) bool {
-	return m.permit != nil && m.permit.State == question.Withdrawn && t.s.Doubt != "" && !counted(m.kind)
+	if m.permit == nil || t.s.Doubt == "" || counted(m.kind) {
+		return false
+	}
+	return m.permit.State == question.Withdrawn || t.beliefAstray(m)
+}
+
+// astray is how far belief may be from a place by lawful syncs: the loosest limit sync/sum axis_deg on both axes together, rounded up.
+const astray = 15 * unit.Degree
+
+// beliefAstray tells whether belief pointed, as the motion began, further from some place held than lawful syncs explain: a mount that lost its
+// count believes that it is at home, and its belief stands on a side of its own.
+func (t *turn) beliefAstray(m *move) bool {
+	if !m.believed {
+		return false
+	}
+	for _, c := range t.s.Anchored {
+		if direction(t.r, c.Axes).Angle(direction(t.r, c.Axes.Add(t.offset(m.vx, c.Axes)))) > astray {
+			return true
+		}
+	}
+	return false
 }
 
 // allLeap tells whether every strand went further since the last sample than the axes turn.
