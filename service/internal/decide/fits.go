@@ -69,6 +69,7 @@ func solveFits(r *rig.Rig, q question.Question, add func(path, wanted, got, reme
 	}
 	if mid, ok := v.Middle(); ok && mid.After(q.At.Add(10*time.Minute)) {
 		add("action.sync.solve.exposure_start_time", "a mid-exposure that is past", mid.UTC().Format(time.RFC3339), "check the camera's clock and action.sync.solve.exposure_duration"+orNothing(facts.LikelyHours(mid.Sub(q.At))))
+		add("action.sync.solve.exposure_duration", "a mid-exposure that is past", v.Exposure.String(), "check it with action.sync.solve.exposure_start_time: one of the two is wrong, or a clock is")
 	}
 	if v.Mid != nil && !v.Mid.Time.IsZero() && !v.Start.IsZero() {
 		if d := v.Mid.Time.Sub(v.Start); d < -time.Minute || d > v.Exposure+time.Minute {
