@@ -276,6 +276,52 @@ func TestMovesBeforeItCounts(t *testing.T) {
 	}
 }
 
+// The same where nothing but a belief that says "home" shows the loss, far from home.
+func TestFollowingUnseenBrokenOff(t *testing.T) {
+	for name, do := range map[string]func(n *night){
+		"after a slew": func(n *night) {
+			ra, d := n.target(-60, 20)
+			n.look()
+			n.grant(ra, d, rig.West, 3*time.Hour)
+			n.m.axes = n.m.goal(ra, d, rig.West, n.m.at.Add(20*time.Second))
+			n.m.at = n.m.at.Add(20 * time.Second)
+		},
+		"by a permit of its own": func(n *night) {
+			n.begun(question.Action{Kind: question.Track, Follow: 2 * time.Hour}, n.s.Pose.Candidates[0].Axes).Tracks = true
+		},
+	} {
+		t.Run(name, func(t *testing.T) {
+			n := homed(t)
+			n.every = 0
+			n.resting()
+			do(n)
+			n.m.doing = question.Tracking
+			n.m.wait(time.Hour)
+			n.powerGone()
+			n.m.wait(time.Second)
+			n.look()
+			require.Equal(t, question.Candidates, n.state(), n.said())
+			n.m.wait(time.Minute)
+			n.look()
+		})
+	}
+}
+
+// A rig that followed the sky by a permit and rests again, all unseen, did nothing unasked.
+func TestFollowedUnseen(t *testing.T) {
+	n := homed(t)
+	n.resting()
+	n.begun(question.Action{Kind: question.Track, Follow: 2 * time.Hour}, n.s.Pose.Candidates[0].Axes).Tracks = true
+	n.m.doing = question.Tracking
+	n.m.wait(time.Hour)
+	n.m.doing = question.AtRest
+	n.m.wait(time.Minute)
+	n.forget()
+	n.look()
+	require.Equal(t, question.Known, n.state(), n.said())
+	require.NotContains(t, n.kinds(), UnaskedMotion)
+}
+
 // Between the samples, too: a permit to follow the sky has begun, and nothing was seen of the rig since.
 func TestFollowingUnseen(t *testing.T) {
 	n := homed(t)

@@ -268,7 +268,7 @@ func (t *turn) record(q *still, step rig.Axes, asked bool) {
 // at rest, and between the two what brings axis 1's excess to none.
 func (t *turn) restGrowth(q *still) unit.Angle {
 	all := q.vy.sky.Sidereal - q.vx.sky.Sidereal
-	if q.x.Doing == question.AtRest && q.y.Doing == question.AtRest {
+	if t.rested(q.x, q.y) {
 		return all.Wrapped()
 	}
 	return all.Wrapped() / 2

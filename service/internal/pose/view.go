@@ -143,16 +143,22 @@ func (t *turn) follow(a rig.Axes, from, to time.Time) rig.Axes {
 }
 
 // drift is by how much a pose that nobody moves turns between two samples, as [least, most] of each axis: following the sky in
-// both, it follows; at rest in both, it stays; else anything between.
+// both, it follows; at rest throughout, it stays; else anything between.
 func (t *turn) drift(a rig.Axes, x, y *question.Sample) [2]rig.Axes {
 	f := t.follow(a, when(x), when(y))
 	switch {
 	case x.Doing == question.Tracking && y.Doing == question.Tracking:
 		return [2]rig.Axes{f, f}
-	case x.Doing == question.AtRest && y.Doing == question.AtRest:
+	case t.rested(x, y):
 		return [2]rig.Axes{}
 	}
 	return [2]rig.Axes{{A1: min(0, f.A1), A2: min(0, f.A2)}, {A1: max(0, f.A1), A2: max(0, f.A2)}}
+}
+
+// rested tells whether nothing turns between two samples unless somebody moves it: at rest in both, and no permit to follow the sky has begun
+// of which nothing was seen yet.
+func (t *turn) rested(x, y *question.Sample) bool {
+	return x.Doing == question.AtRest && y.Doing == question.AtRest && !(t.mayFollow() && t.s.Permit.Action.Kind == question.Track)
 }
 
 // drifted is a pose carried over a quiet time, and what is not known of it added to its uncertainty.
@@ -188,7 +194,7 @@ const offRate = 0.03
 func (t *turn) tolerance(a rig.Axes, x, y *question.Sample) rig.Axes {
 	dt := unit.Angle(math.Abs(when(y).Sub(when(x)).Seconds()))
 	slack := unit.Angle(offRate) * question.SiderealRate * dt
-	if x.Doing == question.AtRest && y.Doing == question.AtRest {
+	if t.rested(x, y) {
 		slack = 0
 	}
 	if !t.r.Kind.Equatorial() { // our site and clock against the mount's: the rates differ with the place on the sky
