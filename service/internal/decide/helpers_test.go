@@ -44,9 +44,10 @@ type bench struct {
 	retry   chan time.Time // lets a record that is down try again
 	refolds atomic.Int64   // how often it came back
 
-	mu    sync.Mutex
-	now   time.Time
-	judge decide.Judge // replaces the rules; nil: the real ones
+	mu     sync.Mutex
+	now    time.Time
+	jumped string       // what the clock says of a jump
+	judge  decide.Judge // replaces the rules; nil: the real ones
 }
 
 // shared is what every bench needs and never changes: made once, it saves most of the time of these tests.
@@ -107,7 +108,11 @@ func (b *bench) open() {
 	require.NoError(b.t, err)
 	d, err = decide.New(decide.Parts{
 		Record: rec, Members: []decide.Member{m}, Moment: moment, Now: b.clock, Cells: 20_000,
-		Clock:  func(time.Time) question.Clock { return question.Clock{KernelSynced: true, KernelBoundS: 0.01} },
+		Clock: func(time.Time) question.Clock {
+			b.mu.Lock()
+			defer b.mu.Unlock()
+			return question.Clock{KernelSynced: true, KernelBoundS: 0.01, Jumped: b.jumped}
+		},
 		NewID:  func() string { return fmt.Sprintf("id-%04d", b.ids.Add(1)) },
 		Encode: encode,
 	})
