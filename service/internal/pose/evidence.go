@@ -34,6 +34,9 @@ func Evidence(w World, s question.RigState, j question.JudgedSolve) (question.Ri
 	if j.Good && len(t.s.Anchored) > 0 {
 		t.weigh(j)
 	}
+	if !t.oneSide(j.Side) { // what it shows was counted from a side that it may not have been on
+		j.Side, j.Rotation, j.Camera = "", nil, nil
+	}
 	t.s.Solves = append(t.s.Solves, j)
 	if n := len(t.s.Solves); n > maxSolves {
 		t.s.Solves = t.s.Solves[n-maxSolves:]
@@ -42,6 +45,16 @@ func Evidence(w World, s question.RigState, j question.JudgedSolve) (question.Ri
 		t.learn(j)
 	}
 	return t.done()
+}
+
+// oneSide tells whether every place held lies on a side.
+func (t *turn) oneSide(side rig.Side) bool {
+	for _, c := range t.s.Anchored {
+		if t.r.Kind.SideOf(c.Axes) != side {
+			return false
+		}
+	}
+	return len(t.s.Anchored) > 0
 }
 
 // disagrees tells whether a solve lies further from the expected direction than the pose and a first pointing error explain.

@@ -90,6 +90,44 @@ func TestCameraSettlesNothing(t *testing.T) {
 	}
 }
 
+// What a solve teaches of the camera is counted from the pose as then held: while both sides were open, or after the picture itself settled
+// on the other, it teaches nothing, else the next picture would prove what was only supposed.
+func TestCameraLearntFromAKnownSide(t *testing.T) {
+	for _, before := range []bool{false, true} {
+		for _, likelier := range []int{0, 1} {
+			n := homed(t)
+			n.w.Rig.Optics = []rig.Optics{{Name: "main"}}
+			places := []rig.Axes{rig.DegAxes(20, -40), rig.DegAxes(-160, 40)}
+			n.m.axes = places[0]
+			if before { // a solve on a known side came first: the next picture settles the side
+				n.s.Anchored, n.s.Pose.State = []question.Candidate{{Axes: places[0], Sigma: rig.DegAxes(0.1, 0.1)}}, question.Known
+				n.s.Pose.Candidates = append([]question.Candidate(nil), n.s.Anchored...)
+				n.acceptedPicture()
+			}
+			for range 2 {
+				n.s.Anchored = nil
+				for _, i := range []int{likelier, 1 - likelier} {
+					n.s.Anchored = append(n.s.Anchored, question.Candidate{Axes: places[i], Sigma: rig.DegAxes(0.1, 0.1), Because: "put there by the test"})
+				}
+				n.s.Pose.State, n.s.Pose.Candidates = question.Candidates, append([]question.Candidate(nil), n.s.Anchored...)
+				for range 2 {
+					n.acceptedPicture()
+				}
+				require.Equal(t, before, len(n.s.Pose.Candidates) == 1, "held: %v", n.s.Pose.Candidates)
+			}
+		}
+	}
+}
+
+// acceptedPicture takes in a right solve that was accepted.
+func (n *night) acceptedPicture() {
+	n.t.Helper()
+	j := n.pictured(rig.Tilt{}, unit.Deg(30))
+	j.Verdict = question.Accepted
+	n.take(Evidence(n.w, n.s, j))
+	n.honest()
+}
+
 // pictured is a right solve through a camera that shows an angle with the tube on the first side, where the polar axis stands off by a
 // tilt that nobody knows. Its camera angle is counted from the likeliest place held.
 func (n *night) pictured(tilt rig.Tilt, camera unit.Angle) question.JudgedSolve {

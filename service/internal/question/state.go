@@ -90,7 +90,7 @@ type JudgedSolve struct {
 	Good      bool         `json:"good"`                // passed solve/*
 	OffsetSky unit.Angle   `json:"offset_rad"`          // from the expected direction
 	Rotation  *unit.Angle  `json:"rotation_rad,omitempty"`
-	Camera    *unit.Angle  `json:"camera_rad,omitempty"` // the camera angle that it shows
+	Camera    *unit.Angle  `json:"camera_rad,omitempty"` // the camera angle that it shows, for the first side, counted by the pose as then held; nil: not told, or no side was known
 	Pixel     *unit.Angle  `json:"pixel_rad,omitempty"`
 	Mirrored  *bool        `json:"mirrored,omitempty"`
 	Against   bool         `json:"against,omitempty"` // good, and it disagreed with the pose as then held
