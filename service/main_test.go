@@ -128,7 +128,11 @@ func heron(t testing.TB) *rig.Rig {
 
 // sampleAt is the rig at rest at angles, degrees, now.
 func sampleAt(t testing.TB, r *rig.Rig, axis1, axis2 float64) *pb.Sample {
-	now := time.Now()
+	return sampleOf(t, r, time.Now(), axis1, axis2)
+}
+
+// sampleOf is the same at another instant.
+func sampleOf(t testing.TB, r *rig.Rig, now time.Time, axis1, axis2 float64) *pb.Sample {
 	m, err := newMoment()(now)
 	require.NoError(t, err)
 	lst := m.SiderealTime(r.Site.Lon)
