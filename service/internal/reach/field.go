@@ -18,8 +18,15 @@ const fieldCells = 20_000
 //
 // Derived: let f(a) = T(a)·up for the tube's direction T. Turning axis i turns T about its line, so every second derivative of f is a
 // product of unit vectors and at most 1 in size. Over a rectangle with middle m and half-widths α, β Taylor's theorem gives
-// f ≥ f(m) - |f₁(m)|·α - |f₂(m)|·β - (α + β)²/2. Branch and bound: the cell with the smallest bound is split until a pose of the
-// set is within tolerance of it.
+// f ≥ f(m) - |f₁(m)|·α - |f₂(m)|·β - (α + β)²/2. Branch and bound: the cell with the smallest bound is split until a pose seen is within
+// tolerance of it. What is returned is that smallest bound, so the cells alone make it a true lower bound: together they hold every pose
+// of the set, each bound is below f everywhere in its cell, and poses seen only say when to stop.
+//
+// That stop is tight: poses are seen at the downhill corner of each cell (where f falls by both of its slopes at the middle), and a stop
+// comes at three quarters of the tolerance. The corner of a rectangle of the set is in the set, and so is, of a stretch of a leg, the
+// pose half way with the spread added downhill. Cells of a stretch thinner than a quarter of the tolerance are split as rectangles, whose
+// corners may be outside the set by that much; both first derivatives are products of unit vectors, so f there is lower than at a pose of
+// the set by no more than that quarter.
 func (w Way) Lowest(chain *rig.Chain, up frame.Vec[frame.Rig], spread rig.Axes, tolerance unit.Angle) unit.Angle {
 	if !w.finite() || !spread.Finite() || !up.Finite() {
 		return -unit.HalfTurn / 2
@@ -29,7 +36,7 @@ func (w Way) Lowest(chain *rig.Chain, up frame.Vec[frame.Rig], spread rig.Axes, 
 		l := &w.legs[i]
 		f.look(l, 0, l.lastMark(), hull(l.from, l.to, spread))
 	}
-	for n := 1; n < fieldCells && f.cells[0].bound < f.seen-f.tolerance; n++ {
+	for n := 1; n < fieldCells && f.cells[0].bound < f.seen-0.75*f.tolerance; n++ {
 		f.split(f.pop())
 	}
 	return unit.Angle(math.Asin(max(-1, min(1, f.cells[0].bound))))
@@ -41,7 +48,7 @@ type field struct {
 	up        frame.Vec[frame.Rig]
 	spread    rig.Axes
 	tolerance float64
-	seen      float64 // smallest f at a pose of the set, or of a cell thinner than the tolerance
+	seen      float64 // smallest f at a pose of the set, or within a quarter of the tolerance of one; it bounds nothing
 	cells     []fieldCell
 }
 
@@ -66,11 +73,19 @@ func (f *field) look(l *leg, first, last float64, box rect) {
 	if l != nil && l.kind == rectLeg {
 		l = nil
 	}
+	from, by := m, h // a pose of the set, and how far from it the set surely goes each way
 	if l != nil {
-		v, _, _ = f.at(l.point(first + (last-first)/2))
+		from, by = l.point(first+(last-first)/2), f.spread
+		v, _, _ = f.at(from)
 	}
-	f.seen = min(f.seen, v)
+	downhill, _, _ := f.at(rig.Axes{A1: from.A1 - toward(g1, by.A1), A2: from.A2 - toward(g2, by.A2)})
+	f.seen = min(f.seen, v, downhill)
 	f.push(fieldCell{l, first, last, box, bound})
+}
+
+// toward gives a size the sign of a slope.
+func toward(slope float64, by unit.Angle) unit.Angle {
+	return unit.Angle(math.Copysign(float64(by), slope))
 }
 
 // at returns f and its two derivatives at a pose.
@@ -85,7 +100,7 @@ func (f *field) at(a rig.Axes) (v, g1, g2 float64) {
 func (f *field) split(c fieldCell) {
 	if c.leg != nil {
 		a, b := c.leg.point(c.first), c.leg.point(c.last)
-		if d := b.Sub(a).Abs(); float64(d.A1+d.A2) > f.tolerance/2 {
+		if d := b.Sub(a).Abs(); float64(d.A1+d.A2) > f.tolerance/4 {
 			m := c.first + (c.last-c.first)/2
 			p := c.leg.point(m)
 			f.look(c.leg, c.first, m, hull(a, p, f.spread))

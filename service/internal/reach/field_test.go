@@ -49,3 +49,46 @@ func TestLeastDistanceFromTheSun(t *testing.T) {
 	got := unit.HalfTurn/2 + w.Lowest(&chain, sun.Scale(-1), rig.Axes{}, 1e-9)
 	assert.InDelta(t, 5.758252, got.Deg(), 1e-5)
 }
+
+// The bound is a bound, and within the tolerance of the truth, where the least is at a corner of a spread around a thin stretch: the truth
+// is found by sampling the way finely and every edge of the spread, whose own step is taken off.
+func TestLowestIsTightAtTheCornersOfTheSpread(t *testing.T) {
+	rng := rand.New(rand.NewPCG(17, 18))
+	motion := rig.Motion{RateDeg: [2]float64{4, 3}, AccelDeg: [2]float64{4, 2}}
+	chain := rig.NewChain(rig.AltAzimuth, unit.Deg(40), rig.Tilt{}, frame.Vec[frame.Rig]{}, 0)
+	for n := range 60 {
+		up := frame.Horizon[frame.Rig](unit.Deg(rng.Float64()*360), unit.Deg(rng.Float64()*180-90))
+		a := rig.DegAxes(rng.Float64()*300-150, rng.Float64()*160-80)
+		b := a.Add(rig.DegAxes(rng.NormFloat64(), rng.NormFloat64()).Scale([]float64{0, 0.002, 1, 30}[n%4]))
+		spread := rig.DegAxes(rng.Float64()*3, rng.Float64()*3)
+		for _, sharing := range []rig.Sharing{rig.Straight, rig.Independent, rig.Axis2First, rig.AnyOrder} {
+			w := reach.WayOf(sharing, motion, a, b)
+			tolerance := unit.Deg([]float64{0.01, 0.1}[n%2])
+			got := w.Lowest(&chain, up, spread, tolerance).Sin()
+			least := math.Inf(1)
+			see := func(p rig.Axes) { least = math.Min(least, chain.Direction(p).Dot(up)) }
+			ways := []reach.Way{w}
+			if sharing == rig.AnyOrder { // the edges of its rectangle; inside it a plane angle is least only where it is least of all
+				ways = []reach.Way{reach.InTurn(a, b, motion, true), reach.InTurn(a, b, motion, false)}
+			}
+			for _, w := range ways {
+				for i := range 401 {
+					p := w.At(w.Seconds() * float64(i) / 400)
+					for k := range 41 {
+						s := unit.Angle(k)/20 - 1
+						see(p.Add(rig.Axes{A1: spread.A1 * s, A2: spread.A2}))
+						see(p.Add(rig.Axes{A1: spread.A1 * s, A2: -spread.A2}))
+						see(p.Add(rig.Axes{A1: spread.A1, A2: spread.A2 * s}))
+						see(p.Add(rig.Axes{A1: -spread.A1, A2: spread.A2 * s}))
+						see(p.Add(rig.Axes{A1: spread.A1 * s}))
+						see(p.Add(rig.Axes{A2: spread.A2 * s}))
+					}
+				}
+			}
+			d := b.Sub(a).Abs()
+			step := float64(d.A1+d.A2)/400 + float64(spread.A1+spread.A2)/40
+			assert.LessOrEqual(t, got, least+1e-12, "%s %d: never above what is seen", sharing, n)
+			assert.GreaterOrEqual(t, got, least-float64(tolerance)-step, "%s %d: within the tolerance, and what sampling misses", sharing, n)
+		}
+	}
+}
