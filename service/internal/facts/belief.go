@@ -35,6 +35,9 @@ func (s *stand) axes() []rig.Axes {
 	return out
 }
 
+// tracks tells whether the rig was last seen to follow the sky.
+func (s *stand) tracks() bool { return s.sample != nil && s.sample.Doing == question.Tracking }
+
 // ahead returns belief less pose; zero where belief is not known or taken as right.
 func (s *stand) ahead() rig.Axes {
 	if !s.believes || len(s.pose.Candidates) == 0 {
@@ -69,11 +72,13 @@ func (in *Input) carryBelief(h *heaven, s *stand) {
 	if c := in.Snapshot.Rig.Pose.Candidates; len(c) > 0 {
 		sampled = c[0].Axes
 	}
-	s.side = in.Rig.Kind.SideOf(sampled)
+	var b rig.Axes
 	if side := s.sample.Belief.Side; side != "" && in.Rig.Mount.SideSensed {
 		s.side, s.sides = side, []rig.Side{side}
+		b = rig.LiftNear(in.Rig.Map(then, ra, dec, s.side), sampled)
+	} else {
+		b, s.side = in.Rig.Nearest(then, ra, dec, sampled)
 	}
-	b := rig.LiftNear(in.Rig.Map(then, ra, dec, s.side), sampled)
 	s.believes = true
 	s.belief = p.Add(b.Sub(sampled))
 	s.ra, s.dec, _ = in.Rig.Unmap(s.mount, s.belief)

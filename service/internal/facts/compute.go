@@ -98,6 +98,8 @@ func (in *Input) motion(f Set, h *heaven, s *stand, out *Outcome) {
 	in.legs(ways, out)
 	if v, ok := f["clearance_spare_mm"]; !ok || v.Number == nil || *v.Number < 0 {
 		in.around(p, s, ways, out)
+	} else if in.beyond(f) {
+		in.otherSides(out)
 	}
 	for i := range out.Ends {
 		out.Ends[i].Believed = in.believedAt(h, s, out.Ends[i].Axes)
@@ -165,6 +167,20 @@ func (in *Input) around(p *reach.Prover, s *stand, ways []journey, out *Outcome)
 	again := *in.action()
 	again.Message = nil
 	out.Instead = append(out.Instead, again)
+}
+
+// beyond tells whether a motion that is clear leaves travel or goes below the floor, or its tracking does not last: what another side may
+// not do.
+func (in *Input) beyond(f Set) bool {
+	t := in.Rig.Travel
+	below := func(name string, least float64) bool { v := f[name].Number; return v == nil || *v < least }
+	above := func(name string, most float64) bool { v := f[name].Number; return v == nil || *v > most }
+	return below("axis1_travel_min_deg", in.limit("travel/axis1", "low_deg", t.Low.A1.Deg())) ||
+		above("axis1_travel_max_deg", in.limit("travel/axis1", "high_deg", t.High.A1.Deg())) ||
+		below("axis2_travel_min_deg", in.limit("travel/axis2", "low_deg", t.Low.A2.Deg())) ||
+		above("axis2_travel_max_deg", in.limit("travel/axis2", "high_deg", t.High.A2.Deg())) ||
+		below("altitude_min_deg", in.limit("sky/floor", "altitude_deg", 90)) ||
+		in.follow() > 0 && below("track_spare_s", in.limit("track/fits", "spare_s", dayS))
 }
 
 // otherSides proposes, of a mount that takes the side asked for, those that were not.
@@ -241,7 +257,7 @@ func (in *Input) harmless(h *heaven, s *stand) *time.Time {
 
 // sunOnHold is when the Sun comes too near a tube that stands still.
 func (in *Input) sunOnHold(h *heaven, j journey) float64 {
-	c := course{journey: &j, lost: dayS, nodes: []node{{0, j.end.Axes, rig.Axes{}}, {dayS, j.end.Axes, rig.Axes{}}}}
+	c := course{journey: &j, lost: dayS, off: in.off(j.end.Axes), nodes: []node{{at: j.end.Axes}, {t: dayS, at: j.end.Axes}}}
 	return in.sunBound(h, &c, j.spread).in
 }
 

@@ -19,74 +19,83 @@ type course struct {
 	lost      float64    // seconds from arrival from which on it cannot be told where the axes are; a day: never
 	ahead     []rig.Axes // belief less pose, of a rig whose belief is known: all that it may be
 	journey   *journey
+	curves    bool       // an alt-azimuth's: from another start it is another curve
+	off       unit.Angle // of its start: see strays
 }
 
-// node is a pose of a course, with the stray of the stretch that follows it.
+// node is a pose of a course, with the strays of what follows it until the next.
 type node struct {
-	t    float64 // seconds from arrival
-	at   rig.Axes
-	bend rig.Axes
+	t  float64 // seconds from arrival
+	at rig.Axes
+	strays
 }
 
-// stretch is a piece of a course with how far the true course may stray from it: dithers, and the curve of an alt-azimuth.
+// stretch is a piece of a course.
 type stretch struct {
 	way   reach.Way
 	start float64
-	bend  rig.Axes
+	strays
 }
 
-// Steps of an alt-azimuth's course, whose axes follow no constant rate. It is cut until its curve is proven to stay within bendGoal of
-// the chord. One that is still not, or that is faster than axis 1 can turn, passes so near the zenith that no mount follows it. Choice:
-// leastStep settles turning up to 8°/s, faster than such mounts slew; firstStep holds the refraction within bendGoal.
-const (
-	firstStep = 240.0
-	leastStep = 0.25
-	bendGoal  = 0.02 * unit.Degree
-)
+// strays is what tells how far the true axes may be from a piece of a course.
+type strays struct {
+	by  rig.Axes   // of an alt-azimuth: the curve less its chords
+	off unit.Angle // least angle between the tube and the line of axis 1, [0°, 90°]
+}
 
 // DitherBox is how far, on the sky and each way, guide corrections and dithers may carry a tracking tube off its course: they ride on
 // the permit, and the proof counts them. Several times a usual dither; common practice, no source.
 const DitherBox = 6 * unit.Arcminute
 
-// dither is the box in axis terms at a pose: near the end of axis 1 a small angle on the sky is a large one there. It stops at twenty
-// times, 3° from the end.
-func (in *Input) dither(at rig.Axes) rig.Axes {
-	return rig.Axes{A1: DitherBox / unit.Angle(math.Max(in.sine(at), 0.05)), A2: DitherBox}
+// dither is the box in axis terms so far off the line of axis 1: near it a small angle on the sky is a large one there. It stops at
+// twenty times, 3° from the end.
+func dither(off unit.Angle) rig.Axes {
+	return rig.Axes{A1: DitherBox / unit.Angle(math.Max(off.Sin(), 0.05)), A2: DitherBox}
 }
 
-// sine is that of the angle between tube and axis 1: what a turn of axis 1 is worth on the sky.
-func (in *Input) sine(at rig.Axes) float64 {
-	return in.Rig.Chain.Direction(at).Angle(in.Rig.Chain.Dir1).Sin()
+// off is the angle between the tube and the line of axis 1 at a pose, [0°, 90°].
+func (in *Input) off(at rig.Axes) unit.Angle { return offLine(&in.Rig.Chain, at) }
+
+func offLine(c *rig.Chain, at rig.Axes) unit.Angle {
+	a := c.Direction(at).Angle(c.Dir1)
+	return min(a, unit.HalfTurn-a)
 }
 
-// onSky bounds how far axis errors move the tube on the sky at a pose.
-func (in *Input) onSky(at, by rig.Axes) unit.Angle {
-	return by.A1*unit.Angle(in.sine(at)) + by.A2 + by.A1*by.A2
+// onSky bounds how far errors of the axes at the start of a course move the tube on the sky at a pose of it.
+func (in *Input) onSky(c *course, at, by rig.Axes) unit.Angle {
+	return max(apart(by, in.off(at)), apart(by, c.off))
 }
+
+// nearlySame is how little a mount's own map may differ from the rig for its course to count as that of the sky: far below the dithers
+// that ride on it. Choice.
+const nearlySame = 1e-3 * unit.Degree
 
 // coursesFrom returns how the rig may follow the sky from the end of a journey. The sky turns an equatorial's axis 1 at the sidereal
 // rate, whatever it believes. An alt-azimuth goes by its own map: from where belief is right it follows the direction in which its tube
-// points, else that in which it believes that it points, its axes off by as much as at the start.
+// points, else that in which it believes that it points, its axes off by as much as at the start. One that keeps its syncs on the sky does
+// the first; but its belief may be off by a slip as well.
 func (in *Input) coursesFrom(h *heaven, s *stand, j *journey, seconds float64) []course {
-	c := course{journey: j, lost: dayS, ahead: in.aheads(s, j)}
+	c := course{journey: j, lost: dayS, ahead: in.aheads(s, j), off: in.off(j.end.Axes)}
 	if t := j.way.Seconds(); !math.IsInf(t, 0) && !math.IsNaN(t) {
 		c.arrival = t
 	}
 	if in.Rig.Kind.Equatorial() {
 		to := j.end.Axes.Add(rig.Axes{A1: unit.Angle(seconds) * question.SiderealRate})
-		bend := in.dither(j.end.Axes)
-		c.nodes = []node{{0, j.end.Axes, bend}, {seconds, to, bend}}
-		c.stretches = []stretch{{reach.Uniform(j.end.Axes, to, seconds), 0, bend}}
+		by := strays{off: c.off}
+		c.nodes = []node{{0, j.end.Axes, by}, {seconds, to, by}}
+		c.stretches = []stretch{{reach.Uniform(j.end.Axes, to, seconds), 0, by}}
 		return []course{c}
 	}
 	sky := follower{chain: in.Rig.Chain, pole: in.Rig.Pole(), side: in.Rig.Kind.SideOf(j.end.Axes)}
 	out := []course{in.curved(h, c, sky, seconds)}
+	own := follower{pole: frame.Horizon[frame.Rig](0, s.mount.Lat)}
+	own.chain.Dir1, own.chain.Dir2, own.chain.Tube = rig.Nominal(in.Rig.Kind, s.mount.Lat)
+	same := max(own.pole.Angle(sky.pole), own.chain.Dir1.Angle(sky.chain.Dir1), own.chain.Tube.Angle(sky.chain.Tube)) < nearlySame
 	for _, ahead := range c.ahead {
-		if ahead.Abs().Max() < 1e-3*unit.Degree || in.Rig.Mount.Sync == rig.KeptOnSky {
+		if same && ahead.Abs().Max() < nearlySame {
 			continue
 		}
-		own := follower{pole: frame.Horizon[frame.Rig](0, s.mount.Lat), shift: ahead.Scale(-1), side: in.Rig.Kind.SideOf(j.end.Axes.Add(ahead))}
-		own.chain.Dir1, own.chain.Dir2, own.chain.Tube = rig.Nominal(in.Rig.Kind, s.mount.Lat)
+		own.shift, own.side = ahead.Scale(-1), in.Rig.Kind.SideOf(j.end.Axes.Add(ahead))
 		out = append(out, in.curved(h, c, own, seconds))
 	}
 	return out
@@ -102,101 +111,13 @@ func (in *Input) aheads(s *stand, j *journey) []rig.Axes {
 	}
 	c := s.pose.Candidates[j.end.From].Axes
 	out := []rig.Axes{rig.LiftNear(s.belief, c).Sub(c)}
+	if j.end.From > 0 { // its counters may be those of the likeliest pose, and a sync be kept on the sky
+		out = append(out, rig.LiftNear(s.pose.Candidates[0].Axes, c).Sub(c))
+	}
 	if j.end.Intended {
 		out = append(out, rig.Axes{})
 	}
 	return out
-}
-
-// follower is what an alt-azimuth's axes follow: a direction that turns about the pole, seen by a chain, with the axes off by a shift.
-type follower struct {
-	chain rig.Chain
-	pole  frame.Vec[frame.Rig]
-	side  rig.Side
-	shift rig.Axes // pose less what the chain gives
-}
-
-// at is where the axes are after some seconds, on the turn nearest to a pose.
-func (f *follower) at(kind rig.Kind, start frame.Vec[frame.Rig], t float64, near rig.Axes) rig.Axes {
-	dir := turnedAbout(f.pole, -unit.Angle(t)*question.SiderealRate, start)
-	return rig.LiftNear(f.chain.Solve(kind, dir, f.side).Add(f.shift), near)
-}
-
-// curved is the course of an alt-azimuth. Stretches end where the dither box in axis terms doubles.
-func (in *Input) curved(h *heaven, c course, f follower, seconds float64) course {
-	start := f.chain.Direction(c.journey.end.Axes.Sub(f.shift))
-	sinLat := -f.pole.Dot(f.chain.Dir1)
-	height := func(a rig.Axes) unit.Angle {
-		return (unit.HalfTurn/2 - f.chain.Direction(a.Sub(f.shift)).Angle(f.chain.Dir1.Scale(-1))).Abs()
-	}
-	pose, step := c.journey.end.Axes, firstStep
-	var legs []reach.Way
-	var stray rig.Axes
-	began, bend := 0.0, in.dither(pose)
-	cut := func(t float64) {
-		if len(legs) > 0 {
-			c.stretches = append(c.stretches, stretch{reach.Chain(legs...), began, bend.Add(stray)})
-		}
-		legs, stray, began, bend = nil, rig.Axes{}, t, in.dither(pose)
-	}
-	for t := 0.0; t < seconds; {
-		step = math.Min(math.Min(2*step, firstStep), seconds-t)
-		next := f.at(in.Rig.Kind, start, t+step, pose)
-		by, ok := bow(sinLat, max(height(pose), height(next)), step)
-		for !(ok && by.Max() <= bendGoal) && step > leastStep {
-			step /= 2
-			next = f.at(in.Rig.Kind, start, t+step, pose)
-			by, ok = bow(sinLat, max(height(pose), height(next)), step)
-		}
-		if fast := next.Sub(pose).Abs().A1.Deg() > in.Rig.Motion.RateDeg[0]*step; fast || !ok || by.Max() > bendGoal {
-			c.lost = t
-			break
-		}
-		if in.Rig.Mount.Refracts {
-			by.A2 += bendGoal + in.refraction(h, start, f.chain.Direction(next.Sub(f.shift)))
-		}
-		if d := in.dither(next).A1; d > 2*bend.A1 || d < bend.A1/2 && bend.A1 > 4*DitherBox {
-			cut(t)
-		}
-		bend = upper(bend, in.dither(next))
-		legs, stray = append(legs, reach.Uniform(pose, next, step)), upper(stray, by)
-		c.nodes = append(c.nodes, node{t, pose, bend.Add(by)})
-		t, pose = t+step, next
-	}
-	last := math.Min(c.lost, seconds)
-	cut(last)
-	c.nodes = append(c.nodes, node{last, pose, bend})
-	return c
-}
-
-// refraction is by how much more or less the air lifts one direction than another.
-func (in *Input) refraction(h *heaven, a, b frame.Vec[frame.Rig]) unit.Angle {
-	lift := func(v frame.Vec[frame.Rig]) unit.Angle {
-		_, alt := seenAltitude(v)
-		return h.air.Observed(alt) - alt
-	}
-	return (lift(a) - lift(b)).Abs()
-}
-
-// bow bounds how far each axis of an alt-azimuth strays from the chord of a step whose ends stand no higher than top above or below the
-// plane of axis 2; ok is false where the zenith may be passed.
-//
-// Derived: with A the angle of axis 1, a that of the tube over its plane, φ the height of the pole over it and ω the sky's rate, spherical
-// trigonometry gives A' = ω(sin φ - cos φ cos A tan a) and |a'| ≤ ω cos φ. Differentiating once more,
-// |A"| ≤ ω² cos φ [tan a (|sin φ| + cos φ tan a) + cos φ / cos² a] and |a"| ≤ ω² cos φ (|sin φ| + cos φ tan a). Between its ends a rises
-// by no more than half a step's turning. A function strays from its chord by at most max|f"|·step²/8 (Isaacson & Keller, Analysis of
-// Numerical Methods, 1966, section 6.1).
-func bow(sinLat float64, top unit.Angle, step float64) (by rig.Axes, ok bool) {
-	w := float64(question.SiderealRate)
-	cosLat := math.Sqrt(math.Max(0, 1-sinLat*sinLat))
-	a := float64(top) + w*cosLat*step/2
-	if !(a < math.Pi/2) {
-		return rig.Axes{}, false
-	}
-	tan, cos := math.Tan(a), math.Cos(a)
-	rate := math.Abs(sinLat) + cosLat*tan
-	k := w * w * cosLat * step * step / 8
-	return rig.Axes{A1: unit.Angle(k * (tan*rate + cosLat/(cos*cos))), A2: unit.Angle(k * rate)}, true
 }
 
 // seconds is how long the course is known.
@@ -212,10 +133,70 @@ func (c *course) at(t float64) rig.Axes {
 	return a.at.Add(b.at.Sub(a.at).Scale((t - a.t) / (b.t - a.t)))
 }
 
-// until is how long the whole course keeps something, stretch by stretch.
+// mostGrown is how wide of axis 1 a box of an alt-azimuth may grow before the course is given up: past it nothing near would be clear.
+// Choice.
+const mostGrown = 30 * unit.Degree
+
+// grown is how far from a piece of the course one may be that starts within a spread of its start; false where that cannot be bounded.
+//
+// Overruns and searches, which are the sharp part of a spread, are over when tracking begins, and who arrives later is on the same curve:
+// neither starts another.
+//
+// Derived: an equatorial's axes follow the sky at one rate from wherever they start, and so do those of an alt-azimuth that are off its
+// counters: they stay within the spread. But counters that start elsewhere follow another direction, by the distance d that the spread is
+// on the sky (see apart), and the sky turns as one: the two stay d apart. Of directions d apart, one of them off from the zenith (or
+// nadir), the altitudes differ by no more than d and the azimuths by no more than asin(sin d / sin off) (the greatest azimuth that a
+// small circle reaches: a right triangle, Napier), if d < off.
+func (c *course) grown(spread rig.Axes, s strays) (rig.Axes, bool) {
+	if !c.curves {
+		return spread, true
+	}
+	start := spread.Sub(c.journey.sharp)
+	d := apart(upper(start.Sub(c.journey.timely), rig.Axes{}), c.off)
+	if d >= s.off {
+		return spread, false
+	}
+	swing := unit.Angle(math.Asin(math.Min(1, d.Sin()/s.off.Sin())))
+	return upper(spread, rig.Axes{A1: swing, A2: d}), swing < spread.A1+mostGrown
+}
+
+// apart bounds how far on the sky a direction moves by a change of both axes, so far off the line of axis 1.
+//
+// Derived: the haversine of the distance is hav(A2) + sin(off)·sin(off')·hav(A1), off' being no further than A2 from off.
+func apart(by rig.Axes, off unit.Angle) unit.Angle {
+	one, two := (by.A1 / 2).Sin(), (by.A2 / 2).Sin()
+	if by.A1 >= unit.HalfTurn || by.A2 >= unit.HalfTurn {
+		return unit.HalfTurn
+	}
+	hav := two*two + off.Sin()*min(unit.HalfTurn/2, off+by.A2).Sin()*one*one
+	return 2 * unit.Angle(math.Asin(math.Min(1, math.Sqrt(hav))))
+}
+
+// box is how far the true axes may be from a piece of the course: from a start within a spread, with the strays of the piece and the dithers
+// there; false where that cannot be bounded.
+func (c *course) box(spread rig.Axes, s strays) (rig.Axes, bool) {
+	g, ok := c.grown(spread, s)
+	return g.Add(s.by).Add(dither(max(0, s.off-g.A2))), ok
+}
+
+// known is how many seconds from arrival it can be told, from a start within a spread, where the axes are; a day: as far as it is looked.
+func (c *course) known(spread rig.Axes) float64 {
+	for _, s := range c.stretches {
+		if _, ok := c.grown(spread, s.strays); !ok {
+			return s.start
+		}
+	}
+	return c.lost
+}
+
+// until is how long the whole course keeps something, stretch by stretch, as long as it is known.
 func (c *course) until(spread rig.Axes, ask func(w reach.Way, spread rig.Axes) reach.Until) reach.Until {
 	for _, s := range c.stretches {
-		u := ask(s.way, spread.Add(s.bend))
+		box, ok := c.box(spread, s.strays)
+		if !ok {
+			break
+		}
+		u := ask(s.way, box)
 		if !u.Whole {
 			u.Clear, u.Broken = u.Clear+s.start, u.Broken+s.start
 			return u
@@ -232,7 +213,11 @@ func (in *Input) nearest(p *reach.Prover, c *course, seconds float64) *question.
 			break
 		}
 		end := math.Min(seconds, s.start+s.way.Seconds())
-		r := p.Prove(reach.Uniform(c.at(s.start), c.at(end), end-s.start), c.journey.spread.Add(s.bend), reach.Budget(in.Cells))
+		box, ok := c.box(c.journey.spread, s.strays)
+		if !ok {
+			break
+		}
+		r := p.Prove(c.between(s.start, end), box, reach.Budget(in.Cells))
 		if r.Nearest == nil {
 			continue
 		}
@@ -244,14 +229,26 @@ func (in *Input) nearest(p *reach.Prover, c *course, seconds float64) *question.
 	return out
 }
 
+// between is the way of the course from one time to a later one.
+func (c *course) between(from, to float64) reach.Way {
+	var legs []reach.Way
+	last := from
+	for _, n := range c.nodes {
+		if n.t > from && n.t < to {
+			legs, last = append(legs, reach.Uniform(c.at(last), n.at, n.t-last)), n.t
+		}
+	}
+	return reach.Chain(append(legs, reach.Uniform(c.at(last), c.at(to), to-last))...)
+}
+
 // spareOf is what a clearance has left of what is wanted, millimetres.
 func spareOf(c *question.Clearance) float64 { return c.LowerMM - c.RequiredMM }
 
-// crossing is the first instant from arrival at which what is left, a function of pose and stray that is least at the ends of the even
+// crossing is the first instant from arrival at which what is left, a function of pose and strays that is least at the ends of the even
 // stretches between nodes and even along them, is negative; a day where it never is.
-func (c *course) crossing(left func(at, bend rig.Axes) unit.Angle) float64 {
+func (c *course) crossing(left func(at rig.Axes, s strays) unit.Angle) float64 {
 	for i, n := range c.nodes {
-		now := left(n.at, n.bend)
+		now := left(n.at, n.strays)
 		if now < 0 {
 			return n.t
 		}
@@ -259,7 +256,7 @@ func (c *course) crossing(left func(at, bend rig.Axes) unit.Angle) float64 {
 			break
 		}
 		next := c.nodes[i+1]
-		if then := left(next.at, n.bend); then < 0 {
+		if then := left(next.at, n.strays); then < 0 {
 			return n.t + (next.t-n.t)*float64(now/(now-then))
 		}
 	}

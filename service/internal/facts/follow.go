@@ -1,7 +1,6 @@
 package facts
 
 import (
-	"fmt"
 	"math"
 	"time"
 
@@ -100,8 +99,9 @@ func (in *Input) later(s float64) time.Time {
 func (in *Input) bounds(h *heaven, p *reach.Prover, c *course, sky bool) []bound {
 	spread, sharp := c.journey.spread, c.journey.sharp
 	out := []bound{in.marginBound(p, c), in.travelBound(c, spread, sharp), in.sunBound(h, c, spread), in.lowBound(c, spread, sky), in.dawnBound(h, c)}
-	if c.lost < dayS {
-		out = append(out, bound{name: "zenith_in_s", in: c.lost, sharp: c.lost, about: []string{"the zenith, where axis 1 would have to turn faster than it can"}})
+	if known := c.known(spread); known < dayS {
+		zenith := []string{"the zenith, where axis 1 would have to turn faster than it can"}
+		out = append(out, bound{name: "zenith_in_s", in: known, sharp: c.known(sharp), about: zenith})
 	}
 	if in.Rig.Mount.FlipsItself {
 		out = append(out, in.flipBound(h, c))
@@ -145,8 +145,11 @@ func (in *Input) travelBound(c *course, spread, sharp rig.Axes) bound {
 	}
 	b := bound{name: "travel_in_s", in: dayS, sharp: dayS}
 	for i, face := range faces {
-		wide := c.crossing(func(at, bend rig.Axes) unit.Angle { return face(at, spread.Add(bend)) })
-		exact := c.crossing(func(at, _ rig.Axes) unit.Angle { return face(at, sharp) })
+		wide := c.crossing(func(at rig.Axes, s strays) unit.Angle {
+			by, _ := c.box(spread, s)
+			return face(at, by)
+		})
+		exact := c.crossing(func(at rig.Axes, _ strays) unit.Angle { return face(at, sharp) })
 		if b.sharp = math.Min(b.sharp, exact); wide < b.in {
 			b.in, b.about = wide, []string{[2]string{"axis 1", "axis 2"}[i/2]}
 		}
@@ -193,11 +196,11 @@ func firstTime(end float64, left func(t float64) unit.Angle) float64 {
 // sunBound is when the tube comes too near a Sun that is up.
 func (in *Input) sunBound(h *heaven, c *course, spread rig.Axes) bound {
 	apart := unit.Deg(in.limit("sun/apart", "separation_deg", 180))
-	reached := func(by rig.Axes, strays unit.Angle) float64 {
+	reached := func(by rig.Axes, dithers unit.Angle) float64 {
 		return firstTime(c.seconds(), func(t float64) unit.Angle {
 			sun, at := h.sun(h.at(c.arrival+t)), c.at(t)
 			_, alt := frame.AzAlt(sun)
-			return max(sunUp-alt, in.Rig.Chain.Direction(at).Angle(sun)-apart-in.onSky(at, by)-strays)
+			return max(sunUp-alt, in.Rig.Chain.Direction(at).Angle(sun)-apart-in.onSky(c, at, by)-dithers)
 		})
 	}
 	return bound{name: "sun_in_s", in: reached(spread, 2*DitherBox), sharp: reached(rig.Axes{}, 0), about: []string{"the Sun"}}
@@ -208,11 +211,11 @@ func (in *Input) sunBound(h *heaven, c *course, spread rig.Axes) bound {
 func (in *Input) lowBound(c *course, spread rig.Axes, sky bool) bound {
 	floor := unit.Deg(in.limit("sky/floor", "altitude_deg", 90))
 	above := unit.Deg(in.limit("sky/horizon", "above_deg", 90))
-	reached := func(by rig.Axes, strays unit.Angle) float64 {
+	reached := func(by rig.Axes, dithers unit.Angle) float64 {
 		return firstTime(c.seconds(), func(t float64) unit.Angle {
 			at := c.at(t)
 			az, alt := frame.AzAlt(in.Rig.Chain.Direction(at))
-			left := alt - floor - in.onSky(at, by) - strays
+			left := alt - floor - in.onSky(c, at, by) - dithers
 			if sky {
 				left = min(left, alt-in.Rig.SkylineAt(az)-above)
 				if len(in.Rig.Horizon) > 0 && left > 0 {
@@ -235,19 +238,28 @@ func (in *Input) dawnBound(h *heaven, c *course) bound {
 }
 
 // flipBound is when a mount that changes side by itself would do so: a motion that nobody asked for. Before the meridian the tube is
-// west; it may flip once the hour angle passes.
+// west; it may flip once the hour angle passes, by its counters or by what it believes. Its clock is in neither: the hour angle that a
+// mount works out is the angle of its axis 1, as it takes that to be.
 func (in *Input) flipBound(h *heaven, c *course) bound {
+	ours, spread := h.ours(h.moment), c.journey.spread
 	t := dayS
-	if in.Rig.Kind.SideOf(c.journey.end.Axes) == rig.West {
-		t = firstTime(c.seconds(), func(t float64) unit.Angle {
-			m := h.at(c.arrival + t)
-			ra, _, _ := in.Rig.Unmap(h.ours(m), c.at(t))
-			hour := (h.sidereal(m) - ra).Wrapped()
-			if hour >= unit.HalfTurn/2 {
-				return unit.Turn
+	for _, ahead := range append([]rig.Axes{{}}, c.ahead...) {
+		start := c.journey.end.Axes.Add(ahead)
+		for _, off := range []unit.Angle{0, -spread.A2, spread.A2} { // it may be west by no more than the spread
+			to := rig.Axes{A2: off}
+			if in.Rig.Kind.SideOf(start.Add(to)) != rig.West {
+				continue
 			}
-			return in.Rig.Mount.FlipAt - sideGrace - hour
-		})
+			t = math.Min(t, firstTime(c.seconds(), func(t float64) unit.Angle {
+				ra, _, _ := in.Rig.Unmap(ours, c.at(t).Add(ahead).Add(to))
+				hour := (ours.Sidereal - ra).Wrapped()
+				if hour >= unit.HalfTurn/2 {
+					return unit.Turn
+				}
+				return in.Rig.Mount.FlipAt - sideGrace - spread.A1 - hour
+			}))
+			break
+		}
 	}
 	return bound{name: "flip_in_s", in: t, sharp: t, about: []string{"the mount's own flip"}}
 }
@@ -270,96 +282,4 @@ func (in *Input) shorter(binding float64, out *Outcome) {
 		a.Follow = time.Duration(longest) * time.Second
 	}
 	out.Instead = append(out.Instead, a)
-}
-
-// fallback puts the time between the instant at which what is declared stops a motion whose asker died, and the first contact, the
-// worst of all courses. Where nothing is declared it is enough that no contact comes within 24 h.
-func (in *Input) fallback(f Set, h *heaven, p *reach.Prover, courses []course, out *Outcome) {
-	if len(courses) == 0 {
-		f.Number("unstopped_spare_s", dayS, Computed, "the motion ends by itself")
-		return
-	}
-	spare, about := math.Inf(1), ""
-	contact, instant := dayS, math.Inf(1)
-	for i := range courses {
-		c := &courses[i]
-		touch := c.until(c.journey.spread, func(w reach.Way, spread rig.Axes) reach.Until { return p.Touches(w, spread, reach.Budget(in.Cells)) })
-		free := math.Min(untilS(touch.Clear, touch.Whole), c.lost)
-		if in.Rig.Mount.FlipsItself { // nobody proves the way of a flip that nobody asked for
-			free = math.Min(free, in.flipBound(h, c).in)
-		}
-		if free < dayS {
-			contact, instant = math.Min(contact, free), math.Min(instant, c.arrival+free)
-		}
-		stop, why := in.stopsAt(c)
-		left := dayS
-		if free < dayS {
-			left = free - stop
-		}
-		if left < spare {
-			spare, about = left, why
-		}
-	}
-	if contact < dayS {
-		at := in.later(instant)
-		out.FirstContact = &at
-	}
-	f.Number("contact_in_s", contact, Computed)
-	f.Number("unstopped_spare_s", math.Max(spare, -dayS), Computed, about)
-	if out.FirstContact != nil {
-		f.At("unstopped_spare_s", *out.FirstContact)
-	}
-}
-
-// never stands for what stops a rig where nothing does, seconds: later than any contact that is looked for.
-const never = 2 * dayS
-
-// stopsAt is when, from arrival, what is declared stops a course that nobody stops, and what that is.
-func (in *Input) stopsAt(c *course) (float64, string) {
-	stop := in.Rig.Stop
-	switch stop.Kind {
-	case rig.PowerRelay:
-		return in.follow() + stop.AfterS, "the power relay"
-	case rig.MountLimit:
-		limit, seen := stop.Limit, stop.Seen
-		for _, l := range in.Snapshot.Rig.Limits {
-			if l.Axis == stop.Axis && l.Seen.After(seen) {
-				limit, seen = l.Limit, l.Seen
-			}
-		}
-		switch {
-		case seen.IsZero():
-			return never, "a limit in the mount that nobody has seen act"
-		case len(c.ahead) == 0:
-			return never, "the mount's limit, which acts by a belief that was not reported"
-		}
-		acts := 0.0
-		for _, ahead := range c.ahead {
-			acts = math.Max(acts, in.limitActs(c, stop.Axis, limit, ahead))
-		}
-		return acts, fmt.Sprintf("the mount's limit at %.1f°, which acts by belief", limit.Deg())
-	case rig.NothingStops, rig.MotionEnds:
-	}
-	return never, "nothing"
-}
-
-// limitActs is when belief, with what syncs may still take from it, reaches a limit kept by the mount. A limit acts where it is
-// crossed: one that belief is beyond already does not.
-func (in *Input) limitActs(c *course, axis int, limit unit.Angle, ahead rig.Axes) float64 {
-	later := unit.Deg(in.limit("sync/sum", "axis_deg", 360))
-	angle := func(a rig.Axes) unit.Angle {
-		if axis == 2 {
-			return a.A2 + ahead.A2
-		}
-		return a.A1 + ahead.A1
-	}
-	sign := unit.Angle(1)
-	if angle(c.nodes[0].at) > limit {
-		sign = -1
-	}
-	t := c.crossing(func(at, _ rig.Axes) unit.Angle { return sign*(limit-angle(at)) + later })
-	if t >= dayS {
-		return never
-	}
-	return t
 }

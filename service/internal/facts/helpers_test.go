@@ -86,13 +86,18 @@ func standing(t *testing.T, r *rig.Rig, at rig.Axes, off rig.Axes, a question.Ac
 	}
 }
 
-// example reads one of the example rigs.
-func example(t *testing.T, name string) *rig.Rig {
+// example reads one of the example rigs, with lines of its file replaced.
+func example(t *testing.T, name string, replace ...string) *rig.Rig {
 	t.Helper()
 	dir := "../../../testdata/rigs/"
 	content, err := os.ReadFile(dir + name)
 	require.NoError(t, err)
-	r, bad := rig.Parse(name, content, func(file string) ([]byte, error) { return os.ReadFile(dir + file) })
+	text := string(content)
+	for i := 0; i < len(replace); i += 2 {
+		require.Contains(t, text, replace[i], "the line to replace stands in %s", name)
+		text = strings.ReplaceAll(text, replace[i], replace[i+1])
+	}
+	r, bad := rig.Parse(name, []byte(text), func(file string) ([]byte, error) { return os.ReadFile(dir + file) })
 	require.NotNil(t, r, "%v", bad)
 	return r
 }

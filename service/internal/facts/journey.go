@@ -2,7 +2,6 @@ package facts
 
 import (
 	"fmt"
-	"math"
 
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/reach"
@@ -18,6 +17,7 @@ type journey struct {
 	spread rig.Axes   // pose uncertainty (3σ), overrun and search, each way
 	sharp  rig.Axes   // the same without pose uncertainty
 	stops  []rig.Axes // where it starts and goes by; nil: not by these
+	timely rig.Axes   // of the spread, what comes of arriving later or sooner: the same place of the sky
 }
 
 // action is the question's.
@@ -48,7 +48,11 @@ func (in *Input) journeys(h *heaven, s *stand) ([]journey, error) {
 	}
 	switch a := in.action(); a.Kind {
 	case question.Track:
-		return in.standing(s), nil
+		ways, by := in.standing(s), in.astray(s)
+		for i := range ways {
+			ways[i].spread = ways[i].spread.Add(by)
+		}
+		return ways, nil
 	case question.Jog:
 		return in.relative(s, *a.Axes)
 	case question.Home:
@@ -79,7 +83,7 @@ func (in *Input) standing(s *stand) []journey {
 	for i, c := range s.pose.Candidates {
 		spread, sharp := in.spreads(c, rig.Axes{})
 		end := rig.End{Axes: c.Axes, Side: in.Rig.Kind.SideOf(c.Axes), From: i, Intended: i == 0, Because: "where it stands"}
-		out = append(out, journey{end, c.Axes, reach.Hold(c.Axes), spread, sharp, nil})
+		out = append(out, journey{end, c.Axes, reach.Hold(c.Axes), spread, sharp, nil, rig.Axes{}})
 	}
 	return out
 }
@@ -97,8 +101,8 @@ func (in *Input) relative(s *stand, by rig.Axes) ([]journey, error) {
 		to := c.Axes.Add(by)
 		end := rig.End{Axes: to, Side: in.Rig.Kind.SideOf(to), From: i, Intended: i == 0, Because: "turned by what is asked"}
 		spread, sharp := in.spreads(c, rig.Axes{})
-		spread = spread.Add(in.waits(s, c.Axes))
-		out = append(out, journey{end, c.Axes, reach.WayOf(motion.Sharing, motion, c.Axes, to), spread, sharp, nil})
+		spread = spread.Add(in.waits(s, end))
+		out = append(out, journey{end, c.Axes, reach.WayOf(motion.Sharing, motion, c.Axes, to), spread, sharp, nil, rig.Axes{}})
 	}
 	return out, nil
 }
@@ -125,14 +129,18 @@ func (in *Input) straightTo(s *stand, e rig.End) []journey {
 	stays, changes := in.sideChanges(s, c, e)
 	e.Side = in.Rig.Kind.SideOf(e.Axes)
 	spread, sharp := in.spreads(c, rig.Axes{})
-	spread = spread.Add(in.waits(s, e.Axes))
+	spread = spread.Add(in.waits(s, e))
+	timely := rig.Axes{}
+	if in.action().Sky != nil || in.action().Kind == question.Flip {
+		timely = in.waits(s, e).Sub(in.astray(s))
+	}
 	var out []journey
 	by := func(stops []rig.Axes) {
 		poses := []rig.Axes{c.Axes}
 		for _, stop := range stops {
 			poses = append(poses, stop.Add(e.Shift))
 		}
-		out = append(out, journey{e, c.Axes, in.through(poses, e.Axes), spread, sharp, poses})
+		out = append(out, journey{e, c.Axes, in.through(poses, e.Axes), spread, sharp, poses, timely})
 	}
 	if stays {
 		by(in.Rig.Motion.Via)
@@ -154,7 +162,7 @@ func (in *Input) through(stops []rig.Axes, end rig.Axes) reach.Way {
 const sideBand = 3 * unit.Degree
 
 // sideChanges tells whether the mount may take a slew for one that stays on its side, and for one that changes it. What it goes by is
-// its own belief of its side, which is the sensed one where that is told and that of the pose where it is not.
+// its own belief of its side: the sensed one where that is told, else that of its belief or of any pose that it may have counted itself to.
 func (in *Input) sideChanges(s *stand, c question.Candidate, e rig.End) (stays, changes bool) {
 	if len(in.Rig.Motion.FlipVia) == 0 {
 		return true, false
@@ -165,7 +173,11 @@ func (in *Input) sideChanges(s *stand, c question.Candidate, e rig.End) (stays, 
 		to = k.SideOf(e.Axes)
 	}
 	band := sideBand + 3*c.Sigma.A2
-	for _, from := range append([]rig.Side{k.SideOf(c.Axes)}, s.sides...) {
+	takes := append([]rig.Side{k.SideOf(c.Axes), k.SideOf(s.pose.Candidates[0].Axes)}, s.sides...)
+	if s.believes {
+		takes = append(takes, s.side)
+	}
+	for _, from := range takes {
 		stays, changes = stays || from == to, changes || from != to
 	}
 	border := func(a2 unit.Angle) unit.Angle {
@@ -178,58 +190,6 @@ func (in *Input) sideChanges(s *stand, c question.Candidate, e rig.End) (stays, 
 		return true, true
 	}
 	return stays, changes
-}
-
-// waits is by how much the sky moves the start of a tracking rig, and the end of a slew to the sky, while leave waits to be used; and how
-// far from the judged start a motion that waits for a begin may begin, or one that is asked of a moving rig: the path then strays from
-// the judged one by no more.
-func (in *Input) waits(s *stand, end rig.Axes) rig.Axes {
-	var out rig.Axes
-	if in.Rehearsed {
-		return out
-	}
-	wait := in.limit("permit", "start_within_s", 60)
-	tracks := s.sample != nil && s.sample.Doing == question.Tracking
-	if tracks || in.action().Sky != nil || in.action().Kind == question.Flip {
-		out = in.turning(end, wait)
-		if tracks && len(s.pose.Candidates) > 0 {
-			out = upper(out, in.turning(s.pose.Candidates[0].Axes, wait))
-		}
-	}
-	if s.sample != nil && !s.sample.Still() { // it must come to rest first: v²/2a at its slewing rate
-		m := in.Rig.Motion
-		out = out.Add(rig.Axes{A1: stopping(m.RateDeg[0], m.AccelDeg[0]), A2: stopping(m.RateDeg[1], m.AccelDeg[1])})
-	}
-	if in.Question.BeginLater {
-		off := unit.Deg(in.limit("permit", "start_tolerance_deg", 2))
-		out = out.Add(rig.Axes{A1: off, A2: off})
-	}
-	return out
-}
-
-// stopping is how far an axis runs on until it rests; half a turn where its acceleration is not known.
-func stopping(rate, accel float64) unit.Angle {
-	if !(accel > 0) {
-		return unit.HalfTurn
-	}
-	return min(unit.HalfTurn, unit.Deg(rate*rate/(2*accel)))
-}
-
-// turning bounds how far the axes turn in some seconds of following the sky from a pose. For an alt-azimuth see bow for the rates.
-func (in *Input) turning(at rig.Axes, seconds float64) rig.Axes {
-	turned := unit.Angle(seconds) * question.SiderealRate
-	if in.Rig.Kind.Equatorial() {
-		return rig.Axes{A1: turned}
-	}
-	up := in.Rig.Chain.Dir1.Scale(-1)
-	sinLat := in.Rig.Pole().Dot(up)
-	cosLat := math.Sqrt(math.Max(0, 1-sinLat*sinLat))
-	top := (unit.HalfTurn/2 - in.Rig.Chain.Direction(at).Angle(up)).Abs() + turned
-	if top >= unit.HalfTurn/2 {
-		return rig.Axes{A1: unit.HalfTurn, A2: turned}
-	}
-	rate := math.Abs(sinLat) + cosLat*math.Tan(float64(top))
-	return rig.Axes{A1: min(unit.HalfTurn, turned*unit.Angle(rate)), A2: turned * unit.Angle(cosLat)}
 }
 
 // homing goes to the reference from every candidate, in the order asked for or the file's. By sensor it ends at home wherever it
@@ -250,14 +210,17 @@ func (in *Input) homing(s *stand) ([]journey, error) {
 			ends = append(ends, in.believedHome(s, i, p)...)
 		}
 		spread, sharp := in.spreads(c, in.Rig.Homing.Search)
-		spread = spread.Add(in.waits(s, c.Axes))
+		spread = spread.Add(in.drifts(s)).Add(in.astray(s))
 		for _, e := range ends {
 			e.Side = in.Rig.Kind.SideOf(e.Axes)
-			out = append(out, journey{e, c.Axes, reach.WayOf(order, in.Rig.Motion, c.Axes, e.Axes), spread, sharp, nil})
+			out = append(out, journey{e, c.Axes, reach.WayOf(order, in.Rig.Motion, c.Axes, e.Axes), spread, sharp, nil, rig.Axes{}})
 		}
 	}
 	return out, nil
 }
+
+// turnsByBelief says why a motion by belief ends where it does.
+const turnsByBelief = "the mount turns by what it believes is missing"
 
 // believedHome is where a homing without a sensor may end from a candidate: turned by what the likeliest pose lacks, and by what
 // the mount believes is missing.
@@ -268,7 +231,19 @@ func (in *Input) believedHome(s *stand, i int, likeliest rig.Axes) []rig.End {
 		out = append(out, rig.End{Axes: c.Add(in.Rig.Home.Sub(likeliest)), From: i, Because: "turned by what the likeliest pose lacks"})
 	}
 	if s.believes && in.Rig.Mount.Sync != rig.KeptOnSky && in.Rig.Homing.By == rig.ByBelief {
-		out = append(out, rig.End{Axes: c.Add(in.Rig.Home.Sub(rig.LiftNear(s.belief, c))), From: i, Because: "the mount turns by what it believes is missing"})
+		for _, b := range beliefsFrom(s, c) {
+			out = append(out, rig.End{Axes: c.Add(in.Rig.Home.Sub(b)), From: i, Because: turnsByBelief})
+		}
+	}
+	return out
+}
+
+// beliefsFrom is what the mount's belief may be in axis terms, were the rig at a candidate pose: on the turn nearest to that, and on the
+// one nearest to the likeliest, by which it may have counted.
+func beliefsFrom(s *stand, c rig.Axes) []rig.Axes {
+	out := []rig.Axes{rig.LiftNear(s.belief, c)}
+	if out[0].Sub(s.belief).Abs().Max() > unit.Degree {
+		out = append(out, s.belief)
 	}
 	return out
 }
@@ -291,89 +266,10 @@ func (in *Input) parking(s *stand) ([]journey, error) {
 		if !s.believes {
 			return nil, unboundedError{"the mount's belief was not reported, and it parks by belief", "sample"}
 		}
-		off := c.Axes.Sub(rig.LiftNear(s.belief, c.Axes))
-		out = append(out, in.straightTo(s, rig.End{Axes: rest.Axes.Add(off), From: i, Because: "the mount turns by what it believes is missing", Shift: off})...)
+		for _, b := range beliefsFrom(s, c.Axes) {
+			off := c.Axes.Sub(b)
+			out = append(out, in.straightTo(s, rig.End{Axes: rest.Axes.Add(off), From: i, Because: turnsByBelief, Shift: off})...)
+		}
 	}
 	return out, nil
-}
-
-// flipping goes to the same sky on the other side.
-func (in *Input) flipping(h *heaven, s *stand) ([]journey, error) {
-	if !s.believes && !in.Rehearsed {
-		return nil, unboundedError{"the mount's belief was not reported", "sample"}
-	}
-	ra, dec := s.ra, s.dec
-	if in.Rehearsed {
-		ra, dec, _ = in.Rig.Unmap(h.ours(h.moment), s.pose.Candidates[0].Axes)
-	}
-	other := in.Rig.Kind.SideOf(s.pose.Candidates[0].Axes).Other()
-	return in.bySky(h, s, question.Sky{RA: ra, Dec: dec, Frame: question.OfDate}, other)
-}
-
-// bySky is a slew to a sky position: the predicted ends at arrival, which is found by going twice: first with the motion taking no
-// time, then with the longest that came out. Of the shorter ones an equatorial's end is set back by what the sky turns meanwhile; what
-// it may turn an alt-azimuth's axes is added to the spread.
-func (in *Input) bySky(h *heaven, s *stand, target question.Sky, side rig.Side) ([]journey, error) {
-	if !in.Rehearsed {
-		if !s.believes {
-			return nil, unboundedError{"the sample does not say where the mount believes it points", "sample"}
-		}
-		if !s.mountOK && in.Rig.Kind == rig.AltAzimuth {
-			return nil, unboundedError{s.mountWhy, "clock"}
-		}
-	}
-	arrival, judged := 0.0, 0.0
-	var out []journey
-	for range 2 {
-		judged = arrival
-		ends, err := in.endsAt(h, s, target, side, arrival)
-		if err != nil {
-			return nil, unboundedError{"the mount keeps an internal model of unknown state, so where a slew ends cannot be told", "asker"}
-		}
-		out = out[:0]
-		for _, e := range ends {
-			out = append(out, in.straightTo(s, e)...)
-		}
-		arrival = 0
-		for _, j := range out {
-			if t := j.way.Seconds(); !math.IsInf(t, 0) {
-				arrival = max(arrival, t)
-			}
-		}
-	}
-	return in.onArrival(out, judged), nil
-}
-
-// onArrival brings ends that were worked out for one arrival to that of each journey, which may be sooner or later.
-func (in *Input) onArrival(ways []journey, judged float64) []journey {
-	var out []journey
-	for _, j := range ways {
-		sooner := judged - j.way.Seconds()
-		switch {
-		case sooner == 0 || math.IsInf(sooner, 0) || math.IsNaN(sooner):
-		case in.Rig.Kind.Equatorial():
-			j.end.Axes.A1 -= unit.Angle(sooner) * question.SiderealRate
-			j.way = in.through(j.stops, j.end.Axes)
-		default:
-			j.spread = j.spread.Add(in.turning(j.end.Axes, math.Abs(sooner)))
-		}
-		out = append(out, j)
-	}
-	return out
-}
-
-// endsAt is every predicted end of a slew that arrives some seconds from now.
-func (in *Input) endsAt(h *heaven, s *stand, target question.Sky, side rig.Side, arrival float64) ([]rig.End, error) {
-	then := h.at(arrival)
-	ra, dec := ofDate(then, target)
-	g := rig.Going{
-		Poses: s.axes(), BeliefRA: s.ra, BeliefDec: s.dec, BeliefSides: s.sides,
-		Now: s.mount, Then: s.mount, OursThen: h.ours(then), TargetRA: ra, TargetDec: dec, Side: side,
-	}
-	g.Then.Sidereal += unit.Angle(arrival) * question.SiderealRate
-	if in.Rehearsed { // belief taken as right
-		g.BeliefRA, g.BeliefDec, _ = in.Rig.Unmap(h.ours(h.moment), g.Poses[0])
-		g.BeliefSides = []rig.Side{in.Rig.Kind.SideOf(g.Poses[0])}
-	}
-	return in.Rig.Ends(g)
 }

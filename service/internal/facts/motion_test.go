@@ -101,9 +101,10 @@ func TestTrackingDeadlineAgainstSampling(t *testing.T) {
 	assert.Greater(t, found, 3, "some poses run into something")
 }
 
-// dithered is what a course may stray by: three sigma and the dither box, wider on axis 1 toward its end.
+// dithered is what a course may stray by: three sigma and the dither box, wider on axis 1 toward its end, three sigma nearer to it.
 func dithered(r *rig.Rig, pose rig.Axes) rig.Axes {
-	sine := math.Max(0.05, math.Abs(math.Sin(float64(r.Chain.Direction(pose).Angle(r.Chain.Dir1)))))
+	off := r.Chain.Direction(pose).Angle(r.Chain.Dir1).Deg()
+	sine := math.Max(0.05, unit.Deg(math.Min(off, 180-off)-0.06).Sin())
 	return rig.DegAxes(0.06+0.1/sine, 0.06+0.1)
 }
 

@@ -84,3 +84,46 @@ func turnedAbout(axis frame.Vec[frame.Rig], angle unit.Angle, v frame.Vec[frame.
 }
 
 func seenAltitude(v frame.Vec[frame.Rig]) (az, alt unit.Angle) { return frame.AzAlt(v) }
+
+// aimed is the pose nearest to one, by the larger of the two angles, at which optics that stand off the tube see a direction; where none
+// does, so near the end of axis 1, the one that sees nearest to it.
+//
+// Derived: the optics' line L at the zero pose splits into a part c along axis 2, which no turn about it changes, and a part at right
+// angles to it, whose height over axis 1 goes as a·cos A2 + b·sin A2 = r·cos(A2 - phase). The direction's own height d fixes A2 up to its
+// sign about the phase; A1 is what then turns the one line into the other.
+func (in *Input) aimed(near rig.Axes, seen frame.Vec[frame.Rig], o rig.Optics) rig.Axes {
+	c := &in.Rig.Chain
+	if o.East == 0 && o.North == 0 {
+		return rig.LiftNear(c.Solve(in.Rig.Kind, seen, in.Rig.Kind.SideOf(near)), near)
+	}
+	line := in.boresight(rig.Axes{}, o)
+	a, b := line.Dot(c.Dir1), c.Dir2.Cross(line).Dot(c.Dir1)
+	phase := unit.Angle(math.Atan2(b, a))
+	swing := unit.Angle(math.Acos(max(-1, min(1, seen.Dot(c.Dir1)/math.Hypot(a, b)))))
+	best, far := near, unit.Angle(math.Inf(1))
+	for _, a2 := range []unit.Angle{phase + swing, phase - swing} {
+		looks := frame.About(c.Dir2, a2).Apply(line)
+		from, to := looks.Sub(c.Dir1.Scale(looks.Dot(c.Dir1))), seen.Sub(c.Dir1.Scale(seen.Dot(c.Dir1)))
+		a1 := unit.Angle(math.Atan2(c.Dir1.Dot(from.Cross(to)), from.Dot(to)))
+		pose := rig.LiftNear(rig.Axes{A1: a1, A2: a2}, near)
+		if d := pose.Sub(near).Abs().Max(); d < far {
+			best, far = pose, d
+		}
+	}
+	return best
+}
+
+// boresight is where optics look at a pose: off the tube by what the file says for the first side, turned as the picture is.
+func (in *Input) boresight(pose rig.Axes, o rig.Optics) frame.Vec[frame.Rig] {
+	c := &in.Rig.Chain
+	sight := c.Direction(pose)
+	off := math.Hypot(float64(o.East), float64(o.North))
+	if off == 0 {
+		return sight
+	}
+	// The direction on the sky at right angles to the tube, counted from axis 2 as it stands, which turns with the tube.
+	carried := frame.About(c.Dir1, pose.A1).Apply(c.Dir2)
+	from := unit.Angle(math.Atan2(float64(o.East), float64(o.North))) - in.axis2Reference()
+	toward := turnedAbout(sight, -from, carried)
+	return turnedAbout(sight.Cross(toward), unit.Angle(off), sight)
+}

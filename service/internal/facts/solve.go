@@ -70,42 +70,6 @@ func (in *Input) against(h *heaven, e *evidence, v *question.Solve) {
 	e.sine = e.tube.Angle(c.Dir1).Sin()
 }
 
-// aimed is the pose nearest to one, and on its side, at which optics that stand off the tube see a direction. Their offset on the sky is
-// turned with the picture; three rounds bring 30° of it to an arcsecond.
-func (in *Input) aimed(near rig.Axes, seen frame.Vec[frame.Rig], o rig.Optics) rig.Axes {
-	side := in.Rig.Kind.SideOf(near)
-	pose := rig.LiftNear(in.Rig.Chain.Solve(in.Rig.Kind, seen, side), near)
-	if o.East == 0 && o.North == 0 {
-		return pose
-	}
-	tube := seen
-	for range 8 {
-		looks := in.boresight(pose, o)
-		axis := looks.Cross(seen)
-		if axis.Norm() < 1e-12 {
-			break
-		}
-		tube = turnedAbout(axis.Unit(), looks.Angle(seen), tube)
-		pose = rig.LiftNear(in.Rig.Chain.Solve(in.Rig.Kind, tube, side), near)
-	}
-	return pose
-}
-
-// boresight is where optics look at a pose: off the tube by what the file says for the first side, turned as the picture is.
-func (in *Input) boresight(pose rig.Axes, o rig.Optics) frame.Vec[frame.Rig] {
-	c := &in.Rig.Chain
-	sight := c.Direction(pose)
-	off := math.Hypot(float64(o.East), float64(o.North))
-	if off == 0 {
-		return sight
-	}
-	// The direction on the sky at right angles to the tube, counted from axis 2 as it stands, which turns with the tube.
-	carried := frame.About(c.Dir1, pose.A1).Apply(c.Dir2)
-	from := unit.Angle(math.Atan2(float64(o.East), float64(o.North))) - in.axis2Reference()
-	toward := turnedAbout(sight, -from, carried)
-	return turnedAbout(sight.Cross(toward), unit.Angle(off), sight)
-}
-
 // solveTimes puts the age of the picture, and finds the pose at mid-exposure from the sample sent with it, or from the samples on
 // both sides if both show rest or tracking and nothing moved between.
 func (in *Input) solveTimes(f Set, e *evidence, v *question.Solve) {

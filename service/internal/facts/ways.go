@@ -189,6 +189,9 @@ func upper(a, b rig.Axes) rig.Axes { return rig.Axes{A1: max(a.A1, b.A1), A2: ma
 // degree is a tenth of the refraction left out at 10° altitude.
 const fieldTolerance = 0.01 * unit.Degree
 
+// mostTolerance is that of the greatest altitude, which no rule judges: a tenth of a degree.
+const mostTolerance = 0.1 * unit.Degree
+
 // tolerance grows with the spread, of which it is a thirtieth: where the pose is not known to a degree a tenth of one costs nothing.
 func tolerance(spread rig.Axes) unit.Angle { return max(fieldTolerance, spread.Max()/30) }
 
@@ -199,7 +202,7 @@ func (in *Input) altitude(f Set, ways []journey) {
 	for _, j := range ways {
 		least = min(least, j.way.Lowest(&in.Rig.Chain, up, j.spread, tolerance(j.spread)))
 		sharp = min(sharp, j.way.Lowest(&in.Rig.Chain, up, j.sharp, tolerance(j.sharp)))
-		most = max(most, -j.way.Lowest(&in.Rig.Chain, up.Scale(-1), j.spread, tolerance(j.spread)))
+		most = max(most, -j.way.Lowest(&in.Rig.Chain, up.Scale(-1), j.spread, max(tolerance(j.spread), mostTolerance)))
 	}
 	f.Number("altitude_min_deg", least.Deg(), Computed)
 	f.Number("altitude_sharp_min_deg", sharp.Deg(), Computed)
@@ -221,6 +224,9 @@ func (in *Input) sunApart(f Set, h *heaven, ways []journey) {
 		seconds := j.way.Seconds()
 		if math.IsInf(seconds, 0) || seconds > dayS {
 			seconds = dayS
+		}
+		if !in.Rehearsed { // it may begin only at the end of what leave waits
+			seconds += in.startWithin()
 		}
 		first, last := h.sun(h.moment), h.sun(h.at(seconds))
 		_, alt0 := frame.AzAlt(first)

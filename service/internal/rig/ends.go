@@ -59,15 +59,28 @@ func (r *Rig) Unmap(m MountSky, a Axes) (ra, dec unit.Angle, side Side) {
 // LiftNear returns a with each angle on the turn nearest to p.
 func LiftNear(a, p Axes) Axes { return Axes{a.A1.Near(p.A1), a.A2.Near(p.A2)} }
 
+// Nearest returns M of a position of date on the side, and on the turn, nearest to a pose, the larger of the two angles counting; of equals
+// the pose's own side. Near the end of axis 1 a belief that is off by little may lie on the other side than the pose.
+func (r *Rig) Nearest(m MountSky, ra, dec unit.Angle, p Axes) (Axes, Side) {
+	side := r.Kind.SideOf(p)
+	own := LiftNear(r.Map(m, ra, dec, side), p)
+	other := LiftNear(r.Map(m, ra, dec, side.Other()), p)
+	if other.Sub(p).Abs().Max() < own.Sub(p).Abs().Max() {
+		return other, side.Other()
+	}
+	return own, side
+}
+
 // Lifts returns the unreduced poses that stand for a, seen from p, by the declared way round: the turn within travel nearest to
 // p (within travel), the nearest turn whatever the travel (shortest), or every turn within travel (unknown). Where no turn lies
 // within travel it is the one nearest to the middle of travel, and travel will refuse it.
-func (r *Rig) Lifts(a, p Axes) []Axes {
-	if r.Motion.Way == Shortest {
-		return []Axes{LiftNear(a, p)}
-	}
-	ones := r.turns(a.A1, p.A1, r.Travel.Low.A1, r.Travel.High.A1)
-	twos := r.turns(a.A2, p.A2, r.Travel.Low.A2, r.Travel.High.A2)
+func (r *Rig) Lifts(a, p Axes) []Axes { return r.LiftsAround(a, p, Axes{}) }
+
+// LiftsAround is Lifts from somewhere within by of p on each axis: where another turn is nearest from some of those, it counts too. The
+// first is the one from p.
+func (r *Rig) LiftsAround(a, p, by Axes) []Axes {
+	ones := r.turns(a.A1, p.A1, by.A1, r.Travel.Low.A1, r.Travel.High.A1)
+	twos := r.turns(a.A2, p.A2, by.A2, r.Travel.Low.A2, r.Travel.High.A2)
 	var out []Axes
 	for _, a1 := range ones {
 		for _, a2 := range twos {
@@ -77,8 +90,12 @@ func (r *Rig) Lifts(a, p Axes) []Axes {
 	return out
 }
 
-// turns lifts one angle; see Lifts.
-func (r *Rig) turns(a, near, low, high unit.Angle) []unit.Angle {
+// turns lifts one angle; see LiftsAround.
+func (r *Rig) turns(a, near, by, low, high unit.Angle) []unit.Angle {
+	if r.Motion.Way == Shortest {
+		x := a.Near(near)
+		return nearestOf([]unit.Angle{x, x - unit.Turn, x + unit.Turn}, near, by)
+	}
 	var within []unit.Angle
 	first := a + unit.Turn*unit.Angle(math.Ceil(float64((low-a)/unit.Turn)-1e-12))
 	for x := first; x <= high+1e-12; x += unit.Turn {
@@ -90,13 +107,26 @@ func (r *Rig) turns(a, near, low, high unit.Angle) []unit.Angle {
 	if r.Motion.Way == WayUnknown {
 		return within
 	}
-	best := within[0]
-	for _, x := range within[1:] {
+	return nearestOf(within, near, by)
+}
+
+// nearestOf returns which of some angles is nearest to a place, and behind it those that are so from a place within by of that.
+//
+// Derived: two distances from a place that moves by b change against each other by no more than 2b.
+func nearestOf(all []unit.Angle, near, by unit.Angle) []unit.Angle {
+	best := all[0]
+	for _, x := range all[1:] {
 		if (x - near).Abs() < (best - near).Abs() {
 			best = x
 		}
 	}
-	return []unit.Angle{best}
+	out := []unit.Angle{best}
+	for _, x := range all {
+		if x != best && (x-near).Abs()-(best-near).Abs() < 2*by {
+			out = append(out, x)
+		}
+	}
+	return out
 }
 
 // End is one place where a motion may come to rest (or from which it tracks on).
@@ -115,13 +145,21 @@ type Going struct {
 	Poses       []Axes     // the candidate poses, likeliest first
 	BeliefRA    unit.Angle // of date
 	BeliefDec   unit.Angle
-	BeliefSides []Side     // the sides that the belief may mean; empty: that of each pose
+	BeliefSides []Side     // the sides that the belief may mean; empty: the one nearest to each pose
 	Now, Then   MountSky   // the mount's own, at the sample and on arrival
 	OursThen    MountSky   // what is right, on arrival: where the asker means to go
 	TargetRA    unit.Angle // of date
 	TargetDec   unit.Angle
 	Side        Side // asked for; empty: none
+	Astray      Axes // how far from the poses, belief with them, the motion may begin, each way
 }
+
+// turnSlack is how near half a turn a mount may go either way round, beside what its start may be off by: what the angle that it works
+// out and ours may differ by. Common practice, no source: that of sideSlack.
+const turnSlack = sideSlack
+
+// around is how far off a start may be seen from for the choice of a turn.
+func (g *Going) around() Axes { return g.Astray.Add(Axes{turnSlack, turnSlack}) }
 
 // sideSlack is how near the change-over hour angle a mount that chooses by it may go either way: what its clock and ours may differ
 // by without being noticed. Common practice, no source.
@@ -204,7 +242,7 @@ func (r *Rig) Ends(g Going) ([]End, error) {
 	sides := r.SidesFor(g.Side, g.Now.Sidereal-g.TargetRA, g.Then.Sidereal-g.TargetRA)
 	for i, p := range g.Poses {
 		for _, side := range sides {
-			for _, t := range r.Lifts(r.Map(g.OursThen, g.TargetRA, g.TargetDec, side), p) {
+			for _, t := range r.LiftsAround(r.Map(g.OursThen, g.TargetRA, g.TargetDec, side), p, g.around()) {
 				add(End{Axes: t, Side: side, From: i, Intended: true, Because: "the target"})
 			}
 		}
@@ -223,11 +261,12 @@ func (r *Rig) believedEnds(g Going, i int, p Axes, side Side, add func(End)) {
 	onSky := r.Mount.Sync == KeptOnSky || r.Mount.Sync == KeptUnknown
 	sides := g.BeliefSides
 	if len(sides) == 0 {
-		sides = []Side{r.Kind.SideOf(p)}
+		_, near := r.Nearest(g.Now, g.BeliefRA, g.BeliefDec, p)
+		sides = []Side{near}
 	}
 	for _, bside := range sides {
 		b := LiftNear(r.Map(g.Now, g.BeliefRA, g.BeliefDec, bside), p)
-		for _, t := range r.Lifts(r.Map(g.Then, g.TargetRA, g.TargetDec, side), b) {
+		for _, t := range r.LiftsAround(r.Map(g.Then, g.TargetRA, g.TargetDec, side), b, g.around()) {
 			if onAxes {
 				add(End{Axes: p.Add(t.Sub(b)), Side: side, From: i, Because: "the mount turns by what it believes is missing", Shift: p.Sub(b)})
 			}
@@ -241,7 +280,7 @@ func (r *Rig) believedEnds(g Going, i int, p Axes, side Side, add func(End)) {
 			toDec = unit.Angle(math.Copysign(math.Pi, float64(toDec))) - toDec
 			toRA += unit.HalfTurn
 		}
-		for _, t := range r.Lifts(r.Map(g.Then, toRA, toDec, side), p) {
+		for _, t := range r.LiftsAround(r.Map(g.Then, toRA, toDec, side), p, g.around()) {
 			add(End{Axes: t, Side: side, From: i, Because: "the mount takes its sync off the target on the sky"})
 		}
 	}

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -50,6 +51,7 @@ type twin struct {
 	delay            float64
 	lift             float64 // what its map adds to every altitude
 	refracts         bool
+	astray           float64 // how far off its start may be
 	lst, mountLat    float64 // its own
 	oursLST, oursLat float64
 }
@@ -113,26 +115,28 @@ func (w *twin) sky(p pair) (ra, dec float64) {
 
 // turnsOf is every turn of one angle that the way round may mean, seen from near.
 func (w *twin) turnsOf(a, near, low, high float64) []float64 {
-	nearest := near + wrap180(a-near)
-	if w.way == rig.Shortest {
-		return []float64{nearest}
-	}
-	var in []float64
-	for k := -12.0; k <= 12; k++ {
-		if x := wrap180(a) + 360*k; x >= low-1e-9 && x <= high+1e-9 {
-			in = append(in, x)
+	var all []float64
+	for k := -14.0; k <= 14; k++ {
+		if x := wrap180(a) + 360*k; w.way == rig.Shortest || x >= low-1e-9 && x <= high+1e-9 {
+			all = append(all, x)
 		}
 	}
-	if w.way == rig.WayUnknown || len(in) < 2 {
-		return in
+	if w.way == rig.WayUnknown {
+		return all
 	}
-	best := in[0]
-	for _, x := range in {
-		if math.Abs(x-near) < math.Abs(best-near) {
-			best = x
+	var out []float64 // whatever is nearest from somewhere within half a degree, and what the start may be off by
+	for _, from := range []float64{near - 0.5 - w.astray, near, near + 0.5 + w.astray} {
+		best := math.NaN()
+		for _, x := range all {
+			if !(math.Abs(x-from) >= math.Abs(best-from)) {
+				best = x
+			}
+		}
+		if len(all) > 0 && !slices.Contains(out, best) {
+			out = append(out, best)
 		}
 	}
-	return []float64{best}
+	return out
 }
 
 func (w *twin) lifted(a, near pair) []pair {
@@ -167,15 +171,26 @@ func (w *twin) sides(asked rig.Side, ra float64) []bool {
 	return out
 }
 
+// nearest is the belief in axis terms: of both solutions, on every turn, the one that the fewest degrees of either axis explain.
+func (w *twin) nearest(ra, dec float64, p pair) pair {
+	best, far := pair{}, math.Inf(1)
+	for _, first := range []bool{true, false} {
+		b := w.axes(w.lst, w.mountLat, ra, dec, first)
+		b = pair{p[0] + wrap180(b[0]-p[0]), p[1] + wrap180(b[1]-p[1])}
+		if d := math.Max(math.Abs(b[0]-p[0]), math.Abs(b[1]-p[1])); d < far-1e-9 {
+			best, far = b, d
+		}
+	}
+	return best
+}
+
 // ends is section 3: t, p + (t - b), and the map of the target less the offset on the sky.
 func (w *twin) ends(poses []pair, bRA, bDec, tRA, tDec float64, asked rig.Side) (intended, believed []pair) {
 	for _, p := range poses {
 		for _, first := range w.sides(asked, tRA) {
 			intended = append(intended, w.lifted(w.axes(w.oursLST, w.oursLat, tRA, tDec, first), p)...)
 			if w.keeping != rig.KeptOnSky {
-				poseFirst := w.kind == rig.German && wrap180(p[1]) >= 0 || w.kind != rig.German && math.Abs(wrap180(p[1])) <= 90
-				b := w.axes(w.lst, w.mountLat, bRA, bDec, poseFirst)
-				b = pair{p[0] + wrap180(b[0]-p[0]), p[1] + wrap180(b[1]-p[1])}
+				b := w.nearest(bRA, bDec, p)
 				for _, t := range w.lifted(w.axes(w.lst, w.mountLat, tRA, tDec, first), b) {
 					believed = append(believed, pair{p[0] + t[0] - b[0], p[1] + t[1] - b[1]})
 				}
@@ -215,7 +230,7 @@ func randomTwin(rng *rand.Rand) *twin {
 		keeping: []rig.SyncKeeping{rig.KeptOnAxes, rig.KeptOnSky, rig.KeptUnknown, rig.NotKept}[pick(4)],
 		chooses: []rig.SideChoice{rig.AskerChooses, rig.ByHourAngle, rig.AnySide}[pick(3)],
 		lat:     rng.Float64()*170 - 85, delay: []float64{0, 0, 5, -10}[pick(4)],
-		refracts: pick(2) == 0, lift: 0.2, lst: rng.Float64() * 360,
+		refracts: pick(2) == 0, lift: 0.2, lst: rng.Float64() * 360, astray: []float64{0, 3}[pick(2)],
 	}
 	turns := 180 + rng.Float64()*400
 	w.low, w.high = pair{-turns, -185}, pair{turns, 185}
@@ -244,7 +259,7 @@ func TestEndsAgainstTheDesignsText(t *testing.T) {
 		asked := append([]rig.Side{""}, both(w.kind)...)[rng.IntN(3)]
 		g := rig.Going{
 			BeliefRA: unit.Deg(bRA), BeliefDec: unit.Deg(bDec), Now: w.mountSky(w.lst, w.mountLat), Then: w.mountSky(w.lst, w.mountLat),
-			OursThen: w.mountSky(w.oursLST, w.oursLat), TargetRA: unit.Deg(tRA), TargetDec: unit.Deg(tDec), Side: asked,
+			OursThen: w.mountSky(w.oursLST, w.oursLat), TargetRA: unit.Deg(tRA), TargetDec: unit.Deg(tDec), Side: asked, Astray: rig.DegAxes(w.astray, w.astray),
 		}
 		for _, p := range poses {
 			g.Poses = append(g.Poses, rig.DegAxes(p[0], p[1]))

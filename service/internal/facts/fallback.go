@@ -1,0 +1,102 @@
+package facts
+
+import (
+	"fmt"
+	"math"
+
+	"keepclear.example/keepclear/service/internal/reach"
+	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/unit"
+)
+
+// fallback puts the time between the instant at which what is declared stops a motion whose asker died, and the first contact, the
+// worst of all courses. Where nothing is declared it is enough that no contact comes within 24 h.
+func (in *Input) fallback(f Set, h *heaven, p *reach.Prover, courses []course, out *Outcome) {
+	if len(courses) == 0 {
+		f.Number("unstopped_spare_s", dayS, Computed, "the motion ends by itself")
+		return
+	}
+	spare, about := math.Inf(1), ""
+	contact, instant := dayS, math.Inf(1)
+	for i := range courses {
+		c := &courses[i]
+		touch := c.until(c.journey.spread, func(w reach.Way, spread rig.Axes) reach.Until { return p.Touches(w, spread, reach.Budget(in.Cells)) })
+		free := math.Min(untilS(touch.Clear, touch.Whole), c.known(c.journey.spread))
+		if in.Rig.Mount.FlipsItself { // nobody proves the way of a flip that nobody asked for
+			free = math.Min(free, in.flipBound(h, c).in)
+		}
+		if free < dayS {
+			contact, instant = math.Min(contact, free), math.Min(instant, c.arrival+free)
+		}
+		stop, why := in.stopsAt(c)
+		left := dayS
+		if free < dayS {
+			left = free - stop
+		}
+		if left < spare {
+			spare, about = left, why
+		}
+	}
+	if contact < dayS {
+		at := in.later(instant)
+		out.FirstContact = &at
+	}
+	f.Number("contact_in_s", contact, Computed)
+	f.Number("unstopped_spare_s", math.Max(spare, -dayS), Computed, about)
+	if out.FirstContact != nil {
+		f.At("unstopped_spare_s", *out.FirstContact)
+	}
+}
+
+// never stands for what stops a rig where nothing does, seconds: later than any contact that is looked for.
+const never = 2 * dayS
+
+// stopsAt is when, from arrival, what is declared stops a course that nobody stops, and what that is.
+func (in *Input) stopsAt(c *course) (float64, string) {
+	stop := in.Rig.Stop
+	switch stop.Kind {
+	case rig.PowerRelay:
+		return in.follow() + stop.AfterS, "the power relay"
+	case rig.MountLimit:
+		limit, seen := stop.Limit, stop.Seen
+		for _, l := range in.Snapshot.Rig.Limits {
+			if l.Axis == stop.Axis && l.Seen.After(seen) {
+				limit, seen = l.Limit, l.Seen
+			}
+		}
+		switch {
+		case seen.IsZero():
+			return never, "a limit in the mount that nobody has seen act"
+		case len(c.ahead) == 0:
+			return never, "the mount's limit, which acts by a belief that was not reported"
+		}
+		acts := 0.0
+		for _, ahead := range c.ahead {
+			acts = math.Max(acts, in.limitActs(c, stop.Axis, limit, ahead))
+		}
+		return acts, fmt.Sprintf("the mount's limit at %.1f°, which acts by belief", limit.Deg())
+	case rig.NothingStops, rig.MotionEnds:
+	}
+	return never, "nothing"
+}
+
+// limitActs is when belief, with what syncs may still take from it, reaches a limit kept by the mount. A limit acts where it is
+// crossed: one that belief is beyond already does not.
+func (in *Input) limitActs(c *course, axis int, limit unit.Angle, ahead rig.Axes) float64 {
+	later := unit.Deg(in.limit("sync/sum", "axis_deg", 360))
+	angle := func(a rig.Axes) unit.Angle {
+		if axis == 2 {
+			return a.A2 + ahead.A2
+		}
+		return a.A1 + ahead.A1
+	}
+	sign := unit.Angle(1)
+	if angle(c.nodes[0].at) > limit {
+		sign = -1
+	}
+	t := c.crossing(func(at rig.Axes, _ strays) unit.Angle { return sign*(limit-angle(at)) + later })
+	if t >= dayS {
+		return never
+	}
+	return t
+}
