@@ -124,6 +124,23 @@ func TestQuietCandidateStaysThoughASampleLeavesTheSideOut(t *testing.T) {
 	require.NotEqual(t, question.Known, n.state(), "known on the side that the mount does not tell")
 }
 
+// Nor, near the end of axis 1, where a sync kept on the sky moved the belief over the pole and a loss of power took it back.
+func TestQuietCandidateStaysAtThePole(t *testing.T) {
+	for _, dec := range []float64{-1.1, -0.5, -2} {
+		for _, ra := range []float64{0.4, 100, -100, 179} {
+			n := homed(t, func(r *rig.Rig) { r.Mount.Sync, r.Mount.SideSensed = rig.KeptOnSky, false })
+			n.syncOff(ra, dec)
+			n.m.wait(40 * time.Second)
+			n.look()
+			n.m.sky = [2]unit.Angle{}
+			for range 3 {
+				n.m.wait(20 * time.Second)
+				n.look()
+			}
+		}
+	}
+}
+
 // sideLeftOut takes in a sample whose side was left out, and then a whole one.
 func (n *night) sideLeftOut() {
 	n.t.Helper()

@@ -28,7 +28,7 @@ func (t *turn) quiet(x, y *question.Sample) {
 	q.kind = t.best(x, y, q.vx, q.vy)
 	q.drift, q.allowed = t.drift(q.at, x, y), t.tolerance(q.at, x, y)
 	if q.believed = q.vx.ok && q.vy.ok; q.believed {
-		q.belief = excess(t.turned(q.at, rig.KeptOnAxes, q.vx, q.vy, t.quietSide(q.at, q.vx, q.vy)), q.drift)
+		q.belief = excess(t.turned(q.at, rig.KeptOnAxes, q.vx, q.vy, t.quietSide(q.at, rig.KeptOnAxes, q.vx, q.vy)), q.drift)
 	}
 	t.trackingBegan(&q)
 	if counted(q.kind) {
@@ -114,11 +114,11 @@ func (t *turn) byCount(q *still, c question.Candidate) question.Candidate {
 }
 
 func (t *turn) byBelief(q *still, c question.Candidate) question.Candidate {
-	side := t.quietSide(c.Axes, q.vx, q.vy)
 	forms := t.forms(c)
+	side := t.quietSide(c.Axes, forms[0], q.vx, q.vy)
 	turn := t.turned(c.Axes, forms[0], q.vx, q.vy, side)
 	for _, f := range forms[1:] { // which form is right shows at the next motion; until then the difference is small
-		c.Sigma = c.Sigma.Add(t.turned(c.Axes, f, q.vx, q.vy, side).Sub(turn).Abs().Scale(1.0 / 3))
+		c.Sigma = c.Sigma.Add(t.turned(c.Axes, f, q.vx, q.vy, t.quietSide(c.Axes, f, q.vx, q.vy)).Sub(turn).Abs().Scale(1.0 / 3))
 	}
 	c.Axes = c.Axes.Add(turn)
 	return c

@@ -121,13 +121,18 @@ func (t *turn) turned(a rig.Axes, f rig.SyncKeeping, vx, vy view, side rig.Side)
 
 // quietSide is the side that a quiet belief stands for: the one told, where it is sensed and another than before; else the pose's. A
 // candidate that lies on another side than the one told all along does not turn over to it while nothing moves; nor where the sample before
-// told none and another candidate lies on the side told now.
-func (t *turn) quietSide(a rig.Axes, vx, vy view) rig.Side {
+// told none and another candidate lies on the side told now. Near the end of axis 1, where the sides meet, it is the one on which the belief,
+// its syncs undone, turned least.
+func (t *turn) quietSide(a rig.Axes, f rig.SyncKeeping, vx, vy view) rig.Side {
 	told, before := vy.x.Belief.Side, vx.x.Belief.Side
 	if t.r.Mount.SideSensed && told != "" && told != before && !t.nearEnd(a) && (before != "" || !t.heldOn(told)) {
 		return told
 	}
-	return t.sideAt(vy, [2]unit.Angle{}, a)
+	if !t.nearEnd(a) {
+		return t.r.Kind.SideOf(a)
+	}
+	u := t.undo(f)
+	return t.sideNearest(vy, u, t.axes(vx, u, t.sideAt(vx, u, a)))
 }
 
 // heldOn tells whether any of the places held lies on a side.

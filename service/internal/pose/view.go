@@ -112,6 +112,11 @@ func (t *turn) sideAt(v view, shift [2]unit.Angle, a rig.Axes) rig.Side {
 	if !t.nearEnd(a) {
 		return t.r.Kind.SideOf(a)
 	}
+	return t.sideNearest(v, shift, a)
+}
+
+// sideNearest is the side on which a belief stands nearer to a pose on axis 1.
+func (t *turn) sideNearest(v view, shift [2]unit.Angle, a rig.Axes) rig.Side {
 	both := t.r.Kind.Sides()
 	best, off := both[0], unit.Turn
 	for _, s := range both {
