@@ -427,6 +427,14 @@ func (t *turn) arriveReckoned(m *move) {
 	moved := p.Moved || t.s.Sample != nil && t.s.Sample.Doing == question.Moving || p.Told != "" && p.Told != string(NotMoved)
 	stay := t.beliefStayed(m, believed)
 	moved = moved || len(believed) > 0 && !stay
+	if !moved && len(believed) == 0 && !t.after(m.y, p.StartBy) { // nothing tells whether it began, so it may be on its way or there
+		var cands []question.Candidate
+		for _, c := range t.s.Anchored {
+			cands = append(cands, t.brokenOff(m, c))
+		}
+		t.show(cands, rig.Reckoned, m.y)
+		return
+	}
 	if !moved && (stay || !t.after(m.y, p.StartBy)) {
 		t.quiet(m.x, m.y)
 		return

@@ -396,20 +396,39 @@ func (t *turn) unasked(m *move) {
 		t.unaskedCounted(m, cands)
 		return
 	}
-	cands = t.sameSide(cands)
+	cands = t.sameSide(m, cands)
 	drift, allowed := t.drift(c.Axes, m.x, m.y), t.tolerance(c.Axes, m.x, m.y)
 	if len(cands) > 0 && !beyond(excess(nearest(cands, c.Axes).Axes.Sub(c.Axes), drift), allowed) && t.s.Doubt == "" {
 		t.anchorAt(m.y, []question.Candidate{nearest(cands, c.Axes)}, m.kind) // it said that it moved, and is where it was
 		return
 	}
-	if len(cands) > 0 {
-		t.noticeMotion("the belief moved")
-		t.doubt("the belief moved without a permit: a motion or a sync")
+	t.s.Motions++
+	if len(cands) == 0 || t.beliefAstray(m) {
+		t.unfollowed(m, cands)
+		return
 	}
+	t.noticeMotion("the belief moved")
+	t.doubt("the belief moved without a permit: a motion or a sync")
 	for _, c := range t.s.Anchored {
 		cands = append(cands, t.drifted(c, m.x, m.y))
 	}
-	t.s.Motions++
+	t.anchorAt(m.y, cands, m.kind)
+}
+
+// unfollowed: the rig moved, nobody permitted it, and nothing shows how far: it is as far as the axes turn in that time, or, if that is
+// anywhere, nowhere that is known.
+func (t *turn) unfollowed(m *move, cands []question.Candidate) {
+	t.noticeMotion("the rig reported that it moved")
+	t.doubt("the rig moved without a permit, and nothing shows how far")
+	far := t.fastest(m.x, m.y)
+	if far.Max() >= unit.HalfTurn {
+		t.lose(t.s.Doubt)
+		return
+	}
+	for _, c := range t.s.Anchored {
+		c = t.drifted(c, m.x, m.y)
+		cands = append(cands, over(c, c.Axes.Sub(far), c.Axes.Add(far)))
+	}
 	t.anchorAt(m.y, cands, m.kind)
 }
 
@@ -423,16 +442,17 @@ func (t *turn) unaskedCounted(m *move, cands []question.Candidate) {
 	t.anchorAt(m.y, cands, m.kind)
 }
 
-// sameSide drops, where nothing meant to change sides, the places on another side than any anchored one. The mount's own flips are
-// looked for apart.
-func (t *turn) sameSide(cands []question.Candidate) []question.Candidate {
+// sameSide drops, where nothing meant to change sides, the places on another side than any anchored one, unless a hand controller may have
+// taken the rig across: from there the axes reach them in the time. The mount's own flips are looked for apart.
+func (t *turn) sameSide(m *move, cands []question.Candidate) []question.Candidate {
 	if t.r.Mount.FlipsItself {
 		return cands
 	}
+	far := t.fastest(m.x, m.y)
 	var out []question.Candidate
 	for _, c := range cands {
 		for _, a := range t.s.Anchored {
-			if t.r.Kind.SideOf(a.Axes) == t.r.Kind.SideOf(c.Axes) || t.nearEnd(a.Axes) {
+			if t.r.Kind.SideOf(a.Axes) == t.r.Kind.SideOf(c.Axes) || t.nearEnd(a.Axes) || !beyond(c.Axes.Sub(a.Axes), far) {
 				out = append(out, c)
 				break
 			}
