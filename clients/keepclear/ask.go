@@ -88,7 +88,7 @@ func (k *call) printAnswer(r *pb.AskResponse, code int, fault string) {
 		fmt.Fprintln(k.out, "      STOP TRACKING NOW: standing as it is does not stay clear for long.")
 	}
 	if h := j.GetHarmlessUntil(); h != nil && code != exitDone {
-		fmt.Fprintf(k.out, "      Carrying on as it is stays clear until %s.\n", h.GetAtTime().AsTime().Format("15:04:05 UTC"))
+		fmt.Fprintf(k.out, "      Carrying on as it is stays clear %s.\n", until(h))
 	}
 	if p := r.GetPermit(); p != nil {
 		fmt.Fprintf(k.out, "      Permit %s, %s: start within %s, be done by %s.\n", p.GetPermitId(), word(p.GetState().String(), "PERMIT_STATE_"), short(p.GetStartBy().GetWithinDuration().AsDuration()), p.GetStopBy().GetAtTime().AsTime().Format("15:04:05 UTC"))
@@ -137,6 +137,17 @@ func word(name, prefix string) string {
 }
 
 func short(d time.Duration) string { return d.Round(100 * time.Millisecond).String() }
+
+// dayAhead is what counts as the whole day that the service looks ahead: less what two clocks may differ by. Choice.
+const dayAhead = 24*time.Hour - time.Minute
+
+// until says how long something stays clear: a whole day later the time of day is that of the question, and would read as at once.
+func until(d *pb.Deadline) string {
+	if d.GetWithinDuration().AsDuration() >= dayAhead {
+		return "for all of the 24 h that are looked at"
+	}
+	return "until " + d.GetAtTime().AsTime().Format("15:04:05 UTC")
+}
 
 // requestID makes a new id: 128 random bits.
 func requestID() string {
