@@ -230,3 +230,15 @@ func TestOtherSideWhereTravelOrFloorOrTrackingFails(t *testing.T) {
 		assert.Empty(t, p.Side, "it takes no side that is asked for")
 	}
 }
+
+// A rig at rest that nothing threatens stays clear for the whole day that is looked ahead, whether or not anybody bounds the clock.
+func TestAtRestIsHarmlessForADay(t *testing.T) {
+	r := heron(t)
+	in := standing(t, r, r.Home, rig.Axes{}, axesSlew(rig.DegAxes(10, 10)))
+	for _, clock := range []question.Clock{in.Snapshot.Clock, {}} {
+		in.Snapshot.Clock = clock
+		until := facts.Compute(in).HarmlessUntil
+		require.NotNil(t, until)
+		assert.Equal(t, 24*time.Hour, until.Sub(in.Snapshot.At))
+	}
+}

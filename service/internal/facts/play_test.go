@@ -71,14 +71,15 @@ func (p *played) goal(a question.Action, arrival float64) []rig.Axes {
 		return []rig.Axes{start, p.home()}
 	case question.Park:
 		return p.by(start, lacks, p.r.Rests[0].Axes.Add(lacks))
-	case question.Slew:
-		if a.Axes == nil {
-			break
-		}
-		if p.turns {
+	case question.Slew, question.Retreat:
+		switch {
+		case a.Axes == nil:
+		case p.turns:
 			return p.by(start, p.wild, a.Axes.Add(p.wild))
+		default:
+			return p.by(start, rig.Axes{}, *a.Axes)
 		}
-		return p.by(start, rig.Axes{}, *a.Axes)
+	case question.Flip, question.Sync:
 	}
 	return p.by(start, lacks, p.toSky(a, arrival))
 }
