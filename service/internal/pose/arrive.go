@@ -291,6 +291,7 @@ func (t *turn) land(m *move, all []landing) {
 		cands = append(cands, l.Candidate)
 	}
 	if t.strayed(m) {
+		t.doubt("the belief points elsewhere than the rig, so it does not show where a motion went")
 		cands = append(cands, t.ends(m)...)
 		for _, c := range t.s.Anchored {
 			cands = append(cands, t.brokenOff(m, c))

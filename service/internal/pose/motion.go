@@ -197,10 +197,10 @@ func (t *turn) underWay(m *move) {
 // strayed tells whether belief, the only source, did something under way that no permitted motion does, or points elsewhere than a place held
 // by more than lawful syncs: what it turns is then no measure of what the axes turn, and the whole way counts.
 func (t *turn) strayed(m *move) bool {
-	if m.permit == nil || t.s.Doubt == "" || counted(m.kind) {
+	if m.permit == nil || counted(m.kind) {
 		return false
 	}
-	return m.permit.State == question.Withdrawn || t.beliefAstray(m)
+	return m.permit.State == question.Withdrawn && t.s.Doubt != "" || t.beliefAstray(m)
 }
 
 // astray is how far belief may be from a place by lawful syncs: the loosest limit sync/sum axis_deg on both axes together, rounded up.
