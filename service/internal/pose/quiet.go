@@ -95,7 +95,7 @@ func (t *turn) quietBelieved(q *still) {
 		t.fork(q, t.stayed)
 	default:
 		t.creep(q, q.belief)
-		t.fork(q, t.byBelief)
+		t.fork(q, t.byLittle)
 	}
 }
 
@@ -122,6 +122,17 @@ func (t *turn) byBelief(q *still, c question.Candidate) question.Candidate {
 	}
 	c.Axes = c.Axes.Add(turn)
 	return c
+}
+
+// byLittle follows what belief moves within its tolerance. Near the end of axis 1 that is more than guiding does, and may as well have been a
+// sync or a clock that was set: three standard deviations then reach back to where the place would have stayed.
+func (t *turn) byLittle(q *still, c question.Candidate) question.Candidate {
+	d := t.byBelief(q, c)
+	off := excess(d.Axes.Sub(c.Axes), t.drift(c.Axes, q.x, q.y)).Abs()
+	if off.A1 > q.allowed.A2 { // what is allowed on the sky, as axis 2 has it
+		d.Sigma.A1 += off.A1 / 3
+	}
+	return d
 }
 
 // fork carries every candidate by each of the suppositions and counts on from the later sample.

@@ -8,6 +8,7 @@ import (
 
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/unit"
 )
 
 // The file says that the mount keeps a sync on its axes, or on the sky, and is wrong. After a change of side the counts show it: they are
@@ -54,4 +55,20 @@ func TestBeliefIsFollowedToNoPlaceOutsideTravel(t *testing.T) {
 		}
 		n.wayOut()
 	}
+}
+
+// The mount's clock is set by two minutes while the tube points at the pole, and nothing tells it but belief: half a degree of axis 1, next to
+// nothing on the sky. The place from before stays within what is held.
+func TestAClockSetAtThePole(t *testing.T) {
+	n := homed(t)
+	n.m.wait(2 * time.Second)
+	x := n.m.sample()
+	x.Sidereal = nil
+	n.take(Observe(n.w, n.s, x))
+	n.m.wait(2 * time.Second)
+	y := n.m.sample()
+	y.Sidereal = nil
+	y.Belief.Sky.RA = (y.Belief.Sky.RA + 0.5*unit.Degree).Positive()
+	n.take(Observe(n.w, n.s, y))
+	n.honest()
 }
