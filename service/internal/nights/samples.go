@@ -159,7 +159,11 @@ func (n *night) report(a *arguments) error {
 		return n.reportHomed(a)
 	case "seen": // a person states the pose
 		h := &decide.HomedReport{Person: orSomebody(n.person)}
-		if a.numbered() {
+		switch {
+		case a.take("truly"):
+			at := n.mount.Axes(n.Now())
+			h.At = &at
+		case a.numbered():
 			at := rig.DegAxes(a.number(), a.number())
 			h.At = &at
 		}
