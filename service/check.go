@@ -26,7 +26,7 @@ func check(_ context.Context, s streams, args []string) int {
 	}
 	content, err := os.ReadFile(args[0])
 	if err != nil {
-		fmt.Fprintf(s.err, "the file cannot be read: %v\n", err)
+		fmt.Fprintf(s.err, "the file cannot be read: %v; give the path of a rig file (an empty form: check --blank)\n", err)
 		return exitCheck
 	}
 	r, faults := rig.Parse(args[0], content, beside(filepath.Dir(args[0])))

@@ -85,7 +85,7 @@ func (n *night) passingLimits(e *pb.PredictedEnd) {
 			limits[r.GetRuleId()+" "+l.GetName()] = l
 		}
 	}
-	n.say(under, "%s", "Meanwhile every ordinary limit that the rig file declares passes, and so do the altitudes: at that end as the mount believes it, and as it is.")
+	n.say(under, "%s", "Every ordinary limit would have let it pass, at that end: the travel as the mount believes it and as it is, the altitude as the mount believes it.")
 	for _, x := range []struct {
 		rule, low, high, whose string
 		value                  float64

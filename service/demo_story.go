@@ -185,7 +185,8 @@ func (n *night) sync(asked string, v *question.Solve, want keepclear.Verdict) ke
 
 // figures prints how far a solve lies from the pose and from the picture before it, and its own figures.
 func (n *night) figures(j *pb.Judgement, v *question.Solve) {
-	if off, ok := factOf(j, "expected_offset_arcmin"); ok {
+	// Where the offset is what decided, the answer has said it.
+	if off, ok := factOf(j, "expected_offset_arcmin"); ok && findingOf(j, "sync/expected").GetEffect() == pb.Effect_EFFECT_PASS {
 		n.say(under, "It lies %s from where the pose expects it.", apartWords(off))
 	}
 	if apart, ok := factOf(j, "independent_agreement_arcmin"); ok {
