@@ -3,6 +3,7 @@ package facts
 import (
 	"fmt"
 	"math"
+	"slices"
 	"time"
 
 	"keepclear.example/keepclear/service/internal/question"
@@ -78,11 +79,32 @@ func (in *Input) carryBelief(h *heaven, s *stand) {
 		b = rig.LiftNear(in.Rig.Map(then, ra, dec, s.side), sampled)
 	} else {
 		b, s.side = in.Rig.Nearest(then, ra, dec, sampled)
+		if in.eitherSide(then, ra, dec, sampled) {
+			both := in.Rig.Kind.Sides()
+			s.sides = both[:]
+		}
 	}
 	s.believes = true
 	s.belief = p.Add(b.Sub(sampled))
 	s.ra, s.dec, _ = in.Rig.Unmap(s.mount, s.belief)
 }
+
+// eitherSide tells whether belief may stand for either side: it lies as near the pose on the sky as belief/agrees could ever let
+// pass, the tube near the end of axis 1, and the mount was synced near there since it was homed. A sync across the end of axis 1 takes the
+// counters half a turn round, which no belief shows; with no sync they are where homing left them, by the nearer side.
+func (in *Input) eitherSide(m rig.MountSky, ra, dec unit.Angle, p rig.Axes) bool {
+	atEnd := slices.ContainsFunc(in.Snapshot.Rig.Steps, func(s question.Step) bool { return s.AtEnd })
+	if !atEnd || !in.Rig.Kind.Equatorial() {
+		return false
+	}
+	c := &in.Rig.Chain
+	b, _ := in.Rig.Nearest(m, ra, dec, p)
+	end := min(c.Direction(p).Angle(c.Dir1), unit.HalfTurn-c.Direction(p).Angle(c.Dir1))
+	return c.Direction(b).Angle(c.Direction(p)) <= mostDisagree && end <= mostDisagree
+}
+
+// mostDisagree is the hard bound of belief/agrees sky_deg: farther off no motion by belief passes.
+const mostDisagree = 5 * unit.Degree
 
 // mountSky fills in what the mount's own map goes by: its sidereal time and site where it tells them, ours where the rig file says
 // that it tells none.

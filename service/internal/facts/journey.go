@@ -107,19 +107,28 @@ func (in *Input) relative(s *stand, by rig.Axes) ([]journey, error) {
 	return out, nil
 }
 
-// byAxes is a slew to mechanical angles. From the likeliest pose it ends there; were the rig at another candidate, the mount would
-// turn by the same amount, or, where its angles are true, end at the target: both count.
+// byAxes is a slew to mechanical angles. It ends there from wherever the mount's angles are true; a mount that counts from another of the
+// places where the rig may be, or by a belief that is all that tells the pose, turns by what is missing from there.
 func (in *Input) byAxes(s *stand, to rig.Axes) ([]journey, error) {
-	p := s.pose.Candidates[0].Axes
 	var out []journey
 	for i, c := range s.pose.Candidates {
 		out = append(out, in.straightTo(s, rig.End{Axes: to, From: i, Intended: true, Because: "the angles asked for"})...)
-		if i > 0 {
-			off := c.Axes.Sub(p)
-			out = append(out, in.straightTo(s, rig.End{Axes: to.Add(off), From: i, Because: "turned by what is missing from the likeliest pose", Shift: off})...)
+		for _, from := range in.countsFrom(s, c.Axes) {
+			if off := c.Axes.Sub(from); off.Abs().Max() > nearlySame {
+				out = append(out, in.straightTo(s, rig.End{Axes: to.Add(off), From: i, Because: "turned by what is missing from another of the places where it may be", Shift: off})...)
+			}
 		}
 	}
 	return out, nil
+}
+
+// countsFrom is where a mount may take itself to be that goes by mechanical angles, its axes being at a pose.
+func (in *Input) countsFrom(s *stand, at rig.Axes) []rig.Axes {
+	out := s.axes()
+	if counts := s.pose.Source == rig.AxisEncoder || s.pose.Source == rig.MotorCount; s.believes && !counts && in.Rig.Mount.Sync != rig.KeptOnSky {
+		out = append(out, rig.LiftNear(s.belief, at))
+	}
+	return out
 }
 
 // straightTo is every way of an ordinary slew to an end, by the poses that the mount always goes by: where it goes by its belief those

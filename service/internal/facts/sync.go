@@ -27,7 +27,7 @@ func (in *Input) doubtful() bool {
 	return in.Snapshot.Rig.Pose.State == question.Candidates || len(in.openDoubts()) > 0
 }
 
-// openDoubts returns the solves that were held or refused since one was last accepted, oldest first.
+// openDoubts returns the solves that were held or refused, but for good ones that agreed with the pose, since one was last accepted, oldest first.
 func (in *Input) openDoubts() []question.JudgedSolve {
 	var out []question.JudgedSolve
 	for _, s := range in.Snapshot.Rig.Solves {
@@ -35,7 +35,9 @@ func (in *Input) openDoubts() []question.JudgedSolve {
 		case question.Accepted, question.Leaved:
 			out = nil
 		case question.Held, question.Refused:
-			out = append(out, s)
+			if s.Against || !s.Good { // a good one that agreed was held for something else
+				out = append(out, s)
+			}
 		}
 	}
 	return out

@@ -78,7 +78,7 @@ func (t *turn) quietBelieved(q *still) {
 	case q.believed && t.isSync(q):
 		t.sync(q, q.belief)
 		t.fork(q, t.stayed)
-	case moved && t.tooFast(q.belief, q):
+	case moved && t.tooFast(q.belief, q) && !t.crossed(q):
 		t.sync(q, q.belief)
 		if !reckoned {
 			t.doubt("an unasked sync of %s: others sync this mount, so its belief is no source of the pose", q.belief)
@@ -90,7 +90,7 @@ func (t *turn) quietBelieved(q *still) {
 	case moved:
 		t.alarm(UnaskedMotion, "", "the belief moved by %s at rest without leave: a motion or a sync, which cannot be told", q.belief)
 		t.doubt("the belief moved by %s at rest: a motion or a sync", q.belief)
-		t.fork(q, t.stayed, t.byBelief)
+		t.fork(q, t.whereTo(q)...)
 	case reckoned:
 		t.fork(q, t.stayed)
 	default:
@@ -133,6 +133,34 @@ func (t *turn) byLittle(q *still, c question.Candidate) question.Candidate {
 		d.Sigma.A1 += off.A1 / 3
 	}
 	return d
+}
+
+// byOther is byBelief with the tube taken across the end of axis 1 meanwhile.
+func (t *turn) byOther(q *still, c question.Candidate) question.Candidate {
+	c.Axes = c.Axes.Add(t.across(q, c.Axes))
+	return c
+}
+
+// across is what belief turned if the tube changed sides meanwhile.
+func (t *turn) across(q *still, a rig.Axes) rig.Axes {
+	return t.turned(a, rig.KeptOnAxes, q.vx, q.vy, t.quietSide(a, rig.KeptOnAxes, q.vx, q.vy).Other())
+}
+
+// crossed tells whether a step that is too fast on the one side may be a motion to the other.
+func (t *turn) crossed(q *still) bool {
+	return t.r.Kind.Equatorial() && !t.tooFast(excess(t.across(q, q.at), q.drift), q)
+}
+
+// whereTo is every place that a belief which moved at rest may stand for.
+func (t *turn) whereTo(q *still) []way {
+	out := []way{t.stayed}
+	if !t.tooFast(q.belief, q) {
+		out = append(out, t.byBelief)
+	}
+	if t.crossed(q) {
+		out = append(out, t.byOther)
+	}
+	return out
 }
 
 // fork carries every candidate by each of the suppositions and counts on from the later sample.
@@ -254,6 +282,18 @@ func (t *turn) sync(q *still, step rig.Axes) {
 	t.accept(l)
 }
 
+// atEnd tells whether belief, before a step or after, or a place held is within 10° of the line of axis 1: twice what any belief may be
+// off that a motion goes by (the hard bound of belief/agrees sky_deg), the one for the pose, the other for belief.
+func (t *turn) atEnd(q *still) bool {
+	const near = 10 * unit.Degree
+	end := unit.HalfTurn/2 - max(q.vx.dec.Abs(), q.vy.dec.Abs())
+	for _, c := range t.s.Anchored {
+		off := direction(t.r, c.Axes).Angle(t.r.Chain.Dir1)
+		end = min(end, off, unit.HalfTurn-off)
+	}
+	return !(end > near)
+}
+
 // record adds a step to the syncs since homing, in both forms.
 func (t *turn) record(q *still, step rig.Axes, asked bool) {
 	sky := [2]unit.Angle{(q.vy.ra - q.vx.ra).Wrapped(), q.vy.dec - q.vx.dec}
@@ -264,9 +304,10 @@ func (t *turn) record(q *still, step rig.Axes, asked bool) {
 	if len(t.s.Steps) >= most { // the oldest two become one: sums stay
 		a, b := t.s.Steps[0], t.s.Steps[1]
 		b.Axes, b.Sky = a.Axes.Add(b.Axes), [2]unit.Angle{a.Sky[0] + b.Sky[0], a.Sky[1] + b.Sky[1]}
+		b.AtEnd = a.AtEnd || b.AtEnd
 		t.s.Steps = append([]question.Step{b}, t.s.Steps[2:]...)
 	}
-	t.s.Steps = append(t.s.Steps, question.Step{At: when(q.y), Axes: step, Sky: sky, Asked: asked})
+	t.s.Steps = append(t.s.Steps, question.Step{At: when(q.y), Axes: step, Sky: sky, Asked: asked, AtEnd: t.atEnd(q)})
 	before := t.offset(q.vx, q.at)
 	nearer := math.Hypot(float64(before.A1+step.A1), float64(before.A2+step.A2)) < math.Hypot(float64(before.A1), float64(before.A2))
 	t.s.Syncs = append(t.s.Syncs, question.SyncDone{At: when(q.y), Axes: step, Nearer: nearer})

@@ -1,0 +1,53 @@
+package facts_test
+
+import (
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+
+	"keepclear.example/keepclear/service/internal/facts"
+	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/unit"
+)
+
+// A sync across the end of axis 1 takes the counters half a turn round, which belief does not show: both ends count. Without a sync since
+// homing the counters are where homing left them, and a belief off by little is no half turn.
+func TestSyncAcrossTheEndOfAxis1(t *testing.T) {
+	r := *heron(t)
+	r.Mount.SideSensed = false
+	m, err := moment(evening)
+	assert.NoError(t, err)
+	star := question.Sky{RA: (m.SiderealTime(r.Site.Lon) + unit.Deg(45)).Positive(), Dec: unit.Deg(30), Frame: question.OfDate}
+	in := standing(t, &r, rig.DegAxes(-80, 1), rig.DegAxes(180, 0), question.Action{Kind: question.Slew, Sky: &star, Side: rig.West})
+	assert.Less(t, number(t, facts.Compute(in).Facts, "end_spread_deg"), 5.0, "never synced")
+	in.Snapshot.Rig.Steps = []question.Step{{At: evening, Axes: rig.DegAxes(0, 2)}}
+	assert.Less(t, number(t, facts.Compute(in).Facts, "end_spread_deg"), 5.0, "synced elsewhere")
+	in.Snapshot.Rig.Steps[0].AtEnd = true
+	out := facts.Compute(in)
+	assert.InDelta(t, 180, number(t, out.Facts, "end_spread_deg"), 0.5)
+	assert.Less(t, number(t, out.Facts, "clearance_spare_mm"), 0.0, "half a turn further the camera meets a leg")
+}
+
+// A mount that counts from one of the places where it may be turns by what is missing from there, wherever it is.
+func TestRetreatCountsFromEveryPlace(t *testing.T) {
+	r := heron(t)
+	home := r.Home
+	first, second := rig.DegAxes(4.77, -55.47), rig.DegAxes(92.93, -134.02)
+	in := standing(t, r, first, second.Sub(first), question.Action{Kind: question.Retreat, Axes: &home})
+	p := &in.Snapshot.Rig.Pose
+	p.State, p.Candidates = question.Candidates, append(p.Candidates, question.Candidate{Axes: second, Sigma: rig.DegAxes(0.02, 0.02)})
+	out := facts.Compute(in)
+	assert.Less(t, number(t, out.Facts, "clearance_spare_mm"), -20.0, "at the first, counting from the second, the camera passes a leg")
+}
+
+// A good solve that agreed with the pose and was held for something else (a lock, an old sample) leaves nothing in doubt.
+func TestHeldForSomethingElseIsNoDoubt(t *testing.T) {
+	in := solved(t, heron(t), rig.DegAxes(-40, 50), rig.Axes{})
+	in.Snapshot.Rig.Solves = []question.JudgedSolve{{
+		RequestID: "first", Picture: "p2", Mid: evening.Add(-10 * time.Second), Blind: true, Verdict: question.Held, Good: true,
+		Side: rig.East, Pose: rig.DegAxes(-40, 50), Solved: rig.DegAxes(-40, 50), Field: unit.Deg(1.79),
+	}}
+	assert.Zero(t, number(t, facts.Compute(in).Facts, "pictures_lacking_count"), "asked again with the same picture")
+}
