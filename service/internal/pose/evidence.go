@@ -178,17 +178,29 @@ func agree(r *rig.Rig, a, b question.JudgedSolve) bool {
 	return shiftError(r, a, b) <= agreement+max(a.OffsetSky, b.OffsetSky)/20
 }
 
-// sides tells whether a solve lies within reach of candidate i and of no other place on the sky that is held.
+// sides tells whether a solve lies within reach of candidate i and of no other place on the sky that is held. A place that is wider than a
+// first pointing error is a stretch of a way, on which no pose is likelier than another: it loses nothing by its middle standing farther off.
 func (t *turn) sides(j question.JudgedSolve, i int) bool {
-	at := direction(t.r, j.Solved)
-	for k, c := range t.s.Anchored {
-		shift := c.Axes.Sub(t.s.Anchored[0].Axes)
-		d := direction(t.r, j.Pose.Add(shift)).Angle(at)
-		limit := firstOffset + 3*c.Sigma.Max()
-		if k == i && d > limit {
-			return false
-		}
-		if k != i && d <= direction(t.r, j.Pose.Add(t.s.Anchored[i].Axes.Sub(t.s.Anchored[0].Axes))).Angle(at)+agreement {
+	limit, learnt := firstOffset, t.s.Learnt[j.Side]
+	if learnt.Count > 0 {
+		limit = laterOffset
+	}
+	solved := j.Solved.Sub(learnt.Axes)
+	at := direction(t.r, solved)
+	off := func(k int) unit.Angle { // how far the solve lies from the nearest pose of a stretch, or from a place
+		c := t.s.Anchored[k]
+		mid := j.Pose.Add(c.Axes.Sub(t.s.Anchored[0].Axes))
+		d, wide := rig.LiftNear(solved, mid).Sub(mid), question.Sigma3(c.Sigma).Sub(t.wide(solved, firstOffset))
+		wide = larger(wide, rig.Axes{})
+		in := rig.Axes{A1: min(max(d.A1, -wide.A1), wide.A1), A2: min(max(d.A2, -wide.A2), wide.A2)}
+		return min(direction(t.r, mid).Angle(at), direction(t.r, mid.Add(in)).Angle(at))
+	}
+	own := off(i)
+	if own > limit+3*t.s.Anchored[i].Sigma.Max() {
+		return false
+	}
+	for k := range t.s.Anchored {
+		if k != i && off(k) <= own+agreement {
 			return false // another place fits as well or better
 		}
 	}

@@ -202,9 +202,9 @@ const moved = 0.1 * unit.Degree
 // restarted looks for a mount that lost its count: a changed run mark voids the homing; without marks a clock or site set anew
 // puts the pose in doubt. (Tracking that begins by itself is looked for in quiet.)
 func (t *turn) restarted(x *question.Sample) {
-	if h := t.s.Homing; h != nil && h.RunMark != "" && x.RunMark != "" {
-		if h.RunMark != x.RunMark {
-			t.powerless(x, "the run mark changed from "+h.RunMark+" to "+x.RunMark+": the mount restarted")
+	if was := t.runMark(); was != "" && x.RunMark != "" {
+		if was != x.RunMark && (t.s.Homing != nil || t.s.Anchor != nil) { // else a person told of it
+			t.powerless(x, "the run mark changed from "+was+" to "+x.RunMark+": the mount restarted")
 		}
 		return
 	}
@@ -212,6 +212,17 @@ func (t *turn) restarted(x *question.Sample) {
 		t.alarm(Restarted, "", "%s: the mount may have restarted; the pose is in doubt until it is homed or a solve sides with it", why)
 		t.doubt("%s: the mount may have restarted", why)
 	}
+}
+
+// runMark is the mark of the run that the count belongs to: that of the homing, else that of the last sample.
+func (t *turn) runMark() string {
+	if h := t.s.Homing; h != nil {
+		return h.RunMark
+	}
+	if t.s.Sample != nil {
+		return t.s.Sample.RunMark
+	}
+	return ""
 }
 
 // resetSigns names a clock or site that was set anew.

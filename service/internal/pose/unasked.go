@@ -12,7 +12,7 @@ func (t *turn) strayed(m *move) bool {
 	if m.permit == nil || counted(m.kind) {
 		return false
 	}
-	return m.permit.State == question.Withdrawn && t.s.Doubt != "" || t.beliefAstray(m)
+	return t.s.Doubt != "" && (m.permit.State == question.Withdrawn || t.s.Against == 0) || t.beliefAstray(m)
 }
 
 // astray is how far belief may be from a place by lawful syncs: the loosest limit sync/sum axis_deg on both axes together, rounded up.
