@@ -34,24 +34,28 @@ func endsFact(f Set, ways []journey) {
 		if j.end.Intended {
 			continue
 		}
-		nearest, any := math.Inf(1), math.Inf(1)
+		nearest, likeliest := math.Inf(1), math.Inf(1)
 		for _, k := range ways {
 			d := j.end.Axes.Sub(k.end.Axes).Abs().Max().Deg()
 			if k.end.Intended {
-				any = math.Min(any, d)
+				likeliest = math.Min(likeliest, d)
 			}
 			if k.end.Intended && k.end.From == j.end.From {
 				nearest = math.Min(nearest, d)
 			}
 		}
 		if math.IsInf(nearest, 1) {
-			nearest = any
+			nearest = likeliest
 		}
 		if nearest > worst {
 			worst, about = nearest, j.end.Because
 		}
 	}
-	f.Number("end_spread_deg", worst, Computed, about)
+	var names []string
+	if about != "" {
+		names = []string{about}
+	}
+	f.Number("end_spread_deg", worst, Computed, names...)
 }
 
 // waysFacts puts the worst of all ways: clearance, travel, altitude, Sun.

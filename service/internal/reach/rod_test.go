@@ -109,7 +109,7 @@ func TestKeepsCountsTheMarginForADeparture(t *testing.T) {
 func TestAWireBetweenTwoSamplesIsNotMissed(t *testing.T) {
 	// Fault 64: a wire of 0.1 mm, upright in the ring that the rod's end sweeps. Sampling once a degree steps over it.
 	up := point{Z: 1}
-	at := point{X: 995 * math.Cos(unit.Deg(30.5).Cos()), Y: 995 * math.Sin(unit.Deg(30.5).Cos())}
+	at := point{X: 995 * unit.Deg(30.5).Cos(), Y: 995 * unit.Deg(30.5).Sin()}
 	s := scene(rig.Chain{Dir1: up, Dir2: up, Tube: point{X: 1}}, []rig.Body{
 		{Link: rig.Ground, Shape: must(solid.Capsule(at.Sub(up.Scale(300)), at.Add(up.Scale(300)), 0.05))},
 		{Link: rig.OnAxis1, Shape: must(solid.Capsule(point{}, point{X: 1000}, 0))},

@@ -239,7 +239,7 @@ func (r *Rig) Ends(g Going) ([]End, error) {
 		}
 		out = append(out, e)
 	}
-	sides := r.SidesFor(g.Side, g.Now.Sidereal-g.TargetRA, g.Then.Sidereal-g.TargetRA)
+	sides := r.SidesFor(g.Side, r.hours(g)...)
 	for i, p := range g.Poses {
 		for _, side := range sides {
 			for _, t := range r.LiftsAround(r.Map(g.OursThen, g.TargetRA, g.TargetDec, side), p, g.around()) {
@@ -253,6 +253,30 @@ func (r *Rig) Ends(g Going) ([]End, error) {
 		}
 	}
 	return out, nil
+}
+
+// hours are the hour angles by which the mount may choose a side: the target's, now and on arrival; and, where it keeps its syncs on the
+// sky, those of the target less its offset: which of the two it goes by is not known.
+func (r *Rig) hours(g Going) []unit.Angle {
+	out := []unit.Angle{g.Now.Sidereal - g.TargetRA, g.Then.Sidereal - g.TargetRA}
+	if r.Mount.Sync != KeptOnSky && r.Mount.Sync != KeptUnknown {
+		return out
+	}
+	for _, p := range g.Poses {
+		ra, _ := r.lessOffset(g, p)
+		out = append(out, g.Now.Sidereal-ra, g.Then.Sidereal-ra)
+	}
+	return out
+}
+
+// lessOffset is the target less the offset on the sky that belief shows of a pose.
+func (r *Rig) lessOffset(g Going, p Axes) (ra, dec unit.Angle) {
+	ra, dec, _ = r.Unmap(g.Now, p)
+	ra, dec = g.TargetRA-(g.BeliefRA-ra), g.TargetDec-(g.BeliefDec-dec)
+	if dec.Abs() > unit.HalfTurn/2 { // over the pole
+		ra, dec = ra+unit.HalfTurn, unit.Angle(math.Copysign(math.Pi, float64(dec)))-dec
+	}
+	return ra, dec
 }
 
 // believedEnds adds the ends that the mount's belief makes of one candidate pose and side.
@@ -273,13 +297,7 @@ func (r *Rig) believedEnds(g Going, i int, p Axes, side Side, add func(End)) {
 		}
 	}
 	if onSky {
-		ra, dec, _ := r.Unmap(g.Now, p)
-		toRA := g.TargetRA - (g.BeliefRA - ra)
-		toDec := g.TargetDec - (g.BeliefDec - dec)
-		if toDec.Abs() > unit.HalfTurn/2 { // over the pole
-			toDec = unit.Angle(math.Copysign(math.Pi, float64(toDec))) - toDec
-			toRA += unit.HalfTurn
-		}
+		toRA, toDec := r.lessOffset(g, p)
 		for _, t := range r.LiftsAround(r.Map(g.Then, toRA, toDec, side), p, g.around()) {
 			add(End{Axes: t, Side: side, From: i, Because: "the mount takes its sync off the target on the sky"})
 		}

@@ -149,8 +149,8 @@ func (w *twin) lifted(a, near pair) []pair {
 	return out
 }
 
-// sides is who chooses the side: first = tube east, or upright.
-func (w *twin) sides(asked rig.Side, ra float64) []bool {
+// sides is who chooses the side: first = tube east, or upright. Of several right ascensions it is not known by which the mount goes.
+func (w *twin) sides(asked rig.Side, ras []float64) []bool {
 	both := []bool{true, false}
 	askedFirst := asked == rig.East || asked == rig.First
 	if w.chooses == rig.AskerChooses && asked != "" {
@@ -159,13 +159,16 @@ func (w *twin) sides(asked rig.Side, ra float64) []bool {
 	if w.chooses != rig.ByHourAngle || w.kind != rig.German {
 		return both
 	}
-	h := wrap180(w.lst - ra)
-	past := wrap180(h - w.delay)
-	if math.Abs(past) < 0.5 || 180-math.Abs(h) < 0.5+math.Abs(w.delay) {
-		return both
+	var out []bool
+	for _, ra := range ras {
+		h := wrap180(w.lst - ra)
+		past := wrap180(h - w.delay)
+		if math.Abs(past) < 0.5 || 180-math.Abs(h) < 0.5+math.Abs(w.delay) || len(out) > 0 && out[0] != (past > 0) {
+			return both
+		}
+		out = []bool{past > 0}
 	}
-	out := []bool{past > 0}
-	if asked != "" && askedFirst != (past > 0) {
+	if asked != "" && askedFirst != out[0] {
 		out = append(out, askedFirst)
 	}
 	return out
@@ -184,10 +187,27 @@ func (w *twin) nearest(ra, dec float64, p pair) pair {
 	return best
 }
 
+// lessOffset is the target less the offset on the sky.
+func (w *twin) lessOffset(p pair, bRA, bDec, tRA, tDec float64) (ra, dec float64) {
+	ra, dec = w.sky(p)
+	ra, dec = tRA-(bRA-ra), tDec-(bDec-dec)
+	if math.Abs(dec) > 90 {
+		return ra + 180, math.Copysign(180, dec) - dec
+	}
+	return ra, dec
+}
+
 // ends is section 3: t, p + (t - b), and the map of the target less the offset on the sky.
 func (w *twin) ends(poses []pair, bRA, bDec, tRA, tDec float64, asked rig.Side) (intended, believed []pair) {
+	onSky := w.keeping == rig.KeptOnSky || w.keeping == rig.KeptUnknown
+	ras := []float64{tRA}
 	for _, p := range poses {
-		for _, first := range w.sides(asked, tRA) {
+		if ra, _ := w.lessOffset(p, bRA, bDec, tRA, tDec); onSky {
+			ras = append(ras, ra)
+		}
+	}
+	for _, p := range poses {
+		for _, first := range w.sides(asked, ras) {
 			intended = append(intended, w.lifted(w.axes(w.oursLST, w.oursLat, tRA, tDec, first), p)...)
 			if w.keeping != rig.KeptOnSky {
 				b := w.nearest(bRA, bDec, p)
@@ -195,12 +215,8 @@ func (w *twin) ends(poses []pair, bRA, bDec, tRA, tDec float64, asked rig.Side) 
 					believed = append(believed, pair{p[0] + t[0] - b[0], p[1] + t[1] - b[1]})
 				}
 			}
-			if w.keeping == rig.KeptOnSky || w.keeping == rig.KeptUnknown {
-				ra, dec := w.sky(p)
-				toRA, toDec := tRA-(bRA-ra), tDec-(bDec-dec)
-				if math.Abs(toDec) > 90 {
-					toRA, toDec = toRA+180, math.Copysign(180, toDec)-toDec
-				}
+			if onSky {
+				toRA, toDec := w.lessOffset(p, bRA, bDec, tRA, tDec)
 				believed = append(believed, w.lifted(w.axes(w.lst, w.mountLat, toRA, toDec, first), p)...)
 			}
 		}

@@ -122,6 +122,7 @@ func TestOldPicturesAreHeldForTheirAge(t *testing.T) {
 		assert.Contains(t, f.GetSentence(), c.says, name)
 		assert.Contains(t, f.GetSentence(), "120 s is the most", name)
 		assert.Contains(t, strings.Join(f.GetAbout(), "\n"), c.like, name)
+		assert.Contains(t, f.GetSentence(), c.like, name)
 	}
 }
 

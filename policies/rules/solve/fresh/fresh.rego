@@ -16,7 +16,7 @@
 #     picture_old:
 #       fact: solve_age_s
 #       limit: age_s
-#       sentence: "The picture is {value} old; {limit} is the most."
+#       sentence: "The picture is {value} old; {limit} is the most ({about|from mid-exposure to now})."
 #       remedy: "Take and solve a new picture."
 #       need: [second_solve]
 package rules.solve.fresh

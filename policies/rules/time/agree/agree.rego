@@ -18,7 +18,7 @@
 #     clocks_differ:
 #       fact: clock_skew_s
 #       limit: skew_s
-#       sentence: "The asker's clock and the clock here differ by {value}; {limit} is the most."
+#       sentence: "The asker's clock and the clock here differ by {value}; {limit} is the most ({about|set one of them})."
 #       remedy: "Set both clocks by the network or by satellite."
 #       need: [clock]
 #     time_doubtful:
