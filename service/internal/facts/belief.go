@@ -156,7 +156,11 @@ func sampleTime(s *question.Sample, at time.Time) time.Time {
 
 // poseFacts puts what is known of the pose.
 func (in *Input) poseFacts(f Set, s *stand) {
-	f.Word("pose_state", string(s.pose.State), Computed)
+	var because []string
+	if s.pose.State != question.Known && s.pose.Because != "" {
+		because = []string{s.pose.Because}
+	}
+	f.Word("pose_state", string(s.pose.State), Computed, because...)
 	f.Number("candidate_count", float64(len(s.pose.Candidates)), Computed)
 	if s.pose.Source != "" {
 		f.Word("pose_source", string(s.pose.Source), Told)

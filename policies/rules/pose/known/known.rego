@@ -14,12 +14,12 @@
 #     pose_known: {fact: pose_state}
 #     pose_candidates:
 #       fact: pose_state
-#       sentence: "The pose is only known as one of several candidates, so that nobody can say where this motion would end."
+#       sentence: "The pose is only known as one of several candidates, so that nobody can say where this motion would end ({about|why, no sample told})."
 #       remedy: "Home the rig, or solve a second picture on another field."
 #       need: [homing, second_solve]
 #     pose_unknown:
 #       fact: pose_state
-#       sentence: "The pose is {value}: nobody can say at which angles the axes stand."
+#       sentence: "The pose is {value}: nobody can say at which angles the axes stand ({about|nothing tells})."
 #       remedy: "Home the rig, or have a person state where its axes stand."
 #       need: [homing]
 package rules.pose.known
