@@ -37,7 +37,7 @@ func check(_ context.Context, s streams, args []string) int {
 		for _, f := range faults {
 			fmt.Fprintln(s.out, f)
 		}
-		fmt.Fprintf(s.out, "%d faults: the file does not load.\n", len(faults))
+		fmt.Fprintf(s.out, "Faults: %d. The file does not load.\n", len(faults))
 		return exitCheck
 	}
 	if err := limitsFit(r, nil, args[0]); err != nil {

@@ -232,7 +232,7 @@ func TestCheckCommand(t *testing.T) {
 	require.NoError(t, os.WriteFile(file, content[:900], 0o600))
 	code, out = ran(t, "check", file)
 	assert.Equal(t, exitCheck, code)
-	assert.Contains(t, out, "faults: the file does not load")
+	assert.Contains(t, out, "The file does not load.")
 	roofed := strings.Replace(string(content), "has_no: [drag, roof, neighbours]", "has_no: [drag, neighbours]", 1)
 	require.NotEqual(t, string(content), roofed)
 	require.NoError(t, os.WriteFile(file, []byte(roofed), 0o600))

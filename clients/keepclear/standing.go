@@ -209,7 +209,7 @@ func withdraw(k *call) (int, error) {
 		fmt.Fprintln(k.out, "NOTHING TAKEN BACK: the service knows no such rig.")
 		return exitHold, nil
 	}
-	fmt.Fprintf(k.out, "TAKEN BACK: %d permits or leaves.\n", len(r.GetPermitIds()))
+	fmt.Fprintf(k.out, "TAKEN BACK (permits and sync leaves): %d.\n", len(r.GetPermitIds()))
 	if !r.GetControllerTold() {
 		fmt.Fprintln(k.out, "      Nobody was told to stop: stop the mount yourself, by the emergency stop if need be.")
 	}
