@@ -7,6 +7,7 @@ import (
 	"github.com/stretchr/testify/assert"
 
 	"keepclear.example/keepclear/service/internal/facts"
+	"keepclear.example/keepclear/service/internal/frame"
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/unit"
@@ -50,4 +51,22 @@ func TestHeldForSomethingElseIsNoDoubt(t *testing.T) {
 		Side: rig.East, Pose: rig.DegAxes(-40, 50), Solved: rig.DegAxes(-40, 50), Field: unit.Deg(1.79),
 	}}
 	assert.Zero(t, number(t, facts.Compute(in).Facts, "pictures_lacking_count"), "asked again with the same picture")
+}
+
+// A mount that parks by a false belief, past the border between its sides as it truly goes, takes the way for none that changes sides:
+// it goes by none of the poses of a change.
+func TestParkingByTheMountsOwnSide(t *testing.T) {
+	r := *example(t, "wren.yaml")
+	r.Mount.Sync, r.Motion.Sharing = rig.KeptOnAxes, rig.Straight
+	r.Motion.Via, r.Motion.FlipVia = []rig.Axes{rig.DegAxes(-12.46, -9.15)}, []rig.Axes{rig.DegAxes(17.5, -16.06)}
+	off := rig.DegAxes(-12.71, 8.81) // belief less pose: it ends at -97.81°, and believes at -89°
+	in := standing(t, &r, rig.DegAxes(-96.86, -60.14), off, question.Action{Kind: question.Park, Place: "at the pole"})
+	highest := number(t, facts.Compute(in).Facts, "altitude_max_deg")
+	from, to := rig.DegAxes(-12.46, -9.15).Sub(off), rig.DegAxes(0, -89).Sub(off)
+	played := 0.0
+	for i := range 101 {
+		_, alt := frame.AzAlt(r.Chain.Direction(from.Add(to.Sub(from).Scale(float64(i) / 100))))
+		played = max(played, alt.Deg())
+	}
+	assert.GreaterOrEqual(t, highest, played, "the way without the poses of a change of side is judged")
 }

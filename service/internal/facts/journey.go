@@ -177,9 +177,10 @@ func (in *Input) sideChanges(s *stand, c question.Candidate, e rig.End) (stays, 
 		return true, false
 	}
 	k := in.Rig.Kind
-	to := e.Side
-	if to == "" {
-		to = k.SideOf(e.Axes)
+	own := e.Axes.Sub(e.Shift) // where the mount, going by its belief, takes the end to be
+	to := []rig.Side{e.Side}
+	if e.Side == "" {
+		to = []rig.Side{k.SideOf(e.Axes), k.SideOf(own)}
 	}
 	band := sideBand + 3*c.Sigma.A2
 	takes := append([]rig.Side{k.SideOf(c.Axes), k.SideOf(s.pose.Candidates[0].Axes)}, s.sides...)
@@ -187,7 +188,9 @@ func (in *Input) sideChanges(s *stand, c question.Candidate, e rig.End) (stays, 
 		takes = append(takes, s.side)
 	}
 	for _, from := range takes {
-		stays, changes = stays || from == to, changes || from != to
+		for _, side := range to {
+			stays, changes = stays || from == side, changes || from != side
+		}
 	}
 	border := func(a2 unit.Angle) unit.Angle {
 		if k == rig.German {
@@ -195,7 +198,7 @@ func (in *Input) sideChanges(s *stand, c question.Candidate, e rig.End) (stays, 
 		}
 		return (a2.Wrapped().Abs() - unit.HalfTurn/2).Abs()
 	}
-	if border(c.Axes.A2) < band || border(e.Axes.A2) < band {
+	if border(c.Axes.A2) < band || border(e.Axes.A2) < band || border(own.A2) < band {
 		return true, true
 	}
 	return stays, changes
