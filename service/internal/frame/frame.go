@@ -189,10 +189,10 @@ type Motion[F any] struct {
 // Still returns the motion that moves nothing.
 func Still[F any]() Motion[F] { return Motion[F]{R: Identity[F]()} }
 
-// Turning returns the motion that turns about the line through point along the unit vector axis, by the right-hand rule.
-func Turning[F any](point, axis Vec[F], angle unit.Angle) Motion[F] {
+// Turning returns the motion that turns about the line through a fixed point along the unit vector axis, by the right-hand rule.
+func Turning[F any](fixed, axis Vec[F], angle unit.Angle) Motion[F] {
 	r := About(axis, angle)
-	return Motion[F]{R: r, T: point.Sub(r.Apply(point))}
+	return Motion[F]{R: r, T: fixed.Sub(r.Apply(fixed))}
 }
 
 // Point returns where a point goes.

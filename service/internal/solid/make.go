@@ -198,12 +198,12 @@ func Hull(points []Point) (Shape, error) {
 
 // middle returns the centre of the least upright box around the points.
 func middle(points []Point) Point {
-	low, high := points[0], points[0]
+	least, most := points[0], points[0]
 	for _, p := range points {
-		low = Point{X: min(low.X, p.X), Y: min(low.Y, p.Y), Z: min(low.Z, p.Z)}
-		high = Point{X: max(high.X, p.X), Y: max(high.Y, p.Y), Z: max(high.Z, p.Z)}
+		least = Point{X: min(least.X, p.X), Y: min(least.Y, p.Y), Z: min(least.Z, p.Z)}
+		most = Point{X: max(most.X, p.X), Y: max(most.Y, p.Y), Z: max(most.Z, p.Z)}
 	}
-	return low.Add(high).Scale(0.5)
+	return least.Add(most).Scale(0.5)
 }
 
 // direction returns the unit vector along v, also where the squares of its components underflow or lose digits to that; zero for

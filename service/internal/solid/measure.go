@@ -12,12 +12,12 @@ func (s Shape) Ball() (centre Point, radius float64) {
 }
 
 // Bounds returns the corners of an upright box that holds the whole solid.
-func (s Shape) Bounds() (low, high Point) {
+func (s Shape) Bounds() (lower, upper Point) {
 	x, y, z := Point{X: 1}, Point{Y: 1}, Point{Z: 1}
 	minus := func(p Point) Point { return p.Scale(-1) }
-	low = Point{X: -s.SupportDistance(minus(x)), Y: -s.SupportDistance(minus(y)), Z: -s.SupportDistance(minus(z))}
-	high = Point{X: s.SupportDistance(x), Y: s.SupportDistance(y), Z: s.SupportDistance(z)}
-	return low, high
+	lower = Point{X: -s.SupportDistance(minus(x)), Y: -s.SupportDistance(minus(y)), Z: -s.SupportDistance(minus(z))}
+	upper = Point{X: s.SupportDistance(x), Y: s.SupportDistance(y), Z: s.SupportDistance(z)}
+	return lower, upper
 }
 
 // Support returns a point of the solid that lies farthest along dir, of any length; where many do, one of them. For the zero

@@ -162,9 +162,9 @@ func (m *system) couple(i int, w Point) {
 	m.a[i][0], m.a[i][1], m.a[i][2] = w.X, w.Y, w.Z
 }
 
-// bendBy takes k·t·tᵀ from the first three rows and columns.
-func (m *system) bendBy(t Point, k float64) {
-	v := [3]float64{t.X, t.Y, t.Z}
+// bendBy takes k·u·uᵀ from the first three rows and columns.
+func (m *system) bendBy(u Point, k float64) {
+	v := [3]float64{u.X, u.Y, u.Z}
 	for i := range 3 {
 		for j := range 3 {
 			m.a[i][j] -= k * v[i] * v[j]
