@@ -126,7 +126,7 @@ func (in *Input) byAxes(s *stand, to rig.Axes) ([]journey, error) {
 func (in *Input) countsFrom(s *stand, at rig.Axes) []rig.Axes {
 	out := s.axes()
 	if counts := s.pose.Source == rig.AxisEncoder || s.pose.Source == rig.MotorCount; s.believes && !counts && in.Rig.Mount.Sync != rig.KeptOnSky {
-		out = append(out, rig.LiftNear(s.belief, at))
+		out = append(out, beliefsFrom(s, at)...)
 	}
 	return out
 }

@@ -27,7 +27,8 @@ func (in *Input) doubtful() bool {
 	return in.Snapshot.Rig.Pose.State == question.Candidates || len(in.openDoubts()) > 0
 }
 
-// openDoubts returns the solves that were held or refused, but for good ones that agreed with the pose, since one was last accepted, oldest first.
+// openDoubts returns the solves that were held or refused since one was last accepted, oldest first, but for good ones that agreed with
+// the pose.
 func (in *Input) openDoubts() []question.JudgedSolve {
 	var out []question.JudgedSolve
 	for _, s := range in.Snapshot.Rig.Solves {

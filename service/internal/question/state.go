@@ -87,7 +87,7 @@ type JudgedSolve struct {
 	Verdict   SolveVerdict `json:"verdict"`
 	Side      rig.Side     `json:"side,omitempty"`
 	Pose      rig.Axes     `json:"pose"`                // at mid-exposure, likeliest candidate
-	Solved    rig.Axes     `json:"solved"`              // axes that the solve gives, same side, lifted to the pose
+	Solved    rig.Axes     `json:"solved"`              // axes that the solve gives, lifted to the pose; near the pole, with optics off the tube, maybe of the other side
 	Field     unit.Angle   `json:"field_rad,omitempty"` // field width; 0: not known
 	Good      bool         `json:"good"`                // passed solve/*
 	OffsetSky unit.Angle   `json:"offset_rad"`          // from the expected direction
