@@ -8,7 +8,7 @@ test_no_facts_hold if {
 }
 
 test_deny_wins if {
-	facts := {"above_horizon_deg": -1}
+	facts := {"above_horizon_deg": -1, "above_horizon_sharp_deg": -1}
 	decide.verdict == "deny" with input as facts with data.limits.sky.horizon as {"above_deg": 0}
 }
 

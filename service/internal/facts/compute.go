@@ -68,7 +68,7 @@ func motionFacts() []string {
 		"clearance_spare_mm", "clearance_sharp_spare_mm",
 		"axis1_travel_min_deg", "axis1_travel_max_deg", "axis1_sharp_min_deg", "axis1_sharp_max_deg",
 		"axis2_travel_min_deg", "axis2_travel_max_deg", "axis2_sharp_min_deg", "axis2_sharp_max_deg",
-		"altitude_min_deg", "altitude_sharp_min_deg", "above_horizon_deg", "sun_separation_deg", "sun_separation_sharp_deg",
+		"altitude_min_deg", "altitude_sharp_min_deg", "above_horizon_deg", "above_horizon_sharp_deg", "sun_separation_deg", "sun_separation_sharp_deg",
 		"track_spare_s", "track_spare_sharp_s", "unstopped_spare_s", "end_spread_deg",
 	}
 }
@@ -108,12 +108,16 @@ func (in *Input) motion(f Set, h *heaven, s *stand, out *Outcome) {
 
 // horizonAtEnds puts how far the lowest end stands above the local horizon.
 func (in *Input) horizonAtEnds(f Set, ways []journey) {
-	least := math.Inf(1)
+	least, sharp := math.Inf(1), worsts{}
 	for _, j := range ways {
 		az, alt := seenAltitude(in.Rig.Chain.Direction(j.end.Axes))
-		least = math.Min(least, (alt - in.Rig.SkylineAt(az)).Deg())
+		off := apart(j.spread, in.off(j.end.Axes))
+		least = math.Min(least, (alt - off - in.Rig.SkylineNear(az, alt, off)).Deg())
+		sharp.take(j.end.From, (alt - in.Rig.SkylineAt(az)).Deg())
 	}
+	proven, _ := sharp.proven()
 	f.Number("above_horizon_deg", least, Computed)
+	f.Number("above_horizon_sharp_deg", proven, Computed)
 }
 
 // believedAt is what the mount and usual limits would see at a pose.

@@ -5,7 +5,8 @@
 // A fact is one number or word under a name that ends with its unit (degrees on this side of the edge, for rules and people);
 // a fact that cannot be had is missing, with the reason and what would supply it, and never a number that looks like one. Where a
 // question has several ends or ways the fact is the worst of them and names which. The *_sharp_* twin of a fact is the same
-// without pose uncertainty: a limit that only the first crosses is a hold, one that both cross is a denial.
+// without pose uncertainty, from the place where it is best of those where the rig may be: a limit that only the first crosses is a
+// hold, one that both cross is a denial.
 //
 // The package judges nothing: it holds no limit against a fact but where the limit shapes the fact itself (margins of a pair,
 // spare time).

@@ -32,7 +32,7 @@ func (in *Input) followFacts(f Set, h *heaven, p *reach.Prover, s *stand, ways [
 		return
 	}
 	var courses []course
-	spare, sharp := math.Inf(1), math.Inf(1)
+	spare, sharp := math.Inf(1), worsts{}
 	binding := bound{name: "nothing within 24 h", in: dayS}
 	worst := map[string]bound{}
 	ends := math.Inf(1)
@@ -52,7 +52,8 @@ func (in *Input) followFacts(f Set, h *heaven, p *reach.Prover, s *stand, ways [
 			if b.in < spare {
 				spare, binding = b.in, b
 			}
-			ends, sharp = math.Min(ends, c.arrival+b.in), math.Min(sharp, b.sharp)
+			ends = math.Min(ends, c.arrival+b.in)
+			sharp.take(c.journey.end.From, b.sharp)
 		}
 	}
 	for i := range courses { // for people: what binds is how long the margins keep
@@ -67,8 +68,9 @@ func (in *Input) followFacts(f Set, h *heaven, p *reach.Prover, s *stand, ways [
 	for name, b := range worst {
 		f.Number(name, b.in, Computed, b.about...)
 	}
-	for _, name := range []string{"track_spare_s", "track_spare_sharp_s"} {
-		f.Number(name, map[string]float64{"track_spare_s": spare, "track_spare_sharp_s": sharp}[name]-asked, Computed, binding.phrase())
+	proven, _ := sharp.proven()
+	for name, v := range map[string]float64{"track_spare_s": spare, "track_spare_sharp_s": proven} {
+		f.Number(name, v-asked, Computed, binding.phrase())
 		if binding.in < dayS {
 			f.At(name, in.later(ends))
 		}
@@ -215,9 +217,10 @@ func (in *Input) lowBound(c *course, spread rig.Axes, sky bool) bound {
 		return firstTime(c.seconds(), func(t float64) unit.Angle {
 			at := c.at(t)
 			az, alt := frame.AzAlt(in.Rig.Chain.Direction(at))
-			left := alt - floor - in.onSky(c, at, by) - dithers
+			off := in.onSky(c, at, by) + dithers
+			left := alt - floor - off
 			if sky {
-				left = min(left, alt-in.Rig.SkylineAt(az)-above)
+				left = min(left, alt-off-in.Rig.SkylineNear(az, alt, off)-above)
 				if len(in.Rig.Horizon) > 0 && left > 0 {
 					left = 0
 				}

@@ -72,8 +72,9 @@ func (in *Input) waysFacts(f Set, h *heaven, p *reach.Prover, ways []journey, ou
 
 // clearance proves every way and puts the least spare, with and without pose uncertainty.
 func (in *Input) clearance(f Set, p *reach.Prover, ways []journey, out *Outcome) {
-	spare, sharp := math.Inf(1), math.Inf(1)
-	var worst, worstSharp *question.Clearance
+	spare, sharp := math.Inf(1), worsts{}
+	var worst *question.Clearance
+	seen := map[int]*question.Clearance{}
 	undecided := ""
 	for i := range ways {
 		j := &ways[i]
@@ -104,16 +105,42 @@ func (in *Input) clearance(f Set, p *reach.Prover, ways []journey, out *Outcome)
 				upper = math.Inf(1)
 			}
 		}
-		if upper < sharp {
-			sharp, worstSharp = upper, end.Closest
+		if sharp.take(j.end.From, upper) {
+			seen[j.end.From] = end.Closest
 		}
 		out.Ends = append(out.Ends, end)
 	}
-	putClearance(f, spare, sharp, worst, worstSharp, undecided)
+	proven, from := sharp.proven()
+	putClearance(f, spare, proven, worst, seen[from], undecided)
 	out.Closest = worst
-	if sharp < 0 && worstSharp != nil {
-		out.Closest = worstSharp
+	if proven < 0 && seen[from] != nil {
+		out.Closest = seen[from]
 	}
+}
+
+// worsts is the least of something over all ways from each of the places where the rig may be.
+type worsts map[int]float64
+
+// take tells whether a value is the least from its place so far.
+func (w worsts) take(from int, v float64) bool {
+	was, ok := w[from]
+	if ok && v >= was {
+		return false
+	}
+	w[from] = v
+	return true
+}
+
+// proven is what must be reckoned with wherever the rig is, and the place that has it: the best of the worsts. What is wrong from some of
+// the places alone is not proven to be wrong. Infinite where there is no way.
+func (w worsts) proven() (v float64, from int) {
+	v, from = math.Inf(1), -1
+	for place, worst := range w {
+		if from < 0 || worst > v || worst == v && place < from {
+			v, from = worst, place
+		}
+	}
+	return v, from
 }
 
 // putClearance puts the facts of the least spare. No pairs at all is a spare beyond any rig's size.
@@ -167,20 +194,26 @@ func contactOf(a *reach.Approach) *Contact {
 // travel puts the extremes of both axes over all ways.
 func (in *Input) travel(f Set, ways []journey) {
 	low, high := rig.Axes{A1: inf, A2: inf}, rig.Axes{A1: -inf, A2: -inf}
-	sharpLow, sharpHigh := low, high
+	sharp := [4]worsts{{}, {}, {}, {}} // how low axis 1 and axis 2 come, and how high, with the sign turned
 	for _, j := range ways {
 		a, b := j.way.Swept()
 		low, high = lower(low, a.Sub(j.spread)), upper(high, b.Add(j.spread))
-		sharpLow, sharpHigh = lower(sharpLow, a.Sub(j.sharp)), upper(sharpHigh, b.Add(j.sharp))
+		a, b = a.Sub(j.sharp), b.Add(j.sharp)
+		for i, v := range [4]unit.Angle{a.A1, a.A2, -b.A1, -b.A2} {
+			sharp[i].take(j.end.From, v.Deg())
+		}
 	}
 	f.Number("axis1_travel_min_deg", low.A1.Deg(), Computed, "axis 1")
 	f.Number("axis1_travel_max_deg", high.A1.Deg(), Computed, "axis 1")
-	f.Number("axis1_sharp_min_deg", sharpLow.A1.Deg(), Computed, "axis 1")
-	f.Number("axis1_sharp_max_deg", sharpHigh.A1.Deg(), Computed, "axis 1")
 	f.Number("axis2_travel_min_deg", low.A2.Deg(), Computed, "axis 2")
 	f.Number("axis2_travel_max_deg", high.A2.Deg(), Computed, "axis 2")
-	f.Number("axis2_sharp_min_deg", sharpLow.A2.Deg(), Computed, "axis 2")
-	f.Number("axis2_sharp_max_deg", sharpHigh.A2.Deg(), Computed, "axis 2")
+	for i, name := range []string{"axis1_sharp_min_deg", "axis2_sharp_min_deg", "axis1_sharp_max_deg", "axis2_sharp_max_deg"} {
+		v, _ := sharp[i].proven()
+		if i > 1 {
+			v = -v
+		}
+		f.Number(name, v, Computed, fmt.Sprintf("axis %d", i%2+1))
+	}
 }
 
 const inf = unit.Angle(math.MaxFloat64)
@@ -202,14 +235,16 @@ func tolerance(spread rig.Axes) unit.Angle { return max(fieldTolerance, spread.M
 // altitude puts the least and greatest true altitude of the tube along all ways.
 func (in *Input) altitude(f Set, ways []journey) {
 	up := frame.Vec[frame.Rig]{Z: 1}
-	least, sharp, most := unit.HalfTurn, unit.HalfTurn, -unit.HalfTurn
+	least, most := unit.HalfTurn, -unit.HalfTurn
+	sharp := worsts{}
 	for _, j := range ways {
 		least = min(least, j.way.Lowest(&in.Rig.Chain, up, j.spread, tolerance(j.spread)))
-		sharp = min(sharp, j.way.Lowest(&in.Rig.Chain, up, j.sharp, tolerance(j.sharp)))
+		sharp.take(j.end.From, j.way.Lowest(&in.Rig.Chain, up, j.sharp, tolerance(j.sharp)).Deg())
 		most = max(most, -j.way.Lowest(&in.Rig.Chain, up.Scale(-1), j.spread, max(tolerance(j.spread), mostTolerance)))
 	}
 	f.Number("altitude_min_deg", least.Deg(), Computed)
-	f.Number("altitude_sharp_min_deg", sharp.Deg(), Computed)
+	proven, _ := sharp.proven()
+	f.Number("altitude_sharp_min_deg", proven, Computed)
 	f.Number("altitude_max_deg", most.Deg(), Computed)
 }
 
@@ -222,7 +257,7 @@ const farFromSun = 180 * unit.Degree
 
 // sunApart puts the least distance of the tube from the Sun along all ways, the Sun moving meanwhile; 180° while it is down.
 func (in *Input) sunApart(f Set, h *heaven, ways []journey) {
-	least, sharp := farFromSun, farFromSun
+	least, sharp := farFromSun, worsts{}
 	highest := unit.Angle(-math.Pi / 2)
 	for _, j := range ways {
 		seconds := j.way.Seconds()
@@ -238,14 +273,16 @@ func (in *Input) sunApart(f Set, h *heaven, ways []journey) {
 		moved := unit.Angle(seconds) * question.SiderealRate
 		highest = max(highest, alt0, alt1)
 		if max(alt0, alt1)+moved < sunUp { // it cannot rise meanwhile, however it turns
+			sharp.take(j.end.From, farFromSun.Deg())
 			continue
 		}
 		least = min(least, in.apartOn(j.way, j.spread, first, moved))
-		sharp = min(sharp, in.apartOn(j.way, j.sharp, first, moved))
+		sharp.take(j.end.From, in.apartOn(j.way, j.sharp, first, moved).Deg())
 	}
 	f.Number("sun_altitude_deg", highest.Deg(), Computed)
 	f.Number("sun_separation_deg", least.Deg(), Computed)
-	f.Number("sun_separation_sharp_deg", sharp.Deg(), Computed)
+	proven, _ := sharp.proven()
+	f.Number("sun_separation_sharp_deg", min(proven, farFromSun.Deg()), Computed)
 }
 
 // apartOn is the least angle between the tube on a way and a Sun that starts in a direction and moves by no more than moved.

@@ -46,7 +46,7 @@ func good() facts.Set {
 		"end_spread_deg": 0.91827364, "clearance_spare_mm": 84.912837465, "clearance_sharp_spare_mm": 92.1827364,
 		"axis1_travel_min_deg": -41.982736451, "axis1_travel_max_deg": 12.0192837, "axis1_sharp_min_deg": -41.72635, "axis1_sharp_max_deg": 11.827364,
 		"axis2_travel_min_deg": -61.98273, "axis2_travel_max_deg": 35.1928374, "axis2_sharp_min_deg": -61.7263, "axis2_sharp_max_deg": 35.01827,
-		"altitude_min_deg": 22.918273, "altitude_sharp_min_deg": 23.1928374, "above_horizon_deg": 31.827364,
+		"altitude_min_deg": 22.918273, "altitude_sharp_min_deg": 23.1928374, "above_horizon_deg": 31.827364, "above_horizon_sharp_deg": 31.927364,
 		"sun_separation_deg": 121.92837, "sun_separation_sharp_deg": 122.1827, "track_spare_s": 5412.918273, "track_spare_sharp_s": 5498.18273,
 		"unstopped_spare_s": 8812.9182, "solve_age_s": 14.29182, "exposure_motion_arcsec": 1.9281, "scale_error_ratio": 0.00182736, "rotation_error_deg": 0.38172,
 		"matched_count": 83, "residual_ratio": 0.41827, "solve_altitude_deg": 51.9182, "hint_radius_deg": 180, "expected_offset_arcmin": 14.82736, "offset_d2": 1.98273,

@@ -2,8 +2,8 @@
 # scope: package
 # title: The target stands above the local horizon
 # description: >-
-#   The least altitude of the target above the local horizon profile, at the end of the motion and while tracking.
-#   The floor binds all along the way; this binds targets on the sky only.
+#   The least altitude of the target above the local horizon profile at the end of the motion; what tracking does is
+#   track/fits's. The floor binds all along the way; this binds targets on the sky only.
 # related_resources:
 #   - ref: limits/sky.yaml
 #     description: the limits, and why they stand where they do
@@ -15,8 +15,14 @@
 #   if_missing: sample
 #   codes:
 #     above_horizon: {fact: above_horizon_deg, limit: above_deg}
-#     behind_horizon:
+#     near_horizon:
 #       fact: above_horizon_deg
+#       limit: above_deg
+#       sentence: "With the uncertainty of the pose counted, the target could stand as low as {value}, counted from the local horizon; {limit} is the least."
+#       remedy: "Home the rig: that sharpens both axes; or choose a target that stands higher."
+#       need: [homing]
+#     behind_horizon:
+#       fact: above_horizon_sharp_deg
 #       limit: above_deg
 #       sentence: "The target would stand {value} high, counted from the local horizon; {limit} is the least."
 #       remedy: "Choose a target that stands higher, or track this one for a shorter time."
@@ -29,16 +35,21 @@ import data.limits.sky.horizon as limits
 
 default finding := {"effect": "hold", "code": "fact_missing"}
 
-finding := outcome[input.above_horizon_deg >= limits.above_deg] if {
+finding := outcome[input.above_horizon_deg >= limits.above_deg][sharp >= limits.above_deg] if {
+	# missing: counts as on the limit, so that it holds and never denies
+	sharp := object.get(input, "above_horizon_sharp_deg", limits.above_deg)
+	is_number(sharp)
 	is_number(input.above_horizon_deg)
 	is_number(limits.above_deg)
 }
 
 outcome := {
-	true: above_horizon,
-	false: behind_horizon,
+	true: {true: above_horizon, false: above_horizon},
+	false: {true: near_horizon, false: behind_horizon},
 }
 
 above_horizon := {"effect": "pass", "code": "above_horizon"}
+
+near_horizon := {"effect": "hold", "code": "near_horizon"}
 
 behind_horizon := {"effect": "deny", "code": "behind_horizon"}

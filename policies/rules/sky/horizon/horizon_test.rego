@@ -5,12 +5,14 @@ import data.rules.sky.horizon
 limits := {"above_deg": 0}
 
 # A question that passes; each case changes it.
-good := {"above_horizon_deg": 30}
+good := {"above_horizon_deg": 30, "above_horizon_sharp_deg": 31}
 
 cases := {
 	"good": {"change": {}, "effect": "pass", "code": "above_horizon"},
 	"on the edge": {"change": {"above_horizon_deg": 0}, "effect": "pass", "code": "above_horizon"},
-	"past the edge": {"change": {"above_horizon_deg": -1e-07}, "effect": "deny", "code": "behind_horizon"},
+	"past the edge": {"change": {"above_horizon_deg": -1e-07}, "effect": "hold", "code": "near_horizon"},
+	"sharp on the edge": {"change": {"above_horizon_deg": -1, "above_horizon_sharp_deg": 0}, "effect": "hold", "code": "near_horizon"},
+	"sharp past the edge": {"change": {"above_horizon_deg": -1, "above_horizon_sharp_deg": -1e-07}, "effect": "deny", "code": "behind_horizon"},
 }
 
 needed := ["above_horizon_deg"]
