@@ -70,3 +70,19 @@ func TestOnlyWhatFailsFromEveryPlaceIsProvenWrong(t *testing.T) {
 		})
 	}
 }
+
+// A solve far from the likeliest place, but where another expects it, is not proven false.
+func TestASolveIsHeldAgainstEveryPlace(t *testing.T) {
+	r := heron(t)
+	at, other := rig.DegAxes(-40, 50), rig.DegAxes(-40, 75)
+	in := solved(t, r, at, other.Sub(at))
+	alone := facts.Compute(in)
+	assert.InDelta(t, 1500, number(t, alone.Facts, "expected_offset_arcmin"), 0.1)
+	assert.InDelta(t, 1500, number(t, alone.Facts, "expected_offset_sharp_arcmin"), 0.1, "there is no other place")
+	in.Snapshot.Rig.Pose.State = question.Candidates
+	c := &in.Snapshot.Rig.Pose.Candidates
+	*c = append(*c, question.Candidate{Axes: other.Add(rig.DegAxes(0, 0.5)), Sigma: (*c)[0].Sigma})
+	both := facts.Compute(in)
+	assert.InDelta(t, 1500, number(t, both.Facts, "expected_offset_arcmin"), 0.1, "of the likeliest: more is held, not less")
+	assert.InDelta(t, 30, number(t, both.Facts, "expected_offset_sharp_arcmin"), 0.1)
+}

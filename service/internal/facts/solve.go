@@ -25,6 +25,7 @@ type evidence struct {
 	altitude unit.Angle           // of the solved field, as seen
 	tube     frame.Vec[frame.Rig] // where the tube must point for the solve to be so, as seen
 	sight    frame.Vec[frame.Rig] // the solved direction, without refraction
+	seen     frame.Vec[frame.Rig] // the same with it
 	north    frame.Vec[frame.Rig] // the pole that the solve's right ascension and rotation count from
 }
 
@@ -61,9 +62,9 @@ func (in *Input) against(h *heaven, e *evidence, v *question.Solve) {
 	e.sight = h.horizontal(m, e.ra, e.dec)
 	poleRA, poleDec := ofDate(m, question.Sky{Dec: unit.HalfTurn / 2, Frame: v.Sky.Frame})
 	e.north = h.horizontal(m, poleRA, poleDec)
-	seen := h.seen(e.sight)
-	_, e.altitude = seenAltitude(seen)
-	e.solved = in.aimed(e.pose, seen, e.optics)
+	e.seen = h.seen(e.sight)
+	_, e.altitude = seenAltitude(e.seen)
+	e.solved = in.aimed(e.pose, e.seen, e.optics)
 	c := &in.Rig.Chain
 	e.tube = c.Direction(e.solved)
 	e.offset = c.Direction(e.pose).Angle(e.tube)

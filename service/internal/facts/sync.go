@@ -57,6 +57,7 @@ func (in *Input) gate(f Set, h *heaven, s *stand, e *evidence, out *Outcome) {
 	one, two := float64(delta.A1)*e.sine, float64(delta.A2)
 	e.offset = in.offsetAngle(e, learnt)
 	f.Number("expected_offset_arcmin", e.offset.Arcmin(), Computed, in.looksLike(h, e, learnt)...)
+	f.Number("expected_offset_sharp_arcmin", in.offsetAtBest(s, e, learnt).Arcmin(), Computed)
 	v := float64(sigma * sigma)
 	v1 := v + sq(float64(s.sigma.A1)*e.sine)
 	v2 := v + sq(float64(s.sigma.A2))
@@ -84,6 +85,17 @@ func (in *Input) learnt(e *evidence) (rig.Axes, unit.Angle) {
 func (in *Input) offsetAngle(e *evidence, learnt rig.Axes) unit.Angle {
 	c := &in.Rig.Chain
 	return c.Direction(e.pose.Add(learnt)).Angle(c.Direction(e.solved))
+}
+
+// offsetAtBest is offsetAngle from the one of the places where the rig may be that the solve lies nearest to: the others stand off the
+// likeliest at mid-exposure as they do now.
+func (in *Input) offsetAtBest(s *stand, e *evidence, learnt rig.Axes) unit.Angle {
+	c, best := &in.Rig.Chain, e.offset
+	for _, other := range s.axes() {
+		at := e.pose.Add(other.Sub(s.pose.Candidates[0].Axes))
+		best = min(best, c.Direction(at.Add(learnt)).Angle(c.Direction(in.aimed(at, e.seen, e.optics))))
+	}
+	return best
 }
 
 // looksLike says in a few words what an offset looks like, or nothing.

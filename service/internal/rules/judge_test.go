@@ -115,7 +115,8 @@ func TestOptionalFacts(t *testing.T) {
 		{"age of the proof lost", "rig/proven", []func(facts.Set){gone("proof_age_days")}, verdict.Holds, "fact_missing", "proof_age_days"},
 		{"first solve without scatter", "sync/expected", []func(facts.Set){gone("offset_d2"), truth("sync_is_first", true)}, verdict.Passes, "first_near", "expected_offset_arcmin"},
 		{"later solve without scatter", "sync/expected", []func(facts.Set){gone("offset_d2")}, verdict.Holds, "fact_missing", "offset_d2"},
-		{"later solve without scatter, far off", "sync/expected", []func(facts.Set){gone("offset_d2"), num("expected_offset_arcmin", 700)}, verdict.Denies, "solve_false", "expected_offset_arcmin"},
+		{"later solve without scatter, far off", "sync/expected", []func(facts.Set){gone("offset_d2"), num("expected_offset_arcmin", 700), num("expected_offset_sharp_arcmin", 700)}, verdict.Denies, "solve_false", "expected_offset_sharp_arcmin"},
+		{"far off, nearest not worked out", "sync/expected", []func(facts.Set){gone("expected_offset_sharp_arcmin"), num("expected_offset_arcmin", 700)}, verdict.Holds, "pose_in_doubt", "expected_offset_arcmin"},
 		{"no hint known, harmless", "solve/blind", []func(facts.Set){gone("hint_radius_deg"), truth("hint_matters", false)}, verdict.Passes, "hint_harmless", "hint_matters"},
 		{"no hint known, it matters", "solve/blind", []func(facts.Set){gone("hint_radius_deg")}, verdict.Holds, "fact_missing", "hint_radius_deg"},
 		{"clear, sharp not worked out", "clear/path", []func(facts.Set){gone("clearance_sharp_spare_mm")}, verdict.Passes, "way_clear", "clearance_spare_mm"},
@@ -202,6 +203,7 @@ func TestFindingNamesWhatDecided(t *testing.T) {
 	f.Number("track_spare_s", 45, facts.Computed)
 	f.Number("clock_skew_s", 3600.2, facts.Told)
 	f.Number("expected_offset_arcmin", 301.2, facts.Computed)
+	f.Number("expected_offset_sharp_arcmin", 301.2, facts.Computed)
 	f.Number("offset_d2", 41.5, facts.Computed)
 	f.Number("lock_count", 2, facts.Computed, "lock-7", "lock-9")
 	f.Lack("belief_error_sky_deg", "the mount has not said where it believes it points", "sample")

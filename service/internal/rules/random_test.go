@@ -6,6 +6,7 @@ import (
 	"math/rand"
 	"os"
 	"strconv"
+	"strings"
 	"testing"
 
 	"github.com/open-policy-agent/opa/v1/ast"
@@ -98,6 +99,11 @@ func randomInput(r *rand.Rand, facts []candidate, focus map[string]kind) ast.Val
 		}
 		if v != nil {
 			obj.Insert(ast.StringTerm(c.name), v)
+		}
+	}
+	for _, c := range facts { // a twin is often the same
+		if of := obj.Get(ast.StringTerm(strings.Replace(c.name, "_sharp", "", 1))); of != nil && r.Intn(3) == 0 {
+			obj.Insert(ast.StringTerm(c.name), of)
 		}
 	}
 	return obj

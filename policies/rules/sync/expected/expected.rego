@@ -4,8 +4,8 @@
 # description: >-
 #   The solved place against the direction that the measured pose gives at mid-exposure, never against belief. The
 #   first solve after homing has a plain angle; later ones are weighed against the scatter learnt so far (squared
-#   Mahalanobis distance, two degrees of freedom). Beyond the deny limit a solve is taken as false whatever the
-#   scatter.
+#   Mahalanobis distance, two degrees of freedom). Beyond the deny limit, from every place where the rig may be, a
+#   solve is taken as false whatever the scatter.
 # related_resources:
 #   - ref: limits/sync.yaml
 #     description: the limits, and why they stand where they do
@@ -29,8 +29,14 @@
 #       sentence: "This solve lies {expected_offset_arcmin} from where it is expected, which is {value} in squared sigmas; {limit} is the most."
 #       remedy: "Solve a second picture on another field; if it says the same, home the rig."
 #       need: [second_solve, homing]
-#     solve_false:
+#     pose_in_doubt:
 #       fact: expected_offset_arcmin
+#       limit: deny_arcmin
+#       sentence: "The rig may be in several places: this solve lies {value} from what the likeliest gives, of which {limit} is the most, but {expected_offset_sharp_arcmin} from what another gives."
+#       remedy: "Move by more than one field and solve a second picture; if it says the same, the pose is known again."
+#       need: [second_solve, homing]
+#     solve_false:
+#       fact: expected_offset_sharp_arcmin
 #       limit: deny_arcmin
 #       sentence: "This solve lies {value} from where the pose says that the rig points; beyond {limit} it is taken as false."
 #       remedy: "Do not sync; take another picture, and if it says the same, home the rig."
@@ -40,9 +46,13 @@ import data.limits.sync.expected as limits
 
 default finding := {"effect": "hold", "code": "fact_missing"}
 
-finding := outcome[input.sync_is_first][input.expected_offset_arcmin <= limits.deny_arcmin][input.expected_offset_arcmin <= limits.first_arcmin][d2 <= limits.d2] if {
+finding := outcome[sharp <= limits.deny_arcmin][input.expected_offset_arcmin <= limits.deny_arcmin][input.sync_is_first][input.expected_offset_arcmin <= limits.first_arcmin][d2 <= limits.d2] if {
+	# missing: counts as on the limit, so that it never denies; where the other is beyond it that holds
+	sharp := object.get(input, "expected_offset_sharp_arcmin", limits.deny_arcmin)
+
 	# missing: counts as far off; a first solve does without
 	d2 := object.get(input, "offset_d2", 1000000)
+	is_number(sharp)
 	is_number(d2)
 	is_boolean(input.sync_is_first)
 	is_number(input.expected_offset_arcmin)
@@ -53,13 +63,19 @@ finding := outcome[input.sync_is_first][input.expected_offset_arcmin <= limits.d
 
 outcome := {
 	true: {
-		true: {true: {true: first_near, false: first_near}, false: {true: first_far, false: first_far}},
-		false: {true: {true: solve_false, false: solve_false}, false: {true: solve_false, false: solve_false}},
+		true: {
+			true: {true: {true: first_near, false: first_near}, false: {true: first_far, false: first_far}},
+			false: {true: {true: solve_near, false: solve_far}, false: {true: solve_near, false: solve_far}},
+		},
+		false: {
+			true: {true: {true: pose_in_doubt, false: pose_in_doubt}, false: {true: pose_in_doubt, false: pose_in_doubt}},
+			false: {true: {true: pose_in_doubt, false: pose_in_doubt}, false: {true: pose_in_doubt, false: pose_in_doubt}},
+		},
 	},
-	false: {
-		true: {true: {true: solve_near, false: solve_far}, false: {true: solve_near, false: solve_far}},
+	false: {false: {
+		true: {true: {true: solve_false, false: solve_false}, false: {true: solve_false, false: solve_false}},
 		false: {true: {true: solve_false, false: solve_false}, false: {true: solve_false, false: solve_false}},
-	},
+	}},
 }
 
 first_near := {"effect": "pass", "code": "first_near"}
@@ -69,5 +85,7 @@ solve_near := {"effect": "pass", "code": "solve_near"}
 first_far := {"effect": "hold", "code": "first_far"}
 
 solve_far := {"effect": "hold", "code": "solve_far"}
+
+pose_in_doubt := {"effect": "hold", "code": "pose_in_doubt"}
 
 solve_false := {"effect": "deny", "code": "solve_false"}

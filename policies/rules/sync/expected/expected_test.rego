@@ -5,7 +5,7 @@ import data.rules.sync.expected
 limits := {"first_arcmin": 180, "d2": 13.8, "deny_arcmin": 600}
 
 # A question that passes; each case changes it.
-good := {"sync_is_first": true, "expected_offset_arcmin": 50, "offset_d2": 2}
+good := {"sync_is_first": true, "expected_offset_arcmin": 50, "expected_offset_sharp_arcmin": 50, "offset_d2": 2}
 
 cases := {
 	"good": {"change": {}, "effect": "pass", "code": "first_near"},
@@ -13,15 +13,19 @@ cases := {
 	"first past the edge": {"change": {"expected_offset_arcmin": 180.0000001}, "effect": "hold", "code": "first_far"},
 	"first, scatter does not count": {"change": {"offset_d2": 500}, "effect": "pass", "code": "first_near"},
 	"first on the deny edge": {"change": {"expected_offset_arcmin": 600}, "effect": "hold", "code": "first_far"},
-	"first past the deny edge": {"change": {"expected_offset_arcmin": 600.0000001}, "effect": "deny", "code": "solve_false"},
+	"first past the deny edge": {"change": {"expected_offset_arcmin": 600.0000001, "expected_offset_sharp_arcmin": 600.0000001}, "effect": "deny", "code": "solve_false"},
 	"later": {"change": {"sync_is_first": false}, "effect": "pass", "code": "solve_near"},
 	"later on the edge": {"change": {"sync_is_first": false, "offset_d2": 13.8}, "effect": "pass", "code": "solve_near"},
 	"later past the edge": {"change": {"sync_is_first": false, "offset_d2": 13.8000001}, "effect": "hold", "code": "solve_far"},
 	"later, wide but within its scatter": {"change": {"sync_is_first": false, "expected_offset_arcmin": 300}, "effect": "pass", "code": "solve_near"},
 	"later, wide and beyond its scatter": {"change": {"sync_is_first": false, "expected_offset_arcmin": 300, "offset_d2": 40}, "effect": "hold", "code": "solve_far"},
 	"later, on the deny edge": {"change": {"sync_is_first": false, "expected_offset_arcmin": 600, "offset_d2": 40}, "effect": "hold", "code": "solve_far"},
-	"later, past the deny edge": {"change": {"sync_is_first": false, "expected_offset_arcmin": 601, "offset_d2": 40}, "effect": "deny", "code": "solve_false"},
-	"later, past the deny edge within its scatter": {"change": {"sync_is_first": false, "expected_offset_arcmin": 601}, "effect": "deny", "code": "solve_false"},
+	"later, past the deny edge": {"change": {"sync_is_first": false, "expected_offset_arcmin": 601, "expected_offset_sharp_arcmin": 601, "offset_d2": 40}, "effect": "deny", "code": "solve_false"},
+	"later, past the deny edge within its scatter": {"change": {"sync_is_first": false, "expected_offset_arcmin": 601, "expected_offset_sharp_arcmin": 601}, "effect": "deny", "code": "solve_false"},
+	"first, near another place": {"change": {"expected_offset_arcmin": 601}, "effect": "hold", "code": "pose_in_doubt"},
+	"first, another place on the deny edge": {"change": {"expected_offset_arcmin": 601, "expected_offset_sharp_arcmin": 600}, "effect": "hold", "code": "pose_in_doubt"},
+	"later, near another place and within its scatter": {"change": {"sync_is_first": false, "expected_offset_arcmin": 601}, "effect": "hold", "code": "pose_in_doubt"},
+	"farther from all places than from the likeliest": {"change": {"expected_offset_sharp_arcmin": 601}, "effect": "hold", "code": "fact_missing"},
 }
 
 needed := ["sync_is_first", "expected_offset_arcmin"]
@@ -49,7 +53,7 @@ test_wrong_type[note] if {
 
 # A fact that may be missing must still be a number where it is there.
 test_wrong_type_where_optional[note] if {
-	some fact in ["offset_d2"]
+	some fact in ["offset_d2", "expected_offset_sharp_arcmin"]
 	some value in ["12", null, [12], {}, true]
 	note := sprintf("%s %v", [fact, value])
 	expected.finding == held with input as object.union(good, {fact: value}) with data.limits.sync.expected as limits
