@@ -150,11 +150,11 @@ func finished(s *question.JudgedSolve, a Answer) *question.JudgedSolve {
 		if failed && strings.HasPrefix(f.Rule, "solve/") {
 			j.Good = false
 		}
-		if failed && f.Rule == "sync/expected" {
-			j.Against = true
+		if f.Rule == "sync/expected" {
+			j.Agreed = f.Effect == verdict.Passes
 		}
 	}
-	j.Against = j.Against && j.Good
+	j.Against = !j.Agreed && j.Good
 	switch a.Verdict {
 	case verdict.Allow:
 		j.Verdict = question.Leaved

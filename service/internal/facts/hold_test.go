@@ -96,15 +96,21 @@ func (p *played) hold(out facts.Outcome, a question.Action) {
 	for i, at := range way {
 		_, spare := p.gaps(at)
 		p.atMost(f, "clearance_spare_mm", spare, at)
-		p.atMost(f, "altitude_min_deg", p.altitude(at), at)
 		p.atLeast(f, "altitude_max_deg", p.altitude(at), at)
+		if i%8 == 0 {
+			p.atMost(f, "sun_separation_deg", p.toSun(at, p.wait+float64(i)/float64(len(way))*took), at)
+		}
+		homes, last := a.Kind == question.Home, i == len(way)-1
+		if !homes || last && p.r.Homing.By == rig.BySensor || p.r.Homing.By == rig.ByBelief {
+			p.atMost(f, "altitude_min_deg", p.altitude(at), at)
+		}
+		if homes && !last && p.r.Homing.By == rig.BySensor {
+			continue // where it begins it stands already
+		}
 		p.atMost(f, "axis1_travel_min_deg", at.A1.Deg())
 		p.atMost(f, "axis2_travel_min_deg", at.A2.Deg())
 		p.atLeast(f, "axis1_travel_max_deg", at.A1.Deg())
 		p.atLeast(f, "axis2_travel_max_deg", at.A2.Deg())
-		if i%8 == 0 {
-			p.atMost(f, "sun_separation_deg", p.toSun(at, p.wait+float64(i)/float64(len(way))*took), at)
-		}
 	}
 	if a.Follow > 0 {
 		bound := func(name string) float64 {

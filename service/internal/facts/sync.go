@@ -27,8 +27,7 @@ func (in *Input) doubtful() bool {
 	return in.Snapshot.Rig.Pose.State == question.Candidates || len(in.openDoubts()) > 0
 }
 
-// openDoubts returns the solves that were held or refused since one was last accepted, oldest first, but for good ones that agreed with
-// the pose.
+// openDoubts returns the solves that leave something to settle since one was last accepted, oldest first.
 func (in *Input) openDoubts() []question.JudgedSolve {
 	var out []question.JudgedSolve
 	for _, s := range in.Snapshot.Rig.Solves {
@@ -36,12 +35,22 @@ func (in *Input) openDoubts() []question.JudgedSolve {
 		case question.Accepted, question.Leaved:
 			out = nil
 		case question.Held, question.Refused:
-			if s.Against || !s.Good { // a good one that agreed was held for something else
+			if in.leavesDoubt(s) {
 				out = append(out, s)
 			}
 		}
 	}
 	return out
+}
+
+// leavesDoubt tells whether a held or refused solve wants a second picture. One that agreed with the pose does not where it was held for
+// something else: a good one for a lock or an old sample, one of a thin cloud for its few stars. That a poor one agreed says little before
+// anything was learnt: the first may be degrees off.
+func (in *Input) leavesDoubt(s question.JudgedSolve) bool {
+	if s.Good {
+		return s.Against
+	}
+	return s.Verdict == question.Refused || !s.Agreed || in.firstSync()
 }
 
 // gate puts the facts by which a sync is judged: the offset from the expected direction, what it does to belief and to the ends of

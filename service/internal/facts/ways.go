@@ -191,13 +191,25 @@ func contactOf(a *reach.Approach) *Contact {
 	return &Contact{Parts: a.Parts, Turned: a.Turned, AfterS: a.Seconds}
 }
 
+// unhomed is the spread of a journey with as much of the pose's uncertainty as travel or the floor are held against. Homing alone would
+// make the pose sharper, so that it may not need that: where home lies near the end of travel or, of a level tube, near the floor, it could
+// never be had. A sensor ends it at home wherever it began; a person sees where it ends. Its clearance counts all.
+func (in *Input) unhomed(j *journey, seen bool) rig.Axes {
+	by := in.Rig.Homing.By
+	if in.action().Kind == question.Home && (by == rig.BySensor || by == rig.ByPerson && seen) {
+		return j.sharp
+	}
+	return j.spread
+}
+
 // travel puts the extremes of both axes over all ways.
 func (in *Input) travel(f Set, ways []journey) {
 	low, high := rig.Axes{A1: inf, A2: inf}, rig.Axes{A1: -inf, A2: -inf}
 	sharp := [4]worsts{{}, {}, {}, {}} // how low axis 1 and axis 2 come, and how high, with the sign turned
 	for _, j := range ways {
 		a, b := j.way.Swept()
-		low, high = lower(low, a.Sub(j.spread)), upper(high, b.Add(j.spread))
+		spread := in.unhomed(&j, false)
+		low, high = lower(low, a.Sub(spread)), upper(high, b.Add(spread))
 		a, b = a.Sub(j.sharp), b.Add(j.sharp)
 		for i, v := range [4]unit.Angle{a.A1, a.A2, -b.A1, -b.A2} {
 			sharp[i].take(j.end.From, v.Deg())
@@ -238,7 +250,8 @@ func (in *Input) altitude(f Set, ways []journey) {
 	least, most := unit.HalfTurn, -unit.HalfTurn
 	sharp := worsts{}
 	for _, j := range ways {
-		least = min(least, j.way.Lowest(&in.Rig.Chain, up, j.spread, tolerance(j.spread)))
+		spread := in.unhomed(&j, true)
+		least = min(least, j.way.Lowest(&in.Rig.Chain, up, spread, tolerance(spread)))
 		sharp.take(j.end.From, j.way.Lowest(&in.Rig.Chain, up, j.sharp, tolerance(j.sharp)).Deg())
 		most = max(most, -j.way.Lowest(&in.Rig.Chain, up.Scale(-1), j.spread, max(tolerance(j.spread), mostTolerance)))
 	}

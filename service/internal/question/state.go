@@ -90,6 +90,7 @@ type JudgedSolve struct {
 	Solved    rig.Axes     `json:"solved"`              // axes that the solve gives, lifted to the pose; near the pole, with optics off the tube, maybe of the other side
 	Field     unit.Angle   `json:"field_rad,omitempty"` // field width; 0: not known
 	Good      bool         `json:"good"`                // passed solve/*
+	Agreed    bool         `json:"agreed,omitempty"`    // passed sync/expected
 	OffsetSky unit.Angle   `json:"offset_rad"`          // from the expected direction
 	Rotation  *unit.Angle  `json:"rotation_rad,omitempty"`
 	Camera    *unit.Angle  `json:"camera_rad,omitempty"` // the camera angle that it shows, for the first side, counted by the pose as then held; nil: not told, or no side was known

@@ -34,7 +34,11 @@ func (r *Rig) checkPoses(top *reader, f *faults) {
 	}
 	for _, s := range r.stands(top) {
 		within(s.key, s.at, s.axes, s.what)
-		r.checkOverrun(s.key, s.at, s.axes)
+		over := r.Motion.Overrun
+		if s.key == "home_deg" {
+			over = over.Add(r.Homing.Search)
+		}
+		r.checkOverrun(s.key, s.at, s.axes, over)
 	}
 	motion := &reader{f: f, at: top.at.find("motion"), path: "motion"}
 	for _, way := range []struct {
@@ -44,14 +48,13 @@ func (r *Rig) checkPoses(top *reader, f *faults) {
 		for i, a := range way.poses {
 			n := motion.at.find(way.key).items[i]
 			within(motion.item(way.key, i), n, a, "the way")
-			r.checkOverrun(motion.item(way.key, i), n, a)
+			r.checkOverrun(motion.item(way.key, i), n, a, r.Motion.Overrun)
 		}
 	}
 }
 
-// checkOverrun notices a pose that the approach may overrun beyond travel.
-func (r *Rig) checkOverrun(key string, n *node, a Axes) {
-	over := r.Motion.Overrun
+// checkOverrun notices a pose that the approach, or at home the search, may overrun beyond travel.
+func (r *Rig) checkOverrun(key string, n *node, a, over Axes) {
 	if r.Travel.Holds(a) && !(r.Travel.Holds(a.Add(over)) && r.Travel.Holds(a.Sub(over))) {
 		r.notice(n, key, "an approach that stays within travel", fmt.Sprintf("%s, overrun by %s", a, over), "motions there will be denied: move the pose or widen travel_from_home")
 	}
