@@ -20,6 +20,7 @@ type course struct {
 	ahead     []rig.Axes // belief less pose, of a rig whose belief is known: all that it may be
 	journey   *journey
 	curves    bool       // an alt-azimuth's: from another start it is another curve
+	both      bool       // its axes may be true at its start and its counters off by the spread
 	off       unit.Angle // of its start: see strays
 }
 
@@ -76,6 +77,7 @@ const nearlySame = 1e-3 * unit.Degree
 // the first; but its belief may be off by a slip as well.
 func (in *Input) coursesFrom(h *heaven, s *stand, j *journey, seconds float64) []course {
 	c := course{journey: j, lost: dayS, ahead: in.aheads(s, j), off: in.off(j.end.Axes)}
+	c.both = in.action().Axes != nil && j.stops != nil && !in.Rehearsed
 	if t := j.way.Seconds(); !math.IsInf(t, 0) && !math.IsNaN(t) {
 		c.arrival = t
 	}
@@ -146,7 +148,8 @@ const mostGrown = 30 * unit.Degree
 // counters: they stay within the spread. But counters that start elsewhere follow another direction, by the distance d that the spread is
 // on the sky (see apart), and the sky turns as one: the two stay d apart. Of directions d apart, one of them off from the zenith (or
 // nadir), the altitudes differ by no more than d and the azimuths by no more than asin(sin d / sin off) (the greatest azimuth that a
-// small circle reaches: a right triangle, Napier), if d < off.
+// small circle reaches: a right triangle, Napier), if d < off. One sent to mechanical angles may be off in both: there by its axes, it
+// follows the course of counters that are off, and its axes are off that course by as much the other way.
 func (c *course) grown(spread rig.Axes, s strays) (rig.Axes, bool) {
 	if !c.curves {
 		return spread, true
@@ -157,7 +160,11 @@ func (c *course) grown(spread rig.Axes, s strays) (rig.Axes, bool) {
 		return spread, false
 	}
 	swing := unit.Angle(math.Asin(math.Min(1, d.Sin()/s.off.Sin())))
-	return upper(spread, rig.Axes{A1: swing, A2: d}), swing < spread.A1+mostGrown
+	other := rig.Axes{A1: swing, A2: d}
+	if c.both {
+		return spread.Add(other), swing < mostGrown
+	}
+	return upper(spread, other), swing < spread.A1+mostGrown
 }
 
 // apart bounds how far on the sky a direction moves by a change of both axes, so far off the line of axis 1.

@@ -182,10 +182,11 @@ func (in *Input) sideChanges(s *stand, c question.Candidate, e rig.End) (stays, 
 	if e.Side == "" {
 		to = []rig.Side{k.SideOf(e.Axes), k.SideOf(own)}
 	}
-	band := sideBand + 3*c.Sigma.A2
+	band := sideBand + 3*c.Sigma.A2 + in.drifts(s).A2 + in.astray(s).A2 // from where it may begin
 	takes := append([]rig.Side{k.SideOf(c.Axes), k.SideOf(s.pose.Candidates[0].Axes)}, s.sides...)
+	near := []rig.Axes{c.Axes, e.Axes, own}
 	if s.believes {
-		takes = append(takes, s.side)
+		takes, near = append(takes, s.side), append(near, s.belief)
 	}
 	for _, from := range takes {
 		for _, side := range to {
@@ -198,8 +199,10 @@ func (in *Input) sideChanges(s *stand, c question.Candidate, e rig.End) (stays, 
 		}
 		return (a2.Wrapped().Abs() - unit.HalfTurn/2).Abs()
 	}
-	if border(c.Axes.A2) < band || border(e.Axes.A2) < band || border(own.A2) < band {
-		return true, true
+	for _, a := range near {
+		if border(a.A2) < band {
+			return true, true
+		}
 	}
 	return stays, changes
 }
