@@ -46,8 +46,9 @@ type bench struct {
 
 	mu     sync.Mutex
 	now    time.Time
-	jumped string       // what the clock says of a jump
-	judge  decide.Judge // replaces the rules; nil: the real ones
+	room   func(name string) // called as a room is entered; nil: nobody looks
+	jumped string            // what the clock says of a jump
+	judge  decide.Judge      // replaces the rules; nil: the real ones
 }
 
 // shared is what every bench needs and never changes: made once, it saves most of the time of these tests.
@@ -107,14 +108,16 @@ func (b *bench) open() {
 	})
 	require.NoError(b.t, err)
 	d, err = decide.New(decide.Parts{
-		Record: rec, Members: []decide.Member{m}, Moment: moment, Now: b.clock, Cells: 20_000,
+		Record: rec, Members: []decide.Member{m}, Moment: func(t time.Time) (*sky.Moment, error) { b.enter("facts"); return moment(t) },
+		Now: func() time.Time { b.enter("reply"); return b.clock() }, Cells: 20_000,
 		Clock: func(time.Time) question.Clock {
+			b.enter("clock")
 			b.mu.Lock()
 			defer b.mu.Unlock()
 			return question.Clock{KernelSynced: true, KernelBoundS: 0.01, Jumped: b.jumped}
 		},
 		NewID:  func() string { return fmt.Sprintf("id-%04d", b.ids.Add(1)) },
-		Encode: encode,
+		Encode: func(a decide.Answer, rig string) (state.Exchanged, error) { b.enter("record"); return encode(a, rig) },
 	})
 	require.NoError(b.t, err)
 	require.NoError(b.t, d.WithdrawAfterRestart())
@@ -152,6 +155,36 @@ func (b *bench) clock() time.Time {
 	return b.now
 }
 
+// enter tells who looks that a room is entered.
+func (b *bench) enter(room string) {
+	b.mu.Lock()
+	look := b.room
+	b.mu.Unlock()
+	if look != nil {
+		look(room)
+	}
+}
+
+// onEntering sets who looks as rooms are entered.
+func (b *bench) onEntering(look func(room string)) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.room = look
+}
+
+// monotonic gives the clock a monotonic reading too, as time.Now's has.
+func (b *bench) monotonic() *bench {
+	b.now = faults.NewClock(time.Now(), b.clock()).Now()
+	return b
+}
+
+// step sets the wall clock and leaves the monotonic one.
+func (b *bench) step(by time.Duration) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.now = faults.SetWall(b.now, by)
+}
+
 func (b *bench) wait(d time.Duration) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
@@ -165,7 +198,7 @@ func (b *bench) sample(at rig.Axes) *question.Sample {
 	lst := m.SiderealTime(b.rig.Site.Lon)
 	ra, dec, side := b.rig.Unmap(rig.MountSky{Sidereal: lst, Lat: b.rig.Site.Lat}, at)
 	return &question.Sample{
-		Time: b.clock(), Doing: question.AtRest, Sidereal: &lst, Site: &question.Place{Lat: b.rig.Site.Lat, Lon: b.rig.Site.Lon}, RunMark: "boot-1",
+		Time: b.clock().Round(0), Doing: question.AtRest, Sidereal: &lst, Site: &question.Place{Lat: b.rig.Site.Lat, Lon: b.rig.Site.Lon}, RunMark: "boot-1",
 		Belief:   &question.Belief{Sky: question.Sky{RA: ra, Dec: dec, Frame: question.OfDate}, Side: side},
 		Readings: []question.Reading{{Source: rig.MotorCount, Axes: at}},
 	}

@@ -26,11 +26,15 @@ func (d *Decider) Member(rigName string) (Member, error) {
 
 // Look returns one rig as it stands. It changes nothing.
 func (d *Decider) Look(ctx context.Context, rigName string) (View, error) {
+	return d.LookAt(ctx, rigName, d.parts.Now())
+}
+
+// LookAt is Look for a caller that has read the clock: what is judged together goes by one reading.
+func (d *Decider) LookAt(ctx context.Context, rigName string, now time.Time) (View, error) {
 	g, err := d.group(rigName)
 	if err != nil {
 		return View{}, err
 	}
-	now := d.parts.Now()
 	g.turn.Lock()
 	defer g.turn.Unlock()
 	g.settle()

@@ -38,6 +38,8 @@ func (t *turn) carryTo(c *question.Candidate, from, to time.Time) {
 		from = t.s.Pose.At
 	case t.lost() && tracking, t.mayFollow() && !tracking && (t.lost() || t.s.Permit.Action.Kind == question.Track):
 		*c = t.trackedOn(*c, from, to)
+	case tracking && t.s.Skipped:
+		*c = t.trackedOn(*c, from, to)
 	case tracking:
 		f := t.follow(c.Axes, from, to)
 		c.Axes = c.Axes.Add(f)

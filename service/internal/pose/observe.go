@@ -130,7 +130,7 @@ func (t *turn) zero(x *question.Sample) {
 // remember keeps the sample and what it tells of the mount.
 func (t *turn) remember(x *question.Sample) {
 	y := *x
-	t.s.Sample = &y
+	t.s.Sample, t.s.Skipped = &y, false
 	if x.Still() {
 		t.s.Still = &y
 	}

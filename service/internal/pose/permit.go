@@ -78,21 +78,23 @@ func (t *turn) leaveLapses(x *question.Sample) {
 	}
 }
 
-// Lapse ends what time alone ends: granted permits not begun, begun ones past stop_by, leaves not used. now is the service's time.
+// Lapse ends what time alone ends: granted permits not begun, begun ones past stop_by, leaves not used. now is the service's time, with
+// the monotonic reading by which a begun permit ends; where the wall clock was set, what is held is dated anew.
 func Lapse(s question.RigState, now time.Time) (question.RigState, []Notice) {
 	t := begin(World{}, s)
+	t.dated(now)
 	t.lapse(now)
 	return t.done()
 }
 
 func (t *turn) lapse(now time.Time) {
-	if l := t.s.Leave; l != nil && l.Live && now.After(l.UseBy) {
+	if l := t.s.Leave; l != nil && l.Live && past(now, l.UseBy) {
 		l.Live, l.Because = false, "not used by "+hms(l.UseBy)
 	}
 	p := t.s.Permit
 	switch {
 	case !p.Open():
-	case p.State == question.Granted && now.After(p.StartBy):
+	case p.State == question.Granted && past(now, p.StartBy):
 		t.end(p, question.Expired, "not begun by "+hms(p.StartBy))
 	case p.State == question.Begun && !p.StopBy.IsZero() && now.After(p.StopBy):
 		t.alarm(PermitWithdrawn, p.ID, "permit %s is withdrawn: past its stop_by %s and not seen at rest", p.ID, hms(p.StopBy))
@@ -153,7 +155,7 @@ func (t *turn) unready(p *question.Permit, x *question.Sample, taken bool) strin
 		return "its sample was not taken in"
 	case p.Epoch != t.s.Epoch:
 		return fmt.Sprintf("it is of epoch %d and the rig is at %d", p.Epoch, t.s.Epoch)
-	case clock(x).After(p.StartBy):
+	case past(clock(x), p.StartBy):
 		return "its start_by " + hms(p.StartBy) + " has passed"
 	case x.Time.IsZero() || clock(x).Sub(x.Time) > fresh:
 		return "its sample is not fresh"

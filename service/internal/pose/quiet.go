@@ -233,7 +233,7 @@ func (v view) toward() frame.Vec[frame.Date] { return frame.FromLonLat[frame.Dat
 
 // liveLeave is the sync leave that may be used at a sample.
 func (t *turn) liveLeave(x *question.Sample) *question.SyncLeave {
-	if l := t.s.Leave; l != nil && l.Live && !clock(x).After(l.UseBy) {
+	if l := t.s.Leave; l != nil && l.Live && !past(clock(x), l.UseBy) {
 		return l
 	}
 	return nil

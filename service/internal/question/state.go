@@ -165,6 +165,8 @@ type RigState struct {
 	// Motions counts the motions since the last homing; Lost is what a motion may lose when the pose is reckoned.
 	Motions int      `json:"motions,omitempty"`
 	Lost    rig.Axes `json:"lost,omitzero"`
+	// Skipped: since the last sample the wall clock went forward, or the machine slept: it is at most as old as the clock says.
+	Skipped bool `json:"skipped,omitempty"`
 }
 
 // SampleMark is what is kept of a past sample.

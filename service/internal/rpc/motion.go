@@ -115,7 +115,7 @@ func (s *Server) rehearse(ctx context.Context, c call[*pb.RehearseRequest]) (pro
 	if t := c.msg.GetSteps()[0].GetStartTime(); t != nil {
 		p.Now = t.AsTime() // a past evening can be rehearsed too
 	}
-	if p.From, err = s.start(ctx, c.msg, m.Rig); err != nil {
+	if p.From, err = s.start(ctx, c, m.Rig); err != nil {
 		return nil, err
 	}
 	if p.Steps, err = plan(c.msg, m.Rig, p.Now); err != nil {
@@ -175,16 +175,16 @@ func rehearsed(step *pb.RehearsalStep, r *rig.Rig) rehearse.Step {
 }
 
 // start is where a rehearsal begins: at angles stated, at the pose as it is held now, or (nothing) at home.
-func (s *Server) start(ctx context.Context, r *pb.RehearseRequest, of *rig.Rig) ([]question.Candidate, error) {
-	switch {
+func (s *Server) start(ctx context.Context, c call[*pb.RehearseRequest], of *rig.Rig) ([]question.Candidate, error) {
+	switch r := c.msg; {
 	case r.GetStartAxes() != nil:
-		c := question.Candidate{Axes: rig.DegAxes(r.GetStartAxes().GetAxis1Deg(), r.GetStartAxes().GetAxis2Deg()), Sigma: of.Homing.Sigma}
+		at := question.Candidate{Axes: rig.DegAxes(r.GetStartAxes().GetAxis1Deg(), r.GetStartAxes().GetAxis2Deg()), Sigma: of.Homing.Sigma}
 		if g := r.GetStartSigma(); g != nil {
-			c.Sigma = rig.Axes{A1: unit.Deg(g.GetAxis1Deg()), A2: unit.Deg(g.GetAxis2Deg())}
+			at.Sigma = rig.Axes{A1: unit.Deg(g.GetAxis1Deg()), A2: unit.Deg(g.GetAxis2Deg())}
 		}
-		return []question.Candidate{c}, nil
+		return []question.Candidate{at}, nil
 	case r.GetStart() != nil:
-		v, err := s.decider.Look(ctx, r.GetRig())
+		v, err := s.decider.LookAt(ctx, r.GetRig(), c.at)
 		if err != nil {
 			return nil, err
 		}
