@@ -1,11 +1,8 @@
 package keepclear
 
 import (
-	"fmt"
 	"strings"
 	"time"
-
-	"google.golang.org/protobuf/proto"
 
 	pb "keepclear.example/keepclear/api/keepclear/v1"
 )
@@ -31,9 +28,6 @@ func (v Verdict) String() string {
 	}
 	return "hold"
 }
-
-// practiceWord is the one condition that this version knows: no real rig may move on it.
-const practiceWord = "practice"
 
 // Answer is what came of a question. The zero Answer holds.
 type Answer struct {
@@ -89,13 +83,10 @@ func (h *Handle) judge(req *pb.AskRequest, reply *pb.AskResponse, sent time.Time
 	case pb.Verdict_VERDICT_DENY:
 		a.Verdict = Deny
 	case pb.Verdict_VERDICT_ALLOW:
-		if fault := h.wrongWith(req, reply); fault != "" {
+		if fault := h.terms(sent).Fault(req, reply); fault != "" {
 			return h.held(req, "the service allowed it, but "+fault)
 		}
 		a.Verdict = Allow
-		if late := a.late(); late != "" {
-			return h.held(req, late)
-		}
 		h.remember(a.epoch(), "")
 		if p := reply.GetPermit(); p != nil {
 			h.setOpen(p.GetPermitId())
@@ -115,78 +106,23 @@ func (a Answer) epoch() uint64 {
 	return a.Reply.GetSyncLeave().GetEpoch()
 }
 
-// wrongWith says what of an allow is not in order; empty: nothing.
-func (h *Handle) wrongWith(req *pb.AskRequest, reply *pb.AskResponse) string {
-	if req.GetAction().GetSync() != nil {
-		return h.wrongWithLeave(req, reply.GetSyncLeave())
-	}
-	p := reply.GetPermit()
-	if p == nil {
-		return "sent no permit"
-	}
-	want := pb.PermitState_PERMIT_STATE_BEGUN
-	if req.GetBeginLater() {
-		want = pb.PermitState_PERMIT_STATE_GRANTED
-	}
-	if p.GetState() != want {
-		return fmt.Sprintf("the permit is %s: %s", word(p.GetState().String()), p.GetEndedBecause())
-	}
-	if !proto.Equal(p.GetAction(), req.GetAction()) {
-		return "understood another action than was sent"
-	}
-	return h.wrongWithKeys(req, p.GetPermitId(), p.GetRequestId(), p.GetRig(), p.GetEpoch(), p.GetCritical())
-}
-
-func (h *Handle) wrongWithLeave(req *pb.AskRequest, l *pb.SyncLeave) string {
-	switch {
-	case l == nil:
-		return "sent no sync leave"
-	case !l.GetLive():
-		return "the sync leave is over"
-	case !proto.Equal(l.GetSync(), req.GetAction().GetSync()):
-		return "understood another sync than was sent"
-	}
-	return h.wrongWithKeys(req, l.GetLeaveId(), l.GetRequestId(), l.GetRig(), l.GetEpoch(), l.GetCritical())
-}
-
-func (h *Handle) wrongWithKeys(req *pb.AskRequest, id, requestID, rig string, epoch uint64, critical []string) string {
+// terms are what an allow is held against now.
+func (h *Handle) terms(sent time.Time) Terms {
 	h.mu.Lock()
-	seen := h.epoch
-	h.mu.Unlock()
-	switch {
-	case id == "":
-		return "the leave has no id"
-	case requestID != req.GetRequestId():
-		return "the leave is for another question"
-	case rig != req.GetRig():
-		return fmt.Sprintf("the leave is for rig %q", rig)
-	case epoch == 0 || epoch < seen:
-		return fmt.Sprintf("the leave is of epoch %d, and %d was seen", epoch, seen)
-	}
-	for _, c := range critical {
-		if c != practiceWord {
-			return fmt.Sprintf("it has a condition that this version does not know: %q", c)
-		}
-		if !h.practice {
-			return "it is for a practice rig: no real mount may move on it"
-		}
-	}
-	return ""
+	defer h.mu.Unlock()
+	return Terms{Practice: h.practice, Epoch: h.epoch, Since: h.now().Sub(sent)}
 }
 
 // late says why an allow can no longer be used; empty: it can.
 func (a Answer) late() string {
-	d := a.Reply.GetPermit().GetStartBy()
+	by := a.Reply.GetPermit().GetStartBy()
 	if a.Reply.GetPermit() == nil {
-		d = a.Reply.GetSyncLeave().GetUseBy()
+		by = a.Reply.GetSyncLeave().GetUseBy()
 	}
-	if d.GetWithinDuration() == nil {
-		return "the leave does not say until when it may be used"
+	if a.handle == nil {
+		return "it is the answer to no question"
 	}
-	if since := a.handle.now().Sub(a.sent); since < 0 || since > d.GetWithinDuration().AsDuration() {
-		return fmt.Sprintf("it came too late: %.1f s after it was asked, and it was good for %.1f s", since.Seconds(), d.GetWithinDuration().AsDuration().Seconds())
-	}
-	return ""
+	return late(by, a.handle.now().Sub(a.sent))
 }
 
 // word makes a word of an enum's name: PERMIT_STATE_WITHDRAWN becomes withdrawn.

@@ -201,6 +201,38 @@ func TestLateAllowsDoNotMove(t *testing.T) {
 	assert.Equal(t, pb.EndKind_END_KIND_NOT_MOVED, f.told()[0].GetEnd().GetKind())
 }
 
+// An answer made by hand is none to a question, so it moves nothing.
+func TestAnswersMadeByHandMoveNothing(t *testing.T) {
+	f := &fake{}
+	req := &pb.AskRequest{RequestId: "r", Rig: "heron", Action: &pb.Action{Kind: &pb.Action_Home{Home: &pb.Home{}}}}
+	a := keepclear.Answer{Verdict: keepclear.Allow, Reply: f.allow(req)}
+	assert.False(t, a.Allowed())
+	assert.False(t, a.Move(context.Background(), ok).Moved)
+}
+
+// Terms alone hold an allow as a Handle does: the words of the verdict, the epoch seen, the time that passed, and that a clock went back.
+func TestTermsHoldAnAllow(t *testing.T) {
+	f := &fake{epoch: 4}
+	for name, action := range map[string]*pb.Action{"a motion": {Kind: &pb.Action_Home{Home: &pb.Home{}}}, "a sync": {Kind: &pb.Action_Sync{Sync: &pb.Sync{}}}} {
+		req := &pb.AskRequest{RequestId: "r", Rig: "heron", Action: action}
+		reply := f.allow(req)
+		epoch := f.epoch
+		assert.Empty(t, keepclear.Terms{Epoch: epoch, Since: 10 * time.Second}.Fault(req, reply), name)
+		for wrong, terms := range map[string]keepclear.Terms{
+			"and 99 was seen":  {Epoch: 99},
+			"too late: 10.1 s": {Since: 10*time.Second + 100*time.Millisecond},
+			"too late: -1.0 s": {Since: -time.Second},
+		} {
+			assert.Contains(t, terms.Fault(req, reply), wrong, name)
+		}
+		for _, v := range []pb.Verdict{pb.Verdict_VERDICT_UNSPECIFIED, pb.Verdict_VERDICT_DENY, pb.Verdict_VERDICT_HOLD, 99} {
+			reply.Judgement.Verdict = v
+			assert.Contains(t, keepclear.Terms{}.Fault(req, reply), "no allow", "%s: one key is not two", name)
+		}
+		assert.NotEmpty(t, keepclear.Terms{}.Fault(req, nil), name)
+	}
+}
+
 func TestOlderEpochHolds(t *testing.T) {
 	f, m := &fake{}, &mount{}
 	h := m.handle(t, served(t, f))

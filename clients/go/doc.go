@@ -7,6 +7,8 @@
 // reason. While the motion runs a sample goes out every second; where the permit is taken back, replies stop coming or time runs
 // out, the mount is stopped first and told about afterwards.
 //
+// A program that sends its questions itself holds each allow against Terms, which Answer does by itself.
+//
 // Angles are degrees, as on the wire. The package imports the API alone, keeps no file, and starts no goroutine but those of a
 // motion under way. It cannot stop a mount whose program died: say in the rig file what does.
 package keepclear

@@ -127,11 +127,12 @@ func TestExitCodes(t *testing.T) {
 		"another action":      {permit(func(p *pb.Permit) { p.Action = &pb.Action{Kind: &pb.Action_Home{Home: &pb.Home{}}} }), "", exitHold, "HOLD", "another action"},
 		"another question":    {permit(func(p *pb.Permit) { p.RequestId = "x" }), "", exitHold, "HOLD", "another question"},
 		"another rig":         {permit(func(p *pb.Permit) { p.Rig = "crane" }), "", exitHold, "HOLD", `rig "crane"`},
+		"no id":               {permit(func(p *pb.Permit) { p.PermitId = "" }), "", exitHold, "HOLD", "no id"},
 		"no epoch":            {permit(func(p *pb.Permit) { p.Epoch = 0 }), "", exitHold, "HOLD", "no epoch"},
 		"no deadline":         {permit(func(p *pb.Permit) { p.StartBy = nil }), "", exitHold, "HOLD", "until when"},
 		"too late":            {permit(func(p *pb.Permit) { p.StartBy.WithinDuration = durationpb.New(0) }), "", exitHold, "HOLD", "too late"},
 		"unknown condition":   {permit(func(p *pb.Permit) { p.Critical = []string{"hatch open"} }), "", exitHold, "HOLD", `"hatch open"`},
-		"practice":            {permit(func(p *pb.Permit) { p.Critical = []string{"practice"} }), "", exitHold, "HOLD", "no real mount"},
+		"practice":            {permit(func(p *pb.Permit) { p.Critical = []string{"practice"} }), "", exitHold, "HOLD", "no real mount may move on it (--practice takes it)"},
 		"practice, as wanted": {permit(func(p *pb.Permit) { p.Critical = []string{"practice"} }), "--practice", exitDone, "ALLOW", "no real mount"},
 		"deny": {func(r *pb.AskResponse) {
 			r.Judgement = &pb.Judgement{Verdict: pb.Verdict_VERDICT_DENY, Sentence: "Too near."}
