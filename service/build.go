@@ -90,41 +90,55 @@ func faultsError(faults []rig.Fault) error {
 	return errors.Join(errs...)
 }
 
-// newMembers reads rig files and binds the rules to the limits of each.
+// newMembers reads rig files and binds the rules to the limits of each. Every fault of every file is found before any rule is compiled.
 func newMembers(files []rigFile, facility *limits.Layer) ([]decide.Member, error) {
 	defs, err := limits.Read(policies.Files())
 	if err != nil {
 		return nil, err
 	}
 	var out []decide.Member
-	var faults []error
-	var set *rules.Set
 	for _, f := range files {
-		r, bad := rig.Parse(f.name, f.content, f.open)
-		if r == nil {
-			faults = append(faults, faultsError(bad))
-			continue
-		}
-		if bad := unjudged(r, f.name); len(bad) > 0 {
-			faults = append(faults, faultsError(bad))
-			continue
-		}
-		lim, err := limits.Merge(defs, layers(r, facility, f.name)...)
-		if err != nil {
-			faults = append(faults, err)
-			continue
-		}
-		if set == nil {
-			set, err = rules.Load(policies.Files(), lim)
-		} else {
-			set, err = set.With(lim)
-		}
-		if err != nil {
-			return nil, fmt.Errorf("loading the rules: %w", err)
-		}
-		out = append(out, decide.Member{Rig: r, Limits: lim, Rules: set, Revs: revisions(r, lim, set)})
+		m, bad := newMember(f, defs, facility)
+		out, err = append(out, m), errors.Join(err, bad)
 	}
-	return out, errors.Join(faults...)
+	if err == nil {
+		err = bindRules(out)
+	}
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+// newMember reads one rig file and merges the limits of its rig; the rules are bound afterwards.
+func newMember(f rigFile, defs []limits.Definition, facility *limits.Layer) (decide.Member, error) {
+	r, bad := rig.Parse(f.name, f.content, f.open)
+	if r == nil {
+		return decide.Member{}, faultsError(bad)
+	}
+	if bad := unjudged(r, f.name); len(bad) > 0 {
+		return decide.Member{}, faultsError(bad)
+	}
+	lim, err := limits.Merge(defs, layers(r, facility, f.name)...)
+	return decide.Member{Rig: r, Limits: lim}, err
+}
+
+// bindRules compiles the rules once, and gives each rig those that judge by its limits.
+func bindRules(members []decide.Member) error {
+	var set *rules.Set
+	for i := range members {
+		m, err := &members[i], error(nil)
+		if set == nil {
+			set, err = rules.Load(policies.Files(), m.Limits)
+		} else {
+			set, err = set.With(m.Limits)
+		}
+		if err != nil {
+			return fmt.Errorf("loading the rules: %w", err)
+		}
+		m.Rules, m.Revs = set, revisions(m.Rig, m.Limits, set)
+	}
+	return nil
 }
 
 // unjudged are faults of a rig file that declares what no rule of this service judges.

@@ -54,6 +54,7 @@ func (w *answered) lock(id string, held, gone bool) {
 // that was told, every lock that was answered holds and every one whose release was answered is gone, the record is whole, and no permit
 // survives.
 func TestKilledWhileItAnswers(t *testing.T) {
+	t.Parallel()
 	rounds := 4
 	if long() {
 		rounds = 40

@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"context"
+	"flag"
 	"fmt"
 	"os"
 	"os/exec"
@@ -35,6 +36,14 @@ func TestMain(m *testing.M) {
 		code := run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr, time.Now)
 		stop()
 		os.Exit(code)
+	}
+	flag.Parse()
+	named := false
+	flag.Visit(func(f *flag.Flag) { named = named || f.Name == "test.parallel" })
+	if !named { // most of these wait for a mount that moves in real time, or for another process: they need no processor of their own
+		if err := flag.Set("test.parallel", "8"); err != nil {
+			panic(err)
+		}
 	}
 	goleak.VerifyTestMain(m)
 }

@@ -50,15 +50,20 @@ func rigOf(t *testing.T, conn *grpc.ClientConn) *pb.Rig {
 	return r.GetRig()
 }
 
-// A question without a sample is judged by the last one reported; the mount does what is allowed, in real time, and the permit ends.
-// Tracking, it shows a solve, which may be synced; and it follows the Go library, which reads the mount from the service.
-func TestPracticeRigDoesWhatIsAllowed(t *testing.T) {
-	t.Parallel()
-	conn, out := servedPractice(t)
-	h := keepclear.Rig("heron", keepclear.Mount{
+// through is the Go library, which reads the mount from the service.
+func through(t *testing.T, conn *grpc.ClientConn) *keepclear.Handle {
+	return keepclear.Rig("heron", keepclear.Mount{
 		Read: func(context.Context) (*pb.Sample, error) { return rigOf(t, conn).GetLastSample(), nil },
 		Stop: func(context.Context) error { return nil },
 	}, keepclear.Over(conn), keepclear.Practice(), keepclear.Attended("M. Tester"))
+}
+
+// A question without a sample is judged by the last one reported; the mount does what is allowed, in real time, and the permit ends. It
+// follows the Go library.
+func TestPracticeRigDoesWhatIsAllowed(t *testing.T) {
+	t.Parallel()
+	conn, _ := servedPractice(t)
+	h := through(t, conn)
 	a := h.SlewAxes(t.Context(), keepclear.Axes(-3, 4))
 	require.Equal(t, keepclear.Allow, a.Verdict, a.String())
 	require.Eventually(t, func() bool {
@@ -68,7 +73,13 @@ func TestPracticeRigDoesWhatIsAllowed(t *testing.T) {
 
 	b := h.SlewAxes(t.Context(), keepclear.Axes(0, 150))
 	assert.Equal(t, keepclear.Deny, b.Verdict, "into the tripod: %s", b)
+}
 
+// Tracking, it shows a solve, which may be synced.
+func TestPracticeRigTakesASync(t *testing.T) {
+	t.Parallel()
+	conn, out := servedPractice(t)
+	h := through(t, conn)
 	c := h.Jog(t.Context(), keepclear.Axes(0, 1), 10*time.Minute)
 	require.Equal(t, keepclear.Allow, c.Verdict, c.String())
 	shown := regexp.MustCompile(`\{"sky".*\}`)

@@ -17,6 +17,7 @@ import (
 
 // A service that cannot do its work does not start, and says what is wrong, where, and what to do.
 func TestServeRefusesToStart(t *testing.T) {
+	t.Parallel()
 	rigs, dir := rigFolder(t), t.TempDir()
 	file := filepath.Join(dir, "file")
 	require.NoError(t, os.WriteFile(file, []byte("no record, and long enough to be taken for one by its size alone"), 0o600))
@@ -63,6 +64,7 @@ func TestServeRefusesToStart(t *testing.T) {
 
 // Two services never write one record.
 func TestSecondServiceOnOneRecordIsRefused(t *testing.T) {
+	t.Parallel()
 	rigs, record := rigFolder(t), filepath.Join(t.TempDir(), "r.keepclear")
 	_, stop := served(t, "--rigs", rigs, "--record", record)
 	code, out := ran(t, "serve", "--rigs", rigs, "--record", record, "--listen", "127.0.0.1:0")
@@ -77,6 +79,7 @@ func TestSecondServiceOnOneRecordIsRefused(t *testing.T) {
 
 // Two files that describe one rig: which of them holds?
 func TestTwoFilesOfOneRigAreRefused(t *testing.T) {
+	t.Parallel()
 	rigs := rigFolder(t)
 	content, err := os.ReadFile(filepath.Join(rigs, "heron.yaml"))
 	require.NoError(t, err)
@@ -133,6 +136,7 @@ func TestFirstStartWithACutFile(t *testing.T) {
 
 // The service says which limits bind, by whose word, and how far they may be moved; checking a file stores nothing.
 func TestRulesAndFilesAreDescribed(t *testing.T) {
+	t.Parallel()
 	dir := rigFolder(t)
 	require.NoError(t, os.WriteFile(filepath.Join(dir, "limits.yaml"), []byte("sky/floor:\n  altitude_deg: 5\n...\n"), 0o600))
 	conn, stop := served(t, "--rigs", dir, "--record", filepath.Join(t.TempDir(), "r.keepclear"))
@@ -202,6 +206,7 @@ func TestRulesAndFilesAreDescribed(t *testing.T) {
 
 // Without a word of when the clock was right, on a machine that does not keep it, nothing is allowed; the answer says why.
 func TestServedQuestionIsAnsweredAndVerified(t *testing.T) {
+	t.Parallel()
 	record := filepath.Join(t.TempDir(), "r.keepclear")
 	conn, stop := served(t, "--rigs", rigFolder(t), "--record", record)
 	c, r := pb.NewMotionServiceClient(conn), heron(t)
@@ -222,6 +227,7 @@ func TestServedQuestionIsAnsweredAndVerified(t *testing.T) {
 }
 
 func TestCheckCommand(t *testing.T) {
+	t.Parallel()
 	dir := rigFolder(t)
 	file := filepath.Join(dir, "heron.yaml")
 	code, out := ran(t, "check", file)
