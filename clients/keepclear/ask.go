@@ -80,7 +80,7 @@ func (k *call) printAnswer(r *pb.AskResponse, code int, fault string) {
 		why = "The service allowed it, but " + strings.TrimSuffix(fault, ".") + "."
 	}
 	fmt.Fprintf(k.out, "%-5s %s\n", head, why)
-	k.printFindings(j)
+	k.printCauses(j, fmt.Sprintf("keepclear entries show %s/%d", r.GetReceipt().GetChain(), r.GetReceipt().GetNumber()))
 	for i, x := range j.GetAskInstead() {
 		fmt.Fprintf(k.out, "      %s %s\n", map[bool]string{true: "Would pass now:", false: "and then ask:  "}[i == 0], say(x))
 	}
@@ -106,23 +106,6 @@ func (k *call) printAnswer(r *pb.AskResponse, code int, fault string) {
 	}
 	rc := r.GetReceipt()
 	fmt.Fprintf(k.out, "      Entry %s/%d  %x\n", rc.GetChain(), rc.GetNumber(), rc.GetEntrySha256())
-}
-
-// printFindings prints the remedy of the gravest finding, then the other objections.
-func (k *call) printFindings(j *pb.Judgement) {
-	first := true
-	for _, f := range j.GetFindings() {
-		if f.GetEffect() == pb.Effect_EFFECT_PASS || f.GetEffect() == pb.Effect_EFFECT_NOT_APPLICABLE {
-			continue
-		}
-		if !first {
-			fmt.Fprintf(k.out, "      %s  %s: %s\n", word(f.GetEffect().String(), "EFFECT_"), f.GetRuleId(), f.GetSentence())
-		}
-		if f.GetRemedy() != "" {
-			fmt.Fprintf(k.out, "      %s %s\n", map[bool]string{true: "What to do:", false: "           "}[first], f.GetRemedy())
-		}
-		first = false
-	}
 }
 
 func (k *call) critical(words []string) {
@@ -225,7 +208,7 @@ func (k *call) printOutlook(r *pb.RehearseResponse) {
 			head = "WOULD BE HELD"
 		}
 		fmt.Fprintf(k.out, "%s  %s to %s UTC: %s\n", head, s.GetStartTime().AsTime().Format("15:04:05"), s.GetEndTime().AsTime().Format("15:04:05"), j.GetSentence())
-		k.printFindings(j)
+		k.printCauses(j, "--json")
 		if u := s.GetPassesUntilTime(); u != nil {
 			fmt.Fprintf(k.out, "      Passes until %s.\n", u.AsTime().Format("15:04:05 UTC"))
 		}

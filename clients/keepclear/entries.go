@@ -161,3 +161,20 @@ func (k *call) followEntries(c pb.RecordServiceClient, f *pb.EntryFilter) (int, 
 		}
 	}
 }
+
+// printFindings prints every objection with its remedy: of an entry all is shown.
+func (k *call) printFindings(j *pb.Judgement) {
+	first := true
+	for _, f := range j.GetFindings() {
+		if !objects(f) {
+			continue
+		}
+		if !first {
+			fmt.Fprintf(k.out, "      %s  %s: %s\n", word(f.GetEffect().String(), "EFFECT_"), f.GetRuleId(), f.GetSentence())
+		}
+		if f.GetRemedy() != "" {
+			fmt.Fprintf(k.out, "      %s %s\n", map[bool]string{true: "What to do:", false: "           "}[first], f.GetRemedy())
+		}
+		first = false
+	}
+}

@@ -189,7 +189,7 @@ func (in *Input) poseAge(f Set, s *stand) {
 	case s.sample.Time.IsZero():
 		f.Lack("pose_age_s", "the sample does not say when it was read", "sample")
 	case in.Snapshot.Clock.Jumped != "":
-		f.Lack("pose_age_s", "how old the sample is cannot be told: "+in.Snapshot.Clock.Jumped, "clock")
+		f.Lack("pose_age_s", in.Snapshot.Clock.Jumped, "clock")
 	case len(in.Snapshot.Rig.Refused) > 0:
 		f.Lack("pose_age_s", "a report was not understood: "+firstOf(in.Snapshot.Rig.Refused), "sample")
 	default:
