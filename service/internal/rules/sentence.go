@@ -27,7 +27,7 @@ func sentence(template string, f verdict.Finding, readings map[string]verdict.Re
 			}
 			return listed(f.About)
 		}
-		return shown(readings[m[1]], unitOf(m[1]), usualDecimals)
+		return shown(readings[m[1]], spoken(m[1]), usualDecimals)
 	})
 	if f.Instant != nil {
 		text = strings.TrimSuffix(text, ".") + " (at " + f.Instant.UTC().Format("15:04:05") + " UTC)."
@@ -40,7 +40,7 @@ func missed(f verdict.Finding) string {
 	if f.Fact == nil || f.Fact.Number == nil || f.Limit == nil {
 		return "some"
 	}
-	return number(math.Abs(*f.Fact.Number-*f.Limit), unitOf(f.Fact.Name), 1)
+	return number(math.Abs(*f.Fact.Number-*f.Limit), spoken(f.Fact.Name), 1)
 }
 
 // listed joins names as a person would say them; phrases, which have commas and colons of their own, it sets apart.
@@ -65,7 +65,7 @@ func shownPair(f verdict.Finding) (value, limit string) {
 	if f.Fact == nil {
 		return "", ""
 	}
-	unit := unitOf(f.Fact.Name)
+	unit := spoken(f.Fact.Name)
 	for decimals := usualDecimals; ; decimals++ {
 		value = shown(*f.Fact, unit, decimals)
 		if f.Limit == nil {
@@ -112,6 +112,8 @@ func number(v float64, unit string, decimals int) string {
 		return seconds(v, size, decimals)
 	case "days":
 		return plain(v, decimals) + " days"
+	case "percent":
+		return plain(100*v, decimals) + " %"
 	}
 	return plain(v, decimals)
 }
@@ -127,7 +129,8 @@ func seconds(v, size float64, decimals int) string {
 	return plain(v/3600, decimals) + " h"
 }
 
-// plain writes a number without trailing zeros and with a true minus sign. Small ratios keep two significant digits.
+// plain writes a number without trailing zeros, its minus as all else that people read here: as the keyboard has it, so that it can be given
+// back to a command. Small ratios keep two significant digits.
 func plain(v float64, decimals int) string {
 	if size := math.Abs(v); size > 0 && size < 0.1 && decimals < mostDecimals {
 		decimals++
@@ -139,7 +142,15 @@ func plain(v float64, decimals int) string {
 	if text == "-0" {
 		text = "0"
 	}
-	return strings.Replace(text, "-", "−", 1)
+	return text
+}
+
+// spoken is the unit in which a sentence tells a fact: that of its name, and percent for a relative error.
+func spoken(name string) string {
+	if strings.HasSuffix(name, "_error_ratio") {
+		return "percent"
+	}
+	return unitOf(name)
 }
 
 // unitOf reads the unit off a fact's name; empty for counts, ratios, words and pure numbers.

@@ -14,7 +14,7 @@
 #       fact: lock_count
 #       limit: 0
 #       sentence: "This rig is locked ({about|see the list of locks})."
-#       remedy: "A named person looks at the rig and releases them, with a reason."
+#       remedy: "A named person looks at the rig and releases what locks it, with a reason."
 #       need: [release]
 package rules.lock.none
 

@@ -22,7 +22,7 @@
 #     scale_off:
 #       fact: scale_error_ratio
 #       limit: scale_ratio
-#       sentence: "The scale of the picture is off by {value} of what these optics give; {limit} is the most."
+#       sentence: "The scale of the picture is {value} off what these optics give; {limit} is the most."
 #       remedy: "Name the right optics and binning, or take and solve another picture."
 #       need: [second_solve]
 #     rotation_off:
