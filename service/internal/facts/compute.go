@@ -16,6 +16,7 @@ import (
 func Compute(in Input) Outcome {
 	out := Outcome{Facts: Set{}}
 	f := out.Facts
+	in.Rig = pose.AsShown(in.Rig, in.Snapshot.Rig)
 	if !in.Rehearsed {
 		in.present(f)
 	}
@@ -265,7 +266,7 @@ func (in *Input) sunOnHold(h *heaven, j journey) float64 {
 	return in.sunBound(h, &c, j.spread).in
 }
 
-// notes says what the question left out and what that cost.
+// notes says what the question left out and what that cost, and what of the file is known to be wrong.
 func (in *Input) notes(s *stand) []string {
 	if in.Rehearsed {
 		return nil
@@ -284,8 +285,15 @@ func (in *Input) notes(s *stand) []string {
 	say(q.Sent.IsZero(), "no sending time was given: the sample's stands for it")
 	say(q.Asker == "", "no asker was named: \"unnamed\" in the record")
 	say(q.AttendedBy == "", "nobody is named as present: judged as unattended")
+	say(in.disproved(), "samples showed that the mount does not keep its syncs as the rig file says: both ways count until the file is mended")
 	say(s.sample != nil && len(s.sample.Parts) == 0 && in.hasStates(), "no part states were given: each part takes up all of its states")
 	return out
+}
+
+// disproved tells whether the rig goes by what samples showed of its syncs instead of by its file.
+func (in *Input) disproved() bool {
+	d := in.Snapshot.Rig.Disproved
+	return d != nil && d.RigDigest == in.Rig.Digest && d.Says != in.Rig.Mount.Sync
 }
 
 func (in *Input) hasStates() bool {
@@ -300,6 +308,7 @@ func (in *Input) hasStates() bool {
 // Harmless is how long carrying on as last reported stays clear; nil where that is not known. Of the input it reads the snapshot,
 // the rig, the limits, the sky and the work budget.
 func Harmless(in Input) *time.Time {
+	in.Rig = pose.AsShown(in.Rig, in.Snapshot.Rig)
 	h, err := newHeaven(&in, in.Snapshot.At)
 	if err != nil {
 		return nil

@@ -394,33 +394,6 @@ func (t *turn) beliefAgrees(m *move, seems rig.Axes, form rig.SyncKeeping) bool 
 	return false
 }
 
-// keptOtherwise tells, and puts in doubt, whether belief turned as the source did if the mount keeps its syncs in the form that the file
-// does not say. The source is right then, and the place known; but where the next slew ends is not, until the syncs are gone.
-func (t *turn) keptOtherwise(m *move, seems rig.Axes) bool {
-	says, shows := t.r.Mount.Sync, rig.KeptOnSky
-	if says == rig.KeptOnSky {
-		shows = rig.KeptOnAxes
-	}
-	if !m.believed || len(t.s.Steps) == 0 || !t.beliefAgrees(m, seems, shows) {
-		return false
-	}
-	t.doubt("the mount keeps its syncs as %s, the rig file says %s: mend the file, then home", offsetOf(shows), offsetOf(says))
-	t.say(OffEnd, m.permit.ID, "%s", t.s.Doubt)
-	return true
-}
-
-// offsetOf names a form of keeping syncs for people.
-func offsetOf(k rig.SyncKeeping) string {
-	switch k {
-	case rig.KeptOnSky:
-		return "an offset on the sky"
-	case rig.KeptOnAxes:
-		return "an offset of its axes"
-	case rig.KeptUnknown, rig.KeptInModel, rig.NotKept:
-	}
-	return string(k)
-}
-
 // arriveReckoned takes the predicted ends as the places where the rig may be, if anything shows that it moved.
 func (t *turn) arriveReckoned(m *move) {
 	p := m.permit

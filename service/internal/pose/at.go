@@ -23,7 +23,7 @@ func At(w World, s question.RigState, t time.Time) question.Pose {
 	if dt <= 0 {
 		return p
 	}
-	c := &turn{w: w, r: w.Rig, s: s}
+	c := &turn{w: w, r: AsShown(w.Rig, s), s: s}
 	for i := range p.Candidates {
 		c.carryTo(&p.Candidates[i], from, t)
 	}

@@ -178,6 +178,9 @@ func (t *turn) home(h question.Homing, x *question.Sample) {
 		how = "attested by " + h.Person
 	}
 	t.say(HomedAt, h.ID, "homed (%s): the axes are at %s ± %s", how, h.Axes, question.Sigma3(h.Sigma))
+	if t.disproved() {
+		t.say(HomedAt, h.ID, "samples showed that the mount does not keep its syncs as the rig file says (%s): until the file is mended both ways count", offsetOf(t.w.Rig.Mount.Sync))
+	}
 	t.show(t.s.Anchored, rig.Reckoned, nil)
 	t.s.Pose.At = h.At
 	t.was = t.s.Pose.State

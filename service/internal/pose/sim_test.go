@@ -222,7 +222,7 @@ func (n *night) state() question.PoseState { return n.s.Pose.State }
 // grant puts a begun permit for a slew in force, as the decider would.
 func (n *night) grant(ra, dec unit.Angle, side rig.Side, follow time.Duration) *question.Permit {
 	n.n++
-	r, x := n.w.Rig, n.m.sample()
+	r, x := AsShown(n.w.Rig, n.s), n.m.sample()
 	var poses []rig.Axes
 	for _, c := range n.s.Pose.Candidates {
 		poses = append(poses, c.Axes)

@@ -1,6 +1,7 @@
 package pose
 
 import (
+	"encoding/json"
 	"testing"
 	"time"
 
@@ -20,14 +21,7 @@ func TestSyncKeptOtherwiseThanTheFileSays(t *testing.T) {
 		if says == rig.KeptOnSky {
 			n.m.keep = rig.KeptOnAxes
 		}
-		n.tracked(-3, 35)
-		n.syncOff(0, 2.2)
-		require.Equal(t, question.Known, n.state(), n.said())
-		n.m.wait(40 * time.Minute)
-		n.look()
-		n.forget()
-		ra, d := n.target(7, 35)
-		n.slew(ra, d, rig.East, time.Hour)
+		n.crossedAfterSync()
 		require.Contains(t, n.kinds(), OffEnd, n.said())
 		require.Equal(t, question.Candidates, n.state(), n.said())
 		require.Len(t, n.s.Pose.Candidates, 1, "%+v", n.s.Pose)
@@ -35,6 +29,60 @@ func TestSyncKeptOtherwiseThanTheFileSays(t *testing.T) {
 		n.honest()
 		n.wayOut()
 	}
+}
+
+// What samples disproved of the file outlives a homing and a restart, which folds the state from its text, until another revision of the
+// file is in force: both forms count, so the next change of side, after the next sync, comes to rest at an end that was predicted.
+func TestWhatSamplesDisprovedIsKept(t *testing.T) {
+	for _, mended := range []bool{false, true} {
+		n := homed(t, withCount)
+		n.m.keep = rig.KeptOnSky
+		n.crossedAfterSync()
+		require.Contains(t, n.kinds(), OffEnd, n.said())
+		n.m.doing, n.m.sky = question.AtRest, [2]unit.Angle{}
+		n.home()
+		text, err := json.Marshal(n.s)
+		require.NoError(t, err)
+		n.s = question.RigState{}
+		require.NoError(t, json.Unmarshal(text, &n.s))
+		if mended {
+			r := *n.w.Rig
+			r.Digest[0]++
+			n.w.Rig = &r
+		}
+		n.crossedAfterSync()
+		if mended {
+			require.Contains(t, n.kinds(), OffEnd, n.said())
+			continue
+		}
+		require.NotContains(t, n.kinds(), OffEnd, n.said())
+		require.Equal(t, question.Known, n.state(), "%+v", n.s.Pose)
+		n.honest()
+	}
+}
+
+// An entry from before anything was kept of this reads as not disproved.
+func TestNothingDisprovedInOldEntries(t *testing.T) {
+	var s question.RigState
+	require.NoError(t, json.Unmarshal([]byte(`{"epoch": 3, "pose": {"state": "unknown"}}`), &s))
+	r := newRig(rig.German, 48)
+	require.Same(t, r, AsShown(r, s))
+	s.Disproved = &question.Disproof{Says: r.Mount.Sync, RigDigest: r.Digest}
+	require.Equal(t, rig.KeptUnknown, AsShown(r, s).Mount.Sync)
+	require.Equal(t, rig.KeptOnAxes, r.Mount.Sync)
+}
+
+// crossedAfterSync tracks, syncs by two degrees, and goes across to the other side.
+func (n *night) crossedAfterSync() {
+	n.t.Helper()
+	n.tracked(-3, 35)
+	n.syncOff(0, 2.2)
+	require.Equal(n.t, question.Known, n.state(), n.said())
+	n.m.wait(40 * time.Minute)
+	n.look()
+	n.forget()
+	ra, d := n.target(7, 35)
+	n.slew(ra, d, rig.East, time.Hour)
 }
 
 // The same wrong file with belief alone: by the pole, belief does what no axis can, and the turn that it is followed on may be another.

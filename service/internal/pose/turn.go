@@ -20,7 +20,7 @@ import (
 // turn is one call at work: the state as it came, the one in the making, and what was noticed.
 type turn struct {
 	w       World
-	r       *rig.Rig
+	r       *rig.Rig // as shown
 	was     question.PoseState
 	granted string // the permit that had not begun when the call came
 	live    string // the leave that was live
@@ -38,7 +38,7 @@ type told struct {
 
 // begin copies what the call may change, so that the caller's state stays as it was.
 func begin(w World, s question.RigState) *turn {
-	t := &turn{w: w, r: w.Rig, s: s, was: s.Pose.State}
+	t := &turn{w: w, r: AsShown(w.Rig, s), s: s, was: s.Pose.State}
 	if s.Permit != nil {
 		p := *s.Permit
 		t.s.Permit = &p

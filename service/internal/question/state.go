@@ -130,6 +130,13 @@ type Offsets struct {
 	Count int      `json:"count"`
 }
 
+// Disproof says that samples disproved how the rig file has the mount keep a sync. It stands for as long as that revision of the file does.
+type Disproof struct {
+	Says      rig.SyncKeeping `json:"says"` // what the file says
+	RigDigest [32]byte        `json:"rig_digest"`
+	At        time.Time       `json:"at"`
+}
+
 // RigState is all that the service holds of one rig. It is a value: nothing in it is shared or written in place.
 type RigState struct {
 	Epoch   uint64                    `json:"epoch"`
@@ -150,6 +157,8 @@ type RigState struct {
 	Proof   *Proof                    `json:"proof,omitempty"`
 	Limits  []MountLimit              `json:"limits,omitempty"`
 	Demoted map[rig.SourceKind]string `json:"demoted,omitempty"` // sources that moved with a sync, and when
+	// Disproved: how the file has the mount keep a sync is wrong, so both forms count, after a homing too; nil: nothing showed that.
+	Disproved *Disproof `json:"disproved,omitempty"`
 	// Refused holds, by asker, why a report of theirs was not understood; their next one clears it.
 	Refused map[string]string `json:"refused,omitempty"`
 	Doubt   string            `json:"doubt,omitempty"` // what the last samples put in doubt, one sentence
