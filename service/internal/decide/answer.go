@@ -59,7 +59,8 @@ type Answer struct {
 	Sentence      string
 	Findings      []verdict.Finding // gravest first
 	Needs         []verdict.Need
-	Instead       []question.Action
+	Instead       []question.Action   // a series that would pass, to be asked for one after the other
+	proposed      [][]question.Action // what may be named there
 	HarmlessUntil *time.Time
 	StopTracking  bool
 	Ends          []facts.End

@@ -121,7 +121,7 @@ func (d *Decider) weigh(ctx context.Context, g *group, q question.Question, snap
 	a := Answer{
 		Verdict:  verdict.Combine(findings, g.member.Rules.IDs(), rules.Required(sub)),
 		Findings: findings, Facts: out.Facts, Ends: out.Ends, Closest: out.Closest, Notes: out.Notes,
-		Instead: out.Instead, HarmlessUntil: out.HarmlessUntil, Limits: snap.Rig.Limits, At: q.At, Sent: sentTime(q),
+		proposed: out.Instead, HarmlessUntil: out.HarmlessUntil, Limits: snap.Rig.Limits, At: q.At, Sent: sentTime(q),
 	}
 	verdict.Sort(a.Findings)
 	a.Sentence = Sentence(a.Verdict, a.Findings)

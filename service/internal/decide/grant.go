@@ -64,7 +64,7 @@ func slowJog(g *group, q question.Question, s question.RigState, out *facts.Outc
 	slow := q.Action
 	limit := unit.Deg(most)
 	slow.Rate, slow.Message = &limit, nil
-	out.Instead = append([]question.Action{slow}, out.Instead...)
+	out.Instead = append([][]question.Action{{slow}}, out.Instead...)
 	say := fmt.Sprintf("the pose is one of %d places, so a jog may go no faster than %.2f°/s", len(s.Pose.Candidates), most)
 	return verdict.Finding{
 		Rule: "permit/slow", Effect: verdict.Holds, Code: "jog_too_fast", Limit: &most, Unit: "deg_per_s",

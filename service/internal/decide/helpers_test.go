@@ -33,13 +33,14 @@ var evening = time.Date(2026, 11, 14, 18, 0, 0, 0, time.UTC)
 
 // bench is a decider over a real record, with a clock of its own.
 type bench struct {
-	t    *testing.T
-	path string
-	rec  *record.Record
-	d    *decide.Decider
-	rig  *rig.Rig
-	ids  atomic.Int64
-	disk *faults.Disk
+	alter func(*rig.Rig) // of the rig, at each opening; nil: as in the file
+	t     *testing.T
+	path  string
+	rec   *record.Record
+	d     *decide.Decider
+	rig   *rig.Rig
+	ids   atomic.Int64
+	disk  *faults.Disk
 
 	retry   chan time.Time // lets a record that is down try again
 	refolds atomic.Int64   // how often it came back
@@ -82,7 +83,13 @@ var shared = sync.OnceValues(func() (decide.Member, error) {
 
 func newBench(t *testing.T) *bench {
 	t.Helper()
-	b := &bench{t: t, path: filepath.Join(t.TempDir(), "record.keepclear"), now: evening, disk: &faults.Disk{}, retry: make(chan time.Time)}
+	return newBenchOf(t, nil)
+}
+
+// newBenchOf is a bench whose rig was altered.
+func newBenchOf(t *testing.T, alter func(*rig.Rig)) *bench {
+	t.Helper()
+	b := &bench{t: t, path: filepath.Join(t.TempDir(), "record.keepclear"), now: evening, disk: &faults.Disk{}, retry: make(chan time.Time), alter: alter}
 	b.open()
 	return b
 }
@@ -92,6 +99,11 @@ func (b *bench) open() {
 	b.t.Helper()
 	m, err := shared()
 	require.NoError(b.t, err)
+	if b.alter != nil {
+		r := *m.Rig
+		b.alter(&r)
+		m.Rig = &r
+	}
 	b.rig = m.Rig
 	if b.judge != nil {
 		m.Rules = b.judge

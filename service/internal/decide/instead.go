@@ -2,6 +2,7 @@ package decide
 
 import (
 	"context"
+	"time"
 
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/rules"
@@ -10,28 +11,38 @@ import (
 	"keepclear.example/keepclear/service/internal/facts"
 )
 
-// proposals keeps, of what the facts propose instead, the questions that would pass now if they were asked: a proposal that begins
-// a series (way-points, then the original) stands if its first one passes.
+// proposals keeps, of what the facts propose instead, the first series of questions that would pass: its first one if it were asked now,
+// each other one from where the one before would end, as far as that can be foreseen.
 func (d *Decider) proposals(ctx context.Context, g *group, q question.Question, snap question.Snapshot, a *Answer) {
-	proposed := a.Instead
 	a.Instead = nil
 	if a.Verdict == verdict.Allow {
 		return
 	}
-	for i, p := range proposed {
-		if !d.wouldPass(ctx, g, q, snap, p) {
-			continue
+	for _, series := range a.proposed {
+		out, passes := d.wouldPass(ctx, g, q, snap, series[0])
+		if passes && d.followsOn(ctx, g, q.At, out, series[1:]) {
+			a.Instead = series
+			return
 		}
-		a.Instead = append(a.Instead, p)
-		if p.Axes != nil && p.Kind != question.Jog { // a way-point: the rest of the series follows it
-			a.Instead = append(a.Instead, proposed[i+1:]...)
-		}
-		return
 	}
 }
 
+// followsOn tells whether the rest of a series would pass, from where its first would end.
+func (d *Decider) followsOn(ctx context.Context, g *group, at time.Time, out facts.Outcome, rest []question.Action) bool {
+	for _, p := range rest {
+		at = at.Add(time.Duration((out.MotionS + out.FollowS) * float64(time.Second)))
+		from := []question.Candidate{{Axes: out.After, Sigma: out.Sigma}}
+		next, findings := Foresee(ctx, g.member, d.parts.Moment, d.parts.Cells, from, p, at)
+		if Foreseen(g.member, p, findings) != verdict.Allow {
+			return false
+		}
+		next.Sigma, out = out.Sigma, next
+	}
+	return true
+}
+
 // wouldPass judges another action in the place of the question's.
-func (d *Decider) wouldPass(ctx context.Context, g *group, q question.Question, snap question.Snapshot, p question.Action) bool {
+func (d *Decider) wouldPass(ctx context.Context, g *group, q question.Question, snap question.Snapshot, p question.Action) (facts.Outcome, bool) {
 	if p.Kind == question.Slew && p.Axes != nil && retreats(g, p) {
 		p.Kind = question.Retreat
 	}
@@ -41,7 +52,7 @@ func (d *Decider) wouldPass(ctx context.Context, g *group, q question.Question, 
 	})
 	sub := Subject(g.member.Rig, p)
 	findings := append(g.member.Rules.Judge(ctx, sub, out.Facts, q.At), ownFindings(g, q, snap.Rig, &out)...)
-	return verdict.Combine(findings, g.member.Rules.IDs(), rules.Required(sub)) == verdict.Allow
+	return out, verdict.Combine(findings, g.member.Rules.IDs(), rules.Required(sub)) == verdict.Allow
 }
 
 // retreats tells whether a slew by axes goes to home or a place of rest.

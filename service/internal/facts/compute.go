@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"time"
 
 	"keepclear.example/keepclear/service/internal/pose"
@@ -70,7 +71,7 @@ func motionFacts() []string {
 		"axis1_travel_min_deg", "axis1_travel_max_deg", "axis1_sharp_min_deg", "axis1_sharp_max_deg",
 		"axis2_travel_min_deg", "axis2_travel_max_deg", "axis2_sharp_min_deg", "axis2_sharp_max_deg",
 		"altitude_min_deg", "altitude_sharp_min_deg", "above_horizon_deg", "above_horizon_sharp_deg", "sun_separation_deg", "sun_separation_sharp_deg",
-		"track_spare_s", "track_spare_sharp_s", "unstopped_spare_s", "end_spread_deg",
+		"track_spare_s", "track_spare_sharp_s", "unstopped_spare_s", "stop_acts", "end_spread_deg",
 	}
 }
 
@@ -98,9 +99,9 @@ func (in *Input) motion(f Set, h *heaven, s *stand, out *Outcome) {
 	in.followFacts(f, h, p, s, ways, sky, out)
 	in.legs(ways, out)
 	if v, ok := f["clearance_spare_mm"]; !ok || v.Number == nil || *v.Number < 0 {
-		in.around(p, s, ways, out)
+		in.around(p, ways, true, out)
 	} else if in.beyond(f) {
-		in.otherSides(out)
+		in.around(p, ways, false, out)
 	}
 	for i := range out.Ends {
 		out.Ends[i].Believed = in.believedAt(h, s, out.Ends[i].Axes)
@@ -143,35 +144,65 @@ func (in *Input) legs(ways []journey, out *Outcome) {
 	}
 }
 
-// around proposes ways round where the direct one is not clear: from a pose that is known, the stops of the quickest proven way as
-// slews by axes, each to be asked for; for a homing, the other order of the axes.
-func (in *Input) around(p *reach.Prover, s *stand, ways []journey, out *Outcome) {
+// around proposes what may pass where the direct way is not clear, leaves travel or goes below the floor: for a homing, the other orders of
+// the axes; else a stop, as a slew by axes, and then the same again, to be asked for one after the other. Of a way that is not clear the
+// stop of the quickest proven way; of another, home and the corners, which are one axis after the other.
+func (in *Input) around(p *reach.Prover, ways []journey, blocked bool, out *Outcome) {
 	if in.action().Kind == question.Home {
-		for _, order := range []rig.Sharing{rig.Axis1First, rig.Axis2First, rig.Independent} {
-			if order == in.action().Order || order == in.Rig.Homing.Order && in.action().Order == "" {
-				continue
-			}
-			a := *in.action()
-			a.Order, a.Message = order, nil
-			out.Instead = append(out.Instead, a)
-		}
+		in.otherOrders(out)
+		return
 	}
 	in.otherSides(out)
-	if k := in.action().Kind; len(ways) == 0 || k == question.Track || k == question.Jog { // a jog from elsewhere is another motion
-		return
+	if k := in.action().Kind; k == question.Track || k == question.Jog || in.follow() > 0 && !blocked && len(out.Instead) > 0 {
+		return // a jog from elsewhere is another motion, and a shorter track or the other side is nearer than a way round
 	}
-	j := ways[0]
-	route, ok := p.Around(j.start, j.end.Axes, in.Rig.Motion, in.Rig.Travel, j.spread, reach.Budget(in.Cells))
-	if !ok {
-		return
+	for _, j := range intendedEnds(ways) {
+		if !in.Rig.Travel.Holds(j.end.Axes) {
+			continue
+		}
+		stops := []rig.Axes{in.Rig.Home, {A1: j.end.Axes.A1, A2: j.start.A2}, {A1: j.start.A1, A2: j.end.Axes.A2}}
+		if blocked {
+			route, ok := p.Around(j.start, j.end.Axes, in.Rig.Motion, in.Rig.Travel, j.spread, reach.Budget(in.Cells))
+			if !ok {
+				continue
+			}
+			stops = route.Stops
+		}
+		for _, at := range stops {
+			again := *in.action()
+			again.Message = nil
+			if in.Rig.Mount.Chooses == rig.AskerChooses && again.Sky != nil {
+				again.Side = j.end.Side
+			}
+			if in.Rig.Travel.Holds(at) && at != j.start {
+				out.Instead = append(out.Instead, []question.Action{{Kind: question.Slew, Axes: &at}, again})
+			}
+		}
 	}
-	for _, stop := range route.Stops {
-		at := stop
-		out.Instead = append(out.Instead, question.Action{Kind: question.Slew, Axes: &at})
+}
+
+// otherOrders proposes a homing in the other orders of the axes.
+func (in *Input) otherOrders(out *Outcome) {
+	for _, order := range []rig.Sharing{rig.Axis1First, rig.Axis2First, rig.Independent} {
+		if order == in.action().Order || order == in.Rig.Homing.Order && in.action().Order == "" {
+			continue
+		}
+		a := *in.action()
+		a.Order, a.Message = order, nil
+		out.Instead = append(out.Instead, []question.Action{a})
 	}
-	again := *in.action()
-	again.Message = nil
-	out.Instead = append(out.Instead, again)
+}
+
+// intendedEnds are the first ways to each intended end from the likeliest pose.
+func intendedEnds(ways []journey) []journey {
+	var out []journey
+	for _, j := range ways {
+		same := func(k journey) bool { return k.end.Axes == j.end.Axes }
+		if j.end.From == 0 && j.end.Intended && !slices.ContainsFunc(out, same) {
+			out = append(out, j)
+		}
+	}
+	return out
 }
 
 // beyond tells whether a motion that is clear leaves travel or goes below the floor, or its tracking does not last: what another side may
@@ -199,7 +230,7 @@ func (in *Input) otherSides(out *Outcome) {
 		}
 		a := *in.action()
 		a.Side, a.Message = side, nil
-		out.Instead = append(out.Instead, a)
+		out.Instead = append(out.Instead, []question.Action{a})
 	}
 }
 
@@ -279,7 +310,8 @@ func (in *Input) notes(s *stand) []string {
 		}
 	}
 	say(q.Sample == nil, "no sample was sent: the last one reported counts, at its age")
-	say(q.Action.Kind == question.Slew && q.Action.Sky != nil && q.Action.Side == "" && (in.Rig.Mount.Chooses == rig.AskerChooses || in.Rig.Mount.Chooses == rig.AnySide), "no side was given: both are judged")
+	say(q.Action.Kind == question.Slew && q.Action.Sky != nil && q.Action.Side == "" && in.Rig.Mount.Chooses == rig.AskerChooses, "no side was given: both are judged")
+	say(in.sideUnknown(), "the rig file does not say how the mount chooses its side (side_chosen_by: any): both are judged, whichever is asked for")
 	say(q.Sample != nil && q.Sample.HomingID == "", "no homing id was given: the latest counts, and continuity with the last sample is checked")
 	say(q.Sample != nil && q.Sample.RunMark == "" && in.Rig.Mount.RunMark, "no run mark was given: a restart of the mount may stay unseen")
 	say(q.Sent.IsZero(), "no sending time was given: the sample's stands for it")
@@ -294,6 +326,12 @@ func (in *Input) notes(s *stand) []string {
 func (in *Input) disproved() bool {
 	d := in.Snapshot.Rig.Disproved
 	return d != nil && d.RigDigest == in.Rig.Digest && d.Says != in.Rig.Mount.Sync
+}
+
+// sideUnknown tells whether a slew to the sky may end on either side because nobody knows which the mount takes.
+func (in *Input) sideUnknown() bool {
+	a := in.action()
+	return a.Kind == question.Slew && a.Sky != nil && in.Rig.Mount.Chooses == rig.AnySide
 }
 
 func (in *Input) hasStates() bool {

@@ -14,9 +14,10 @@ import (
 func (in *Input) fallback(f Set, h *heaven, p *reach.Prover, courses []course, out *Outcome) {
 	if len(courses) == 0 {
 		f.Number("unstopped_spare_s", dayS, Computed, "the motion ends by itself")
+		f.Truth("stop_acts", true, Computed, "the motion ends by itself")
 		return
 	}
-	spare, about := math.Inf(1), ""
+	spare, about, acts := math.Inf(1), "", true
 	contact, instant := dayS, math.Inf(1)
 	for i := range courses {
 		c := &courses[i]
@@ -34,7 +35,7 @@ func (in *Input) fallback(f Set, h *heaven, p *reach.Prover, courses []course, o
 			left = free - stop
 		}
 		if left < spare {
-			spare, about = left, why
+			spare, about, acts = left, why, stop < never
 		}
 	}
 	if contact < dayS {
@@ -43,6 +44,7 @@ func (in *Input) fallback(f Set, h *heaven, p *reach.Prover, courses []course, o
 	}
 	f.Number("contact_in_s", contact, Computed)
 	f.Number("unstopped_spare_s", math.Max(spare, -dayS), Computed, about)
+	f.Truth("stop_acts", acts, Computed, about)
 	if out.FirstContact != nil {
 		f.At("unstopped_spare_s", *out.FirstContact)
 	}
@@ -66,9 +68,9 @@ func (in *Input) stopsAt(c *course) (float64, string) {
 		}
 		switch {
 		case seen.IsZero():
-			return never, "a limit in the mount that nobody has seen act"
+			return never, "nobody has seen the limit in the mount act"
 		case len(c.ahead) == 0:
-			return never, "the mount's limit, which acts by a belief that was not reported"
+			return never, "the limit in the mount acts by a belief that was not reported"
 		}
 		acts := 0.0
 		for _, ahead := range c.ahead {
@@ -77,7 +79,7 @@ func (in *Input) stopsAt(c *course) (float64, string) {
 		return acts, fmt.Sprintf("the mount's limit at %.1f°, which acts by belief", limit.Deg())
 	case rig.NothingStops, rig.MotionEnds:
 	}
-	return never, "nothing"
+	return never, "the rig file declares nothing that does"
 }
 
 // limitActs is when belief, with what syncs may still take from it, reaches a limit kept by the mount. A limit acts where it is

@@ -284,5 +284,5 @@ func (in *Input) shorter(binding float64, out *Outcome) {
 	} else {
 		a.Follow = time.Duration(longest) * time.Second
 	}
-	out.Instead = append(out.Instead, a)
+	out.Instead = append(out.Instead, []question.Action{a})
 }

@@ -101,16 +101,14 @@ func (p *played) hold(out facts.Outcome, a question.Action) {
 			p.atMost(f, "sun_separation_deg", p.toSun(at, p.wait+float64(i)/float64(len(way))*took), at)
 		}
 		homes, last := a.Kind == question.Home, i == len(way)-1
-		if !homes || last && p.r.Homing.By == rig.BySensor || p.r.Homing.By == rig.ByBelief {
+		if (!homes || last && p.r.Homing.By == rig.BySensor || p.r.Homing.By == rig.ByBelief) && !p.rises(way[0], at) {
 			p.atMost(f, "altitude_min_deg", p.altitude(at), at)
 		}
 		if homes && !last && p.r.Homing.By == rig.BySensor {
 			continue // where it begins it stands already
 		}
-		p.atMost(f, "axis1_travel_min_deg", at.A1.Deg())
-		p.atMost(f, "axis2_travel_min_deg", at.A2.Deg())
-		p.atLeast(f, "axis1_travel_max_deg", at.A1.Deg())
-		p.atLeast(f, "axis2_travel_max_deg", at.A2.Deg())
+		p.turnsTo(f, "axis1_travel", at.A1, way[0].A1, p.r.Travel.Low.A1, p.r.Travel.High.A1)
+		p.turnsTo(f, "axis2_travel", at.A2, way[0].A2, p.r.Travel.Low.A2, p.r.Travel.High.A2)
 	}
 	if a.Follow > 0 {
 		bound := func(name string) float64 {
@@ -124,6 +122,21 @@ func (p *played) hold(out facts.Outcome, a question.Action) {
 			lost = *v.Number
 		}
 		p.track(end, arrival, lost, bound)
+	}
+}
+
+// rises tells of a pose of a motion that began below the floor that it is no lower: only where such a motion ends is judged.
+func (p *played) rises(start, at rig.Axes) bool {
+	return p.altitude(start) < -3 && p.altitude(at) >= p.altitude(start)-0.5
+}
+
+// turnsTo holds how far an axis turns, but for what lies inward of a start beyond the end of travel.
+func (p *played) turnsTo(f facts.Set, name string, at, start, low, high unit.Angle) {
+	if !(start < low && at >= start) {
+		p.atMost(f, name+"_min_deg", at.Deg())
+	}
+	if !(start > high && at <= start) {
+		p.atLeast(f, name+"_max_deg", at.Deg())
 	}
 }
 

@@ -31,7 +31,7 @@ type Outcome struct {
 	Ends    []End                 // where the motion could end; intended first
 	Closest *question.Clearance   // of all ends and ways, and of the tracking that was asked for
 	Legs    []question.Leg        // of the intended way
-	Instead []question.Action     // proposals that may pass where this does not, best first; to be judged before they are offered
+	Instead [][]question.Action   // proposals that may pass where this does not, best first, each a series to be asked one after the other; to be judged before they are offered
 	Notes   []string              // what the question left out and what that cost
 	Solve   *question.JudgedSolve // of a sync: the evidence as understood
 

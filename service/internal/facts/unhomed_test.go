@@ -31,3 +31,31 @@ func TestHomingNeedsNotWhatItGives(t *testing.T) {
 		})
 	}
 }
+
+// What may stand beyond the end of its travel, or below the floor, may turn inward and rise: it is held to where it ends. It may not turn
+// further out or sink, and an end that is out stays out.
+func TestWhatStandsOutMayComeIn(t *testing.T) {
+	r := example(t, "bittern.yaml")
+	for _, c := range []struct {
+		name              string
+		from, to          rig.Axes
+		rises, two, lower bool // floor, low end of axis 2, high end of axis 1
+	}{
+		{"rises", rig.DegAxes(0, 0), rig.DegAxes(30, 20), true, true, true},
+		{"stays low", rig.DegAxes(0, 0), rig.DegAxes(30, 0), false, true, true},
+		{"sinks", rig.DegAxes(0, 1), rig.DegAxes(0, 0), false, true, true},
+		{"comes in", rig.DegAxes(269, 40), rig.DegAxes(200, 40), true, true, true},
+		{"goes out", rig.DegAxes(268, 40), rig.DegAxes(269, 40), true, true, false},
+		{"comes in from below, not far enough", rig.DegAxes(0, -6), rig.DegAxes(0, -4), false, false, true},
+		{"comes in from far below", rig.DegAxes(0, -6), rig.DegAxes(0, 20), true, true, true},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			in := standing(t, r, c.from, rig.Axes{}, axesSlew(c.to))
+			in.Snapshot.Rig.Pose.Candidates[0].Sigma = rig.DegAxes(1, 1)
+			f := facts.Compute(in).Facts
+			assert.Equal(t, c.rises, number(t, f, "altitude_min_deg") >= -3, "altitude %v", number(t, f, "altitude_min_deg"))
+			assert.Equal(t, c.two, number(t, f, "axis2_travel_min_deg") >= -5, "axis 2 %v", number(t, f, "axis2_travel_min_deg"))
+			assert.Equal(t, c.lower, number(t, f, "axis1_travel_max_deg") <= 270, "axis 1 %v", number(t, f, "axis1_travel_max_deg"))
+		})
+	}
+}

@@ -204,33 +204,46 @@ func (in *Input) unhomed(j *journey, seen bool) rig.Axes {
 
 // travel puts the extremes of both axes over all ways.
 func (in *Input) travel(f Set, ways []journey) {
-	low, high := rig.Axes{A1: inf, A2: inf}, rig.Axes{A1: -inf, A2: -inf}
-	sharp := [4]worsts{{}, {}, {}, {}} // how low axis 1 and axis 2 come, and how high, with the sign turned
+	wide, sharp := [4]worsts{}, [4]worsts{} // axis 1 low, axis 1 high, axis 2 low, axis 2 high; the highs with the sign turned
+	for i := range wide {
+		wide[i], sharp[i] = worsts{}, worsts{}
+	}
 	for _, j := range ways {
-		a, b := j.way.Swept()
-		spread := in.unhomed(&j, false)
-		low, high = lower(low, a.Sub(spread)), upper(high, b.Add(spread))
-		a, b = a.Sub(j.sharp), b.Add(j.sharp)
-		for i, v := range [4]unit.Angle{a.A1, a.A2, -b.A1, -b.A2} {
-			sharp[i].take(j.end.From, v.Deg())
+		for i, v := range in.reaches(&j, in.unhomed(&j, false)) {
+			wide[i].take(0, v)
+		}
+		for i, v := range in.reaches(&j, j.sharp) {
+			sharp[i].take(j.end.From, v)
 		}
 	}
-	f.Number("axis1_travel_min_deg", low.A1.Deg(), Computed, "axis 1")
-	f.Number("axis1_travel_max_deg", high.A1.Deg(), Computed, "axis 1")
-	f.Number("axis2_travel_min_deg", low.A2.Deg(), Computed, "axis 2")
-	f.Number("axis2_travel_max_deg", high.A2.Deg(), Computed, "axis 2")
-	for i, name := range []string{"axis1_sharp_min_deg", "axis2_sharp_min_deg", "axis1_sharp_max_deg", "axis2_sharp_max_deg"} {
-		v, _ := sharp[i].proven()
-		if i > 1 {
-			v = -v
-		}
-		f.Number(name, v, Computed, fmt.Sprintf("axis %d", i%2+1))
+	for i := range wide {
+		axis, end, sign := fmt.Sprintf("axis%d", i/2+1), [2]string{"min", "max"}[i%2], 1-2*float64(i%2)
+		all, _ := wide[i].proven()
+		best, _ := sharp[i].proven()
+		f.Number(axis+"_travel_"+end+"_deg", sign*all, Computed, fmt.Sprintf("axis %d", i/2+1))
+		f.Number(axis+"_sharp_"+end+"_deg", sign*best, Computed, fmt.Sprintf("axis %d", i/2+1))
 	}
 }
 
-const inf = unit.Angle(math.MaxFloat64)
-
-func lower(a, b rig.Axes) rig.Axes { return rig.Axes{A1: min(a.A1, b.A1), A2: min(a.A2, b.A2)} }
+// reaches is how low and how high a journey takes axis 1 and axis 2, degrees, with a spread; the highs with the sign turned. An axis that
+// may stand beyond the end of its travel already and only turns inward is held to where it ends: or nothing could bring it back.
+func (in *Input) reaches(j *journey, spread rig.Axes) [4]float64 {
+	a, b := j.way.Swept()
+	t, from, to := in.Rig.Travel, j.start, j.end.Axes
+	ends := [4]struct{ least, start, end, by, limit unit.Angle }{
+		{a.A1, from.A1, to.A1, spread.A1, t.Low.A1}, {-b.A1, -from.A1, -to.A1, spread.A1, -t.High.A1},
+		{a.A2, from.A2, to.A2, spread.A2, t.Low.A2}, {-b.A2, -from.A2, -to.A2, spread.A2, -t.High.A2},
+	}
+	var out [4]float64
+	for i, e := range ends {
+		out[i] = (e.least - e.by).Deg()
+		limit := in.limit(fmt.Sprintf("travel/axis%d", i/2+1), [2]string{"low_deg", "high_deg"}[i%2], (1-2*float64(i%2))*e.limit.Deg()) * (1 - 2*float64(i%2))
+		if out[i] < limit && e.least >= e.start {
+			out[i] = math.Min(limit, (e.end - e.by).Deg())
+		}
+	}
+	return out
+}
 
 func upper(a, b rig.Axes) rig.Axes { return rig.Axes{A1: max(a.A1, b.A1), A2: max(a.A2, b.A2)} }
 
@@ -247,18 +260,29 @@ func tolerance(spread rig.Axes) unit.Angle { return max(fieldTolerance, spread.M
 // altitude puts the least and greatest true altitude of the tube along all ways.
 func (in *Input) altitude(f Set, ways []journey) {
 	up := frame.Vec[frame.Rig]{Z: 1}
-	least, most := unit.HalfTurn, -unit.HalfTurn
+	least, most := math.Inf(1), -unit.HalfTurn
 	sharp := worsts{}
 	for _, j := range ways {
-		spread := in.unhomed(&j, true)
-		least = min(least, j.way.Lowest(&in.Rig.Chain, up, spread, tolerance(spread)))
-		sharp.take(j.end.From, j.way.Lowest(&in.Rig.Chain, up, j.sharp, tolerance(j.sharp)).Deg())
+		least = math.Min(least, in.sinksTo(&j, in.unhomed(&j, true)))
+		sharp.take(j.end.From, in.sinksTo(&j, j.sharp))
 		most = max(most, -j.way.Lowest(&in.Rig.Chain, up.Scale(-1), j.spread, max(tolerance(j.spread), mostTolerance)))
 	}
-	f.Number("altitude_min_deg", least.Deg(), Computed)
+	f.Number("altitude_min_deg", least, Computed)
 	proven, _ := sharp.proven()
 	f.Number("altitude_sharp_min_deg", proven, Computed)
 	f.Number("altitude_max_deg", most.Deg(), Computed)
+}
+
+// sinksTo is the least altitude of the tube on a journey, degrees, with a spread. One that may stand below the floor already and sinks no
+// lower is held to where it ends: or nothing could raise it.
+func (in *Input) sinksTo(j *journey, spread rig.Axes) float64 {
+	up, near := frame.Vec[frame.Rig]{Z: 1}, tolerance(spread)
+	lowest := func(w reach.Way) unit.Angle { return w.Lowest(&in.Rig.Chain, up, spread, near) }
+	least, floor := lowest(j.way), in.limit("sky/floor", "altitude_deg", -90)
+	if least.Deg() < floor && least >= lowest(reach.Hold(j.start))-near {
+		return math.Min(floor, lowest(reach.Hold(j.end.Axes)).Deg())
+	}
+	return least.Deg()
 }
 
 // sunUp is the altitude of the Sun's centre at which its upper limb stands on the horizon, with refraction.

@@ -312,7 +312,7 @@ func (t *turn) tooSoon(m *move, all []landing) bool {
 		return false
 	}
 	needs := p.MotionS
-	if all[0].end > 0 {
+	if all[0].end > 0 || t.r.Motion.Sharing == rig.AnyOrder { // in any order may be both at once
 		d := p.Ends[all[0].end].Sub(p.From).Abs()
 		needs = max(d.A1.Deg()/t.r.Motion.RateDeg[0], d.A2.Deg()/t.r.Motion.RateDeg[1])
 	}

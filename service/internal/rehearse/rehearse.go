@@ -15,7 +15,6 @@ import (
 	"keepclear.example/keepclear/service/internal/facts"
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/rig"
-	"keepclear.example/keepclear/service/internal/rules"
 	"keepclear.example/keepclear/service/internal/sky"
 	"keepclear.example/keepclear/service/internal/verdict"
 )
@@ -72,18 +71,8 @@ func Rehearse(ctx context.Context, p Plan) []Outlook {
 
 // step judges one action from where the rig would stand, and returns where it would leave it.
 func (p *Plan) step(ctx context.Context, a question.Action, from []question.Candidate, at time.Time) (Outlook, rig.Axes) {
-	pose := question.Pose{State: question.Known, Candidates: from, At: at}
-	if len(from) > 1 {
-		pose.State = question.Candidates
-	}
-	q := question.Question{Rig: p.Member.Rig.ID, Action: a, At: at}
-	out := facts.Compute(facts.Input{
-		Question: q, Snapshot: question.Snapshot{Rig: question.RigState{Pose: pose}, At: at}, Rig: p.Member.Rig,
-		Limits: p.Member.Limits, Moment: p.Moment, Cells: p.Cells, Rehearsed: true,
-	})
-	sub := decide.Subject(p.Member.Rig, a)
-	findings := setAside(p.Member.Rules.Judge(ctx, sub, out.Facts, at))
-	v := verdict.Combine(findings, p.Member.Rules.IDs(), requiredHere(sub))
+	out, findings := decide.Foresee(ctx, p.Member, p.Moment, p.Cells, from, a, at)
+	v := decide.Foreseen(p.Member, a, findings)
 	verdict.Sort(findings)
 	o := Outlook{
 		Answer: decide.Answer{
@@ -97,34 +86,6 @@ func (p *Plan) step(ctx context.Context, a question.Action, from []question.Cand
 	}
 	o.PassesUntil = p.passesUntil(&o, &out)
 	return o, out.After
-}
-
-// present are the rules about what only the night can show.
-func present() map[string]bool {
-	return map[string]bool{"pose/fresh": true, "belief/agrees": true, "time/agree": true, "mount/map": true, "lock/none": true, "rig/proven": true}
-}
-
-// setAside marks the rules about the present as not applicable.
-func setAside(findings []verdict.Finding) []verdict.Finding {
-	out := make([]verdict.Finding, len(findings))
-	for i, f := range findings {
-		if present()[f.Rule] {
-			f = verdict.Finding{Rule: f.Rule, Effect: verdict.NotApplicable, Code: "rehearsed"}
-		}
-		out[i] = f
-	}
-	return out
-}
-
-// requiredHere is what must have passed: all that is required but the rules about the present.
-func requiredHere(sub rules.Subject) []string {
-	var out []string
-	for _, id := range rules.Required(sub) {
-		if !present()[id] {
-			out = append(out, id)
-		}
-	}
-	return out
 }
 
 // passesUntil is the last instant at which the step would still pass: all of it for one that does not track, else what the first

@@ -14,6 +14,11 @@
 #   if_missing: sample
 #   codes:
 #     stop_in_time: {fact: unstopped_spare_s, limit: unstopped_spare_s}
+#     nothing_stops:
+#       fact: stop_acts
+#       sentence: "If the asking program died nothing would stop the mount before its parts touch: {about|no stop is known}."
+#       remedy: "Declare in the rig file what stops it (a limit in the mount, a power relay), or ask for a motion that ends by itself."
+#       need: [repair]
 #     stop_too_late:
 #       fact: unstopped_spare_s
 #       limit: unstopped_spare_s
@@ -26,16 +31,19 @@ import data.limits.asker.fallback as limits
 
 default finding := {"effect": "hold", "code": "fact_missing"}
 
-finding := outcome[input.unstopped_spare_s >= limits.unstopped_spare_s] if {
+finding := outcome[input.unstopped_spare_s >= limits.unstopped_spare_s][input.stop_acts] if {
+	is_boolean(input.stop_acts)
 	is_number(input.unstopped_spare_s)
 	is_number(limits.unstopped_spare_s)
 }
 
 outcome := {
-	true: stop_in_time,
-	false: stop_too_late,
+	true: {true: stop_in_time, false: stop_in_time},
+	false: {true: stop_too_late, false: nothing_stops},
 }
 
 stop_in_time := {"effect": "pass", "code": "stop_in_time"}
+
+nothing_stops := {"effect": "hold", "code": "nothing_stops"}
 
 stop_too_late := {"effect": "hold", "code": "stop_too_late"}

@@ -5,16 +5,18 @@ import data.rules.asker.fallback
 limits := {"unstopped_spare_s": 600}
 
 # A question that passes; each case changes it.
-good := {"unstopped_spare_s": 86400}
+good := {"unstopped_spare_s": 86400, "stop_acts": true}
 
 cases := {
 	"good": {"change": {}, "effect": "pass", "code": "stop_in_time"},
 	"on the edge": {"change": {"unstopped_spare_s": 600}, "effect": "pass", "code": "stop_in_time"},
 	"past the edge": {"change": {"unstopped_spare_s": 599.9999999}, "effect": "hold", "code": "stop_too_late"},
+	"nothing stops it, and nothing is touched": {"change": {"stop_acts": false}, "effect": "pass", "code": "stop_in_time"},
+	"nothing stops it": {"change": {"stop_acts": false, "unstopped_spare_s": -86400}, "effect": "hold", "code": "nothing_stops"},
 	"after the contact": {"change": {"unstopped_spare_s": -3600}, "effect": "hold", "code": "stop_too_late"},
 }
 
-needed := ["unstopped_spare_s"]
+needed := ["unstopped_spare_s", "stop_acts"]
 
 held := {"effect": "hold", "code": "fact_missing"}
 
@@ -28,7 +30,7 @@ test_gone[fact] if {
 	fallback.finding == held with input as object.remove(good, [fact]) with data.limits.asker.fallback as limits
 }
 
-wrong := {"unstopped_spare_s": ["12", null, [12], {}, true]}
+wrong := {"unstopped_spare_s": ["12", null, [12], {}, true], "stop_acts": ["true", null, [true], {}, 1]}
 
 test_wrong_type[note] if {
 	some fact, values in wrong

@@ -1,0 +1,81 @@
+package decide_test
+
+import (
+	"fmt"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"keepclear.example/keepclear/service/internal/decide"
+	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/unit"
+	"keepclear.example/keepclear/service/internal/verdict"
+)
+
+// habits are mounts of which many an ordinary slew fails directly.
+func habits() map[string]func(*rig.Rig) {
+	return map[string]func(*rig.Rig){
+		"takes the side asked for":          func(r *rig.Rig) { r.Mount.Chooses = rig.AskerChooses },
+		"chooses as nobody knows":           func(r *rig.Rig) { r.Mount.Chooses = rig.AnySide },
+		"turns its axes in any order":       func(r *rig.Rig) { r.Motion.Sharing = rig.AnyOrder },
+		"turns axis 2 first, side by asker": func(r *rig.Rig) { r.Motion.Sharing, r.Mount.Chooses = rig.Axis2First, rig.AskerChooses },
+	}
+}
+
+// What is named instead passes when it is asked for, each question of a series from where the one before ended.
+func TestWhatIsNamedInsteadPasses(t *testing.T) {
+	for name, alter := range habits() {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			followed, refused := 0, 0
+			for _, hour := range []float64{-75, -45, -15, 20, 50, 80} {
+				for _, dec := range []float64{-5, 25, 62} {
+					b := newBenchOf(t, alter)
+					b.home()
+					star := question.Sky{RA: b.meridian() - unit.Deg(hour), Dec: unit.Deg(dec), Frame: question.OfDate}
+					a, err := b.ask(question.Action{Kind: question.Slew, Sky: &star}, zero, "")
+					require.NoError(t, err)
+					if a.Verdict == verdict.Allow {
+						continue
+					}
+					refused++
+					if len(a.Instead) > 0 {
+						followed++
+						b.follow(a.Instead, fmt.Sprintf("hour angle %v°, declination %v°", hour, dec))
+					}
+				}
+			}
+			t.Logf("%d of 18 refused; what was named for %d of them passed", refused, followed)
+			if name != "chooses as nobody knows" { // whichever it chooses must be clear, so that there is often nothing to name
+				assert.Greater(t, followed, 1)
+			}
+		})
+	}
+}
+
+func (b *bench) meridian() unit.Angle {
+	m, err := moment(b.clock())
+	require.NoError(b.t, err)
+	return m.SiderealTime(b.rig.Site.Lon)
+}
+
+// follow asks for a series, the rig moving as allowed.
+func (b *bench) follow(series []question.Action, of string) {
+	b.t.Helper()
+	at := zero
+	for i, next := range series {
+		b.wait(time.Second)
+		a, err := b.ask(next, at, "")
+		require.NoError(b.t, err)
+		require.Equal(b.t, verdict.Allow, a.Verdict, "%s: question %d of %v: %s", of, i, series, a.Sentence)
+		at = a.Ends[0].Axes
+		for range 3 {
+			b.wait(time.Minute / 2)
+			_, err = b.report(decide.Report{Sample: b.sample(at)})
+			require.NoError(b.t, err)
+		}
+	}
+}
