@@ -374,7 +374,7 @@ func (t *turn) ends(m *move) []question.Candidate {
 			Because: "where the permitted motion should have ended"}
 		out = append(out, c)
 	}
-	return merge(t.r, out, merged)
+	return merge(t.r, out, merged, m.kind == rig.Reckoned)
 }
 
 // beliefAgrees tells whether belief, where there is one, turned as the source did; its syncs undone in a form, or as the file says.

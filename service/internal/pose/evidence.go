@@ -118,7 +118,7 @@ func (t *turn) again(cands []question.Candidate) {
 	if p := t.s.Pose.Candidates; len(p) > 0 && len(t.s.Anchored) > 0 {
 		carry = p[0].Axes.Sub(t.s.Anchored[0].Axes)
 	}
-	t.s.Anchored = merge(t.r, cands, merged)
+	t.s.Anchored = merge(t.r, cands, merged, false)
 	for _, c := range t.s.Anchored {
 		c.Axes = c.Axes.Add(carry)
 		shown = append(shown, c)

@@ -138,7 +138,7 @@ const maxCandidates = 12
 // settle makes the pose of the places given: known where nothing is in doubt, the rig is homed and they are one.
 func (t *turn) settle(cands []question.Candidate, source rig.SourceKind, x *question.Sample) {
 	for within := merged; ; within *= 2 {
-		cands = merge(t.r, cands, within)
+		cands = merge(t.r, cands, within, source == rig.Reckoned)
 		if len(cands) <= maxCandidates || within > coarsest {
 			break
 		}
@@ -193,15 +193,16 @@ const merged = 0.25 * unit.Degree
 // coarsest is how far apart places are joined where there are too many of them; the uncertainty then says so.
 const coarsest = 4 * unit.Degree
 
-// merge joins places that are one for every purpose; the joint uncertainty covers both.
-func merge(r *rig.Rig, cands []question.Candidate, within unit.Angle) []question.Candidate {
+// merge joins places that are one for every purpose; the joint uncertainty covers both. Two on either side of the border of sides are one only
+// where no belief is read by them (anySide): near it belief says either of two places half a turn apart.
+func merge(r *rig.Rig, cands []question.Candidate, within unit.Angle, anySide bool) []question.Candidate {
 	var out []question.Candidate
 next:
 	for _, c := range cands {
 		for i := range out {
 			o := &out[i]
 			d := c.Axes.Sub(o.Axes).Abs()
-			if d.A1 <= within && d.A2 <= within && r.Kind.SideOf(c.Axes) == r.Kind.SideOf(o.Axes) {
+			if d.A1 <= within && d.A2 <= within && (anySide || r.Kind.SideOf(c.Axes) == r.Kind.SideOf(o.Axes)) {
 				o.Sigma = rig.Axes{A1: max(o.Sigma.A1, c.Sigma.A1) + d.A1/3, A2: max(o.Sigma.A2, c.Sigma.A2) + d.A2/3}
 				if o.Kept != c.Kept {
 					o.Kept = ""
