@@ -58,5 +58,5 @@ func (s *Store) Check(ctx context.Context) error {
 	if len(found) == 1 && found[0] == "ok" {
 		return nil
 	}
-	return s.failed(ErrDamaged, "checking the pages", errors.New(strings.Join(found, "; ")), "restore a copy, or keep this one as it is and begin a new record")
+	return s.failed(ErrDamaged, "checking the pages", errors.New(strings.Join(found, "; ")), ifDamaged)
 }

@@ -3,6 +3,8 @@ package store
 import (
 	"errors"
 	"fmt"
+
+	"modernc.org/sqlite"
 )
 
 // Classes of failure; FileError carries the place, the cause and the remedy.
@@ -48,3 +50,24 @@ func (e *FileError) Unwrap() []error {
 	}
 	return []error{e.Class, e.Cause}
 }
+
+// ifDamaged is what to do about a record that was cut short or overwritten.
+const ifDamaged = "restore a copy, or keep this one as it is and begin a new record"
+
+// Result codes of SQLite, their low eight bits. Source: its page "Result and Error Codes".
+const (
+	corrupt      = 11 // the file is malformed
+	notADatabase = 26
+)
+
+// code is the result code of SQLite in an error; 0: none.
+func code(err error) int {
+	var e *sqlite.Error
+	if !errors.As(err, &e) {
+		return 0
+	}
+	return e.Code() & 0xff
+}
+
+// damaged tells whether SQLite found the file itself malformed: a folder's permissions have nothing to do with it.
+func damaged(err error) bool { return code(err) == corrupt }

@@ -157,6 +157,12 @@ func (s *Store) openFailure(cause error) error {
 	if errors.As(cause, &known) {
 		return cause
 	}
+	if damaged(cause) {
+		return s.failed(ErrDamaged, "opening the record", cause, ifDamaged)
+	}
+	if code(cause) == notADatabase {
+		return s.failed(ErrForeign, "opening the record", cause, "give the path of a record; if this was one, "+ifDamaged)
+	}
 	return s.failed(ErrOpen, "opening the record", cause,
 		"see that the folder exists, that the service's user may write to it and to the file, and that the disk has room")
 }
@@ -188,7 +194,9 @@ func (s *Store) pool(size int, reading bool) (*sql.DB, error) {
 func (s *Store) checkVersion(db *sql.DB, create bool) error {
 	var app, version, tables int
 	row := db.QueryRow(`SELECT (SELECT application_id FROM pragma_application_id), (SELECT user_version FROM pragma_user_version), (SELECT count(*) FROM sqlite_schema)`)
-	if err := row.Scan(&app, &version, &tables); err != nil {
+	if err := row.Scan(&app, &version, &tables); damaged(err) {
+		return s.failed(ErrDamaged, "reading the version of the record", err, ifDamaged)
+	} else if err != nil {
 		return s.failed(ErrRead, "reading the version of the record", err, "see that it is a record; verify a copy, or restore one")
 	}
 	switch {

@@ -199,6 +199,9 @@ func (s *Store) readFailure(doing string, err error) error {
 	if err == nil {
 		return nil
 	}
+	if damaged(err) {
+		return s.failed(ErrDamaged, doing, err, ifDamaged)
+	}
 	return s.failed(ErrRead, doing, err, "if it stays, verify the record")
 }
 

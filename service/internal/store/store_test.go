@@ -1,6 +1,7 @@
 package store_test
 
 import (
+	"bytes"
 	"context"
 	"database/sql"
 	"database/sql/driver"
@@ -89,6 +90,37 @@ func TestTwoServices(t *testing.T) {
 	second := open(t, path, store.Options{})
 	require.NoError(t, second.Commit([]store.Row{row("a", 1)}))
 	require.ErrorIs(t, first.Commit([]store.Row{row("a", 1)}), store.ErrNotHead)
+}
+
+// A file that was cut short or overwritten is damaged, or none of ours, and the advice fits: nothing is wrong with its folder.
+func TestDamagedFilesAreCalledSo(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "record")
+	s, err := store.Open(path, store.Options{})
+	require.NoError(t, err)
+	for n := range 200 {
+		require.NoError(t, s.Commit([]store.Row{row("a", uint64(n+1))}))
+	}
+	require.NoError(t, s.Close())
+	file, err := os.ReadFile(path)
+	require.NoError(t, err)
+	for name, c := range map[string]struct {
+		content []byte
+		class   error
+	}{
+		"cut in the first page": {file[:2000], store.ErrDamaged},
+		"cut after a page":      {file[:4096], store.ErrDamaged},
+		"cut in the middle":     {file[:len(file)/2], store.ErrDamaged},
+		"another kind of file":  {bytes.Repeat([]byte("no record "), 1000), store.ErrForeign},
+	} {
+		for _, readOnly := range []bool{false, true} {
+			require.NoError(t, os.WriteFile(path, c.content, 0o600))
+			_, err := store.Open(path, store.Options{ReadOnly: readOnly})
+			require.ErrorIs(t, err, c.class, "%s, read only %t", name, readOnly)
+			assert.ErrorContains(t, err, path, name)
+			assert.ErrorContains(t, err, "restore a copy", name)
+			assert.NotContains(t, err.Error(), "may write", name)
+		}
+	}
 }
 
 func TestVersions(t *testing.T) {
