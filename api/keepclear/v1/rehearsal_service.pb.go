@@ -161,7 +161,8 @@ type RehearsalStep struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// What. No sync: its evidence does not exist yet (INVALID_ARGUMENT). Required.
 	Action *Action `protobuf:"bytes,1,opt,name=action,proto3" json:"action,omitempty"`
-	// When. Absent: when the step before ends; for the first, now.
+	// When; later if the step before ends later. Absent: when the step before ends; for the first, now. A track whose until_time is not
+	// after its start is INVALID_ARGUMENT.
 	StartTime     *timestamppb.Timestamp `protobuf:"bytes,2,opt,name=start_time,json=startTime,proto3" json:"start_time,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache

@@ -8,6 +8,7 @@ package rehearse
 
 import (
 	"context"
+	"fmt"
 	"math"
 	"time"
 
@@ -47,8 +48,9 @@ func Assumed() []string {
 	return []string{"belief right", "clocks right", "samples fresh", "no lock", "the rig file fits the rig"}
 }
 
-// Rehearse judges every step.
-func Rehearse(ctx context.Context, p Plan) []Outlook {
+// Rehearse judges every step. A step that would begin only when, or after, it is to end stands for a mistake in the plan: it and its start
+// are named in a decide.ConflictError, by their paths in the request, and nothing is judged.
+func Rehearse(ctx context.Context, p Plan) ([]Outlook, error) {
 	from := p.From
 	if len(from) == 0 {
 		r := p.Member.Rig
@@ -56,9 +58,12 @@ func Rehearse(ctx context.Context, p Plan) []Outlook {
 	}
 	at := p.Now
 	var out []Outlook
-	for _, s := range p.Steps {
+	for i, s := range p.Steps {
 		if s.Start != nil && s.Start.After(at) {
 			at = *s.Start
+		}
+		if faults := unfit(p.Member.Rig, s, at, i); len(faults) > 0 {
+			return nil, &decide.ConflictError{Faults: faults}
 		}
 		o, after := p.step(ctx, s.Action, from, at)
 		out = append(out, o)
@@ -66,7 +71,27 @@ func Rehearse(ctx context.Context, p Plan) []Outlook {
 		sigma := from[0].Sigma
 		from = []question.Candidate{{Axes: after, Sigma: sigma}}
 	}
-	return out
+	return out, nil
+}
+
+// unfit are the faults of a step at the instant at which it would begin.
+func unfit(r *rig.Rig, s Step, at time.Time, i int) []decide.FieldFault {
+	faults := decide.ActionFits(r, s.Action, at, fmt.Sprintf("steps[%d].action", i))
+	if len(faults) == 0 || s.Action.Until == nil {
+		return faults
+	}
+	got := "none: it begins when the step before ends, at " + at.UTC().Format(time.RFC3339)
+	switch {
+	case i == 0 && s.Start == nil:
+		return faults // it begins now
+	case s.Start != nil && s.Start.Equal(at):
+		got = at.UTC().Format(time.RFC3339)
+	case s.Start != nil:
+		got = s.Start.UTC().Format(time.RFC3339) + ", and the step before ends at " + at.UTC().Format(time.RFC3339)
+	}
+	return append(faults, decide.FieldFault{
+		Path: fmt.Sprintf("steps[%d].start_time", i), Wanted: "a start before action.track.until_time, by 24 h at most", Got: got, Remedy: "change the one or the other, or shorten the steps before",
+	})
 }
 
 // step judges one action from where the rig would stand, and returns where it would leave it.

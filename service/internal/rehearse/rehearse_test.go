@@ -63,7 +63,8 @@ func TestPlan(t *testing.T) {
 		Member: member(t), Moment: moment, Cells: int(reach.DefaultBudget), Now: now,
 		Steps: []rehearse.Step{{Action: slew(38.20, 61.45, time.Hour), Start: &later}, {Action: slew(38.20, 61.45, 3*time.Hour)}, {Action: question.Action{Kind: question.Home}}},
 	}
-	out := rehearse.Rehearse(context.Background(), plan)
+	out, err := rehearse.Rehearse(context.Background(), plan)
+	require.NoError(t, err)
 	require.Len(t, out, 3)
 	assert.Equal(t, verdict.Allow, out[0].Answer.Verdict, out[0].Answer.Sentence)
 	assert.Equal(t, later, out[0].Start)
@@ -89,7 +90,8 @@ func TestPlan(t *testing.T) {
 		p := plan
 		motion := out[1].End.Sub(out[1].Start) - 3*time.Hour
 		p.Steps = []rehearse.Step{plan.Steps[0], {Action: slew(38.20, 61.45, out[1].PassesUntil.Sub(out[1].Start)-motion+c.more)}}
-		again := rehearse.Rehearse(context.Background(), p)
+		again, err := rehearse.Rehearse(context.Background(), p)
+		require.NoError(t, err)
 		assert.Equal(t, c.want, again[1].Answer.Verdict, "%v more: %s", c.more, again[1].Answer.Sentence)
 	}
 }

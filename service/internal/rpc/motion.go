@@ -121,9 +121,13 @@ func (s *Server) rehearse(ctx context.Context, c call[*pb.RehearseRequest]) (pro
 	if p.Steps, err = plan(c.msg, m.Rig, p.Now); err != nil {
 		return nil, err
 	}
+	outlooks, err := rehearse.Rehearse(ctx, p)
+	if err != nil {
+		return nil, err
+	}
 	out := &pb.RehearseResponse{Assumed: rehearse.Assumed()}
 	passed := 0
-	for _, o := range rehearse.Rehearse(ctx, p) {
+	for _, o := range outlooks {
 		if o.Answer.Verdict == verdict.Allow {
 			passed++
 		}
@@ -142,17 +146,21 @@ func (s *Server) rehearse(ctx context.Context, c call[*pb.RehearseRequest]) (pro
 	return out, nil
 }
 
-// plan turns the steps into nouns, or names every field that does not fit the rig. What an instant must be after is the last start
-// stated before it: when a step without one begins shows only as the plan is gone through.
+// plan turns the steps into nouns, or names every field that does not fit the rig. Whether a step ends after it begins shows only as the plan
+// is gone through, where the step does not begin at an instant of its own.
 func plan(r *pb.RehearseRequest, of *rig.Rig, now time.Time) ([]rehearse.Step, error) {
 	var steps []rehearse.Step
 	var faults []decide.FieldFault
 	for i, m := range r.GetSteps() {
 		s := rehearsed(m, of)
-		if s.Start != nil {
+		a := s.Action
+		switch {
+		case s.Start != nil:
 			now = *s.Start
+		case i > 0:
+			a.Until = nil
 		}
-		faults = append(faults, decide.ActionFits(of, s.Action, now, fmt.Sprintf("steps[%d].action", i))...)
+		faults = append(faults, decide.ActionFits(of, a, now, fmt.Sprintf("steps[%d].action", i))...)
 		steps = append(steps, s)
 	}
 	if len(faults) > 0 {

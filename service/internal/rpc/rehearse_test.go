@@ -40,6 +40,11 @@ func TestRehearsedStepsFitTheRig(t *testing.T) {
 	b.rig.Rests = []rig.Rest{{Name: rest, Axes: rig.DegAxes(0, 20)}}
 	require.NoError(t, rehearsal(side(pb.TubeSide_TUBE_SIDE_EAST), flip, park(rest), until(b.clock().Add(time.Hour))))
 
+	tracked := func(d time.Duration) *pb.RehearsalStep {
+		return step(&pb.Action{Kind: &pb.Action_Track{Track: &pb.Track{End: &pb.Track_TrackDuration{TrackDuration: durationpb.New(d)}}}})
+	}
+	require.NoError(t, rehearsal(tracked(12*time.Hour), until(b.clock().Add(30*time.Hour))), "a day is counted from its own start")
+	late := []string{"steps[1].action.track.until_time", "steps[1].start_time"}
 	dusk := b.clock().Add(2 * time.Hour)
 	for name, c := range map[string]struct {
 		steps []*pb.RehearsalStep
@@ -48,7 +53,11 @@ func TestRehearsedStepsFitTheRig(t *testing.T) {
 	}{
 		"a side of another kind of mount":     {[]*pb.RehearsalStep{park(rest), side(pb.TubeSide_TUBE_SIDE_SECOND)}, []string{"steps[1].action.slew.side"}, "east or west"},
 		"a place that the file does not have": {[]*pb.RehearsalStep{park("the moon")}, []string{"steps[0].action.park.place"}, rest},
-		"an end before its start":             {[]*pb.RehearsalStep{at(park(rest), dusk), until(dusk.Add(-time.Minute))}, []string{"steps[1].action.track.until_time"}, "after its start"},
+		"an end before its start":             {[]*pb.RehearsalStep{at(until(dusk.Add(-time.Minute)), dusk)}, []string{"steps[0].action.track.until_time"}, "after its start"},
+		"an end before an earlier start":      {[]*pb.RehearsalStep{at(park(rest), dusk), until(dusk.Add(-time.Minute))}, late, "when the step before ends"},
+		"an end before the step before ends":  {[]*pb.RehearsalStep{tracked(time.Hour), until(b.clock().Add(30 * time.Minute))}, late, "when the step before ends"},
+		"a start that comes too late":         {[]*pb.RehearsalStep{tracked(time.Hour), at(until(b.clock().Add(30*time.Minute)), b.clock().Add(time.Minute))}, late, "and the step before ends at"},
+		"an end more than a day later":        {[]*pb.RehearsalStep{tracked(time.Hour), until(b.clock().Add(26 * time.Hour))}, late, "24 h"},
 		"an end beyond a day":                 {[]*pb.RehearsalStep{until(dusk.Add(48 * time.Hour))}, []string{"steps[0].action.track.until_time"}, "24 h"},
 		"all at once":                         {[]*pb.RehearsalStep{park("a"), side(pb.TubeSide_TUBE_SIDE_SECOND), park("b")}, []string{"steps[0].action.park.place", "steps[1].action.slew.side", "steps[2].action.park.place"}, "east or west"},
 	} {
