@@ -350,7 +350,23 @@ func TestContradictionsAreRefusedWithEveryField(t *testing.T) {
 	assert.Equal(t, "action.slew.side", c.Faults[0].Path)
 	_, err = b.ask(question.Action{Kind: question.Park, Place: "shed"}, zero, "")
 	require.True(t, errors.As(err, &c))
-	assert.Equal(t, "action.park.place", c.Faults[0].Path)
+	assert.Equal(t, decide.FieldFault{
+		Path: "action.park.place", Wanted: "a place of rest in the rig file", Got: "none there",
+		Remedy: "write one under rests in the rig file, or ask for a slew to the angles of home",
+	}, c.Faults[0], "it says what to do where there is no place to name")
+	place := func(names ...string) string {
+		r := *b.rig
+		r.Rests = nil
+		for _, n := range names {
+			r.Rests = append(r.Rests, rig.Rest{Name: n})
+		}
+		for _, f := range decide.ActionFits(&r, question.Action{Kind: question.Park}, b.clock(), "action") {
+			return f.Wanted
+		}
+		return ""
+	}
+	assert.Empty(t, place("low"), "the only one need not be named")
+	assert.Equal(t, `one of "low", "high"`, place("low", "high"))
 }
 
 // The fold of the record is what was held, and verification recomputes it (restart = fold).

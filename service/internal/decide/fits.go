@@ -37,9 +37,7 @@ func ActionFits(r *rig.Rig, a question.Action, at time.Time, path string) (fault
 		add("flip", "a German equatorial", string(r.Kind), "ask for a slew to the second side instead")
 	}
 	if a.Kind == question.Park {
-		if _, ok := r.Rest(a.Place); !ok {
-			add("park.place", "one of "+restNames(r), quoted(a.Place), "name a place of rest of the rig file")
-		}
+		restFits(r, a.Place, add)
 	}
 	if a.Until != nil && !a.Until.After(at) {
 		add("track.until_time", "an instant after its start, "+at.UTC().Format(time.RFC3339), a.Until.UTC().Format(time.RFC3339), "ask for a later end")
@@ -93,15 +91,20 @@ func sampleFits(r *rig.Rig, s *question.Sample, add func(path, wanted, got, reme
 	}
 }
 
-func restNames(r *rig.Rig) string {
+// restFits finds a place of rest that the rig file does not have; none is its only one.
+func restFits(r *rig.Rig, place string, add func(path, wanted, got, remedy string)) {
+	if _, ok := r.Rest(place); ok {
+		return
+	}
+	if len(r.Rests) == 0 {
+		add("park.place", "a place of rest in the rig file", "none there", "write one under rests in the rig file, or ask for a slew to the angles of home")
+		return
+	}
 	var names []string
 	for _, p := range r.Rests {
 		names = append(names, quoted(p.Name))
 	}
-	if len(names) == 0 {
-		return "(the rig file has no place of rest)"
-	}
-	return strings.Join(names, ", ")
+	add("park.place", "one of "+strings.Join(names, ", "), quoted(place), "name a place of rest of the rig file")
 }
 
 // orNothing appends a remark where there is one.
