@@ -4,6 +4,8 @@
 // statements that write, commit, checkpoint, opening) and makes a chosen one fail, once or for good, before it was done or
 // after; or holds one back until the test lets it go. It cannot tear a page or lose a synced write: that takes the power
 // cut test, which works from outside the process.
+//
+// A Clock is a machine's clock of which somebody sets the wall hand while the monotonic one goes on.
 package faults
 
 import (

@@ -128,6 +128,25 @@ func TestOtherStepsMoveNothing(t *testing.T) {
 	}
 }
 
+// A permit that waits and a sync leave are over when their time is, whatever the wall clock was set back to.
+func TestWaitingLeaveEndsAfterAStepBack(t *testing.T) {
+	ours := faults.NewClock(time.Now(), evening.Add(time.Second)).Now()
+	for _, c := range []struct {
+		wait time.Duration
+		live bool
+	}{{59 * time.Minute, true}, {61 * time.Minute, false}} {
+		before := filled(evening, ours)
+		before.Permit.State = question.Granted
+		after, _ := pose.Lapse(before, faults.SetWall(ours.Add(c.wait), -time.Hour))
+		assert.Equal(t, c.live, after.Leave.Live, "%s", c.wait)
+		assert.Equal(t, c.live, after.Permit.Open(), "%s", c.wait)
+		if !c.live {
+			assert.Contains(t, after.Leave.Because, "not used by 2026-11-14 18:00:01", "as the clock reads now")
+			assert.Contains(t, after.Permit.Because, "not begun by 2026-11-14 18:00:01", "as the clock reads now")
+		}
+	}
+}
+
 // Over a restart there is no monotonic reading of before: instants stay as the record has them.
 func TestWithoutMonotonicReadingsNothingMoves(t *testing.T) {
 	before := filled(evening, evening.Add(time.Second))
