@@ -153,7 +153,7 @@ func unjudged(r *rig.Rig, file string) []rig.Fault {
 	return out
 }
 
-// layers are the limits of a rig from the widest to its own: facility, class, rig, with the travel that the file states.
+// layers are the limits of a rig from the widest to its own: facility, class, rig. The travel that a file states is among its limits.
 func layers(r *rig.Rig, facility *limits.Layer, file string) []limits.Layer {
 	var out []limits.Layer
 	if facility != nil {
@@ -169,15 +169,6 @@ func layers(r *rig.Rig, facility *limits.Layer, file string) []limits.Layer {
 			continue
 		}
 		own.Entries = append(own.Entries, e)
-	}
-	for _, t := range []struct {
-		rule, name string
-		deg        float64
-	}{
-		{"travel/axis1", "low_deg", r.Travel.Low.A1.Deg()}, {"travel/axis1", "high_deg", r.Travel.High.A1.Deg()},
-		{"travel/axis2", "low_deg", r.Travel.Low.A2.Deg()}, {"travel/axis2", "high_deg", r.Travel.High.A2.Deg()},
-	} {
-		own.Entries = append(own.Entries, limits.Entry{Rule: t.rule, Name: t.name, Value: t.deg})
 	}
 	if len(class.Entries) > 0 {
 		out = append(out, class)

@@ -1,10 +1,19 @@
 package main
 
 import (
+	"fmt"
+	"math"
 	"path/filepath"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"keepclear.example/keepclear/policies"
+	"keepclear.example/keepclear/service/internal/limits"
+	"keepclear.example/keepclear/service/internal/practice"
+	"keepclear.example/keepclear/service/internal/rig"
 )
 
 // A file that is not there is asked for, and the form is named for whoever has none yet.
@@ -13,4 +22,39 @@ func TestCheckOfNoFileSaysWhatToDo(t *testing.T) {
 	code, out := ran(t, "check", filepath.Join(t.TempDir(), "none.yaml"))
 	assert.Equal(t, exitCheck, code)
 	assert.Contains(t, out, "give the path of a rig file (an empty form: check --blank)")
+}
+
+// Every lawful travel loads, from every home: each end is one limit, the sum that a person would have written. Sums in radians
+// are 105.00000000000001 for 105.
+func TestEveryLawfulTravelLoads(t *testing.T) {
+	t.Parallel()
+	defs, err := limits.Read(policies.Files())
+	require.NoError(t, err)
+	loads := func(home1, home2, travel1, travel2 float64) {
+		text := strings.NewReplacer(
+			"home_deg: [0, 0]", fmt.Sprintf("home_deg: [%v, %v]", home1, home2),
+			"axis1_deg: [-97.5, 97.5]", fmt.Sprintf("axis1_deg: [%v, %v]", -travel1, travel1),
+			"axis2_deg: [-180, 180]", fmt.Sprintf("axis2_deg: [%v, %v]", -travel2, travel2),
+		).Replace(string(practice.HeronFile()))
+		r, bad := rig.Parse("heron.yaml", []byte(text), nil)
+		require.Empty(t, bad)
+		set, err := limits.Merge(defs, layers(r, nil, "heron.yaml")...)
+		require.NoError(t, err, "home [%v, %v], travel ±%v, ±%v", home1, home2, travel1, travel2)
+		for key, want := range map[[2]string]float64{
+			{"travel/axis1", "low_deg"}: home1 - travel1, {"travel/axis1", "high_deg"}: home1 + travel1,
+			{"travel/axis2", "low_deg"}: home2 - travel2, {"travel/axis2", "high_deg"}: home2 + travel2,
+		} {
+			l, known := set.Limit(key[0], key[1])
+			require.True(t, known)
+			require.Equal(t, math.Round(want*10)/10, l.Value, "%v of home [%v, %v], travel ±%v, ±%v", key, home1, home2, travel1, travel2)
+			require.Equal(t, "rig heron", l.Origin)
+		}
+	}
+	for half := 1; half <= 360; half++ {
+		loads(0, 0, float64(half)/2, 180.5-float64(half)/2)
+	}
+	for h := -90; h <= 90; h++ {
+		home := float64(h) / 10
+		loads(home, -home, 95, 175)
+	}
 }
