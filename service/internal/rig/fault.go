@@ -42,8 +42,9 @@ func (f Fault) Unwrap() error { return ErrFaulty }
 
 // faults gathers what is wrong, in the order in which it is found.
 type faults struct {
-	file string
-	all  []Fault
+	file    string
+	all     []Fault
+	notices []Fault
 }
 
 // add notes a fault at a value; at none, it is one of the file as a whole.
@@ -55,9 +56,11 @@ func (f *faults) add(n *node, key, wanted, got, remedy string) {
 }
 
 // sorted returns the faults by file and line; those of one line stay in the order in which they were found.
-func (f *faults) sorted() []Fault {
-	slices.SortStableFunc(f.all, func(a, b Fault) int {
+func (f *faults) sorted() []Fault { return byLine(f.all) }
+
+func byLine(all []Fault) []Fault {
+	slices.SortStableFunc(all, func(a, b Fault) int {
 		return cmp.Or(cmp.Compare(a.File, b.File), cmp.Compare(a.Line, b.Line), cmp.Compare(a.Column, b.Column))
 	})
-	return f.all
+	return all
 }

@@ -8,7 +8,7 @@ import (
 type measured struct{ mm, err float64 }
 
 // errorSpan bounds reading errors. Choice: a tape read to worse than 5 cm is no measurement.
-var errorSpan = span{"a reading error", 0, 50, " mm", false}
+var errorSpan = from("a reading error", 0, 50, " mm")
 
 // tapeReader is a reader of lengths, which may carry their reading error: "1300 ± 2" or "1300 +- 2".
 type tapeReader struct {
@@ -18,6 +18,7 @@ type tapeReader struct {
 
 // length reads a length that has to be there.
 func (t tapeReader) length(key string, s span, how string) measured {
+	s = s.sized(sizeOf(t.key(key)))
 	n := t.need(key, s.String(), how)
 	if n == nil {
 		return measured{}
@@ -31,7 +32,7 @@ func (t tapeReader) lengthOr(key string, s span, otherwise float64) measured {
 	if n == nil {
 		return measured{mm: otherwise}
 	}
-	return t.lengthOf(n, t.key(key), s)
+	return t.lengthOf(n, t.key(key), s.sized(sizeOf(t.key(key))))
 }
 
 func (t tapeReader) lengthOf(n *node, key string, s span) measured {

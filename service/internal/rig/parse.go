@@ -39,6 +39,7 @@ func Parse(file string, content []byte, open Opener) (*Rig, []Fault) {
 	if len(f.all) > 0 {
 		return nil, f.sorted()
 	}
+	r.Notices = byLine(f.notices)
 	r.check(top, f)
 	if len(f.all) > 0 {
 		return nil, f.sorted()

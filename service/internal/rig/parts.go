@@ -124,6 +124,8 @@ func (p *partsReader) shape(r *reader, link Link) []solid.Shape {
 	case err != nil:
 		r.f.add(b.at, b.path, "lengths that make a solid", strings.ReplaceAll(err.Error(), "\n", "; "), "measure again")
 		return nil
+	case len(shapes) == 1:
+		lookAt(b, found[0], shapes[0])
 	}
 	return shapes
 }
@@ -133,13 +135,13 @@ func (p *partsReader) make(word string, b *reader, at lengthsFrom) ([]solid.Shap
 	var err error
 	switch word {
 	case "ball":
-		s, err = solid.Sphere(place(b, "centre_mm", at), b.number("diameter_mm", aLength)/2)
+		s, err = solid.Sphere(place(b, "centre_mm", at), b.number("diameter_mm", aThickness)/2)
 	case "capsule":
-		s, err = solid.Capsule(place(b, "from_mm", at), place(b, "to_mm", at), b.number("diameter_mm", aLength)/2)
+		s, err = solid.Capsule(place(b, "from_mm", at), place(b, "to_mm", at), b.number("diameter_mm", aThickness)/2)
 	case "cylinder":
-		s, err = solid.Cylinder(place(b, "from_mm", at), place(b, "to_mm", at), b.number("diameter_mm", aLength)/2)
+		s, err = solid.Cylinder(place(b, "from_mm", at), place(b, "to_mm", at), b.number("diameter_mm", aThickness)/2)
 	case "cone":
-		s, err = solid.Frustum(place(b, "from_mm", at), place(b, "to_mm", at), b.number("diameter_from_mm", aReach)/2, b.number("diameter_to_mm", aReach)/2)
+		s, err = solid.Frustum(place(b, "from_mm", at), place(b, "to_mm", at), b.number("diameter_from_mm", aWidth)/2, b.number("diameter_to_mm", aWidth)/2)
 	case "box":
 		s, err = box(b, at)
 	case "hull":
@@ -164,7 +166,7 @@ func place(r *reader, key string, at lengthsFrom) solid.Point {
 
 // box reads a box along the directions of its link, turned about the third of them by the right hand.
 func box(r *reader, at lengthsFrom) (solid.Shape, error) {
-	centre, size := place(r, "centre_mm", at), triple(r, "size_mm", aLength)
+	centre, size := place(r, "centre_mm", at), triple(r, "size_mm", aThickness)
 	turned := r.numberOr("turned_deg", aTurn, 0) * math.Pi / 180
 	if size == nil {
 		return solid.Shape{}, nil

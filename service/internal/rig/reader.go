@@ -144,8 +144,9 @@ func (r *reader) numberOf(n *node, key string, s span) float64 {
 	case !ok:
 		r.f.add(n, key, s.String(), n.says(), "write the number alone, without unit or quotation marks")
 	case !s.holds(v):
-		r.f.add(n, key, s.String(), n.text, "measure again, and look at the unit that the key names")
+		r.f.add(n, key, s.String(), n.text, s.remedy(v))
 	default:
+		s.look(r.f, n, key, v)
 		return v
 	}
 	return 0

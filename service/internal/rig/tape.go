@@ -203,12 +203,15 @@ func (t *tape) fits(r tapeReader) {
 func readWall(r *reader) wallTape {
 	from := r.numbers(r.need("from_mm", "a place, [east, north]", "from below the crossing"), r.key("from_mm"), aPlace, 2)
 	to := r.numbers(r.need("to_mm", "a place, [east, north]", "from below the crossing"), r.key("to_mm"), aPlace, 2)
-	w := wallTape{high: r.number("height_mm", aLength), thick: r.number("thickness_mm", aLength)}
+	sized := func(key string) float64 { return r.number(key, aLength.sized(sizeOf(r.key(key)))) }
+	w := wallTape{high: sized("height_mm"), thick: sized("thickness_mm")}
 	if from != nil && to != nil {
 		w.from, w.to = [2]float64(from), [2]float64(to)
 		if w.from == w.to {
 			r.f.add(r.at, r.key("to_mm"), "another place than from_mm", "the same", "give both ends of the wall")
 		}
+		along := math.Hypot(to[0]-from[0], to[1]-from[1])
+		aLength.sized(size{0, shortWall}).look(r.f, &node{file: r.at.file, line: r.at.line, column: r.at.column, text: short(along)}, r.path, along)
 	}
 	r.close()
 	return w

@@ -159,7 +159,7 @@ func farText(l Link, far float64) string {
 	if l == Ground {
 		return "-"
 	}
-	return fmt.Sprintf("%.0f", far)
+	return mm(far)
 }
 
 func (p *Part) marginText() string {
@@ -209,6 +209,20 @@ func (p *Part) stateNames() []string {
 	return out
 }
 
+// mm writes a length so that a thin one never reads as 0.
+func mm(v float64) string {
+	const rounding = 1e-6
+	switch far := math.Abs(v); {
+	case far < rounding:
+		return "0"
+	case far >= 9.95:
+		return fmt.Sprintf("%.0f", v)
+	case far >= 0.95:
+		return fmt.Sprintf("%.1f", v)
+	}
+	return fmt.Sprintf("%.2g", v)
+}
+
 // figure describes a solid by the lengths that a tape would find.
 func figure(s solid.Shape) string {
 	a, b := s.Axis()
@@ -216,20 +230,20 @@ func figure(s solid.Shape) string {
 	long := b.Sub(a).Norm()
 	switch s.Kind() {
 	case solid.SphereKind:
-		return fmt.Sprintf("ball %.0f across", 2*ra)
+		return fmt.Sprintf("ball %s across", mm(2*ra))
 	case solid.CapsuleKind:
-		return fmt.Sprintf("rod %.0f across, %.0f long, round ends", 2*ra, long+2*ra)
+		return fmt.Sprintf("rod %s across, %s long, round ends", mm(2*ra), mm(long+2*ra))
 	case solid.CylinderKind:
-		return fmt.Sprintf("cylinder %.0f across, %.0f long", 2*ra, long)
+		return fmt.Sprintf("cylinder %s across, %s long", mm(2*ra), mm(long))
 	case solid.FrustumKind:
-		return fmt.Sprintf("cone %.0f to %.0f across, %.0f long", 2*ra, 2*rb, long)
+		return fmt.Sprintf("cone %s to %s across, %s long", mm(2*ra), mm(2*rb), mm(long))
 	case solid.BoxKind:
 		half, _ := s.HalfSizes()
-		return fmt.Sprintf("box %.0f × %.0f × %.0f", 2*half.X, 2*half.Y, 2*half.Z)
+		return fmt.Sprintf("box %s × %s × %s", mm(2*half.X), mm(2*half.Y), mm(2*half.Z))
 	case solid.HullKind:
 		low, high := s.Bounds()
 		d := high.Sub(low)
-		return fmt.Sprintf("hull, %.0f × %.0f × %.0f over all", d.X, d.Y, d.Z)
+		return fmt.Sprintf("hull, %s × %s × %s over all", mm(d.X), mm(d.Y), mm(d.Z))
 	case solid.NoKind:
 	}
 	return "nothing"

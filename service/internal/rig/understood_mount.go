@@ -17,7 +17,7 @@ func sayPairs(r *Rig, b *strings.Builder) {
 	}
 	sayNeverChanging(r.Settled(), b)
 	if gap, a, o := r.nearestAtHome(); a != "" {
-		say(b, "Nearest at home: %s and %s, %.0f mm apart.", a, o, gap)
+		say(b, "Nearest at home: %s and %s, %s mm apart.", a, o, mm(gap))
 	}
 	say(b, "")
 }
@@ -30,9 +30,9 @@ func sayNeverChanging(settled []Settled, b *strings.Builder) {
 			say(b, "The same gap at every pose, so never told as the smallest:")
 			fallthrough
 		case settled[i-1].A != s.A:
-			fmt.Fprintf(b, "  %s to %s (%.0f mm)", s.A, s.B, s.Gap)
+			fmt.Fprintf(b, "  %s to %s (%s mm)", s.A, s.B, mm(float64(s.Gap)))
 		default:
-			fmt.Fprintf(b, ", %s (%.0f mm)", s.B, s.Gap)
+			fmt.Fprintf(b, ", %s (%s mm)", s.B, mm(float64(s.Gap)))
 		}
 		if i+1 == len(settled) || settled[i+1].A != s.A {
 			say(b, "")
