@@ -33,8 +33,9 @@ type rigFile struct {
 	open    rig.Opener
 }
 
-// readRigs reads every rig file (*.yaml but limits.yaml and class files, whose first key is "class") of a folder, and its facility limits, which may be absent.
-func readRigs(dir string) (files []rigFile, facility *limits.Layer, err error) {
+// readRigs reads every rig file (*.yaml but limits.yaml and class files, whose first key is "class") of a folder, and its
+// facility limits, which may be absent. What can be read comes beside the fault of what cannot.
+func readRigs(dir string) (files []rigFile, facility *limits.Layer, faults error) {
 	listed, err := os.ReadDir(dir)
 	if err != nil {
 		return nil, nil, fmt.Errorf("reading the folder of rig files: %w; name it with --rigs, or try serve --practice heron", err)
@@ -47,23 +48,25 @@ func readRigs(dir string) (files []rigFile, facility *limits.Layer, err error) {
 		path := filepath.Join(dir, base)
 		content, err := os.ReadFile(path)
 		if err != nil {
-			return nil, nil, fmt.Errorf("reading a rig file: %w", err)
+			faults = errors.Join(faults, fmt.Errorf("reading a rig file: %w", err))
+			continue
 		}
 		switch {
 		case base == "limits.yaml":
 			l, err := limits.ParseLayer("facility", path, content)
-			if err != nil {
-				return nil, nil, err
+			if err != nil { // the rig files are looked at all the same, so that every fault is told at once
+				faults = err
+				continue
 			}
 			facility = &l
 		case !isClass(content):
 			files = append(files, rigFile{path, content, beside(dir)})
 		}
 	}
-	if len(files) == 0 {
+	if len(files) == 0 && faults == nil {
 		return nil, nil, fmt.Errorf("no rig file (*.yaml) in %s: put one there (an empty form: check --blank), or try serve --practice heron", dir)
 	}
-	return files, facility, nil
+	return files, facility, faults
 }
 
 // isClass tells a class file by its first key. It is read with the rig files that follow it.
@@ -90,24 +93,83 @@ func faultsError(faults []rig.Fault) error {
 	return errors.Join(errs...)
 }
 
-// newMembers reads rig files and binds the rules to the limits of each. Every fault of every file is found before any rule is compiled.
+// newMembers reads rig files and binds the rules to the limits of each. Every fault of every file is found before any rule is
+// compiled. One file that does not load keeps all from being served: a rig that is left out is one that no answer thinks of.
 func newMembers(files []rigFile, facility *limits.Layer) ([]decide.Member, error) {
 	defs, err := limits.Read(policies.Files())
 	if err != nil {
 		return nil, err
 	}
 	var out []decide.Member
+	var faulty []string
+	var shared error          // what is wrong with the facility's limits, which every rig meets
+	by := map[string]string{} // id → the file that describes it
 	for _, f := range files {
 		m, bad := newMember(f, defs, facility)
-		out, err = append(out, m), errors.Join(err, bad)
+		if bad, shared = apart(bad, shared, facility); bad == nil && m.Rig != nil && by[m.Rig.ID] != "" {
+			bad = sameID(f.name, by[m.Rig.ID], m.Rig.ID)
+		}
+		if bad != nil {
+			faulty, err = append(faulty, f.name), errors.Join(err, bad)
+			continue
+		}
+		by[m.Rig.ID] = f.name
+		out = append(out, m)
 	}
-	if err == nil {
+	if err != nil {
+		err = fmt.Errorf("%w\n%s", err, unloaded(faulty, out))
+	}
+	if err = errors.Join(shared, err); err == nil {
 		err = bindRules(out)
 	}
 	if err != nil {
 		return nil, err
 	}
 	return out, nil
+}
+
+// apart takes the facility's own faults out of those that a rig's limits met when merged; they are told once.
+func apart(err, shared error, facility *limits.Layer) (ofRig, ofFacility error) {
+	var all limits.Faults
+	if facility == nil || !errors.As(err, &all) {
+		return err, shared
+	}
+	of := map[bool]limits.Faults{}
+	for _, f := range all {
+		of[f.File == facility.File] = append(of[f.File == facility.File], f)
+	}
+	if len(of[false]) > 0 {
+		ofRig = of[false]
+	}
+	if len(of[true]) > 0 {
+		shared = of[true]
+	}
+	return ofRig, shared
+}
+
+// sameID is the fault of a second file that describes a rig.
+func sameID(file, first, id string) error {
+	return rig.Fault{
+		File: file, Key: "rig", Wanted: "an id of its own", Got: fmt.Sprintf("%q, which %s has too", id, first),
+		Remedy: "change rig and end in one of the two, or take one out of the folder",
+	}
+}
+
+// unloaded says which files keep the service from starting, and how to do without them.
+func unloaded(faulty []string, good []decide.Member) string {
+	them, do := "it", "does"
+	if len(faulty) > 1 {
+		them, do = "them", "do"
+	}
+	s := fmt.Sprintf("%s %s not load: mend %s (check FILE says more)", strings.Join(faulty, ", "), do, them)
+	var ids []string
+	for _, m := range good {
+		ids = append(ids, m.Rig.ID)
+	}
+	if len(ids) > 0 {
+		s += fmt.Sprintf(", or move %s out of the folder to serve %s without", them, strings.Join(ids, ", "))
+	}
+	return s
 }
 
 // newMember reads one rig file and merges the limits of its rig; the rules are bound afterwards.

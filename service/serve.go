@@ -125,11 +125,8 @@ type service struct {
 // newService makes every part; on an error nothing is left open.
 func newService(s streams, o serveOptions) (*service, error) {
 	files, facility, err := rigSource(o)
-	if err != nil {
-		return nil, err
-	}
-	members, err := newMembers(files, facility)
-	if err != nil {
+	members, bad := newMembers(files, facility)
+	if err = errors.Join(err, bad); err != nil {
 		return nil, err
 	}
 	if o.practice != "" {

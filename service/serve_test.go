@@ -86,7 +86,34 @@ func TestTwoFilesOfOneRigAreRefused(t *testing.T) {
 	require.NoError(t, os.WriteFile(filepath.Join(rigs, "heron2.yaml"), content, 0o600))
 	code, out := ran(t, "serve", "--rigs", rigs, "--record", filepath.Join(t.TempDir(), "r.keepclear"), "--listen", "127.0.0.1:0")
 	assert.Equal(t, exitCheck, code)
-	assert.Contains(t, out, `two rig files describe "heron"`)
+	assert.Contains(t, out, filepath.Join(rigs, "heron2.yaml")+`: rig: wanted an id of its own, got "heron", which `+filepath.Join(rigs, "heron.yaml")+" has too; change rig and end in one of the two")
+}
+
+// A start that is refused names every fault of every file, limits too, and how to serve the rest.
+func TestRefusedStartNamesEveryFile(t *testing.T) {
+	t.Parallel()
+	rigs := rigFolder(t)
+	put := func(name, content string) string {
+		path := filepath.Join(rigs, name)
+		require.NoError(t, os.WriteFile(path, []byte(content), 0o600))
+		return path
+	}
+	whole, err := os.ReadFile(filepath.Join(rigs, "heron.yaml"))
+	require.NoError(t, err)
+	renamed := strings.NewReplacer("rig: heron", "rig: crane", "end: heron", "end: crane").Replace(string(whole))
+	crane := put("crane.yaml", strings.NewReplacer("height_m: 640", "height_m: high", "by: sensor", "by: smell").Replace(renamed))
+	egret := put("egret.yaml", "rig: egret\n")
+	twin := put("twin.yaml", string(whole))
+	put("limits.yaml", "sky/floor:\n  altitude_deg: low\n...\n")
+	code, out := ran(t, "serve", "--rigs", rigs, "--record", filepath.Join(t.TempDir(), "r.keepclear"), "--listen", "127.0.0.1:0")
+	assert.Equal(t, exitCheck, code)
+	for _, says := range []string{
+		crane + ":11: site.height_m", crane + ":71: homing.by", egret + ":1: title", twin + `: rig: wanted an id of its own`, "limits.yaml", "altitude_deg",
+		crane + ", " + egret + ", " + twin + " do not load: mend them (check FILE says more), or move them out of the folder to serve heron without",
+	} {
+		assert.Contains(t, out, says)
+	}
+	assert.Equal(t, 1, strings.Count(out, "limits.yaml:2: sky/floor"), "the facility's fault is told once")
 }
 
 // A rig file, a class or limits cut short anywhere never serve: the start names the file.

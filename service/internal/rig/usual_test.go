@@ -114,12 +114,12 @@ func TestThinPartsAreLawful(t *testing.T) {
 	assert.Empty(t, r.Notices, lines(r.Notices))
 	assert.Contains(t, rig.Understood(r), "rod 3.0 across, 63 long")
 	for shape, says := range map[string]string{
-		"{capsule: {from_mm: [205, -540, 0], to_mm: [205, -600, 0], diameter_mm: 0.08}}":                       "if it is in metres, in millimetres it is 80",
-		"{ball: {centre_mm: [205, -600, 0], diameter_mm: 0.3}}":                                                "if it is in metres, in millimetres it is 300",
-		"{box: {centre_mm: [205, -600, 0], size_mm: [0.06, 40, 40]}}":                                          "if it is in metres, in millimetres it is 60",
-		"{cylinder: {from_mm: [205, -600, 0], to_mm: [205, -600.06, 0], diameter_mm: 30}}":                     "got 0.06 over all; if it is in metres, in millimetres it is 60",
+		"{capsule: {from_mm: [205, -540, 0], to_mm: [205, -600, 0], diameter_mm: 0.08}}":                      "if it is in metres, in millimetres it is 80",
+		"{ball: {centre_mm: [205, -600, 0], diameter_mm: 0.3}}":                                               "if it is in metres, in millimetres it is 300",
+		"{box: {centre_mm: [205, -600, 0], size_mm: [0.06, 40, 40]}}":                                         "if it is in metres, in millimetres it is 60",
+		"{cylinder: {from_mm: [205, -600, 0], to_mm: [205, -600.06, 0], diameter_mm: 30}}":                    "got 0.06 over all; if it is in metres, in millimetres it is 60",
 		"{cone: {from_mm: [205, -540, 0], to_mm: [205, -600, 0], diameter_from_mm: 0.1, diameter_to_mm: 20}}": "if it is in metres, in millimetres it is 100",
-		"{hull: {points_mm: [[205.3, -600, 0], [205.4, -600, 0], [205.3, -599.9, 0], [205.3, -600, 0.1]]}}":    " over all; if it is in metres, in millimetres it is 187.618",
+		"{hull: {points_mm: [[205.3, -600, 0], [205.4, -600, 0], [205.3, -599.9, 0], [205.3, -600, 0.1]]}}":   " over all; if it is in metres, in millimetres it is 187.618",
 	} {
 		r := with(shape)
 		require.Len(t, r.Notices, 1, "%s: %s", shape, lines(r.Notices))
