@@ -9,7 +9,27 @@ func Blank(k Kind) string {
 	if k == German {
 		mount, drawing = blankBar, drawnGerman+drawnTube+drawnBar
 	}
-	return strings.ReplaceAll(blankHead, "KIND", string(k)) + drawing + blankSupport + blankTube + mount + blankRest
+	line := "\n" + strings.Repeat(" ", commentAt) + "# "
+	rest := strings.Replace(blankRest, "CHOICES", line+strings.Join(sideChoices(k), ";"+line), 1)
+	return strings.ReplaceAll(blankHead, "KIND", string(k)) + drawing + blankSupport + blankTube + mount + rest
+}
+
+// commentAt is the column at which the form's comments begin.
+const commentAt = 36
+
+// sideChoices says who may choose the side and what each choice costs, the ordinary one of a kind first.
+func sideChoices(k Kind) []string {
+	all := []string{
+		"hour angle: the mount, by which half of the sky the target is in: most do",
+		"asker: the program that asks names the side, and the mount obeys",
+		"any: the mount, not known how: both are judged, so that most slews are refused",
+	}
+	if k == German {
+		return all
+	}
+	all[0] = "hour angle: the mount, by which half of the sky the target is in"
+	all[2] = "any: the mount, not known how: both are judged, so that what is not clear over the top is refused"
+	return append([]string{"first only: none, it never turns over the top: most do not"}, all...)
 }
 
 const blankHead = `# A rig file. Fill in what stands empty; lengths in millimetres, angles in degrees, azimuths from north through east.
@@ -23,6 +43,8 @@ site:
   latitude_deg:                     # north positive
   longitude_deg:                    # east positive
   height_m:
+
+# polar_error: {east_deg: 0.3, up_deg: -0.2}   # if the polar axis is known to be off: where its upper end stands less where it should
 
 `
 
@@ -135,14 +157,19 @@ const blankFork = `  fork:
 const blankRest = `  # floor: yes                      # no: nothing stands below, as on a tall pier's top
   # walls: []                       # each: from_mm: [east, north], to_mm: [east, north], height_mm, thickness_mm
 
+# always_touch: [[mount body, counterweight bar]]   # pairs of parts that touch at home with nothing wrong: they are never judged
+
 home_deg: [0, 0]                    # German: weights down, tube at the pole is [0, 0]; fork: tube at the meridian on the
                                     # equator; alt-azimuth: tube north, level
+# rests: [{name: parked, axes_deg: [0, 0]}]   # where it may be parked, counted as home is; without one nobody can ask for park
 travel_from_home:
   axis1_deg:                        # lowest and highest, as [-95, 95]
   axis2_deg:
 
 motion:
-  axes_move: any order              # straight, independent, axis 1 first, axis 2 first; any order if you do not know
+  axes_move: any order              # not known: everything that both axes can reach between start and end has to be clear, so that
+                                    # slews near legs are refused more often. Watch one slew and write what you see: independent
+                                    # (both at once, each at its own speed: most do), straight, axis 1 first, axis 2 first
   rate_deg_per_s:                   # its slewing rates, as [3, 3]
   acceleration_deg_per_s2:
   overrun_deg:                      # by how much it may run past its target before it settles
@@ -150,21 +177,27 @@ motion:
 
 mount:
   keeps_sync_on: unknown            # axes, sky, model, none; unknown: both are judged
-  side_chosen_by: any               # hour angle: by the mount; asker: by whoever asks; any: by the mount, not known how;
-                                    # first only: a fork or an alt-azimuth mount that never turns over
+  side_chosen_by:                   # who says on which side the tube goes to a target; choose:CHOICES
   flips_while_tracking:             # yes or no; yes needs flips_at_deg: the hour angle
   # further, if true: side_is_sensed, map_includes_refraction, counts_syncs, nobody_else_syncs, tells_restarts, holds_unpowered: yes
   # and if it tells none: tells_sidereal_time: no, tells_site: no
 
-pose_sources: []                    # each: kind: axis encoder, motor count, unsynced belief; clutch_side: axis, motor; sigma_deg: [a, b]
+pose_sources: []                    # none: reckoned, less sure with each motion, so that you home often. Else each:
+                                    # kind: axis encoder, motor count, unsynced belief; clutch_side: axis, motor; sigma_deg: [a, b]
 
 homing:
   by: person                        # sensor, person, belief
 
 if_asker_dies:
-  stops_it: nothing                 # motion ends; mount limit (axis, limit_deg); power relay (after_s)
+  stops_it: nothing                 # tracking is then held unless nothing would touch within 24 h, a person beside it or not. Better:
+                                    # mount limit (axis, limit_deg, and last_seen: the day you saw it act), power relay (after_s)
 
-has_no: [drag, roof, neighbours]    # what there is none of; no rule judges any of them yet, so a file that leaves one out does not load
+# optics: [{name: main, pixel_arcsec: 1.5, field_long_deg: 1.8, field_short_deg: 1.2}]   # what is left out is learnt from solves
+solver_lacks: []                    # what your solver never tells: scale, rotation, mirror, matched, residual, radius. One that is
+                                    # neither told nor listed here holds every sync
+
+has_no: [drag, roof, neighbours]    # what there is none of, and what no answer thinks of. No rule judges any of them yet: a file that
+                                    # leaves one out, as [] leaves all, does not load
 
 end:                                # the id again: the last line
 `

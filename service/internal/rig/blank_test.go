@@ -93,3 +93,47 @@ func TestBlankShowsItsDrawing(t *testing.T) {
 		}
 	}
 }
+
+// What a form only shows, as a line to be taken out of its comment, is lawful as it stands; and beside each default it stands what
+// that costs.
+func TestBlankShowsWhatMayBeAdded(t *testing.T) {
+	shown := regexp.MustCompile(`(?m)^# ([a-z_]+: .*)$`)
+	for _, k := range []rig.Kind{rig.German, rig.Fork, rig.AltAzimuth} {
+		form := rig.Blank(k)
+		in, keys := heronText(t), ""
+		in = regexp.MustCompile(`(?ms)^optics:.*?^has_no`).ReplaceAllString(in, "has_no")
+		for _, m := range shown.FindAllStringSubmatch(form, -1) {
+			keys += m[1] + "\n"
+			in = strings.Replace(in, "\nhome_deg:", "\n"+m[1]+"\nhome_deg:", 1)
+		}
+		for _, key := range []string{"polar_error: {", "always_touch: [[", "rests: [{name: ", "optics: [{name: "} {
+			assert.Contains(t, keys, key, k)
+		}
+		in = strings.Replace(in, "  crossing_to_tube_mm:", "  head_diameter_mm: 90\n  crossing_to_tube_mm:", 1) // the mount body of the pair shown
+		r, faults := rig.Parse("form.yaml", []byte(in), nil)
+		require.Empty(t, faults, lines(faults))
+		assert.Len(t, r.Rests, 1)
+		assert.Len(t, r.Optics, 1)
+		assert.NotZero(t, r.Tilt)
+		flat := strings.Join(strings.Fields(strings.ReplaceAll(form, "#", "")), " ")
+		for _, cost := range []string{
+			"slews near legs are refused more often", "both are judged, so that ", "tracking is then held unless nothing would touch within 24 h",
+			"holds every sync", "does not load", "nobody can ask for park", "less sure with each motion",
+		} {
+			assert.Contains(t, flat, cost, k)
+		}
+	}
+}
+
+// Who chooses the side is for the person to say: an empty line is told the choices, those of its kind.
+func TestSideHasToBeChosen(t *testing.T) {
+	for k, want := range map[rig.Kind]string{
+		rig.German:     "wanted hour angle, asker or any, got nothing; hour angle: the mount, by which half of the sky the target is in: most do; asker: ",
+		rig.Fork:       "wanted hour angle, asker, first only or any, got nothing; first only: none, it never turns over the top: most do not; hour angle: ",
+		rig.AltAzimuth: "wanted hour angle, asker, first only or any, got nothing; first only: ",
+	} {
+		_, faults := rig.Parse("form.yaml", []byte(rig.Blank(k)), nil)
+		assert.Contains(t, lines(faults), "mount.side_chosen_by: "+want, k)
+		assert.Contains(t, lines(faults), "both are judged, so that ", k)
+	}
+}

@@ -3,6 +3,7 @@ package rig
 import (
 	"slices"
 	"strconv"
+	"strings"
 	"time"
 
 	"keepclear.example/keepclear/service/internal/unit"
@@ -41,10 +42,10 @@ func readPoses(r *reader, key string) []Axes {
 	return out
 }
 
-func readMount(r *reader) Mount {
+func readMount(r *reader, k Kind) Mount {
 	m := Mount{
 		Sync:            SyncKeeping(r.wordOr("keeps_sync_on", string(KeptUnknown), string(KeptOnAxes), string(KeptOnSky), string(KeptInModel), string(NotKept))),
-		Chooses:         SideChoice(r.wordOr("side_chosen_by", string(AnySide), string(ByHourAngle), string(AskerChooses), string(FirstOnly))),
+		Chooses:         readSideChoice(r, k),
 		SideSensed:      r.yesOr("side_is_sensed", false),
 		Refracts:        r.yesOr("map_includes_refraction", false),
 		TellsSidereal:   r.yesOr("tells_sidereal_time", true),
@@ -62,6 +63,21 @@ func readMount(r *reader) Mount {
 	}
 	r.close()
 	return m
+}
+
+// readSideChoice reads who chooses the side. The form leaves it to be chosen: a line left empty is told what there is to choose.
+func readSideChoice(r *reader, k Kind) SideChoice {
+	words := []string{string(AnySide), string(ByHourAngle), string(AskerChooses), string(FirstOnly)}
+	if n := r.peek("side_chosen_by"); n != nil && n.kind == nothing {
+		choices := sideChoices(k)
+		wanted := words[1:]
+		if k == German {
+			wanted = words[1:3]
+		}
+		r.f.add(n, r.key("side_chosen_by"), oneOf(append(wanted[:len(wanted):len(wanted)], words[0])), "nothing", strings.Join(choices, "; "))
+		return ""
+	}
+	return SideChoice(r.wordOr("side_chosen_by", words...))
 }
 
 var sourceWords = []string{string(AxisEncoder), string(MotorCount), string(UnsyncedBelief), string(Reckoned)}

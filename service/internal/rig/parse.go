@@ -231,7 +231,7 @@ func travelLimits(top *reader, t Travel) []Limit {
 func readDeclarations(r *Rig, top *reader) {
 	r.Motion = readMotion(top.needBlock("motion", "how the axes move"))
 	mount := top.needBlock("mount", "what the mount's own program does")
-	r.Mount = readMount(mount)
+	r.Mount = readMount(mount, r.Kind)
 	if r.Kind == German && r.Mount.Chooses == FirstOnly {
 		mount.f.add(mount.peek("side_chosen_by"), mount.key("side_chosen_by"), "hour angle, asker or any: a german equatorial works on both sides", `"first only"`, "say who chooses between them")
 	}
