@@ -2,7 +2,10 @@ package rig
 
 import (
 	"fmt"
+	"regexp"
 	"slices"
+	"strconv"
+	"strings"
 
 	"keepclear.example/keepclear/service/internal/solid"
 )
@@ -119,14 +122,55 @@ func (r *Rig) tellOverlap(top *reader, f *faults, s stand, a, b *Part, always, s
 	between := fmt.Sprintf("%.1f mm between them", always)
 	switch need := r.need(a, b); {
 	case always <= 0 && a.Link == Ground && b.Link == OnAxis2:
-		f.add(place, key, names+" apart at "+s.what, between, "measure again: what turns with axis 2 must never touch what stands on the ground")
+		f.add(place, key, names+" apart at "+s.what, between, r.measureAgain(a, b)+": what turns with axis 2 must never touch what stands on the ground")
 	case always <= 0:
-		f.add(place, key, names+" apart at "+s.what, between, fmt.Sprintf("measure again, or, if they always touch, add [%s, %s] to always_touch", a.Name, b.Name))
+		f.add(place, key, names+" apart at "+s.what, between, r.touchRemedy(top, a, b))
 	case sometimes <= 0:
 		r.notice(place, key, names+" apart at "+s.what+" in every state", fmt.Sprintf("%.1f mm between them in some state", sometimes), "report the state with each sample, else motions there are denied")
 	case always < need && !r.Chain.allSettled(a, b):
 		r.notice(place, key, fmt.Sprintf("%s at least %s mm apart at %s, as their margins ask", names, short(need), s.what), between, "motions to and from there will be denied: measure again, or choose smaller margins")
 	}
+}
+
+// touchRemedy says what to do about two parts of neighbouring links that overlap at rest: most often a measure is wrong; only
+// what truly touches always is to be said so, and then as it stands in a file, beside the pairs that are there.
+func (r *Rig) touchRemedy(top *reader, a, b *Part) string {
+	var pairs []string
+	for _, n := range top.list("always_touch", mostTouching) {
+		if n.kind == list && len(n.items) == 2 {
+			pairs = append(pairs, pairText(n.items[0].text, n.items[1].text))
+		}
+	}
+	pairs = append(pairs, pairText(a.Name, b.Name))
+	return r.measureAgain(a, b) + "; if the two truly always touch, write always_touch: [" + strings.Join(pairs, ", ") + "]"
+}
+
+// plainName is a name that needs no quotation marks inside brackets.
+var plainName = regexp.MustCompile(`^[A-Za-z][A-Za-z0-9 .°-]*$`)
+
+func pairText(names ...string) string {
+	for i, name := range names {
+		if !plainName.MatchString(name) {
+			names[i] = strconv.Quote(name)
+		}
+	}
+	return "[" + strings.Join(names, ", ") + "]"
+}
+
+// measureAgain names what may be measured wrong where two parts overlap.
+func (r *Rig) measureAgain(a, b *Part) string {
+	for _, p := range []*Part{a, b} {
+		if _, written := partIndex(p.From); written {
+			return "measure the place of " + quote(p.Name) + " again"
+		}
+	}
+	switch {
+	case a.Link == Ground:
+		return "measure floor_to_crossing_mm and crossing_north_of_hub_mm again"
+	case r.Kind == German:
+		return "measure crossing_to_tube_mm again"
+	}
+	return "measure fork.arm_gap_mm again"
 }
 
 // need returns the gap that two parts are asked to keep, as far as the file says it. Default margins: section 19 of the design,

@@ -276,6 +276,9 @@ func (r *Rig) assemble(top *reader, e *expansion, written []Part) {
 	r.readTouch(top, e)
 }
 
+// mostTouching bounds the pairs that always touch. Choice: two for each part that a file may hold.
+const mostTouching = 2 * mostParts
+
 // readTouch finds the pairs that always touch: the form's own, as far as both parts are still the form's, and the file's.
 func (r *Rig) readTouch(top *reader, e *expansion) {
 	for _, t := range e.touch {
@@ -284,10 +287,10 @@ func (r *Rig) readTouch(top *reader, e *expansion) {
 			r.Allowed = append(r.Allowed, [2]int{a, b})
 		}
 	}
-	for i, n := range top.list("always_touch", 200) {
+	for i, n := range top.list("always_touch", mostTouching) {
 		key := top.item("always_touch", i)
 		if n.kind != list || len(n.items) != 2 {
-			top.f.add(n, key, "a list of 2 names of parts", n.says(), `as [counterweight bar, mount body]`)
+			top.f.add(n, key, "a list of 2 names of parts", n.says(), `each pair has brackets of its own, as always_touch: [[mount body, counterweight bar]]`)
 			continue
 		}
 		r.touch(top, n, key)

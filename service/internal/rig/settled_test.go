@@ -2,6 +2,7 @@ package rig_test
 
 import (
 	"math/rand/v2"
+	"regexp"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -137,4 +138,25 @@ func TestStatesFollowTheReport(t *testing.T) {
 	assert.Equal(t, 2+2+2, count(mm(40, "mm")), "on the edge: both")
 	assert.Equal(t, 2+2+2, count(mm(10, "deg")), "another unit is no report")
 	assert.Equal(t, 2+2+2, count(mm(99, "mm")), "outside every state")
+}
+
+// The remedy of an overlap, done to the letter, is lawful: it names what to measure again, and then the pair as it stands in a
+// file, beside those that are there.
+func TestRemedyOfAnOverlapIsLawful(t *testing.T) {
+	asked := regexp.MustCompile(`; if the two truly always touch, write (always_touch: \[\[.*\]\])$`)
+	in := text(t, rigs+"bittern.yaml")
+	in, _ = changed(t, in, "    height_mm: 800\n", "    height_mm: 850\n")
+	in, _ = changed(t, in, "has_no:", "parts: [{name: \"a, b\", fixed_to: ground, shapes: [{ball: {centre_mm: [0, 0, 900], diameter_mm: 60}}]}]\nhas_no:")
+	for _, says := range []string{"measure floor_to_crossing_mm and crossing_north_of_hub_mm again", `measure the place of "a, b" again`} {
+		r, faults := rig.Parse("bittern.yaml", []byte(in), nil)
+		require.Nil(t, r)
+		m := asked.FindStringSubmatch(faults[0].Error())
+		require.NotNil(t, m, lines(faults))
+		assert.Contains(t, faults[0].Remedy, says)
+		in = regexp.MustCompile(`(?m)^always_touch:.*\n`).ReplaceAllString(in, "")
+		in, _ = changed(t, in, "has_no:", m[1]+"\nhas_no:")
+	}
+	r, faults := rig.Parse("bittern.yaml", []byte(in), nil)
+	require.Empty(t, faults, lines(faults))
+	assert.NotNil(t, r)
 }
