@@ -217,13 +217,17 @@ func travelLimits(top *reader, t Travel) []Limit {
 	if n == nil {
 		return nil
 	}
-	limit := func(rule, name string, a unit.Angle) Limit {
+	limit := func(axis, name string, a unit.Angle) Limit {
 		const tidy = 1e9 // a billionth of a degree is far below what any axis is read to
-		return Limit{Rule: rule, Name: name, Value: math.Round(a.Deg()*tidy) / tidy, File: n.file, Line: n.line}
+		at := n
+		if own := n.find(axis + "_deg"); own != nil {
+			at = own
+		}
+		return Limit{Rule: "travel/" + axis, Name: name, Value: math.Round(a.Deg()*tidy) / tidy, File: at.file, Line: at.line}
 	}
 	return []Limit{
-		limit("travel/axis1", "low_deg", t.Low.A1), limit("travel/axis1", "high_deg", t.High.A1),
-		limit("travel/axis2", "low_deg", t.Low.A2), limit("travel/axis2", "high_deg", t.High.A2),
+		limit("axis1", "low_deg", t.Low.A1), limit("axis1", "high_deg", t.High.A1),
+		limit("axis2", "low_deg", t.Low.A2), limit("axis2", "high_deg", t.High.A2),
 	}
 }
 

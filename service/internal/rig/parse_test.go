@@ -266,6 +266,11 @@ func TestTravelMakesItsLimits(t *testing.T) {
 	}
 	assert.Equal(t, map[string]float64{"clear/path part_mm": 10, "clear/path general_mm": 10,
 		"travel/axis1 low_deg": -95.5, "travel/axis1 high_deg": 99.5, "travel/axis2 low_deg": -180, "travel/axis2 high_deg": 140.1}, got, "from the zero, not from home")
+	for _, l := range r.Limits {
+		if axis, travel := strings.CutPrefix(l.Rule, "travel/"); travel {
+			assert.Contains(t, strings.Split(in, "\n")[l.Line-1], "  "+axis+"_deg: [", "the line of %s %s", l.Rule, l.Name)
+		}
+	}
 }
 
 func TestClassLiesUnderTheRig(t *testing.T) {
