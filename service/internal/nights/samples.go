@@ -16,13 +16,13 @@ type distortions struct {
 	bare    bool               // belief and readings alone
 	frozen  []question.Reading // readings stay these
 	off     rig.Axes           // readings are off by so much
-	without map[string]bool    // belief, readings, doing
+	without map[string]bool    // belief, side, readings, doing
 	homing  string             // they count from this homing
 	mark    string             // the mount's run mark
 }
 
 // setSamples says how samples come: "samples every 90s", "samples bare" (nothing but belief and readings), "samples frozen" (readings
-// that stand still), "samples off 360 0" (readings off by so much), "samples without belief|readings|doing", "samples of homing X",
+// that stand still), "samples off 360 0" (readings off by so much), "samples without belief|side|readings|doing", "samples of homing X",
 // "samples of run X" (the run mark), "samples whole".
 func (n *night) setSamples(a *arguments) error {
 	switch w := a.next(); w {
@@ -82,6 +82,9 @@ func (n *night) sample() (*question.Sample, error) {
 	}
 	if d.without["belief"] {
 		s.Belief = nil
+	}
+	if d.without["side"] && s.Belief != nil {
+		s.Belief.Side = ""
 	}
 	if d.without["readings"] {
 		s.Readings = nil

@@ -3,6 +3,7 @@ package nights
 import (
 	"errors"
 	"fmt"
+	"math"
 	"time"
 
 	"keepclear.example/keepclear/service/internal/decide"
@@ -126,7 +127,11 @@ func (n *night) doMount(a *arguments) error {
 		n.mount.Track(now)
 	case "synced-by-another": // off by so much on each axis
 		ra, dec, _ := n.mount.Belief(now)
-		n.mount.Sync(now, (ra - unit.Deg(a.number())).Positive(), dec+unit.Deg(a.number()))
+		ra, dec = ra-unit.Deg(a.number()), dec+unit.Deg(a.number())
+		if dec.Abs() > unit.HalfTurn/2 { // over the pole
+			ra, dec = ra+unit.HalfTurn, unit.Angle(math.Copysign(math.Pi, float64(dec)))-dec
+		}
+		n.mount.Sync(now, ra.Positive(), dec)
 	case "slewed-by-another": // to a place of the catalogue, tracking there
 		ra, dec := n.ofDate(question.Sky{RA: unit.Deg(a.number()), Dec: unit.Deg(a.number()), Frame: question.ICRS})
 		n.mount.Slew(now, ra, dec, "", true)

@@ -234,7 +234,7 @@ const leastMove = 2 * unit.Arcminute
 func (t *turn) unmoved(m *move, all []landing) bool {
 	p := m.permit
 	sawMoving := t.s.Sample != nil && t.s.Sample.Doing == question.Moving
-	if p.Moved || sawMoving || p.Told == string(Done) || len(all) == 0 {
+	if p.Moved || sawMoving || p.Told == string(Done) || len(all) == 0 || t.wentHome(m, all[0].Axes) {
 		return false
 	}
 	stays := false
@@ -352,9 +352,10 @@ func (t *turn) offEnd(m *move, all []landing) {
 	if frozen && p.Told != string(NotMoved) {
 		t.say(Frozen, string(m.kind), "the %s shows no motion though the rig reported one", m.kind)
 	}
+	follows := counted(m.kind) && !frozen && !t.wentHome(m, seems)
 	switch {
-	case p.Told == string(NotMoved) && frozen, counted(m.kind) && !frozen && t.beliefAgrees(m, seems, ""):
-	case counted(m.kind) && !frozen && t.keptOtherwise(m, seems):
+	case p.Told == string(NotMoved) && frozen, follows && t.beliefAgrees(m, seems, ""):
+	case follows && t.keptOtherwise(m, seems):
 	default:
 		t.doubt("a motion came to rest %s from its predicted end", off)
 		cands = append(should, cands...)
@@ -411,6 +412,7 @@ func (t *turn) arriveReckoned(m *move) {
 	}
 	if !moved && (stay || !t.after(m.y, p.StartBy)) {
 		t.quiet(m.x, m.y)
+		t.mayHaveTurned(m)
 		return
 	}
 	t.reckon(m, moved, believed)

@@ -3,6 +3,7 @@ package pose
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/rig"
@@ -98,20 +99,17 @@ func (t *turn) strands(m *move) []strand {
 	return out
 }
 
-// refer notes where each strand was at the last sample: the places shown then stand in the order of the strands, or, at the start of
-// a motion, of the candidates.
+// refer notes where each strand was at the last sample: the places shown then stand in the order of the candidates at the start of a
+// motion; under way in that of the strands, with what else counts behind them.
 func (t *turn) refer(m *move, all []strand) {
 	shown := t.s.Pose.Candidates
 	for i := range all {
 		all[i].ref = m.last
-		if len(shown) == len(all) {
+		switch k := slices.Index(t.s.Anchored, all[i].from); {
+		case len(shown) == len(t.s.Anchored) && len(shown) != len(all) && k >= 0:
+			all[i].ref = shown[k].Axes
+		case len(shown) >= len(all):
 			all[i].ref = shown[i].Axes
-			continue
-		}
-		for k, c := range t.s.Anchored {
-			if len(shown) == len(t.s.Anchored) && c == all[i].from {
-				all[i].ref = shown[k].Axes
-			}
 		}
 	}
 }
@@ -125,19 +123,52 @@ func (t *turn) believedStrands(m *move, c question.Candidate) []strand {
 	var out []strand
 	for _, f := range forms {
 		s := strand{from: c}
-		for _, side := range t.sidesTold(m) {
-			d := c
-			d.Axes = c.Axes.Add(t.turned(c.Axes, f, m.vx, m.vy, side))
-			if len(forms) > 1 {
-				d.Kept = f
-			}
+		d := c
+		if len(forms) > 1 {
+			d.Kept = f
+		}
+		for _, a := range t.turnedTo(m, c.Axes, f) {
+			d.Axes = a
 			s.places = append(s.places, d)
-			if other := side.Other(); t.nearEnd(d.Axes) && len(t.sidesTold(m)) == 1 { // there the sides meet
-				d.Axes = c.Axes.Add(t.turned(c.Axes, f, m.vx, m.vy, other))
-				s.places = append(s.places, d)
-			}
 		}
 		out = append(out, s)
+	}
+	return out
+}
+
+// turnedTo is everywhere that belief may say a pose turned to: on each side that it may mean, near the end of axis 1 on both, for there the
+// sides meet, whichever of the two places lies there.
+func (t *turn) turnedTo(m *move, a rig.Axes, f rig.SyncKeeping) (out []rig.Axes) {
+	sides := t.sidesTold(m)
+	for _, side := range sides {
+		for _, by := range t.turns(a, f, m.vx, m.vy, side) {
+			out = append(out, a.Add(by))
+		}
+	}
+	if m.y.Still() { // what is under way is followed by the likeliest
+		out = append(out, t.turnedAcross(m, a, f)...)
+	}
+	if len(sides) > 1 {
+		return out
+	}
+	for _, by := range t.turns(a, f, m.vx, m.vy, sides[0].Other()) {
+		if there := a.Add(by); t.nearEnd(there) || t.nearEnd(out[0]) {
+			out = append(out, there)
+		}
+	}
+	return out
+}
+
+// turnedAcross is everywhere that a pose may have turned to where belief may have stood across the end of axis 1 from it.
+func (t *turn) turnedAcross(m *move, a rig.Axes, f rig.SyncKeeping) (out []rig.Axes) {
+	from, ok := t.standsAcross(a, f, m.vx)
+	if !ok {
+		return nil
+	}
+	for _, side := range t.sidesTold(m) {
+		for _, by := range t.turnsFrom(from, f, m.vy, side) {
+			out = append(out, a.Add(by))
+		}
 	}
 	return out
 }
@@ -267,8 +298,17 @@ func (t *turn) unaskedUnderWay(m *move, cands []question.Candidate) []question.C
 		return cands
 	}
 	t.doubt("the belief moved by %s without a permit: a motion or a sync", off)
+	far := t.fastest(m.x, m.y)
 	for _, c := range t.s.Anchored {
 		cands = append(cands, t.drifted(c, m.x, m.y))
+		for _, f := range t.forms(c) {
+			for _, a := range t.turnedAcross(m, c.Axes, f) {
+				if d := c; !beyond(a.Sub(c.Axes), far) {
+					d.Axes = a
+					cands = append(cands, d)
+				}
+			}
+		}
 	}
 	return cands
 }

@@ -47,6 +47,11 @@ func (t *turn) quietCounted(q *still) {
 	turned, synced := beyond(q.source, q.allowed), t.isSync(q)
 	alike := q.believed && beyond(q.source, q.allowed) && !beyond(q.source.Sub(q.belief), rig.Axes{A1: q.allowed.A1 / 2, A2: q.allowed.A2 / 2})
 	switch {
+	case t.atHomeAgain(q.kind, q.x, q.y, q.source):
+		t.alarm(Restarted, string(q.kind), "the %s stands as at home, %s from where it was, without a permit, and no run mark tells a restart: the mount may have lost its count", q.kind, q.source.Scale(-1))
+		t.doubt("the %s went back to home without a permit: the mount may have restarted", q.kind)
+		t.fork(q, t.stayed, t.byCount)
+		turned = true
 	case turned && alike && (synced || t.tooFast(q.belief, q)):
 		t.demote(q)
 	case turned && t.tooFast(q.source, q):
@@ -128,8 +133,9 @@ func (t *turn) byBelief(q *still, c question.Candidate) question.Candidate {
 // sync or a clock that was set: three standard deviations then reach back to where the place would have stayed.
 func (t *turn) byLittle(q *still, c question.Candidate) question.Candidate {
 	d := t.byBelief(q, c)
-	off := excess(d.Axes.Sub(c.Axes), t.drift(c.Axes, q.x, q.y)).Abs()
-	if off.A1 > q.allowed.A2 { // what is allowed on the sky, as axis 2 has it
+	drift, by := t.drift(c.Axes, q.x, q.y), d.Axes.Sub(c.Axes)
+	off := larger(by.Sub(drift[0]).Abs(), by.Sub(drift[1]).Abs())                                // it may have followed the sky for any part of the time
+	if excess(by, drift).A1.Abs() > q.allowed.A2 || off.A1 > q.allowed.A2 && t.nearEnd(c.Axes) { // what is allowed on the sky, as axis 2 has it
 		d.Sigma.A1 += off.A1 / 3
 	}
 	return d

@@ -111,12 +111,60 @@ func (t *turn) undo(f rig.SyncKeeping) [2]unit.Angle {
 	return [2]unit.Angle{}
 }
 
-// turned is by how much the belief says that a pose turned between two views, ending on a side, on the turn nearest to none.
+// turned is by how much the belief says that a pose turned between two views, ending on a side, on the turn nearest to none: where it may
+// say two things, the lesser.
 func (t *turn) turned(a rig.Axes, f rig.SyncKeeping, vx, vy view, side rig.Side) rig.Axes {
+	all := t.turns(a, f, vx, vy, side)
+	least := all[0]
+	if len(all) > 1 && t.nearEnd(a) { // where the sides meet, the nearer of the second is not that of the first
+		all = append(all, t.turns(a, f, vx, vy, side.Other())[1])
+	}
+	for _, by := range all[1:] {
+		if by.Abs().Max() < least.Abs().Max() {
+			least = by
+		}
+	}
+	return least
+}
+
+// turns is all that the belief may say of how a pose turned between two views, ending on a side.
+func (t *turn) turns(a rig.Axes, f rig.SyncKeeping, vx, vy view, side rig.Side) []rig.Axes {
+	return t.turnsFrom(t.stands(a, f, vx), f, vy, side)
+}
+
+// stands is what the belief of a view, its syncs undone, makes of the axes, were they at a pose.
+func (t *turn) stands(a rig.Axes, f rig.SyncKeeping, v view) rig.Axes {
 	u := t.undo(f)
-	from := t.axes(vx, u, t.sideAt(vx, u, a))
-	to := rig.LiftNear(t.axes(vy, u, side), from)
-	return to.Sub(from)
+	at := t.axes(v, u, t.sideAt(v, u, a))
+	if over, ok := t.overPole(v, u); ok {
+		b := t.axes(over, u, t.sideAt(over, u, a))
+		if rig.LiftNear(b, a).Sub(a).Abs().Max() < rig.LiftNear(at, a).Sub(a).Abs().Max() {
+			return b
+		}
+	}
+	return at
+}
+
+// turnsFrom is all that a belief may say of a turn from where it stood, ending on a side. Syncs kept on the sky may push a belief over the
+// pole, where declination is told as if it came from below: less its syncs it then stands for two places.
+func (t *turn) turnsFrom(from rig.Axes, f rig.SyncKeeping, v view, side rig.Side) []rig.Axes {
+	u := t.undo(f)
+	out := []rig.Axes{rig.LiftNear(t.axes(v, u, side), from).Sub(from)}
+	if over, ok := t.overPole(v, u); ok {
+		out = append(out, rig.LiftNear(t.axes(over, u, side), from).Sub(from))
+	}
+	return out
+}
+
+// standsAcross is where else a belief may have stood: off the pose, near the end of axis 1, its side not told, it may have been on either.
+func (t *turn) standsAcross(a rig.Axes, f rig.SyncKeeping, v view) (rig.Axes, bool) {
+	at := t.stands(a, f, v)
+	told := t.r.Mount.SideSensed && v.x.Belief.Side != ""
+	off := direction(t.r, at).Angle(direction(t.r, a))
+	if told || !t.r.Kind.Equatorial() || off <= leastMove || !t.astrayReaches(a) || !t.astrayReaches(at) {
+		return at, false
+	}
+	return t.axes(v, t.undo(f), t.r.Kind.SideOf(at).Other()), true
 }
 
 // quietSide is the side that a quiet belief stands for: the one told, where it is sensed and another than before; else the pose's. A
@@ -128,10 +176,10 @@ func (t *turn) quietSide(a rig.Axes, f rig.SyncKeeping, vx, vy view) rig.Side {
 	if t.r.Mount.SideSensed && told != "" && told != before && !t.nearEnd(a) && (before != "" || !t.heldOn(told)) {
 		return told
 	}
-	if !t.nearEnd(a) {
-		return t.r.Kind.SideOf(a)
-	}
 	u := t.undo(f)
+	if !t.nearEnd(a) {
+		return t.sideAt(vx, u, a)
+	}
 	return t.sideNearest(vy, u, t.axes(vx, u, t.sideAt(vx, u, a)))
 }
 

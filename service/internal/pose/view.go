@@ -87,6 +87,19 @@ func (t *turn) axes(v view, shift [2]unit.Angle, side rig.Side) rig.Axes {
 	return t.r.Map(v.sky, ra, dec, side)
 }
 
+// overPole is the view of a belief that a shift on the sky pushed over the pole, declination counted on beyond it; false where the shift
+// does not reach from the pole to there. An alt-azimuth passes the pole as it passes any other place.
+func (t *turn) overPole(v view, shift [2]unit.Angle) (view, bool) {
+	if shift[1] == 0 || !t.r.Kind.Equatorial() {
+		return v, false
+	}
+	v.ra, v.dec = v.ra+unit.HalfTurn, unit.Angle(math.Copysign(math.Pi, float64(shift[1])))-v.dec
+	return v, (v.dec - shift[1]).Abs() <= unit.HalfTurn/2+polarRound
+}
+
+// polarRound is how far beyond the pole the roundness of a belief may put it: the least move that counts.
+const polarRound = leastMove
+
 // polar is how near the end of axis 1 the two sides cannot be told apart by where the tube points: the belief's own roundness and
 // the first errors after homing. Common practice, no source.
 const polar = 1 * unit.Degree
@@ -106,13 +119,30 @@ func (t *turn) nearEnd(a rig.Axes) bool {
 	return unit.HalfTurn/2-height.Abs() < t.zone()
 }
 
-// sideAt is the side on which a belief stands for a pose held: the pose's own; near the end of axis 1, where the sides meet, the
-// one that gives the nearer axis 1.
+// sideAt is the side on which a belief stands for a pose held: the pose's own; no farther from the end of axis 1 than a lawful belief may be
+// off, across which it may stand, the one told, else the nearer; and where the sides meet, the one that gives the nearer axis 1.
 func (t *turn) sideAt(v view, shift [2]unit.Angle, a rig.Axes) rig.Side {
-	if !t.nearEnd(a) {
-		return t.r.Kind.SideOf(a)
+	own := t.r.Kind.SideOf(a)
+	if t.nearEnd(a) {
+		return t.sideNearest(v, shift, a)
 	}
-	return t.sideNearest(v, shift, a)
+	if !t.astrayReaches(a) {
+		return own
+	}
+	if told := v.x.Belief.Side; t.r.Mount.SideSensed && told != "" {
+		return told
+	}
+	off := func(s rig.Side) unit.Angle { return rig.LiftNear(t.axes(v, shift, s), a).Sub(a).Abs().Max() }
+	if other := own.Other(); off(other) < off(own) {
+		return other
+	}
+	return own
+}
+
+// astrayReaches tells whether the end of axis 1 lies no farther from a pose than a lawful belief may be off.
+func (t *turn) astrayReaches(a rig.Axes) bool {
+	_, height, _ := t.r.Kind.FromIdeal(a, t.r.Site.Lat)
+	return unit.HalfTurn/2-height.Abs() <= astray
 }
 
 // sideNearest is the side on which a belief stands nearer to a pose on axis 1.
