@@ -48,9 +48,7 @@ func (t *turn) carryTo(c *question.Candidate, from, to time.Time) {
 	if !t.s.Sample.Still() || t.startedUnseen() {
 		dt := to.Sub(from).Seconds()
 		m := t.r.Motion
-		c.Sigma = c.Sigma.Add(rig.Axes{
-			A1: min(unit.Deg(m.RateDeg[0]*dt/3), unit.HalfTurn/3), A2: min(unit.Deg(m.RateDeg[1]*dt/3), unit.HalfTurn/3),
-		})
+		c.Sigma = c.Sigma.Add(t.withinReach(rig.Axes{A1: unit.Deg(m.RateDeg[0] * dt), A2: unit.Deg(m.RateDeg[1] * dt)}))
 	}
 }
 

@@ -1,6 +1,7 @@
 package pose
 
 import (
+	"math"
 	"slices"
 	"time"
 
@@ -56,7 +57,7 @@ func (t *turn) onWay(c question.Candidate, x, y *question.Sample) question.Candi
 	if !t.mayHaveMoved() {
 		return c
 	}
-	far := rig.Axes{A1: unit.Turn, A2: unit.Turn}
+	far := rig.Axes{A1: unit.Angle(math.Inf(1)), A2: unit.Angle(math.Inf(1))}
 	if x != nil && y != nil {
 		far = t.fastest(x, y)
 	}

@@ -8,7 +8,8 @@
 // until a homing, a person's statement or a solve settles it.
 //
 // What stays unseen: with belief alone, a sync by somebody else that is smaller than a dither (0.1° on the sky, 0.5° in sum), or one
-// given while the axes turn and small beside their speed; a restart that changes neither clock, site nor run mark while nobody looks.
+// given while the axes turn and small beside their speed, or while samples tell no belief; a restart that changes neither clock, site nor run mark
+// while nobody looks, and leaves belief where it was or where a permitted motion should have ended. With counts too, where no run mark is told.
 //
 // Angles are radians, axis angles unreduced, right ascensions of date; times of samples are the asker's, times of permits the
 // service's. What it does not do: judge (rules), find where a slew ends (rig), count locks or raise the epoch for grants,

@@ -265,10 +265,10 @@ func nearest(at []question.Candidate, ref rig.Axes) question.Candidate {
 
 // reckonedUnderWay: with no source the axes are anywhere that they can have reached.
 func (t *turn) reckonedUnderWay(m *move) {
-	far := t.fastest(m.x, m.y).Scale(1.0 / 3)
+	far := t.withinReach(t.fastest(m.x, m.y))
 	var cands []question.Candidate
 	for _, c := range t.s.Anchored {
-		c.Sigma = c.Sigma.Add(rig.Axes{A1: min(far.A1, unit.HalfTurn/3), A2: min(far.A2, unit.HalfTurn/3)})
+		c.Sigma = c.Sigma.Add(far)
 		cands = append(cands, c)
 	}
 	if m.permit == nil && m.y.Doing == question.Moving {

@@ -86,8 +86,7 @@ func (t *turn) unseen(c question.Candidate, x *question.Sample) question.Candida
 		return c
 	}
 	if x.Doing == question.Moving || last != nil && last.Doing == question.Moving && !t.mayHaveMoved() { // else onWay counted it
-		far := t.fastest(&question.Sample{Time: from}, x).Scale(1.0 / 3)
-		c.Sigma = c.Sigma.Add(rig.Axes{A1: min(far.A1, unit.HalfTurn/3), A2: min(far.A2, unit.HalfTurn/3)})
+		c.Sigma = c.Sigma.Add(t.withinReach(t.fastest(&question.Sample{Time: from}, x)))
 	}
 	if x.Doing == question.Tracking || last != nil && last.Doing == question.Tracking || t.s.Homing == nil && t.mayFollow() {
 		c = t.trackedOn(c, from, when(x))

@@ -8,6 +8,7 @@ import (
 
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/unit"
 )
 
 // A hand controller turns the axes and no source follows: the rig said that it moved, so it is anywhere that it can have reached, or nowhere
@@ -52,5 +53,41 @@ func TestAReckonedMotionThatMayBeOver(t *testing.T) {
 	x := n.m.sample()
 	x.Belief = nil
 	n.take(Observe(n.w, n.s, x))
+	n.honest()
+}
+
+// A reckoned motion of more than half a turn is under way: an alt-azimuth goes from one end of its travel toward the other. Wherever it is, it
+// is within what is held, at the sample and until the next.
+func TestAReckonedMotionOfMoreThanHalfATurn(t *testing.T) {
+	n := newNight(t, newRig(rig.AltAzimuth, 48))
+	onlyReckoned(n.w.Rig)
+	n.m.axes = rig.DegAxes(-250, 20)
+	n.home()
+	n.m.wait(time.Second)
+	n.look()
+	end := n.jog(rig.DegAxes(500, 30))
+	n.every = 20 * time.Second
+	n.m.doing = question.Moving
+	for range 7 {
+		n.m.wait(20 * time.Second)
+		n.m.axes.A1 += 60 * unit.Degree
+		n.look()
+	}
+	n.s.Pose = At(n.w, n.s, n.m.at.Add(20*time.Second))
+	n.m.wait(20 * time.Second)
+	n.m.axes = end
+	n.honest()
+}
+
+// Power is lost at the far end of such a motion, and no sample is told with that: the whole way counts, however many turns it is.
+func TestPowerLostOnAWayOfMoreThanATurn(t *testing.T) {
+	n := newNight(t, newRig(rig.AltAzimuth, 48))
+	n.m.axes = rig.DegAxes(-250, 20)
+	n.home()
+	n.m.wait(time.Second)
+	n.look()
+	n.m.axes = n.jog(rig.DegAxes(500, 30)).Sub(rig.DegAxes(1, 1))
+	n.take(Acted(n.w, n.s, Act{Kind: PowerLost, Person: "A. Nyman"}, nil))
+	require.Equal(t, question.Candidates, n.state(), n.said())
 	n.honest()
 }

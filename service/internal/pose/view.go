@@ -261,6 +261,13 @@ func (t *turn) fastest(x, y *question.Sample) rig.Axes {
 	return rig.Axes{A1: unit.Deg(m.RateDeg[0] * rush * dt), A2: unit.Deg(m.RateDeg[1] * rush * dt)}
 }
 
+// withinReach is what a turn of so much each way adds to a standard deviation: no more than all of travel, which may be several turns, and no
+// less than half a turn, which is every direction of a rig that was pushed out of it.
+func (t *turn) withinReach(far rig.Axes) rig.Axes {
+	all := larger(t.r.Travel.High.Sub(t.r.Travel.Low), rig.Axes{A1: unit.HalfTurn, A2: unit.HalfTurn})
+	return smaller(far, all).Scale(1.0 / 3)
+}
+
 // startTolerance is the limit permit start_tolerance_deg.
 func (t *turn) startTolerance() unit.Angle {
 	if t.w.StartTolerance > 0 {
