@@ -155,14 +155,14 @@ func listed(s []string) string {
 // sayRest says where the pose comes from, how home is found, what stops it, what it carries and lacks, and its limits.
 func sayRest(r *Rig, b *strings.Builder) {
 	for _, s := range r.Sources {
-		say(b, "Pose from: %s, on the %s side of the clutch, ±%s and ±%s (one standard deviation).", s.Kind, either(s.MotorSide, "motor", "axis"), degrees(s.Sigma.A1), degrees(s.Sigma.A2))
+		say(b, "Pose from: %s, on the %s side of the clutch, ±%s and ±%s (three standard deviations).", s.Kind, either(s.MotorSide, "motor", "axis"), degrees(3*s.Sigma.A1), degrees(3*s.Sigma.A2))
 	}
 	if len(r.Sources) == 0 {
 		say(b, "Pose from: past motions alone, reckoned.")
 	}
 	home := map[HomingKind]string{BySensor: "by sensors", ByPerson: "by a person, at marks", ByBelief: "by where the mount believes it to be"}
-	say(b, "Home is found %s, %s, searching %s and %s beyond, known to ±%s and ±%s.", home[r.Homing.By], sharingWords[r.Homing.Order],
-		degrees(r.Homing.Search.A1), degrees(r.Homing.Search.A2), degrees(r.Homing.Sigma.A1), degrees(r.Homing.Sigma.A2))
+	say(b, "Home is found %s, %s, searching %s and %s beyond, known to ±%s and ±%s (three standard deviations).", home[r.Homing.By],
+		sharingWords[r.Homing.Order], degrees(r.Homing.Search.A1), degrees(r.Homing.Search.A2), degrees(3*r.Homing.Sigma.A1), degrees(3*r.Homing.Sigma.A2))
 	say(b, "If the asker dies: %s.", r.Stop.words())
 	for _, o := range r.Optics {
 		say(b, "Optics: %s.", o.words())

@@ -63,3 +63,11 @@ func TestRoofThatIsInTheWayInOneStateIsNoticed(t *testing.T) {
 	_, faults = rig.Parse("curlew.yaml", []byte(in), beside)
 	assert.NotEmpty(t, faults, "in the way in every state")
 }
+
+// A home that a person's eye finds is known to ±3°, as everywhere it is told: proofs count three standard deviations.
+func TestUncertaintiesAreToldAsTheyCount(t *testing.T) {
+	r, faults := rig.Parse("wren.yaml", []byte(text(t, rigs+"wren.yaml")), nil)
+	require.Empty(t, faults)
+	assert.Contains(t, rig.Understood(r), "known to ±3° and ±3° (three standard deviations).")
+	assert.Contains(t, rig.Understood(r), "side of the clutch, ±0.9° and ±0.9° (three standard deviations).")
+}
