@@ -44,6 +44,7 @@ func (f Fault) Unwrap() error { return ErrFaulty }
 type faults struct {
 	file    string
 	all     []Fault
+	broken  bool // part of a file could not be read at all: what seems missing then may not be
 	notices []Fault
 }
 

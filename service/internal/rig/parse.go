@@ -21,11 +21,12 @@ type Opener func(name string) ([]byte, error)
 func Parse(file string, content []byte, open Opener) (*Rig, []Fault) {
 	f := &faults{file: file}
 	own := readTree(file, content, f)
-	if own == nil || len(f.all) > 0 {
+	if own == nil || f.broken {
 		return nil, f.sorted()
 	}
+	before := len(f.all)
 	class, limits := readClass(own, open, f)
-	if len(f.all) > 0 { // what the class would have given is missing now, and telling so line by line would hide the cause
+	if len(f.all) > before { // what the class would have given is missing now, and telling so line by line would hide the cause
 		return nil, f.sorted()
 	}
 	top := &reader{f: f, at: under(own, class)}

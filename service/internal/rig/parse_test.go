@@ -132,6 +132,42 @@ func TestEveryFaultIsToldAtOnceByLine(t *testing.T) {
 	assert.Equal(t, "heron.yaml:10: site.latitude_deg: wanted a latitude, north positive, from -90 to 90°, got 146; measure again, and look at the unit that the key names", faults[0].Error())
 }
 
+// A key that stands twice hides no other fault; its first value counts until one is taken away.
+func TestAKeyTwiceHidesNothing(t *testing.T) {
+	in, _ := changed(t, heronText(t), "height_m: 640", "height_m: 640\n  height_m: 650")
+	in, _ = changed(t, in, "front_reach_mm: 520", "front_reach_mm: long")
+	in, _ = changed(t, in, "by: sensor", "by: smell")
+	_, faults := rig.Parse("heron.yaml", []byte(in), nil)
+	var keys []string
+	for _, f := range faults {
+		keys = append(keys, f.Key)
+	}
+	assert.Equal(t, []string{"site.height_m", "tape.front_reach_mm", "homing.by"}, keys, lines(faults))
+	only, _ := changed(t, heronText(t), "height_m: 640", "height_m: 640\n  height_m: 640")
+	r, faults := rig.Parse("heron.yaml", []byte(only), nil)
+	assert.Nil(t, r)
+	assert.Len(t, faults, 1, lines(faults))
+}
+
+// A tab is called a tab, on its own line, every one of them.
+func TestTabsAreNamed(t *testing.T) {
+	in, line := changed(t, heronText(t), "  front_reach_mm: 520", "\tfront_reach_mm: 520")
+	in, second := changed(t, in, "  by: sensor", " \tby: sensor")
+	in, _ = changed(t, in, "\nmotion:\n", "\n\t\n\t# a comment\nmotion:\n")
+	_, faults := rig.Parse("heron.yaml", []byte(in), nil)
+	require.Len(t, faults, 2, lines(faults))
+	assert.Equal(t, fmt.Sprintf("heron.yaml:%d: wanted spaces before a key, got a tab; write spaces instead; other faults are found once the tabs are gone", line), faults[0].Error())
+	assert.Equal(t, second+2, faults[1].Line)
+	in, line = changed(t, heronText(t), "front_reach_mm: 520", "front_reach_mm:\t520")
+	_, faults = rig.Parse("heron.yaml", []byte(in), nil)
+	assert.Empty(t, faults, "after a colon a tab is lawful: %d", line)
+	in, line = changed(t, heronText(t), "  - kind: motor count", "  -\tkind: motor count")
+	_, faults = rig.Parse("heron.yaml", []byte(in), nil)
+	require.Len(t, faults, 1)
+	assert.Equal(t, line, faults[0].Line, lines(faults))
+	assert.Equal(t, "a tab", faults[0].Got)
+}
+
 func TestEdgesOfRanges(t *testing.T) {
 	for value, good := range map[string]bool{"90": true, "-90": true, "90.00000000000001": true, "90.0000000000001": false, "-90.0000000000001": false, "0": true, "-0": true} {
 		in, _ := changed(t, heronText(t), "longitude_deg: 11.10", "longitude_deg: 11.10\n  pressure_hpa: 1000")

@@ -87,6 +87,10 @@ func readTree(file string, content []byte, f *faults) *node {
 	}
 	doc, err := decode(content)
 	if err != nil {
+		f.broken = true
+		if tellTabs(file, content, lineOf(err), f) {
+			return nil
+		}
 		whole.line = lineOf(err)
 		f.add(whole, "", "YAML", "what does not read as such: "+strings.TrimPrefix(err.Error(), "yaml: "), "look at this line and the one above it: indentation by spaces, a colon and a space after every key")
 		return nil
@@ -102,6 +106,30 @@ func readTree(file string, content []byte, f *faults) *node {
 		return nil
 	}
 	return n
+}
+
+// mostTabs is how many lines with tabs are told one by one: an editor that writes them does so on every line.
+const mostTabs = 20
+
+// tellTabs names the tabs that stand where YAML wants spaces, which the library calls a character that starts nothing: those
+// that indent, else one on the line that the library names. It tells whether there is any.
+func tellTabs(file string, content []byte, at int, f *faults) bool {
+	told, line := 0, 0
+	for text := range strings.Lines(string(content)) {
+		line++
+		body := strings.TrimLeft(text, " \t")
+		indent := text[:len(text)-len(body)]
+		blank := strings.TrimSpace(body) == "" || strings.HasPrefix(body, "#")
+		if tab := strings.IndexByte(indent, '\t'); tab >= 0 && !blank && told < mostTabs {
+			told++
+			f.add(&node{file: file, line: line, column: tab + 1}, "", "spaces before a key", "a tab", "write spaces instead; other faults are found once the tabs are gone")
+		}
+		if tab := strings.IndexByte(text, '\t'); line == at && tab >= 0 && told == 0 {
+			f.add(&node{file: file, line: line, column: tab + 1}, "", "spaces between words", "a tab", "write spaces instead; other faults are found once the tab is gone")
+			return true
+		}
+	}
+	return told > 0
 }
 
 var errMore = errors.New("a second document in the same file")
@@ -176,6 +204,8 @@ func (b builder) node(y *yaml.Node, key string, depth int) *node {
 
 // refuses tells whether a node is something that a rig file has no use for.
 func (b builder) refuses(n *node, y *yaml.Node, key string, depth int) bool {
+	before := len(b.f.all)
+	defer func() { b.f.broken = b.f.broken || len(b.f.all) > before }()
 	switch {
 	case depth > deepestFile:
 		b.f.add(n, key, fmt.Sprintf("values nested at most %d deep", deepestFile), "deeper ones", "flatten it")
