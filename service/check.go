@@ -20,10 +20,6 @@ func check(_ context.Context, s streams, args []string) int {
 		fmt.Fprintln(s.err, "usage: check FILE, or check --blank [german|fork|alt-azimuth]")
 		return exitUsage
 	}
-	if args[0] == "--help" || args[0] == "-h" {
-		fmt.Fprintln(s.out, "usage: check FILE, or check --blank [german|fork|alt-azimuth]")
-		return exitDone
-	}
 	content, err := os.ReadFile(args[0])
 	if err != nil {
 		fmt.Fprintf(s.err, "the file cannot be read: %v; give the path of a rig file (an empty form: check --blank)\n", err)

@@ -3,9 +3,11 @@ package main
 import (
 	"fmt"
 	"math"
+	"os"
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -56,5 +58,37 @@ func TestEveryLawfulTravelLoads(t *testing.T) {
 	for h := -90; h <= 90; h++ {
 		home := float64(h) / 10
 		loads(home, -home, 95, 175)
+	}
+}
+
+// Every command says how it is used when asked, as an answer and no complaint.
+func TestHelpOfEveryCommand(t *testing.T) {
+	t.Parallel()
+	for _, c := range commands() {
+		for _, word := range []string{"--help", "-h"} {
+			var out, errs text
+			code := run(t.Context(), []string{c.name, word}, nil, &out, &errs, time.Now)
+			assert.Equal(t, exitDone, code, c.name)
+			assert.Contains(t, out.String(), "usage: go run ./service "+c.name)
+			assert.Contains(t, out.String(), c.what)
+			assert.Empty(t, errs.String(), c.name)
+		}
+	}
+	_, out := ran(t, "serve", "--help")
+	assert.Contains(t, out, "-clock-within")
+}
+
+// What is no record is said to be none, with advice that fits it.
+func TestVerifyOfWhatIsNoRecord(t *testing.T) {
+	t.Parallel()
+	dir := t.TempDir()
+	file, empty := filepath.Join(dir, "notes.txt"), filepath.Join(dir, "empty")
+	require.NoError(t, os.WriteFile(file, []byte("Clouds until two.\n"), 0o600))
+	require.NoError(t, os.WriteFile(empty, nil, 0o600))
+	for path, what := range map[string]string{file: "a file of another kind", empty: "an empty file", dir: "a folder"} {
+		code, out := ran(t, "verify", path)
+		assert.Equal(t, exitCheck, code)
+		assert.Contains(t, out, path+" is "+what+", no record. Name the file that serve says at its start")
+		assert.NotContains(t, out, "room")
 	}
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"strings"
 	"time"
 )
 
@@ -33,7 +34,7 @@ func commands() []command {
 	return []command{
 		{"demo", "", "one night with a simulated mount, through the real service; under a minute, asks nothing", demo},
 		{"check", "FILE | --blank [german|fork|alt-azimuth]", "say what a rig file means, or print an empty form to measure by", check},
-		{"serve", "[--rigs DIR] [--record FILE] [--practice heron] [--listen 127.0.0.1:7413]", "answer questions", serve},
+		{"serve", "[--rigs DIR] [--record FILE] [--practice heron] [--listen 127.0.0.1:7413] [--clock-within SECONDS]", "answer questions", serve},
 		{"verify", "FILE", "verify a record file from its first entry to its heads", verify},
 	}
 }
@@ -43,11 +44,19 @@ func run(ctx context.Context, args []string, in io.Reader, out, errs io.Writer, 
 	s := streams{in, out, errs, now}
 	if len(args) > 0 {
 		for _, c := range commands() {
-			if c.name == args[0] {
-				return c.run(ctx, s, args[1:])
+			if c.name != args[0] {
+				continue
 			}
+			if len(args) == 2 && isHelp(args[1]) {
+				s.err = out // asked for, so it is no complaint
+				c.help(out)
+				if c.name != "serve" { // its flags say their own
+					return exitDone
+				}
+			}
+			return c.run(ctx, s, args[1:])
 		}
-		if args[0] == "help" || args[0] == "--help" || args[0] == "-h" {
+		if args[0] == "help" || isHelp(args[0]) {
 			usage(out)
 			return exitDone
 		}
@@ -55,6 +64,13 @@ func run(ctx context.Context, args []string, in io.Reader, out, errs io.Writer, 
 	}
 	usage(errs)
 	return exitUsage
+}
+
+func isHelp(arg string) bool { return arg == "--help" || arg == "-help" || arg == "-h" }
+
+// help says how a command is used.
+func (c command) help(w io.Writer) {
+	fmt.Fprintf(w, "usage: go run ./service %s\n    %s\n", strings.TrimSpace(c.name+" "+c.args), c.what)
 }
 
 func usage(w io.Writer) {

@@ -75,6 +75,7 @@ func serveFlags(s streams, args []string) (serveOptions, error) {
 	var o serveOptions
 	f := flag.NewFlagSet("serve", flag.ContinueOnError)
 	f.SetOutput(s.err)
+	f.Usage = f.PrintDefaults // how the command is used is said before
 	f.StringVar(&o.rigs, "rigs", filepath.Join(home, "rigs"), "folder of rig files")
 	f.StringVar(&o.record, "record", "", "record file; made if absent (default "+filepath.Join(home, "record.keepclear")+"; with --practice, "+filepath.Join(home, "practice.keepclear")+")")
 	f.StringVar(&o.practice, "practice", "", "serve a simulated rig instead of --rigs: heron")

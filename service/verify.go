@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"os"
 
@@ -22,6 +23,10 @@ func verify(ctx context.Context, s streams, args []string) int {
 		fmt.Fprintf(s.err, "there is no file %s\n", args[0])
 		return exitCheck
 	}
+	if what := noRecord(args[0]); what != "" {
+		fmt.Fprintf(s.err, "nothing was verified: %s is %s, no record. Name the file that serve says at its start;\nif this is it, its beginning is lost: keep it, and take a copy from before\n", args[0], what)
+		return exitCheck
+	}
 	res, err := record.VerifyFile(ctx, args[0], record.VerifyOptions{Fold: state.NewFold}, store.Options{})
 	if err != nil {
 		fmt.Fprintf(s.err, "nothing was verified: %v\n", err)
@@ -35,4 +40,28 @@ func verify(ctx context.Context, s streams, args []string) int {
 		return exitCheck
 	}
 	return exitDone
+}
+
+// recordHead is how every record file begins. Source: SQLite's file format, section 1.3 (www.sqlite.org/fileformat2.html).
+const recordHead = "SQLite format 3\x00"
+
+// noRecord says what a path holds that is no record at all; empty: it may be one, or cannot be read, which the store tells.
+func noRecord(path string) string {
+	f, err := os.Open(path)
+	if err != nil {
+		return ""
+	}
+	defer f.Close()
+	if info, err := f.Stat(); err == nil && info.IsDir() {
+		return "a folder"
+	}
+	head := make([]byte, len(recordHead))
+	n, err := io.ReadFull(f, head)
+	switch {
+	case n == 0 && errors.Is(err, io.EOF):
+		return "an empty file"
+	case string(head[:n]) != recordHead:
+		return "a file of another kind"
+	}
+	return ""
 }

@@ -84,7 +84,7 @@ func (r *reader) close() {
 
 // nearest suggests a key for one that is not known.
 func nearest(key string, known []string) string {
-	best, least := "", 4
+	best, least := "", 2+len(key)/4 // a slip or two of the finger: short words that differ by half are other words
 	for _, k := range known {
 		if d := edits(key, k); d < least {
 			best, least = k, d
@@ -241,10 +241,18 @@ func oneOf(words []string) string {
 	return strings.Join(words[:len(words)-1], ", ") + " or " + words[len(words)-1]
 }
 
-// yes reads yes or no that has to be there.
+// yes reads yes or no that has to be there. Which of the two a misspelt word means is not guessed.
 func (r *reader) yes(key string) bool {
-	w := r.word(key, "yes", "no", "true", "false")
-	return w == "yes" || w == "true"
+	n := r.need(key, "yes or no", "choose one")
+	if n == nil {
+		return false
+	}
+	word := map[string]bool{"yes": true, "true": true, "no": false, "false": false}
+	is, known := word[n.text]
+	if n.kind != scalar || !known {
+		r.f.add(n, r.key(key), "yes or no", n.says(), "write one of the two")
+	}
+	return is
 }
 
 // yesOr reads yes or no that may be left out.
