@@ -41,7 +41,7 @@ func check(_ context.Context, s streams, args []string) int {
 		return exitCheck
 	}
 	fmt.Fprint(s.out, rig.Understood(r))
-	fmt.Fprintf(s.out, "\nIt loads. Digest %x.\n", r.Digest)
+	fmt.Fprintf(s.out, "\nIt loads. Its digest:\n%x\n", r.Digest)
 	return exitDone
 }
 

@@ -61,6 +61,26 @@ func TestEveryLawfulTravelLoads(t *testing.T) {
 	}
 }
 
+// What check and serve say in prose fits a terminal; tables and faults, which name places in files, may be wider.
+func TestProseFitsATerminal(t *testing.T) {
+	t.Parallel()
+	file := filepath.Join(rigFolder(t), "heron.yaml")
+	out := caution + "\n" + practiceWords + "\n"
+	for _, f := range []string{file, "../testdata/rigs/wren.yaml", "../testdata/rigs/bittern.yaml", "../testdata/rigs/curlew.yaml"} {
+		code, said := ran(t, "check", f)
+		require.Equal(t, exitDone, code, said)
+		before, after, _ := strings.Cut(said, "lengths in mm:\n")
+		_, after, _ = strings.Cut(after, "\n\n")
+		out += before + "\n" + after
+	}
+	for line := range strings.Lines(out) {
+		line = strings.TrimSuffix(line, "\n")
+		if !strings.Contains(line, "/") || strings.Count(line, " ") > 6 { // a long path is one word
+			assert.LessOrEqual(t, len([]rune(line)), 80, line)
+		}
+	}
+}
+
 // Every command says how it is used when asked, as an answer and no complaint.
 func TestHelpOfEveryCommand(t *testing.T) {
 	t.Parallel()

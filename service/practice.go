@@ -26,8 +26,9 @@ const practiceClockS = 1.0
 
 // practiceWords are said at the start.
 const practiceWords = `
-The rig is simulated: it moves as it is allowed to, and its permits move nothing else. Its sky turns by this machine's clock, which
-therefore counts as right to a second. Questions need no sample: it reports one a second.`
+The rig is simulated: it moves as it is allowed to, and its permits move nothing
+else. Its sky turns by this machine's clock, which therefore counts as right to
+a second. Questions need no sample: it reports one a second.`
 
 // practiceRig drives a simulated mount beside the service: it homes, reports a sample a second, does what permits and sync leaves
 // allow, and stops when its permit is over. Askers need send no sample of their own. Whenever it has arrived and tracks it prints what

@@ -9,6 +9,7 @@ import (
 	"net"
 	"os"
 	"path/filepath"
+	"strings"
 	"sync"
 	"time"
 
@@ -26,10 +27,12 @@ const defaultAddress = "127.0.0.1:7413"
 const heartbeat = 5 * time.Second
 
 // caution is said at every start (design, section 16).
-const caution = `Moving telescopes crush fingers and break equipment; looking at or passing the Sun blinds and burns. keepclear advises other
-programs and can fail: keep limit switches, clutches, fuses and an emergency stop that do not depend on it. Nobody stops a mount whose
-program died. Try every new limit slowly, with a hand on the power switch. It is no safety function (ISO 13849-1, IEC 61508);
-electrical work and machine safety follow local codes and licensed practice.`
+const caution = `Moving telescopes crush fingers and break equipment; looking at or passing the
+Sun blinds and burns. keepclear advises other programs and can fail: keep limit
+switches, clutches, fuses and an emergency stop that do not depend on it. Nobody
+stops a mount whose program died. Try every new limit slowly, with a hand on the
+power switch. It is no safety function (ISO 13849-1, IEC 61508); electrical work
+and machine safety follow local codes and licensed practice.`
 
 // serveOptions are the flags of serve.
 type serveOptions struct {
@@ -53,7 +56,8 @@ func serve(ctx context.Context, s streams, args []string) int {
 		return exitCheck
 	}
 	defer sv.close()
-	fmt.Fprintf(s.out, "%s\n\nkeepclear answers on %s, rigs %v, record %s\n", caution, sv.listener.Addr(), sv.decider.Rigs(), o.record)
+	fmt.Fprintf(s.out, "%s\n\nkeepclear answers on %s,\n  rigs: %s\n  record: %s\n",
+		caution, sv.listener.Addr(), strings.Join(sv.decider.Rigs(), ", "), o.record)
 	if o.practice != "" {
 		fmt.Fprintln(s.out, practiceWords)
 	}

@@ -259,7 +259,7 @@ func TestCheckCommand(t *testing.T) {
 	file := filepath.Join(dir, "heron.yaml")
 	code, out := ran(t, "check", file)
 	assert.Equal(t, exitDone, code, out)
-	assert.Contains(t, out, "It loads. Digest ")
+	assert.Contains(t, out, "It loads. Its digest:\n")
 	content, err := os.ReadFile(file)
 	require.NoError(t, err)
 	require.NoError(t, os.WriteFile(file, content[:900], 0o600))

@@ -5,6 +5,7 @@ import (
 	"math"
 	"strings"
 	"text/tabwriter"
+	"unicode/utf8"
 
 	"keepclear.example/keepclear/service/internal/frame"
 	"keepclear.example/keepclear/service/internal/solid"
@@ -21,7 +22,28 @@ func Understood(r *Rig) string {
 	return strings.TrimRight(b.String(), "\n") + "\n"
 }
 
-func say(b *strings.Builder, format string, args ...any) { fmt.Fprintf(b, format+"\n", args...) }
+// saidWidth is how many letters a line of prose has at most: what a terminal shows unbroken.
+const saidWidth = 80
+
+// say writes one line, broken between words where it is too long; what follows stands two further in.
+func say(b *strings.Builder, format string, args ...any) {
+	text := fmt.Sprintf(format, args...)
+	words := strings.Fields(text)
+	indent := text[:len(text)-len(strings.TrimLeft(text, " "))]
+	line := indent
+	for i, w := range words {
+		if i > 0 && utf8.RuneCountInString(line)+1+utf8.RuneCountInString(w) > saidWidth {
+			b.WriteString(line + "\n")
+			line = indent + "  " + w
+			continue
+		}
+		if i > 0 {
+			line += " "
+		}
+		line += w
+	}
+	b.WriteString(line + "\n")
+}
 
 func sayHead(r *Rig, b *strings.Builder) {
 	say(b, "%s: %s", r.ID, r.Title)

@@ -24,18 +24,20 @@ func sayPairs(r *Rig, b *strings.Builder) {
 
 // sayNeverChanging lists the settled pairs, those of one part in one line.
 func sayNeverChanging(settled []Settled, b *strings.Builder) {
+	if len(settled) > 0 {
+		say(b, "The same gap at every pose, so never told as the smallest:")
+	}
+	line := ""
 	for i, s := range settled {
-		switch {
-		case i == 0:
-			say(b, "The same gap at every pose, so never told as the smallest:")
-			fallthrough
-		case settled[i-1].A != s.A:
-			fmt.Fprintf(b, "  %s to %s (%s mm)", s.A, s.B, mm(float64(s.Gap)))
-		default:
-			fmt.Fprintf(b, ", %s (%s mm)", s.B, mm(float64(s.Gap)))
+		if line == "" {
+			line = "  " + s.A + " to "
+		} else {
+			line += ", "
 		}
+		line += fmt.Sprintf("%s (%s mm)", s.B, mm(float64(s.Gap)))
 		if i+1 == len(settled) || settled[i+1].A != s.A {
-			say(b, "")
+			say(b, "%s", line)
+			line = ""
 		}
 	}
 }
@@ -91,7 +93,7 @@ var sharingWords = map[Sharing]string{
 
 func sayMotion(r *Rig, b *strings.Builder) {
 	m := r.Motion
-	say(b, "Slews: %s; axis 1 %s °/s and %s °/s², axis 2 %s °/s and %s °/s²; overrun %s and %s.", sharingWords[m.Sharing],
+	say(b, "Slews: %s; axis 1 %s°/s and %s°/s², axis 2 %s°/s and %s°/s²; overrun %s and %s.", sharingWords[m.Sharing],
 		short(m.RateDeg[0]), short(m.AccelDeg[0]), short(m.RateDeg[1]), short(m.AccelDeg[1]), degrees(m.Overrun.A1), degrees(m.Overrun.A2))
 	way := map[WayRound]string{WithinTravel: "never through the end of travel", Shortest: "the shortest way, through whatever lies there", WayUnknown: "not known: every turn within travel is judged"}
 	say(b, "Way round: %s.", way[m.Way])
@@ -211,9 +213,9 @@ func (o Optics) words() string {
 
 func sayNotices(r *Rig, b *strings.Builder) {
 	if len(r.Notices) > 0 {
-		say(b, "\nLook at again:")
+		b.WriteString("\nLook at again:\n")
 	}
-	for _, n := range r.Notices {
-		say(b, "  %s", n.Error())
+	for _, n := range r.Notices { // one line each, however long, as faults are
+		b.WriteString("  " + n.Error() + "\n")
 	}
 }

@@ -26,6 +26,9 @@ func TestHeronIsUnderstood(t *testing.T) {
 	assert.Equal(t, text(t, file), got)
 }
 
+// unbroken is text without its lines.
+func unbroken(s string) string { return strings.Join(strings.Fields(s), " ") }
+
 // A file with a sign turned round reads differently where a person would see it.
 func TestMirroredFilesReadDifferently(t *testing.T) {
 	wren := text(t, rigs+"wren.yaml")
@@ -39,7 +42,7 @@ func TestMirroredFilesReadDifferently(t *testing.T) {
 		in, _ := changed(t, wren, c[0], c[1])
 		r, faults := rig.Parse("wren.yaml", []byte(in), nil)
 		require.Empty(t, faults, "%s: %s", name, lines(faults))
-		assert.Contains(t, rig.Understood(r), c[2], name)
+		assert.Contains(t, unbroken(rig.Understood(r)), unbroken(c[2]), name)
 	}
 }
 
@@ -68,6 +71,6 @@ func TestRoofThatIsInTheWayInOneStateIsNoticed(t *testing.T) {
 func TestUncertaintiesAreToldAsTheyCount(t *testing.T) {
 	r, faults := rig.Parse("wren.yaml", []byte(text(t, rigs+"wren.yaml")), nil)
 	require.Empty(t, faults)
-	assert.Contains(t, rig.Understood(r), "known to ±3° and ±3° (three standard deviations).")
-	assert.Contains(t, rig.Understood(r), "side of the clutch, ±0.9° and ±0.9° (three standard deviations).")
+	assert.Contains(t, unbroken(rig.Understood(r)), "known to ±3° and ±3° (three standard deviations).")
+	assert.Contains(t, unbroken(rig.Understood(r)), "side of the clutch, ±0.9° and ±0.9° (three standard deviations).")
 }
