@@ -6,6 +6,7 @@ import (
 	"sync"
 	"time"
 
+	"keepclear.example/keepclear/service/internal/decide"
 	"keepclear.example/keepclear/service/internal/question"
 )
 
@@ -99,3 +100,41 @@ func (w *wallClock) watch(now reading) {
 }
 
 func stamp(t time.Time) string { return t.Format("2006-01-02 15:04:05 UTC") }
+
+// mostClock is the largest clock error, seconds, that the limits of any rig let pass.
+func mostClock(members []decide.Member) float64 {
+	most := 0.0
+	for _, m := range members {
+		if v, known := m.Limits.Value("time/agree", "error_s"); known {
+			most = max(most, v)
+		}
+	}
+	return most
+}
+
+// clockWords says at the start that the clock as it is holds every question that needs the time; empty: it does not.
+func clockWords(c question.Clock, mostS float64) string {
+	const do = `
+Let it synchronise, or say at the start to how many seconds it is right:
+serve --clock-within SECONDS.`
+	least := math.Inf(1)
+	for _, b := range []struct {
+		is bool
+		s  float64
+	}{{c.KernelSynced, c.KernelBoundS}, {c.GoodAt != nil, c.GoodBoundS}, {c.ToldAt != nil, c.ToldBoundS}} {
+		if b.is {
+			least = min(least, b.s)
+		}
+	}
+	switch {
+	case math.IsInf(least, 1):
+		return `
+Nothing bounds the error of this machine's clock: it is not synchronised. While
+that is so every question that needs the time is a hold.` + do
+	case least > mostS:
+		return fmt.Sprintf(`
+This machine's clock is known only to %.0f s, and %.0f s is the most that passes.
+While that is so every question that needs the time is a hold.`, least, mostS) + do
+	}
+	return ""
+}

@@ -1,12 +1,16 @@
 package main
 
 import (
+	"context"
+	"path/filepath"
+	"strings"
 	"testing"
 	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	pb "keepclear.example/keepclear/api/keepclear/v1"
 	"keepclear.example/keepclear/service/internal/question"
 )
 
@@ -118,5 +122,46 @@ func TestReadGoesByTheMonotonicReading(t *testing.T) {
 		assert.Positive(t, bound)
 	} else {
 		assert.Zero(t, bound)
+	}
+}
+
+// A clock that holds everything is said to do so at the start, with what a person can do; one that is well known is not.
+func TestStartSaysThatTheClockHolds(t *testing.T) {
+	t.Parallel()
+	for name, c := range map[string]struct {
+		clock question.Clock
+		says  string
+	}{
+		"nothing":          {question.Clock{}, "Nothing bounds the error of this machine's clock"},
+		"kernel in doubt":  {question.Clock{KernelBoundS: 1}, "Nothing bounds"},
+		"synchronised":     {question.Clock{KernelSynced: true, KernelBoundS: 0.5}, ""},
+		"told":             {question.Clock{ToldAt: &began, ToldBoundS: 20}, ""},
+		"told too loosely": {question.Clock{ToldAt: &began, ToldBoundS: 21}, "known only to 21 s, and 20 s is the most"},
+	} {
+		words := clockWords(c.clock, 20)
+		if c.says == "" {
+			assert.Empty(t, words, name)
+			continue
+		}
+		assert.Contains(t, words, c.says, name)
+		assert.Contains(t, words, "serve --clock-within SECONDS", name)
+		for line := range strings.Lines(words) {
+			assert.LessOrEqual(t, len([]rune(strings.TrimSpace(line))), 80, line)
+		}
+	}
+	synced, _ := kernelClock()
+	for within, silent := range map[string]bool{"2": true, "300": synced} {
+		var out text
+		ctx, cancel := context.WithCancel(t.Context())
+		done := make(chan int)
+		args := []string{"serve", "--listen", "127.0.0.1:0", "--rigs", rigFolder(t), "--record", filepath.Join(t.TempDir(), "r"), "--clock-within", within}
+		go func() { done <- run(ctx, args, nil, &out, &out, time.Now) }()
+		conn := connect(t, addressIn(t, &out))
+		_, err := pb.NewRigServiceClient(conn).ListRigs(ctx, &pb.ListRigsRequest{}) // answered once the banner is out
+		require.NoError(t, err)
+		cancel()
+		<-done
+		conn.Close()
+		assert.Equal(t, !silent, strings.Contains(out.String(), "is a hold.\nLet it synchronise"), "%s: %s", within, out.String())
 	}
 }

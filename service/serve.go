@@ -15,6 +15,7 @@ import (
 
 	"keepclear.example/keepclear/service/internal/decide"
 	"keepclear.example/keepclear/service/internal/limits"
+	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/record"
 	"keepclear.example/keepclear/service/internal/rpc"
 	"keepclear.example/keepclear/service/internal/wire"
@@ -60,6 +61,9 @@ func serve(ctx context.Context, s streams, args []string) int {
 		caution, sv.listener.Addr(), strings.Join(sv.decider.Rigs(), ", "), o.record)
 	if o.practice != "" {
 		fmt.Fprintln(s.out, practiceWords)
+	}
+	if words := clockWords(sv.clock, sv.mostClockS); words != "" {
+		fmt.Fprintln(s.out, words)
 	}
 	if err := sv.run(ctx); err != nil {
 		fmt.Fprintf(s.err, "keepclear stopped: %v\n", err)
@@ -123,8 +127,11 @@ type service struct {
 	server   *rpc.Server
 	listener net.Listener
 	log      *slog.Logger
-	look     func()                        // looks at the clock, so that a jump is seen when it happens
-	tasks    []func(context.Context) error // that run beside the server until it ends
+	look     func()         // looks at the clock, so that a jump is seen when it happens
+	clock    question.Clock // as it was at the start
+	// mostClockS is the largest clock error, seconds, that the limits of any rig let pass.
+	mostClockS float64
+	tasks      []func(context.Context) error // that run beside the server until it ends
 }
 
 // newService makes every part; on an error nothing is left open.
@@ -177,7 +184,10 @@ func assemble(s streams, members []decide.Member, o serveOptions, clock clockRea
 		Rules: describer(members, o.facility), CheckFile: fileChecker(o.facility), Heartbeat: heartbeat, After: time.After,
 	})
 	look := func() { clock(s.now()) }
-	return &service{record: rec, decider: d, server: server, listener: listener, log: log, look: look}, nil
+	return &service{
+		record: rec, decider: d, server: server, listener: listener, log: log, look: look,
+		clock: clock(s.now()), mostClockS: mostClock(members),
+	}, nil
 }
 
 // listenHere listens on a loopback address; anything else needs certificates, which this version does not have.

@@ -168,7 +168,7 @@ func remedyOf(k verdict.NeedKind) string {
 	case verdict.NeedPermitEnd:
 		return "Wait for the open permit to end, or name it as replaced."
 	case verdict.NeedClock:
-		return "Set the clocks right, or have a person state the time and its error."
+		return "Let the clocks synchronise, or start the service with a person's word for its own: serve --clock-within SECONDS."
 	case verdict.NeedSite:
 		return "Set the mount's site right."
 	case verdict.NeedRelease:

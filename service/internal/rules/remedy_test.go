@@ -66,6 +66,21 @@ func TestRefusedHomingSaysWhatHomingCanDo(t *testing.T) {
 	assert.Equal(t, "A person looks at the rig and states where its axes stand; then ask again.", worst.Remedy)
 }
 
+// TestUnknownClockNamesWhatAPersonCanDo: whether nothing bounds the clock's error or too little does, the word that a person can
+// give is named as it is given.
+func TestUnknownClockNamesWhatAPersonCanDo(t *testing.T) {
+	s := loaded(t)
+	unknown, wide := good(), good()
+	unknown.Lack("clock_error_s", "nothing bounds the error of this machine's clock", "clock")
+	wide.Number("clock_error_s", 300, facts.Computed)
+	slew := Subject{Action: Slew, Traits: []string{SkyTarget}, Lacks: []string{"roof", "neighbours", "drag"}}
+	for name, f := range map[string]facts.Set{"unknown": unknown, "too wide": wide} {
+		got := of(t, s.Judge(t.Context(), slew, f, noon()), "time/agree")
+		assert.Equal(t, verdict.Holds, got.Effect, name)
+		assert.Contains(t, got.Remedy, "serve --clock-within SECONDS", name)
+	}
+}
+
 // TestPhrasesAreSetApart: what is told of a wrong clock reads as phrases, and parts as names.
 func TestPhrasesAreSetApart(t *testing.T) {
 	f := good()

@@ -25,7 +25,7 @@
 #       fact: clock_error_s
 #       limit: error_s
 #       sentence: "The time here is known only to {value}; {limit} is the most."
-#       remedy: "Let this machine's clock synchronise, or have a person state the time and its error."
+#       remedy: "Let this machine's clock synchronise, or start the service with a person's word for it: serve --clock-within SECONDS."
 #       need: [clock]
 package rules.time.agree
 
