@@ -28,18 +28,27 @@ type actionFlags struct {
 func newActionFlags(k *call) *actionFlags {
 	f := k.flags
 	return &actionFlags{
-		k: k, ra: f.Float64("ra", 0, "slew: right ascension, degrees"), dec: f.Float64("dec", 0, "slew: declination, degrees"),
-		axis1: f.Float64("axis1", 0, "slew, jog: axis 1, degrees"), axis2: f.Float64("axis2", 0, "slew, jog: axis 2, degrees"),
-		frame: f.String("frame", "", "slew: icrs or date; needed with --ra and --dec"), side: f.String("side", "", "slew: east, west, first or second"),
-		track: f.Duration("track", 0, "slew, jog, flip: track so long afterwards (45m, 3h)"), for_: f.Duration("for", 0, "track: for so long"),
-		until: f.String("until", "", "track: until this instant (2026-11-14T21:30:00Z)"), order: f.String("order", "", "home: together, axis1-first or axis2-first"),
-		place: f.String("place", "", "park: place of rest"), rate: f.Float64("rate", 0, "jog: fastest, degrees per second"),
-		solve: f.String("solve", "", "sync: file with the solve as JSON; - reads it from standard input"),
+		k: k, ra: k.number("ra", 0, "`DEG` right ascension, degrees, not hours"), dec: k.number("dec", 0, "`DEG` declination, degrees"),
+		axis1: k.number("axis1", 0, "`DEG` axis 1, degrees"), axis2: k.number("axis2", 0, "`DEG` axis 2, degrees"),
+		frame: f.String("frame", "", "`icrs|date` what the position is in; needed with --ra and --dec"), side: f.String("side", "", "`SIDE` of the tube: east, west, first or second; absent: both are judged"),
+		track: k.span("track", "`TIME` to track afterwards (45m, 3h); absent: it stops there"), for_: k.span("for", "`TIME` to track (45m, 3h)"),
+		until: f.String("until", "", "`INSTANT` to track until (2026-11-14T21:30:00Z)"), order: f.String("order", "", "`ORDER` of the axes: together, axis1-first or axis2-first; absent: as the rig file says"),
+		place: f.String("place", "", "`NAME` of the place of rest; absent: the only one"), rate: k.number("rate", 0, "`DEG` per second, the fastest; absent: as the rig file says"),
+		solve: new(string),
 	}
+}
+
+// withSolve adds the flag of a sync, which cannot be rehearsed.
+func (a *actionFlags) withSolve() *actionFlags {
+	a.solve = a.k.flags.String("solve", "", "`FILE` with the solve as JSON; - reads standard input")
+	return a
 }
 
 // action makes the action that the words and flags say.
 func (a *actionFlags) action(kind string) (*pb.Action, error) {
+	if a.k.form == nil {
+		return nil, wrong("%s knows no action %q: %s", a.k.cmd.name, kind, a.k.cmd.names())
+	}
 	track := durationpb.New(*a.track)
 	switch kind {
 	case "slew":
@@ -47,6 +56,9 @@ func (a *actionFlags) action(kind string) (*pb.Action, error) {
 	case "track":
 		return a.tracking()
 	case "jog":
+		if !a.k.set("axis1") && !a.k.set("axis2") {
+			return nil, wrong("a jog turns by --axis1, --axis2, or both")
+		}
 		j := &pb.Jog{By: &pb.AxisPair{Axis1Deg: a.axis1, Axis2Deg: a.axis2}, TrackDuration: track}
 		if a.k.set("rate") {
 			j.RateDegPerS = a.rate
@@ -65,7 +77,7 @@ func (a *actionFlags) action(kind string) (*pb.Action, error) {
 		}
 		return &pb.Action{Kind: &pb.Action_Sync{Sync: &pb.Sync{Solve: s}}}, nil
 	}
-	return nil, wrong("there is no action %q: slew, track, jog, home, park, flip or sync", kind)
+	return nil, wrong("%q is no action", kind)
 }
 
 func (a *actionFlags) slew(track *durationpb.Duration) (*pb.Action, error) {

@@ -13,11 +13,11 @@ import (
 
 // ask asks one question and prints the answer.
 func ask(k *call) (int, error) {
-	a := newActionFlags(k)
-	sample := k.flags.String("sample", "", "file with a sample as JSON; - reads standard input. Absent: the last one reported counts")
-	id := k.flags.String("request-id", "", "16-64 characters; made where absent")
-	attended := k.flags.String("attended-by", "", "a person who can reach the power switch")
-	replaces := k.flags.String("replaces", "", "id of the open permit that an allow shall replace")
+	a := newActionFlags(k).withSolve()
+	sample := k.flags.String("sample", "", "`FILE` with a sample as JSON; - reads standard input; absent: the last one reported counts")
+	id := k.flags.String("request-id", "", "`ID` of 16-64 characters; absent: made")
+	attended := k.flags.String("attended-by", "", "`PERSON` who can reach the power switch")
+	replaces := k.flags.String("replaces", "", "`ID` of the open permit that an allow shall replace")
 	later := k.flags.Bool("begin-later", false, "the permit waits for a begin")
 	practice := k.flags.Bool("practice", false, "take a permit of a practice rig for an allow: no real mount may move on it")
 	words, err := k.words()
@@ -142,7 +142,7 @@ func requestID() string {
 // rehearse judges one action as of a stated instant.
 func rehearse(k *call) (int, error) {
 	a := newActionFlags(k)
-	at := k.flags.String("at", "", "when (2026-11-14T21:30:00Z); absent: now")
+	at := k.flags.String("at", "", "`INSTANT` of the start (2026-11-14T21:30:00Z); absent: now")
 	now := k.flags.Bool("from-now", false, "start where the rig stands now; absent: at home")
 	words, err := k.words()
 	if err != nil {

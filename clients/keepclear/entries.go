@@ -10,10 +10,10 @@ import (
 
 // entries reads the record.
 func entries(k *call) (int, error) {
-	rig := k.flags.String("rig", "", "only this rig's")
-	verdict := k.flags.String("verdict", "", "only these: allow, hold or deny")
-	rule := k.flags.String("rule", "", "only those that this rule held or denied")
-	count := k.flags.Int("count", 50, "list: at most so many")
+	rig := k.flags.String("rig", "", "`RIG` whose entries are wanted")
+	verdict := k.flags.String("verdict", "", "`WORD` of the verdict: allow, hold or deny")
+	rule := k.flags.String("rule", "", "`ID` of a rule: only what it held or denied")
+	count := k.flags.Int("count", 50, "`N` entries at most, 1 to 1000; absent: 50")
 	words, err := k.words()
 	if err != nil {
 		return 0, err

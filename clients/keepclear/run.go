@@ -6,6 +6,8 @@ import (
 	"flag"
 	"fmt"
 	"io"
+	"slices"
+	"strings"
 	"time"
 
 	"google.golang.org/grpc"
@@ -38,26 +40,39 @@ var errUsage = errors.New("wrong usage")
 type command struct {
 	name, args, what string
 	run              func(c *call) (int, error)
+	forms            []form
+	at               int      // place among the words of the one that names the form
+	shared           []string // flags that each form takes
+	more             string   // what else its help says
 }
 
 // commands in the order in which a person needs them.
 func commands() []command {
+	one := func(line, example string, flags ...string) []form {
+		return []form{{line: line, flags: flags, example: example}}
+	}
 	return []command{
-		{"ask", "RIG slew|track|jog|home|park|flip|sync …", "may it? Answers, moves nothing", ask},
-		{"rehearse", "RIG slew|track|jog|home|park|flip … [--at TIME]", "would it pass then?", rehearse},
-		{"rigs", "[RIG]", "how the rigs stand", rigs},
-		{"tell", "RIG homed|proved|act …", "state what a person did or saw", tell},
-		{"withdraw", "RIG | --all", "take leave back; stop the mount first", withdraw},
-		{"lock", "RIG | --all  --person NAME --reason TEXT", "nothing may move until it is released", lock},
-		{"release", "LOCK-ID…  --person NAME --reason TEXT", "release locks", release},
-		{"entries", "list | show PLACE | follow", "read the record", entries},
-		{"verify", "[CHAIN]", "have the service verify its record", verify},
-		{"rules", "[RIG]", "the rules and limits in force", rules},
+		{"ask", "RIG slew|track|jog|home|park|flip|sync …", "may it? Moves nothing, but an allow is leave given; to try, rehearse", ask,
+			asked(), 1, []string{"sample", "attended-by", "begin-later", "replaces", "request-id", "practice"}, leaveGiven + "\n\n" + sampleAsJSON},
+		{"rehearse", "RIG slew|track|jog|home|park|flip … [--at INSTANT]", "would it pass then? Gives no leave", rehearse,
+			motions("rehearse", ""), 1, []string{"at", "from-now"}, ""},
+		{"rigs", "[RIG]", "how the rigs stand", rigs, one("rigs [RIG]", "rigs heron"), 0, nil, ""},
+		{"tell", "RIG homed|proved|act …", "state what a person did or saw", tell, told(), 1, []string{"person"}, ""},
+		{"withdraw", "RIG | --all", "take leave back; stop the mount first", withdraw, one("withdraw RIG | --all", "withdraw heron", "all", "reason"), 0, nil, ""},
+		{"lock", "RIG | --all  --person NAME --reason TEXT", "nothing may move until it is released", lock,
+			one("lock RIG | --all  --person NAME --reason TEXT", `lock heron --person "A. Person" --reason "cable caught"`, "all", "person", "reason"), 0, nil, ""},
+		{"release", "LOCK-ID…  --person NAME --reason TEXT", "release locks", release,
+			one("release LOCK-ID…  --person NAME --reason TEXT", `release 7d0c… --person "A. Person" --reason "cable freed"`, "person", "reason"), 0, nil, ""},
+		{"entries", "list | show PLACE | follow", "read the record", entries, read(), 0, nil, ""},
+		{"verify", "[CHAIN]", "have the service verify its record", verify, one("verify [CHAIN]", "verify heron"), 0, nil, ""},
+		{"rules", "[RIG]", "the rules and limits in force", rules, one("rules [RIG]", "rules heron"), 0, nil, ""},
 	}
 }
 
 // call is one run of one command.
 type call struct {
+	cmd      *command
+	form     *form // the one that was chosen; nil: none was named
 	ctx      context.Context
 	args     []string
 	in       io.Reader
@@ -73,12 +88,16 @@ type call struct {
 
 // run is the whole program: arguments to exit code.
 func run(ctx context.Context, args []string, in io.Reader, out, errs io.Writer, now func() time.Time) int {
-	if len(args) == 0 || args[0] == "help" || args[0] == "--help" || args[0] == "-h" {
+	switch {
+	case len(args) == 0:
 		usage(out)
-		if len(args) == 0 {
-			return exitUsage
-		}
+		return exitUsage
+	case args[0] != "help" && args[0] != "--help" && args[0] != "-h":
+	case len(args) == 1:
+		usage(out)
 		return exitDone
+	default:
+		args = append(slices.Clone(args[1:]), "--help")
 	}
 	for _, c := range commands() {
 		if c.name == args[0] {
@@ -92,10 +111,8 @@ func run(ctx context.Context, args []string, in io.Reader, out, errs io.Writer, 
 
 func runOne(ctx context.Context, c command, args []string, in io.Reader, out, errs io.Writer, now func() time.Time) int {
 	page := &folded{to: out}
-	k := &call{ctx: ctx, args: args, in: in, out: page, raw: out, err: errs, now: now, flags: flag.NewFlagSet("keepclear "+c.name, flag.ContinueOnError)}
-	k.flags.SetOutput(errs)
-	k.address = k.flags.String("at-address", defaultAddress, "where the service listens")
-	k.json = k.flags.Bool("json", false, "print the service's messages as JSON")
+	k := &call{cmd: &c, ctx: ctx, args: args, in: in, out: page, raw: out, err: errs, now: now}
+	k.newFlags()
 	defer page.flush()
 	code, err := c.run(k)
 	if k.conn != nil {
@@ -103,7 +120,11 @@ func runOne(ctx context.Context, c command, args []string, in io.Reader, out, er
 	}
 	switch {
 	case errors.Is(err, errUsage):
-		fmt.Fprintf(errs, "%v\nusage: keepclear %s %s\n", err, c.name, c.args)
+		line, of := c.name+" "+c.args, c.name
+		if k.form != nil {
+			line, of = k.form.line, strings.TrimSpace(c.name+" "+k.form.name)
+		}
+		fmt.Fprintf(errs, "%v\nusage: keepclear %s\nkeepclear help %s tells more\n", err, line, of)
 		return exitUsage
 	case errors.Is(err, flag.ErrHelp):
 		return exitDone
@@ -111,6 +132,15 @@ func runOne(ctx context.Context, c command, args []string, in io.Reader, out, er
 		return k.failed(err)
 	}
 	return code
+}
+
+// newFlags makes the set of flags, with those that every command takes. What is wrong with a flag words says, once.
+func (k *call) newFlags() {
+	k.flags = flag.NewFlagSet("keepclear "+k.cmd.name, flag.ContinueOnError)
+	k.flags.SetOutput(io.Discard)
+	k.flags.Usage = func() {}
+	k.address = k.flags.String("at-address", defaultAddress, "`HOST:PORT` where the service listens; absent: "+defaultAddress)
+	k.json = k.flags.Bool("json", false, "print the service's messages as JSON")
 }
 
 // failed says that nobody answered, or answered with an error: a hold.
@@ -130,28 +160,8 @@ func usage(w io.Writer) {
 	for _, c := range commands() {
 		fmt.Fprintf(w, "  %-9s %s\n            %s\n", c.name, c.args, c.what)
 	}
-	fmt.Fprintln(w, "\nEvery command takes --json and --at-address HOST:PORT; COMMAND --help lists the rest.")
+	fmt.Fprintln(w, "\nEvery command takes --json and --at-address HOST:PORT; help COMMAND tells the rest.")
 	fmt.Fprintln(w, "Exit codes: 0 allow or done, 3 hold (also: nobody answers), 4 deny, 5 a check failed, 2 wrong usage.")
-}
-
-// words parses flags that may stand before, between and after the words, and returns the words.
-func (k *call) words() ([]string, error) {
-	var words []string
-	args := k.args
-	for len(args) > 0 {
-		if err := k.flags.Parse(args); err != nil {
-			if errors.Is(err, flag.ErrHelp) {
-				return nil, err
-			}
-			return nil, fmt.Errorf("%w: %v", errUsage, err)
-		}
-		rest := k.flags.Args()
-		if len(rest) == 0 {
-			break
-		}
-		words, args = append(words, rest[0]), rest[1:]
-	}
-	return words, nil
 }
 
 // set tells whether a flag was given.

@@ -106,8 +106,8 @@ func (k *call) printLock(l *pb.HeldLock) {
 // lock locks a rig, or all.
 func lock(k *call) (int, error) {
 	all := k.flags.Bool("all", false, "every rig")
-	person := k.flags.String("person", "", "who")
-	reason := k.flags.String("reason", "", "why")
+	person := k.flags.String("person", "", "`NAME` of who does it")
+	reason := k.flags.String("reason", "", "`TEXT` why, for people")
 	words, err := k.words()
 	if err != nil {
 		return 0, err
@@ -145,8 +145,8 @@ func lock(k *call) (int, error) {
 
 // release releases locks.
 func release(k *call) (int, error) {
-	person := k.flags.String("person", "", "who")
-	reason := k.flags.String("reason", "", "why it is safe again")
+	person := k.flags.String("person", "", "`NAME` of who does it")
+	reason := k.flags.String("reason", "", "`TEXT` why it is safe again")
 	words, err := k.words()
 	if err != nil {
 		return 0, err
@@ -179,7 +179,7 @@ func release(k *call) (int, error) {
 // withdraw takes leave back.
 func withdraw(k *call) (int, error) {
 	all := k.flags.Bool("all", false, "every rig")
-	reason := k.flags.String("reason", "", "why")
+	reason := k.flags.String("reason", "", "`TEXT` why, for people")
 	words, err := k.words()
 	if err != nil {
 		return 0, err

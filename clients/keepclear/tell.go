@@ -3,6 +3,9 @@ package main
 import (
 	"encoding/hex"
 	"fmt"
+	"maps"
+	"slices"
+	"strings"
 
 	"google.golang.org/protobuf/types/known/timestamppb"
 
@@ -11,14 +14,14 @@ import (
 
 // tell states what a person did or saw.
 func tell(k *call) (int, error) {
-	person := k.flags.String("person", "", "who saw or did it")
-	axis1 := k.flags.Float64("axis1", 0, "homed: axis 1 as seen, degrees; absent: at home")
-	axis2 := k.flags.Float64("axis2", 0, "homed: axis 2 as seen, degrees; absent: at home")
-	sigma := k.flags.Float64("sigma", 1, "homed: one standard deviation of what was seen, degrees")
-	digest := k.flags.String("digest", "", "proved: the rig file's digest (rigs prints it)")
-	residual := k.flags.Float64("residual", 0, "proved: largest difference between a measured and a computed gap, mm")
-	signs := k.flags.Bool("signs", false, "proved: both axes were turned and went the way that the file says")
-	note := k.flags.String("note", "", "act: for people")
+	person := k.flags.String("person", "", "`NAME` of who saw or did it")
+	axis1 := k.number("axis1", 0, "`DEG` axis 1 as seen, degrees; absent: at home")
+	axis2 := k.number("axis2", 0, "`DEG` axis 2 as seen, degrees; absent: at home")
+	sigma := k.number("sigma", 1, "`DEG` one standard deviation of what was seen; absent: 1")
+	digest := k.flags.String("digest", "", "`HEX` the rig file's digest, as rigs prints it")
+	residual := k.number("residual", 0, "`MM` largest difference between a measured and a computed gap")
+	signs := k.flags.Bool("signs", false, "both axes were turned and went the way that the file says; without it the proof does not count")
+	note := k.flags.String("note", "", "`TEXT` for people")
 	words, err := k.words()
 	if err != nil {
 		return 0, err
@@ -43,7 +46,7 @@ func tell(k *call) (int, error) {
 	case words[1] == "act" && len(words) == 3:
 		kind, ok := actKinds()[words[2]]
 		if !ok {
-			return 0, wrong("there is no act %q: clutch-opened, controller-restarted, power-lost, payload-changed, rebalanced, polar-axis-adjusted, tripod-moved, clock-set or site-set", words[2])
+			return 0, wrong("there is no act %q: %s", words[2], strings.Join(actNames(), ", "))
 		}
 		r.Event = &pb.ReportRequest_Act{Act: &pb.Act{Kind: kind, Person: *person, Note: *note}}
 	default:
@@ -60,6 +63,8 @@ func actKinds() map[string]pb.ActKind {
 		"clock-set": pb.ActKind_ACT_KIND_CLOCK_SET, "site-set": pb.ActKind_ACT_KIND_SITE_SET,
 	}
 }
+
+func actNames() []string { return slices.Sorted(maps.Keys(actKinds())) }
 
 // report sends a report and prints what it did.
 func (k *call) report(r *pb.ReportRequest) (int, error) {
