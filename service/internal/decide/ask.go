@@ -116,8 +116,7 @@ func (d *Decider) weigh(ctx context.Context, g *group, q question.Question, snap
 		Question: q, Snapshot: snap, Rig: g.member.Rig, Limits: g.member.Limits, Moment: d.parts.Moment, Cells: d.parts.Cells,
 	})
 	sub := Subject(g.member.Rig, q.Action)
-	findings := g.member.Rules.Judge(ctx, sub, out.Facts, q.At)
-	findings = append(findings, ownFindings(g, q, snap.Rig, &out)...)
+	findings := found(ctx, g, q, snap.Rig, &out)
 	a := Answer{
 		Verdict:  verdict.Combine(findings, g.member.Rules.IDs(), rules.Required(sub)),
 		Findings: findings, Facts: out.Facts, Ends: out.Ends, Closest: out.Closest, Notes: out.Notes,

@@ -1,6 +1,7 @@
 package decide
 
 import (
+	"context"
 	"fmt"
 	"math"
 	"time"
@@ -41,6 +42,13 @@ func Subject(r *rig.Rig, a question.Action) rules.Subject {
 // sooner than they must, by the time that the message took; counted from the sending time told, a clock that is an hour slow would
 // make them an hour too long.
 func sentTime(q question.Question) time.Time { return q.At }
+
+// found is what the rules and we find of a question, from its facts.
+func found(ctx context.Context, g *group, q question.Question, s question.RigState, out *facts.Outcome) []verdict.Finding {
+	all := g.member.Rules.Judge(ctx, Subject(g.member.Rig, q.Action), out.Facts, q.At)
+	hearAgain(all, s.Refused)
+	return append(all, ownFindings(g, q, s, out)...)
+}
 
 // ownFindings are the holds of Go's own about permits, which no rule reads: they can only add to what the rules say.
 func ownFindings(g *group, q question.Question, s question.RigState, out *facts.Outcome) []verdict.Finding {
@@ -83,7 +91,7 @@ func onePermit(q question.Question, s question.RigState) (verdict.Finding, bool)
 	return verdict.Finding{
 		Rule: "permit/one", Effect: verdict.Holds, Code: "permit_open", About: []string{id},
 		Sentence: "Held: " + say + "; a rig has one permit at a time.",
-		Remedy:   "End it, or name it as the permit that this one replaces.",
+		Remedy:   "If nothing moves on it, take it back (withdraw); else wait for its end, or name it as the permit that this one replaces.",
 		Needs:    []verdict.Need{{Kind: verdict.NeedPermitEnd, Sentence: say, About: id}},
 	}, true
 }

@@ -51,7 +51,7 @@ func (d *Decider) wouldPass(ctx context.Context, g *group, q question.Question, 
 		Question: q, Snapshot: snap, Rig: g.member.Rig, Limits: g.member.Limits, Moment: d.parts.Moment, Cells: d.parts.Cells,
 	})
 	sub := Subject(g.member.Rig, p)
-	findings := append(g.member.Rules.Judge(ctx, sub, out.Facts, q.At), ownFindings(g, q, snap.Rig, &out)...)
+	findings := found(ctx, g, q, snap.Rig, &out)
 	return out, verdict.Combine(findings, g.member.Rules.IDs(), rules.Required(sub)) == verdict.Allow
 }
 

@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"maps"
 	"reflect"
+	"slices"
+	"strings"
 	"time"
 
 	"keepclear.example/keepclear/service/internal/facts"
@@ -14,6 +16,7 @@ import (
 	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/state"
 	"keepclear.example/keepclear/service/internal/unit"
+	"keepclear.example/keepclear/service/internal/verdict"
 )
 
 // Report is one report as understood: a sample, an event, or both. At most one event is set.
@@ -165,6 +168,7 @@ const mostUnheard = 64
 
 // unheard remembers that a report of an asker was lost, in memory, and tells whether that is news. Requires the turn.
 func (g *group) unheard(asker, why string) bool {
+	why = fmt.Sprintf("that of %s (%s)", nameOr(asker), why)
 	if g.live.Refused[asker] == why {
 		return false
 	}
@@ -177,6 +181,25 @@ func (g *group) unheard(asker, why string) bool {
 	}
 	g.live.Refused = all
 	return true
+}
+
+// hearAgain says in the findings that lack a report of an asker whose report ends that: another asker's does not.
+func hearAgain(findings []verdict.Finding, refused map[string]string) {
+	if len(refused) == 0 {
+		return
+	}
+	asker := slices.Min(slices.Collect(maps.Keys(refused)))
+	remedy := fmt.Sprintf("Have %s send a report that is understood, or a person tell in that name what happened (tell --as).", nameOr(asker))
+	for i := range findings {
+		f := &findings[i]
+		if f.Fact == nil || !strings.Contains(f.Fact.Missing, refused[asker]) {
+			continue
+		}
+		f.Remedy = remedy
+		for j := range f.Needs {
+			f.Needs[j].Sentence = remedy
+		}
+	}
 }
 
 // reportedBefore tells whether a report with these bytes is on record: it is not taken in twice.

@@ -51,8 +51,7 @@ func (d *Decider) standingNeeds(ctx context.Context, g *group, s question.RigSta
 	q := question.Question{Rig: g.name, At: now, Action: question.Action{Kind: question.Slew, Axes: &home}}
 	snap := question.Snapshot{Rig: s, Locks: d.locks(g), Clock: d.parts.Clock(now), At: now}
 	out := facts.Compute(facts.Input{Question: q, Snapshot: snap, Rig: g.member.Rig, Limits: g.member.Limits, Moment: d.parts.Moment, Cells: d.parts.Cells})
-	findings := g.member.Rules.Judge(ctx, Subject(g.member.Rig, q.Action), out.Facts, now)
-	return verdict.Needs(append(findings, ownFindings(g, q, s, &out)...))
+	return verdict.Needs(found(ctx, g, q, s, &out))
 }
 
 // Down tells why the record takes nothing; nil while it does.

@@ -160,7 +160,7 @@ func needs(kinds []verdict.NeedKind, remedy string, about []string) []verdict.Ne
 func remedyOf(k verdict.NeedKind) string {
 	switch k {
 	case verdict.NeedSample:
-		return "Send a new sample that holds it, and ask again."
+		return "Send a sample of the mount that tells it, with the question or in a report, and ask again."
 	case verdict.NeedHoming:
 		return "Home the rig, or have a person state where its axes stand."
 	case verdict.NeedSecondSolve:
