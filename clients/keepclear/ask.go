@@ -32,7 +32,7 @@ func ask(k *call) (int, error) {
 		return 0, err
 	}
 	req := &pb.AskRequest{
-		RequestId: *id, Rig: words[0], Action: action, SentTime: timestamppb.New(k.now()), Asker: "keepclear command",
+		RequestId: *id, Rig: words[0], Action: action, SentTime: timestamppb.New(k.now()), Asker: thisAsker,
 		AttendedBy: *attended, ReplacesPermitId: *replaces, BeginLater: *later,
 	}
 	if req.RequestId == "" {
@@ -44,7 +44,7 @@ func ask(k *call) (int, error) {
 			return 0, err
 		}
 	}
-	conn, err := k.dial()
+	conn, err := k.dialFor(req)
 	if err != nil {
 		return 0, err
 	}
@@ -162,11 +162,11 @@ func rehearse(k *call) (int, error) {
 		}
 		step.StartTime = timestamppb.New(t)
 	}
-	req := &pb.RehearseRequest{Rig: words[0], Steps: []*pb.RehearsalStep{step}, Asker: "keepclear command"}
+	req := &pb.RehearseRequest{Rig: words[0], Steps: []*pb.RehearsalStep{step}, Asker: thisAsker}
 	if *now {
 		req.Start = &pb.RehearseRequest_StartHere{StartHere: true}
 	}
-	conn, err := k.dial()
+	conn, err := k.dialFor(req)
 	if err != nil {
 		return 0, err
 	}

@@ -5,6 +5,8 @@ import (
 	"context"
 	"fmt"
 	"net"
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 	"time"
@@ -36,12 +38,20 @@ func (s *service) Withdraw(context.Context, *pb.WithdrawRequest) (*pb.WithdrawRe
 
 func served(t *testing.T, s *service) string {
 	t.Helper()
+	return listening(t, func(g *grpc.Server) {
+		pb.RegisterMotionServiceServer(g, s)
+		pb.RegisterRigServiceServer(g, s)
+		pb.RegisterLockServiceServer(g, s)
+	})
+}
+
+// listening starts a server of these services and returns where it listens.
+func listening(t *testing.T, register func(*grpc.Server)) string {
+	t.Helper()
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	require.NoError(t, err)
 	g := grpc.NewServer()
-	pb.RegisterMotionServiceServer(g, s)
-	pb.RegisterRigServiceServer(g, s)
-	pb.RegisterLockServiceServer(g, s)
+	register(g)
 	go g.Serve(l)
 	t.Cleanup(g.Stop)
 	return l.Addr().String()
@@ -168,6 +178,8 @@ func TestExitCodes(t *testing.T) {
 
 // A sync is held against what was sent as a motion is.
 func TestSyncExitCodes(t *testing.T) {
+	solve := filepath.Join(t.TempDir(), "solve.json")
+	require.NoError(t, os.WriteFile(solve, []byte(solveAsJSON[strings.Index(solveAsJSON, "{"):]), 0o600))
 	for name, c := range map[string]struct {
 		spoil func(*pb.SyncLeave)
 		code  int
@@ -182,7 +194,7 @@ func TestSyncExitCodes(t *testing.T) {
 			c.spoil(out.GetSyncLeave())
 			return out, nil
 		}}
-		code, out, _ := typed(t, served(t, s), "ask heron sync --solve -")
+		code, out, _ := typed(t, served(t, s), "ask heron sync --solve "+solve)
 		assert.Equal(t, c.code, code, "%s: %s", name, out)
 	}
 }

@@ -30,6 +30,9 @@ const (
 // defaultAddress is where the service listens by default.
 const defaultAddress = "127.0.0.1:7413"
 
+// thisAsker is the name under which the command asks and reports.
+const thisAsker = "keepclear command"
+
 // patience is how long one call may take. Common practice, no source: a person waits so long before looking elsewhere.
 const patience = 10 * time.Second
 
@@ -57,7 +60,7 @@ func commands() []command {
 		{"rehearse", "RIG slew|track|jog|home|park|flip … [--at INSTANT]", "would it pass then? Gives no leave", rehearse,
 			motions("rehearse", ""), 1, []string{"at", "from-now"}, ""},
 		{"rigs", "[RIG]", "how the rigs stand", rigs, one("rigs [RIG]", "rigs heron"), 0, nil, ""},
-		{"tell", "RIG homed|proved|act …", "state what a person did or saw", tell, told(), 1, []string{"person"}, ""},
+		{"tell", "RIG homed|proved|act …", "state what a person did or saw", tell, told(), 1, []string{"person", "as"}, ""},
 		{"withdraw", "RIG | --all", "take leave back; stop the mount first", withdraw, one("withdraw RIG | --all", "withdraw heron", "all", "reason"), 0, nil, ""},
 		{"lock", "RIG | --all  --person NAME --reason TEXT", "nothing may move until it is released", lock,
 			one("lock RIG | --all  --person NAME --reason TEXT", `lock heron --person "A. Person" --reason "cable caught"`, "all", "person", "reason"), 0, nil, ""},
@@ -179,6 +182,14 @@ func (k *call) dial() (*grpc.ClientConn, error) {
 	}
 	k.conn = conn
 	return conn, nil
+}
+
+// dialFor checks a request and connects to the service for it.
+func (k *call) dialFor(m proto.Message) (*grpc.ClientConn, error) {
+	if err := k.checked(m); err != nil {
+		return nil, err
+	}
+	return k.dial()
 }
 
 // timed bounds one call.

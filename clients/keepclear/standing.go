@@ -83,6 +83,9 @@ func (k *call) printRig(r *pb.Rig) {
 	for _, l := range r.GetLocks() {
 		k.printLock(l)
 	}
+	if r.GetReportRefused() {
+		fmt.Fprintln(k.out, "      a report was not understood: it holds the rig until the same asker's next one is")
+	}
 	for _, n := range r.GetNeeds() {
 		fmt.Fprintf(k.out, "      needs %s: %s\n", word(n.GetKind().String(), "NEED_KIND_"), n.GetSentence())
 	}
@@ -121,7 +124,7 @@ func lock(k *call) (int, error) {
 	} else {
 		req.Scope = &pb.LockRequest_Rig{Rig: words[0]}
 	}
-	conn, err := k.dial()
+	conn, err := k.dialFor(req)
 	if err != nil {
 		return 0, err
 	}
@@ -154,13 +157,14 @@ func release(k *call) (int, error) {
 	if len(words) == 0 || *person == "" || *reason == "" {
 		return 0, wrong("the ids of locks (rigs lists them), a person and a reason are wanted")
 	}
-	conn, err := k.dial()
+	req := &pb.ReleaseRequest{RequestId: requestID(), LockIds: words, Person: *person, Reason: *reason}
+	conn, err := k.dialFor(req)
 	if err != nil {
 		return 0, err
 	}
 	ctx, cancel := k.timed()
 	defer cancel()
-	r, err := pb.NewLockServiceClient(conn).Release(ctx, &pb.ReleaseRequest{RequestId: requestID(), LockIds: words, Person: *person, Reason: *reason})
+	r, err := pb.NewLockServiceClient(conn).Release(ctx, req)
 	if err != nil {
 		return 0, err
 	}
@@ -187,7 +191,7 @@ func withdraw(k *call) (int, error) {
 	if *all == (len(words) == 1) || len(words) > 1 {
 		return 0, wrong("one rig or --all is wanted")
 	}
-	req := &pb.WithdrawRequest{Asker: "keepclear command", Reason: *reason}
+	req := &pb.WithdrawRequest{Asker: thisAsker, Reason: *reason}
 	if len(words) == 1 {
 		req.Rig = words[0]
 	}

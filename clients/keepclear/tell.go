@@ -22,6 +22,7 @@ func tell(k *call) (int, error) {
 	residual := k.number("residual", 0, "`MM` largest difference between a measured and a computed gap")
 	signs := k.flags.Bool("signs", false, "both axes were turned and went the way that the file says; without it the proof does not count")
 	note := k.flags.String("note", "", "`TEXT` for people")
+	as := k.flags.String("as", thisAsker, "`ASKER` in whose name it is told, where a refused report of that program holds the rig")
 	words, err := k.words()
 	if err != nil {
 		return 0, err
@@ -29,7 +30,7 @@ func tell(k *call) (int, error) {
 	if len(words) < 2 || *person == "" {
 		return 0, wrong("a rig, what is told (homed, proved or act NAME) and --person are wanted")
 	}
-	r := &pb.ReportRequest{RequestId: requestID(), Rig: words[0], SentTime: timestamppb.New(k.now()), Asker: "keepclear command"}
+	r := &pb.ReportRequest{RequestId: requestID(), Rig: words[0], SentTime: timestamppb.New(k.now()), Asker: *as}
 	switch {
 	case words[1] == "homed" && len(words) == 2:
 		h := &pb.Homed{By: pb.HomedBy_HOMED_BY_ATTESTED, Person: *person, Sigma: &pb.AxisSigma{Axis1Deg: sigma, Axis2Deg: sigma}}
@@ -68,7 +69,7 @@ func actNames() []string { return slices.Sorted(maps.Keys(actKinds())) }
 
 // report sends a report and prints what it did.
 func (k *call) report(r *pb.ReportRequest) (int, error) {
-	conn, err := k.dial()
+	conn, err := k.dialFor(r)
 	if err != nil {
 		return 0, err
 	}
