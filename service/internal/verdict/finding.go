@@ -107,12 +107,15 @@ func Gravest(findings []Finding) (Finding, bool) {
 	return *worst, true
 }
 
-// Needs collects what would end the holds among the findings, each need once, by kind and then by whom it concerns.
+// Needs collects what would end the holds among the findings: each kind once for whom it concerns, in the words of the finding that comes
+// first by Sort, since what only follows from that says it worse. By kind and then by whom.
 func Needs(findings []Finding) []Need {
+	findings = slices.Clone(findings)
+	Sort(findings)
 	var out []Need
 	for _, f := range findings {
 		for _, n := range f.Needs {
-			if !slices.Contains(out, n) {
+			if !slices.ContainsFunc(out, func(o Need) bool { return o.Kind == n.Kind && o.About == n.About }) {
 				out = append(out, n)
 			}
 		}

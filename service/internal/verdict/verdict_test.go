@@ -117,6 +117,13 @@ func TestNeedsOnce(t *testing.T) {
 	home := Need{Kind: NeedHoming, Sentence: "Home the rig."}
 	f := []Finding{{Needs: []Need{home, {Kind: NeedRelease, About: "lock-2"}}}, {Needs: []Need{home, {Kind: NeedRelease, About: "lock-1"}, {Kind: NeedClock}}}}
 	assert.Equal(t, []Need{{Kind: NeedClock}, home, {Kind: NeedRelease, About: "lock-1"}, {Kind: NeedRelease, About: "lock-2"}}, Needs(f))
+	f = []Finding{
+		{Rule: "end/bounded", Effect: Holds, Needs: []Need{{Kind: NeedHoming, Sentence: "Home it, or else."}}},
+		{Rule: "pose/known", Effect: Holds, Needs: []Need{home, {Kind: NeedPermitEnd, Sentence: "Wait.", About: "p1"}}},
+		{Rule: "pose/sharp", Effect: Holds, Needs: []Need{{Kind: NeedHoming, Sentence: "Home it again."}, {Kind: NeedPermitEnd, Sentence: "Wait.", About: "p2"}}},
+	}
+	assert.Equal(t, []Need{home, {Kind: NeedPermitEnd, Sentence: "Wait.", About: "p1"}, {Kind: NeedPermitEnd, Sentence: "Wait.", About: "p2"}}, Needs(f), "the cause says it best")
+	assert.Equal(t, "end/bounded", f[0].Rule, "the caller's order stays")
 	assert.False(t, NeedKind("wish").Known())
 	for _, k := range NeedKinds() {
 		assert.True(t, k.Known())
