@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	pb "keepclear.example/keepclear/api/keepclear/v1"
@@ -86,9 +87,7 @@ func (k *call) printRig(r *pb.Rig) {
 	if r.GetReportRefused() {
 		fmt.Fprintln(k.out, "      a report was not understood: it holds the rig until the same asker's next one is")
 	}
-	for _, n := range r.GetNeeds() {
-		fmt.Fprintf(k.out, "      needs %s: %s\n", word(n.GetKind().String(), "NEED_KIND_"), n.GetSentence())
-	}
+	k.printNeeds(r.GetNeeds())
 	if r.GetStopTracking() {
 		fmt.Fprintln(k.out, "      STOP TRACKING NOW: carrying on does not stay clear for long.")
 	}
@@ -96,6 +95,24 @@ func (k *call) printRig(r *pb.Rig) {
 		fmt.Fprintln(k.out, "      a practice rig: its permits move no real mount")
 	}
 	fmt.Fprintf(k.out, "      digest %x\n", r.GetRigSha256())
+}
+
+// printNeeds prints each thing that helps in a line, with all the needs that it serves.
+func (k *call) printNeeds(needs []*pb.Need) {
+	var lines []string
+	served := map[string][]string{}
+	for _, n := range needs {
+		what, help := word(n.GetKind().String(), "NEED_KIND_"), n.GetSentence()
+		if served[help] == nil {
+			lines = append(lines, help)
+		}
+		if !slices.Contains(served[help], what) {
+			served[help] = append(served[help], what)
+		}
+	}
+	for _, help := range lines {
+		fmt.Fprintf(k.out, "      needs %s: %s\n", strings.Join(served[help], " or "), help)
+	}
 }
 
 func (k *call) printLock(l *pb.HeldLock) {

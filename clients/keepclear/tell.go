@@ -83,9 +83,13 @@ func (k *call) report(r *pb.ReportRequest) (int, error) {
 		k.printJSON(out)
 		return exitDone, nil
 	}
-	fmt.Fprintf(k.out, "TAKEN IN, entry %s/%d; the rig's epoch is %d.\n", out.GetReceipt().GetChain(), out.GetReceipt().GetNumber(), out.GetEpoch())
+	code, said := exitDone, "."
+	if r.GetProved() != nil {
+		code, said = k.counts(conn, r)
+	}
+	fmt.Fprintf(k.out, "TAKEN IN%s\n      Entry %s/%d; the rig's epoch is %d.\n", said, out.GetReceipt().GetChain(), out.GetReceipt().GetNumber(), out.GetEpoch())
 	for _, f := range out.GetFindings() {
 		fmt.Fprintf(k.out, "      %s\n", f.GetSentence())
 	}
-	return exitDone, nil
+	return code, nil
 }

@@ -88,11 +88,12 @@ func onePermit(q question.Question, s question.RigState) (verdict.Finding, bool)
 	}
 	id := s.Permit.ID
 	say := fmt.Sprintf("permit %s of %s is still open (%s)", id, nameOr(s.Permit.Asker), s.Permit.Action.Kind)
+	remedy := "If nothing moves on it, take it back (withdraw); else wait for its end, or name it as the permit that this one replaces."
 	return verdict.Finding{
 		Rule: "permit/one", Effect: verdict.Holds, Code: "permit_open", About: []string{id},
 		Sentence: "Held: " + say + "; a rig has one permit at a time.",
-		Remedy:   "If nothing moves on it, take it back (withdraw); else wait for its end, or name it as the permit that this one replaces.",
-		Needs:    []verdict.Need{{Kind: verdict.NeedPermitEnd, Sentence: say, About: id}},
+		Remedy:   remedy,
+		Needs:    []verdict.Need{{Kind: verdict.NeedPermitEnd, Sentence: remedy, About: id}},
 	}, true
 }
 

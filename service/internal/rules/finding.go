@@ -160,7 +160,7 @@ func needs(kinds []verdict.NeedKind, remedy string, about []string) []verdict.Ne
 func remedyOf(k verdict.NeedKind) string {
 	switch k {
 	case verdict.NeedSample:
-		return "Send a sample of the mount that tells it, with the question or in a report, and ask again."
+		return "Send a sample of the mount that tells what is missing, with the question or in a report, and ask again."
 	case verdict.NeedHoming:
 		return "Home the rig, or have a person state where its axes stand."
 	case verdict.NeedSecondSolve:
@@ -174,7 +174,7 @@ func remedyOf(k verdict.NeedKind) string {
 	case verdict.NeedRelease:
 		return "A named person releases the lock, with a reason."
 	case verdict.NeedRigProof:
-		return "Measure gaps on the rig and report how well the file fits, or name a person who is present."
+		return "Measure gaps on the rig, turn both axes, and report how well the file fits, or name a person who is present."
 	case verdict.NeedAttendance:
 		return "A person looks at the rig and states where its axes stand; then ask again."
 	case verdict.NeedSurroundings:

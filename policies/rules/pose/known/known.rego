@@ -20,7 +20,7 @@
 #     pose_unknown:
 #       fact: pose_state
 #       sentence: "The pose is {value}: nobody can say at which angles the axes stand ({about|nothing tells})."
-#       remedy: "Home the rig, or have a person state where its axes stand."
+#       remedy: "A person looks at the rig and states where its axes stand; homing by itself is held until then."
 #       need: [homing]
 package rules.pose.known
 

@@ -1,0 +1,68 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"google.golang.org/grpc"
+	"google.golang.org/protobuf/proto"
+
+	pb "keepclear.example/keepclear/api/keepclear/v1"
+)
+
+// proving is a service to which a proof is told: it needs one still, or not.
+type proving struct {
+	hearing
+	pb.UnimplementedRuleServiceServer
+	needs []*pb.Need
+}
+
+func (p *proving) GetRig(context.Context, *pb.GetRigRequest) (*pb.GetRigResponse, error) {
+	return &pb.GetRigResponse{Rig: &pb.Rig{Rig: "heron", RigSha256: bytes.Repeat([]byte{0x5e}, 32), Needs: p.needs}}, nil
+}
+
+func (p *proving) ListRules(context.Context, *pb.ListRulesRequest) (*pb.ListRulesResponse, error) {
+	return &pb.ListRulesResponse{Rules: []*pb.Rule{{RuleId: "rig/proven", Limits: []*pb.Limit{{Name: "age_days", Value: proto.Float64(1)}, {Name: "residual_mm", Value: proto.Float64(10)}}}}}, nil
+}
+
+// A proof that was taken in and does not count says so, and why; its exit code is no zero.
+func TestToldProofThatDoesNotCount(t *testing.T) {
+	needed := []*pb.Need{{Kind: pb.NeedKind_NEED_KIND_RIG_PROOF}}
+	same, other := strings.Repeat("5e", 32), strings.Repeat("ab", 32)
+	for line, c := range map[string]struct {
+		needs []*pb.Need
+		code  int
+		says  string
+	}{
+		"--signs --residual 4 --digest " + same:   {nil, exitDone, "TAKEN IN: it counts. Entry"},
+		"--residual 4 --digest " + same:           {needed, exitCheck, "TAKEN IN, but it does not count: turn both axes, see that they go the way that the file says, and tell it again with --signs. Entry"},
+		"--signs --residual 400 --digest " + same: {needed, exitCheck, "400 mm is more than the 10 mm of rig/proven"},
+		"--signs --residual 4 --digest " + other:  {needed, exitCheck, "another revision"},
+		"--signs --residual 3 --digest " + same:   {needed, exitCheck, "a proof is still needed"},
+	} {
+		p := &proving{needs: c.needs}
+		address := listening(t, func(g *grpc.Server) {
+			pb.RegisterMotionServiceServer(g, p)
+			pb.RegisterRigServiceServer(g, p)
+			pb.RegisterRuleServiceServer(g, p)
+		})
+		code, out, errs := typed(t, address, "tell heron proved --person A "+line)
+		assert.Equal(t, c.code, code, "%s: %s%s", line, out, errs)
+		assert.Contains(t, strings.Join(strings.Fields(out), " "), c.says, line)
+	}
+}
+
+// One thing that helps is one line, however many needs it serves.
+func TestRigsTellsEachNeedOnce(t *testing.T) {
+	measure, home := "Measure gaps.", "Home the rig."
+	p := &proving{needs: []*pb.Need{
+		{Kind: pb.NeedKind_NEED_KIND_ATTENDANCE, Sentence: measure}, {Kind: pb.NeedKind_NEED_KIND_HOMING, Sentence: home}, {Kind: pb.NeedKind_NEED_KIND_RIG_PROOF, Sentence: measure},
+	}}
+	address := listening(t, func(g *grpc.Server) { pb.RegisterRigServiceServer(g, p) })
+	_, out, _ := typed(t, address, "rigs heron")
+	assert.Contains(t, out, "      needs attendance or rig proof: Measure gaps.\n      needs homing: Home the rig.\n")
+	assert.Equal(t, 1, strings.Count(out, measure), out)
+}
