@@ -1,9 +1,14 @@
 package main
 
 import (
+	"context"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
+
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
 
 	pb "keepclear.example/keepclear/api/keepclear/v1"
 )
@@ -65,9 +70,30 @@ func (k *call) listEntries(c pb.RecordServiceClient, f *pb.EntryFilter, count in
 		k.printJSON(r)
 		return exitDone, nil
 	}
+	if len(r.GetEntries()) == 0 {
+		return k.nothing(ctx, f)
+	}
 	for i := len(r.GetEntries()) - 1; i >= 0; i-- { // the newest last, where a terminal ends
 		k.printLine(r.GetEntries()[i])
 	}
+	return exitDone, nil
+}
+
+// nothing says that no entry matches, or that none can: there is no such rig or rule.
+func (k *call) nothing(ctx context.Context, f *pb.EntryFilter) (int, error) {
+	for _, rig := range f.GetRigs() {
+		if _, err := pb.NewRigServiceClient(k.conn).GetRig(ctx, &pb.GetRigRequest{Rig: rig}); status.Code(err) == codes.NotFound {
+			return 0, wrong("%s", status.Convert(err).Message())
+		}
+	}
+	r, err := pb.NewRuleServiceClient(k.conn).ListRules(ctx, &pb.ListRulesRequest{})
+	for _, rule := range f.GetRuleIds() {
+		known := func(one *pb.Rule) bool { return one.GetRuleId() == rule }
+		if err == nil && !strings.HasPrefix(rule, "permit/") && !slices.ContainsFunc(r.GetRules(), known) { // permits are judged by no rule of the list
+			return 0, wrong("there is no rule %q: keepclear rules lists them", rule)
+		}
+	}
+	fmt.Fprintln(k.out, "NO ENTRIES match.")
 	return exitDone, nil
 }
 
@@ -83,18 +109,11 @@ func (k *call) printLine(e *pb.Entry) {
 func (k *call) showEntry(c pb.RecordServiceClient, place string) (int, error) {
 	ctx, cancel := k.timed()
 	defer cancel()
-	var r *pb.GetEntryResponse
-	var err error
-	if chain, number, ok := strings.Cut(place, "/"); ok {
-		n, convErr := strconv.ParseUint(number, 10, 64)
-		if convErr != nil {
-			return 0, wrong("%q is no place: want chain/number", place)
-		}
-		r, err = c.GetEntry(ctx, &pb.GetEntryRequest{Key: &pb.GetEntryRequest_Place{Place: &pb.EntryPlace{Chain: chain, Number: n}}})
-	} else if r, err = c.GetEntry(ctx, &pb.GetEntryRequest{Key: &pb.GetEntryRequest_RequestId{RequestId: place}}); err != nil {
-		r, err = c.GetEntry(ctx, &pb.GetEntryRequest{Key: &pb.GetEntryRequest_LeaveId{LeaveId: place}})
-	}
-	if err != nil {
+	r, err := find(ctx, c, place)
+	switch {
+	case status.Code(err) == codes.NotFound:
+		return 0, k.noEntry(ctx, c, place)
+	case err != nil:
 		return 0, err
 	}
 	if *k.json {
@@ -103,6 +122,38 @@ func (k *call) showEntry(c pb.RecordServiceClient, place string) (int, error) {
 	}
 	k.printEntry(r.GetEntry())
 	return exitDone, nil
+}
+
+// find reads an entry by its place, or by an id that it made.
+func find(ctx context.Context, c pb.RecordServiceClient, place string) (*pb.GetEntryResponse, error) {
+	if chain, number, ok := strings.Cut(place, "/"); ok {
+		n, err := strconv.ParseUint(number, 10, 64)
+		if err != nil || n == 0 {
+			return nil, wrong("%q is no place: want CHAIN/NUMBER, counted from 1", place)
+		}
+		return c.GetEntry(ctx, &pb.GetEntryRequest{Key: &pb.GetEntryRequest_Place{Place: &pb.EntryPlace{Chain: chain, Number: n}}})
+	}
+	if _, err := strconv.ParseUint(place, 10, 64); err == nil && len(place) < 16 { // an id has 16 characters and more
+		return nil, wrong("entry %s of which chain? want CHAIN/NUMBER, like heron/%s", place, place)
+	}
+	r, err := c.GetEntry(ctx, &pb.GetEntryRequest{Key: &pb.GetEntryRequest_RequestId{RequestId: place}})
+	if err != nil {
+		r, err = c.GetEntry(ctx, &pb.GetEntryRequest{Key: &pb.GetEntryRequest_LeaveId{LeaveId: place}})
+	}
+	return r, err
+}
+
+// noEntry says that there is no such entry, and which is the last of its chain where that can be told.
+func (k *call) noEntry(ctx context.Context, c pb.RecordServiceClient, place string) error {
+	chain, number, ok := strings.Cut(place, "/")
+	if !ok {
+		return wrong("no request, permit, sync leave or lock on record has the id %s", place)
+	}
+	r, err := c.ListEntries(ctx, &pb.ListEntriesRequest{Filter: &pb.EntryFilter{Rigs: []string{chain}}, PageSize: 1})
+	if err != nil || len(r.GetEntries()) == 0 || r.GetEntries()[0].GetReceipt().GetChain() != chain {
+		return wrong("there is no entry %s in a chain %q", number, chain)
+	}
+	return wrong("there is no entry %s in chain %s (the last is %d)", number, chain, r.GetEntries()[0].GetReceipt().GetNumber())
 }
 
 func (k *call) printEntry(e *pb.Entry) {

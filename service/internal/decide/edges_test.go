@@ -100,3 +100,17 @@ func TestTravelIsHeldToItsLimit(t *testing.T) {
 	assert.LessOrEqual(t, *f.Fact.Number, limit)
 	assert.Greater(t, limit-low, 0.01, "and stands off by it itself")
 }
+
+// A flip is no question for a mount that never turns over: what helps names no side that it has not.
+func TestFlipOfAForkNamesWhatItHas(t *testing.T) {
+	r := &rig.Rig{Kind: rig.Fork}
+	flip := question.Action{Kind: question.Flip}
+	r.Mount.Chooses = rig.AnySide
+	faults := decide.ActionFits(r, flip, time.Time{}, "action")
+	require.Len(t, faults, 1)
+	assert.Contains(t, faults[0].Remedy, "second side")
+	r.Mount.Chooses = rig.FirstOnly
+	faults = decide.ActionFits(r, flip, time.Time{}, "action")
+	require.Len(t, faults, 1)
+	assert.Equal(t, "leave flips out: the rig file says that this mount uses its first side only", faults[0].Remedy)
+}

@@ -34,7 +34,11 @@ func ActionFits(r *rig.Rig, a question.Action, at time.Time, path string) (fault
 	}
 	sideFits(r, "slew.side", a.Side, add)
 	if a.Kind == question.Flip && r.Kind != rig.German {
-		add("flip", "a German equatorial", string(r.Kind), "ask for a slew to the second side instead")
+		remedy := "ask for a slew to the second side instead"
+		if r.Mount.Chooses == rig.FirstOnly {
+			remedy = "leave flips out: the rig file says that this mount uses its first side only"
+		}
+		add("flip", "a German equatorial", string(r.Kind), remedy)
 	}
 	if a.Kind == question.Park {
 		restFits(r, a.Place, add)

@@ -18,7 +18,7 @@ var (
 	ErrNotHead  = errors.New("the row does not follow the head on disk")
 	ErrCommit   = errors.New("the rows could not be made durable")
 	ErrDamaged  = errors.New("the record file is damaged")
-	ErrAbsent   = errors.New("there is no such row")
+	ErrAbsent   = errors.New("there is no such entry")
 	ErrRead     = errors.New("the record file cannot be read")
 )
 

@@ -7,6 +7,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"google.golang.org/protobuf/encoding/protojson"
 	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/types/known/durationpb"
 
 	keepclearv1 "keepclear.example/keepclear/api/keepclear/v1"
 )
@@ -120,8 +121,11 @@ func TestWhatIsAskedMustBeThere(t *testing.T) {
 		"action.slew.track_duration: wanted a duration in [0 s, 86400 s], got nothing; say how long to track afterwards; \"0s\" stops there",
 		`rig: wanted one line without control characters, got "Heron\n"; take out line breaks, NULs and the like`,
 	}, sentences(c.Check(q)))
+	track := &keepclearv1.AskRequest{Action: &keepclearv1.Action{Kind: &keepclearv1.Action_Track{Track: &keepclearv1.Track{End: &keepclearv1.Track_TrackDuration{TrackDuration: durationpb.New(0)}}}}}
+	f, _ := at(c.Check(track), "action.track.track_duration")
+	assert.Equal(t, "action.track.track_duration: wanted a duration in (0 s, 86400 s], got 0 s; say for how long to track, or until when", f.String(), "0 s stops after a slew; a track of 0 s is none")
 	slew := &keepclearv1.AskRequest{Action: &keepclearv1.Action{Kind: &keepclearv1.Action_Slew{Slew: &keepclearv1.Slew{}}}}
-	f, _ := at(c.Check(slew), "action.slew.target")
+	f, _ = at(c.Check(slew), "action.slew.target")
 	assert.Equal(t, "action.slew.target: wanted exactly one of sky, axes, got none; send the one that is meant", f.String())
 }
 
