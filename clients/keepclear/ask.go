@@ -88,10 +88,10 @@ func (k *call) printAnswer(r *pb.AskResponse, code int, fault string) {
 		fmt.Fprintln(k.out, "      STOP TRACKING NOW: standing as it is does not stay clear for long.")
 	}
 	if h := j.GetHarmlessUntil(); h != nil && code != exitDone {
-		fmt.Fprintf(k.out, "      Carrying on as it is stays clear %s.\n", until(h))
+		fmt.Fprintf(k.out, "      Carrying on as it is stays clear %s.\n", until(h, k.now()))
 	}
 	if p := r.GetPermit(); p != nil {
-		fmt.Fprintf(k.out, "      Permit %s, %s: start within %s, be done by %s.\n", p.GetPermitId(), word(p.GetState().String(), "PERMIT_STATE_"), short(p.GetStartBy().GetWithinDuration().AsDuration()), p.GetStopBy().GetAtTime().AsTime().Format("15:04:05 UTC"))
+		fmt.Fprintf(k.out, "      Permit %s, %s: start within %s, be done by %s.\n", p.GetPermitId(), word(p.GetState().String(), "PERMIT_STATE_"), short(p.GetStartBy().GetWithinDuration().AsDuration()), instant(p.GetStopBy().GetAtTime().AsTime(), k.now()))
 		k.critical(p.GetCritical())
 	}
 	if l := r.GetSyncLeave(); l != nil {
@@ -125,11 +125,11 @@ func short(d time.Duration) string { return d.Round(100 * time.Millisecond).Stri
 const dayAhead = 24*time.Hour - time.Minute
 
 // until says how long something stays clear: a whole day later the time of day is that of the question, and would read as at once.
-func until(d *pb.Deadline) string {
+func until(d *pb.Deadline, now time.Time) string {
 	if d.GetWithinDuration().AsDuration() >= dayAhead {
 		return "for all of the 24 h that are looked at"
 	}
-	return "until " + d.GetAtTime().AsTime().Format("15:04:05 UTC")
+	return "until " + instant(d.GetAtTime().AsTime(), now)
 }
 
 // requestID makes a new id: 128 random bits.
@@ -179,7 +179,7 @@ func rehearse(k *call) (int, error) {
 	if *k.json {
 		k.printJSON(reply)
 	} else {
-		k.printOutlook(reply)
+		k.printOutlook(reply, step.GetAction())
 	}
 	return outlookCode(reply), nil
 }
@@ -200,18 +200,42 @@ func outlookCode(r *pb.RehearseResponse) int {
 	return worst
 }
 
-func (k *call) printOutlook(r *pb.RehearseResponse) {
+func (k *call) printOutlook(r *pb.RehearseResponse, asked *pb.Action) {
 	for _, s := range r.GetSteps() {
 		j := s.GetOutlook()
 		head := map[pb.Verdict]string{pb.Verdict_VERDICT_ALLOW: "WOULD PASS", pb.Verdict_VERDICT_DENY: "WOULD BE DENIED"}[j.GetVerdict()]
 		if head == "" {
 			head = "WOULD BE HELD"
 		}
-		fmt.Fprintf(k.out, "%s  %s to %s UTC: %s\n", head, s.GetStartTime().AsTime().Format("15:04:05"), s.GetEndTime().AsTime().Format("15:04:05"), j.GetSentence())
+		start := s.GetStartTime().AsTime()
+		fmt.Fprintf(k.out, "%s  %s to %s: %s\n", head, start.Format(onDay), instant(s.GetEndTime().AsTime(), start), j.GetSentence())
+		if start.Before(k.now().Add(-pastStart)) {
+			fmt.Fprintln(k.out, "      (that start is past: judged as of then)")
+		}
 		k.printCauses(j, "--json")
-		if u := s.GetPassesUntilTime(); u != nil {
-			fmt.Fprintf(k.out, "      Passes until %s.\n", u.AsTime().Format("15:04:05 UTC"))
+		if u := s.GetPassesUntilTime(); u != nil && tracks(asked) {
+			fmt.Fprintf(k.out, "      Passes until %s.\n", instant(u.AsTime(), start))
 		}
 	}
 	fmt.Fprintf(k.out, "      Taken for granted: %s.\n", strings.Join(r.GetAssumed(), ", "))
+}
+
+// pastStart is how long ago a start must be to be called past: longer than a call takes, and more than two clocks may differ by. Choice.
+const pastStart = time.Minute
+
+// tracks tells whether an action follows the sky, so that there is a time until which it passes.
+func tracks(a *pb.Action) bool {
+	return a.GetTrack() != nil || a.GetSlew().GetTrackDuration().AsDuration()+a.GetJog().GetTrackDuration().AsDuration()+a.GetFlip().GetTrackDuration().AsDuration() > 0
+}
+
+// onDay is how an instant is written with its day.
+const onDay = "2006-01-02 15:04:05 UTC"
+
+// instant writes a time of day, with its day where that is another than a time's that stands beside it.
+func instant(t, beside time.Time) string {
+	t, beside = t.UTC(), beside.UTC()
+	if t.Format(time.DateOnly) != beside.Format(time.DateOnly) {
+		return t.Format(onDay)
+	}
+	return t.Format("15:04:05 UTC")
 }

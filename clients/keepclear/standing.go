@@ -69,7 +69,7 @@ func (k *call) printRig(r *pb.Rig) {
 	}
 	fmt.Fprintf(k.out, "%s  %s\n      pose %s, %s", r.GetRig(), r.GetTitle(), word(p.GetState().String(), "POSE_STATE_"), where)
 	if t := p.GetPoseTime(); t != nil {
-		fmt.Fprintf(k.out, ", seen %s", t.AsTime().Format("15:04:05 UTC"))
+		fmt.Fprintf(k.out, ", seen %s", instant(t.AsTime(), k.now()))
 	}
 	fmt.Fprintln(k.out)
 	if p.GetBecause() != "" {
@@ -79,7 +79,7 @@ func (k *call) printRig(r *pb.Rig) {
 		fmt.Fprintf(k.out, "      or at (%.2f°, %.2f°)\n", c.GetAxis1Deg(), c.GetAxis2Deg())
 	}
 	if q := r.GetPermit(); q != nil {
-		fmt.Fprintf(k.out, "      open permit %s: %s, until %s\n", q.GetPermitId(), say(q.GetAction()), q.GetStopBy().GetAtTime().AsTime().Format("15:04:05 UTC"))
+		fmt.Fprintf(k.out, "      open permit %s: %s, until %s\n", q.GetPermitId(), say(q.GetAction()), instant(q.GetStopBy().GetAtTime().AsTime(), k.now()))
 	}
 	for _, l := range r.GetLocks() {
 		k.printLock(l)

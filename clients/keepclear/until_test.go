@@ -2,10 +2,14 @@ package main
 
 import (
 	"bytes"
+	"context"
+	"strings"
 	"testing"
 	"time"
 
 	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"google.golang.org/grpc"
 	"google.golang.org/protobuf/types/known/durationpb"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
@@ -18,7 +22,7 @@ func TestAWholeDayIsNotToldAsThisInstant(t *testing.T) {
 	asked := time.Date(2026, 11, 14, 13, 15, 15, 0, time.UTC)
 	said := func(in time.Duration) string {
 		var out bytes.Buffer
-		k := &call{out: &out}
+		k := &call{out: &out, now: func() time.Time { return asked }}
 		k.printAnswer(&pb.AskResponse{Judgement: &pb.Judgement{
 			Verdict:       pb.Verdict_VERDICT_HOLD,
 			HarmlessUntil: &pb.Deadline{WithinDuration: durationpb.New(in), AtTime: timestamppb.New(asked.Add(in))},
@@ -27,5 +31,39 @@ func TestAWholeDayIsNotToldAsThisInstant(t *testing.T) {
 	}
 	assert.Contains(t, said(24*time.Hour), "Carrying on as it is stays clear for all of the 24 h that are looked at.")
 	assert.NotContains(t, said(24*time.Hour), "13:15:15")
+	assert.Contains(t, said(11*time.Hour), "stays clear until 2026-11-15 00:15:15 UTC.", "over midnight the day is told")
 	assert.Contains(t, said(90*time.Minute), "Carrying on as it is stays clear until 14:45:15 UTC.")
+}
+
+// outlook is a service that would let everything pass for seven hours from a start.
+type outlook struct {
+	pb.UnimplementedRehearsalServiceServer
+	start time.Time
+}
+
+func (o outlook) Rehearse(context.Context, *pb.RehearseRequest) (*pb.RehearseResponse, error) {
+	end := timestamppb.New(o.start.Add(7 * time.Hour))
+	return &pb.RehearseResponse{Assumed: []string{"the clock"}, Steps: []*pb.RehearsedStep{{
+		Outlook: &pb.Judgement{Verdict: pb.Verdict_VERDICT_ALLOW, Sentence: "Every rule passed."}, StartTime: timestamppb.New(o.start), EndTime: end, PassesUntilTime: end,
+	}}}, nil
+}
+
+// A rehearsal tells the day of what it tells, until when only where something is tracked, and that a start is past.
+func TestWhatARehearsalTells(t *testing.T) {
+	tonight := time.Date(2026, 11, 14, 21, 0, 0, 0, time.UTC)
+	said := func(line string, now time.Time) string {
+		address := listening(t, func(g *grpc.Server) { pb.RegisterRehearsalServiceServer(g, outlook{start: tonight}) })
+		var out, errs bytes.Buffer
+		code := run(t.Context(), append(strings.Fields(line), "--at-address", address), nil, &out, &errs, func() time.Time { return now })
+		require.Equal(t, exitDone, code, errs.String())
+		return strings.Join(strings.Fields(out.String()), " ")
+	}
+	tracks := said("rehearse heron track --for 7h --at 2026-11-14T21:00:00Z", tonight.Add(-time.Hour))
+	assert.Contains(t, tracks, "WOULD PASS 2026-11-14 21:00:00 UTC to 2026-11-15 04:00:00 UTC: Every rule passed.")
+	assert.Contains(t, tracks, "Passes until 2026-11-15 04:00:00 UTC.")
+	assert.NotContains(t, tracks, "past")
+	past := said("rehearse heron slew --axis1 1 --axis2 2 --at 2026-11-14T21:00:00Z", tonight.Add(48*time.Hour))
+	assert.Contains(t, past, "(that start is past: judged as of then)")
+	assert.NotContains(t, past, "Passes until", "nothing is tracked")
+	assert.Contains(t, said("rehearse heron slew --axis1 1 --axis2 2 --track 7h", tonight), "Passes until")
 }
