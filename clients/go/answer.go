@@ -49,11 +49,14 @@ type Answer struct {
 	sent    time.Time // by the handle's clock, of the first sending
 }
 
-// String gives the answer as a person reads it: verdict, why, what to do.
+// String gives the answer as a person reads it: verdict, why, what to do, what would pass instead.
 func (a Answer) String() string {
 	lines := []string{strings.ToUpper(a.Verdict.String()) + "  " + a.Why}
 	if a.Help != "" {
 		lines = append(lines, "      "+a.Help)
+	}
+	for i, instead := range a.AskInstead {
+		lines = append(lines, map[bool]string{true: "      Would pass now: ", false: "      and then ask:   "}[i == 0]+Say(instead))
 	}
 	if a.StopTracking {
 		lines = append(lines, "      Stop tracking now: it does not stay clear for long.")

@@ -329,3 +329,12 @@ func TestSyncLeave(t *testing.T) {
 	}
 	assert.Equal(t, keepclear.Hold, h.Sync(context.Background(), &pb.Solve{Sky: keepclear.ICRS(1, 2)}).Verdict)
 }
+
+// A refused question is read with what would pass instead, in a person's words.
+func TestAnswerTellsWhatWouldPass(t *testing.T) {
+	at := func(a1, a2 float64) *pb.Action {
+		return &pb.Action{Kind: &pb.Action_Slew{Slew: &pb.Slew{Target: &pb.Slew_Axes{Axes: keepclear.Axes(a1, a2)}, TrackDuration: durationpb.New(0)}}}
+	}
+	a := keepclear.Answer{Verdict: keepclear.Deny, Why: "Too near.", Help: "Go round.", AskInstead: []*pb.Action{at(0, 20), at(-30, 20)}}
+	assert.Equal(t, "DENY  Too near.\n      Go round.\n      Would pass now: slew to axes (0.00°, 20.00°)\n      and then ask:   slew to axes (-30.00°, 20.00°)", a.String())
+}

@@ -9,6 +9,7 @@ import (
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	pb "keepclear.example/keepclear/api/keepclear/v1"
+	keepclear "keepclear.example/keepclear/clients/go"
 )
 
 // ask asks one question and prints the answer.
@@ -82,7 +83,7 @@ func (k *call) printAnswer(r *pb.AskResponse, code int, fault string) {
 	fmt.Fprintf(k.out, "%-5s %s\n", head, why)
 	k.printCauses(j, fmt.Sprintf("keepclear entries show %s/%d", r.GetReceipt().GetChain(), r.GetReceipt().GetNumber()))
 	for i, x := range j.GetAskInstead() {
-		fmt.Fprintf(k.out, "      %s %s\n", map[bool]string{true: "Would pass now:", false: "and then ask:  "}[i == 0], say(x))
+		fmt.Fprintf(k.out, "      %s %s\n", map[bool]string{true: "Would pass now:", false: "and then ask:  "}[i == 0], keepclear.Say(x))
 	}
 	if j.GetStopTracking() {
 		fmt.Fprintln(k.out, "      STOP TRACKING NOW: standing as it is does not stay clear for long.")

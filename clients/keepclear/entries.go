@@ -11,6 +11,7 @@ import (
 	"google.golang.org/grpc/status"
 
 	pb "keepclear.example/keepclear/api/keepclear/v1"
+	keepclear "keepclear.example/keepclear/clients/go"
 )
 
 // entries reads the record.
@@ -163,7 +164,7 @@ func (k *call) printEntry(e *pb.Entry) {
 		fmt.Fprintf(k.out, "      asked by %s\n", e.GetAsker())
 	}
 	if a := e.GetAsked(); a != nil {
-		fmt.Fprintf(k.out, "      asked: %s\n", say(a.GetRequest().GetAction()))
+		fmt.Fprintf(k.out, "      asked: %s\n", keepclear.Say(a.GetRequest().GetAction()))
 		k.printFindings(a.GetResponse().GetJudgement())
 	}
 	for _, f := range e.GetFacts() {

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	pb "keepclear.example/keepclear/api/keepclear/v1"
+	keepclear "keepclear.example/keepclear/clients/go"
 )
 
 // rigs prints how rigs stand.
@@ -79,7 +80,7 @@ func (k *call) printRig(r *pb.Rig) {
 		fmt.Fprintf(k.out, "      or at (%.2f°, %.2f°)\n", c.GetAxis1Deg(), c.GetAxis2Deg())
 	}
 	if q := r.GetPermit(); q != nil {
-		fmt.Fprintf(k.out, "      open permit %s: %s, until %s\n", q.GetPermitId(), say(q.GetAction()), instant(q.GetStopBy().GetAtTime().AsTime(), k.now()))
+		fmt.Fprintf(k.out, "      open permit %s: %s, until %s\n", q.GetPermitId(), keepclear.Say(q.GetAction()), instant(q.GetStopBy().GetAtTime().AsTime(), k.now()))
 	}
 	for _, l := range r.GetLocks() {
 		k.printLock(l)
