@@ -17,11 +17,12 @@ import (
 type proving struct {
 	hearing
 	pb.UnimplementedRuleServiceServer
-	needs []*pb.Need
+	needs   []*pb.Need
+	refused bool
 }
 
 func (p *proving) GetRig(context.Context, *pb.GetRigRequest) (*pb.GetRigResponse, error) {
-	return &pb.GetRigResponse{Rig: &pb.Rig{Rig: "heron", RigSha256: bytes.Repeat([]byte{0x5e}, 32), Needs: p.needs}}, nil
+	return &pb.GetRigResponse{Rig: &pb.Rig{Rig: "heron", RigSha256: bytes.Repeat([]byte{0x5e}, 32), Needs: p.needs, ReportRefused: p.refused}}, nil
 }
 
 func (p *proving) ListRules(context.Context, *pb.ListRulesRequest) (*pb.ListRulesResponse, error) {
@@ -65,4 +66,8 @@ func TestRigsTellsEachNeedOnce(t *testing.T) {
 	_, out, _ := typed(t, address, "rigs heron")
 	assert.Contains(t, out, "      needs attendance or rig proof: Measure gaps.\n      needs homing: Home the rig.\n")
 	assert.Equal(t, 1, strings.Count(out, measure), out)
+	assert.NotContains(t, out, "not understood")
+	p.refused = true
+	_, out, _ = typed(t, address, "rigs heron")
+	assert.Contains(t, strings.Join(strings.Fields(out), " "), "a report was not understood: it holds the rig until the same asker's next one is")
 }
