@@ -1,6 +1,7 @@
 package rig_test
 
 import (
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"strings"
@@ -9,6 +10,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"keepclear.example/keepclear/service/internal/frame"
 	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/solid"
 )
@@ -105,24 +107,25 @@ func TestHomeIsClearAndTubeDownIsNot(t *testing.T) {
 }
 
 // A rig mirrored in the plane of east and up, on the other side of the equator, is the same rig in a mirror: at equal axis
-// angles of a German every gap is the same, and a fork's second axis turns the other way.
+// angles of a German every gap is the same, and a fork's second axis turns the other way. What is on the left of who looks along the tube is
+// on the right in the mirror.
 func TestHemispheresMirror(t *testing.T) {
 	north := heronText(t)
 	south := strings.NewReplacer("latitude_deg: 46.20", "latitude_deg: -46.20", "crossing_north_of_hub_mm: 125", "crossing_north_of_hub_mm: -125",
 		"leg_azimuths_deg: [0, 120, 240]", "leg_azimuths_deg: [180, 60, 300]").Replace(north)
-	compare(t, north, south, 1)
+	compare(t, north, south, 1, -17)
 	fork := text(t, rigs+"wren.yaml")
 	mirrored := strings.NewReplacer("latitude_deg: -31.5", "latitude_deg: 31.5", "crossing_north_of_hub_mm: -330", "crossing_north_of_hub_mm: 330",
 		"leg_azimuths_deg: [60, 180, 300]", "leg_azimuths_deg: [120, 0, 240]", "axes_deg: [0, -89]", "axes_deg: [0, 89]", "axis2_deg: [-95, 60]", "axis2_deg: [-60, 95]").Replace(fork)
-	compare(t, fork, mirrored, -1)
+	compare(t, fork, mirrored, -1, 17)
 }
 
-func compare(t *testing.T, one, other string, sign2 float64) {
+func compare(t *testing.T, one, other string, sign2 float64, apart int) {
 	t.Helper()
-	apart := "  axes_apart_mm: 17\n  tripod:"
-	a, faults := rig.Parse("one", []byte(strings.Replace(one, "  tripod:", apart, 1)), nil)
+	missing := func(by int) string { return fmt.Sprintf("  axes_apart_mm: %d\n  tripod:", by) }
+	a, faults := rig.Parse("one", []byte(strings.Replace(one, "  tripod:", missing(17), 1)), nil)
 	require.Empty(t, faults, lines(faults))
-	b, faults := rig.Parse("other", []byte(strings.Replace(other, "  tripod:", apart, 1)), nil)
+	b, faults := rig.Parse("other", []byte(strings.Replace(other, "  tripod:", missing(apart), 1)), nil)
 	require.Empty(t, faults, lines(faults))
 	sa, sb := a.Scene(nil, 10, 10), b.Scene(nil, 10, 10)
 	require.Len(t, sb.Pairs, len(sa.Pairs))
@@ -224,5 +227,22 @@ func TestLegNames(t *testing.T) {
 			}
 		}
 		assert.Equal(t, want, got, azimuths)
+	}
+}
+
+// Axis 2 of a German passes on the left of who looks along the tube at zero: west in the north, where that is toward north, and east in the
+// south, where it is toward south. The same mount, carried over the equator, is built the same.
+func TestAxesApartIsOnTheLeftOfTheTube(t *testing.T) {
+	for lat, east := range map[string]float64{"46.20": -17, "-46.20": 17} {
+		hub := map[bool]string{true: "-125", false: "125"}[east > 0]
+		r, faults := rig.Parse("heron.yaml", []byte(strings.NewReplacer("latitude_deg: 46.20", "latitude_deg: "+lat, "crossing_north_of_hub_mm: 125", "crossing_north_of_hub_mm: "+hub,
+			"leg_azimuths_deg: [0, 120, 240]", "leg_azimuths_deg: [180, 60, 300]", "  tripod:", "  axes_apart_mm: 17\n  tripod:").Replace(heronText(t))), nil)
+		require.NotNil(t, r, lines(faults))
+		off := r.Chain.Point2.Sub(r.Chain.Point1)
+		assert.InDelta(t, east, off.X, 1e-9, "latitude %s", lat)
+		tube := r.Chain.Direction(rig.Axes{})
+		left := frame.Vec[frame.Rig]{Z: 1}.Cross(tube)
+		assert.Greater(t, off.Dot(left), 0.0, "latitude %s", lat)
+		assert.Contains(t, rig.Understood(r), map[bool]string{true: "17 mm, axis 2 passing east of it", false: "17 mm, axis 2 passing west of it"}[east > 0])
 	}
 }

@@ -185,9 +185,11 @@ func readParts(r *Rig, top *reader, p *partsReader, t *tape, sound bool) {
 
 // chain makes the axes of a form.
 func (t *tape) chain(r *Rig) Chain {
-	miss := t.apart.mm // German: toward the left of somebody who looks along the tube at zero, in both hemispheres
-	if r.Kind != German || r.Site.Lat < 0 {
-		miss = -miss // Dir1 × Dir2 of the chain points the other way: right in the south; away from the tube for forks
+	// German: toward the left of somebody who looks along the tube at zero. Dir1 × Dir2 of the chain points there in both hemispheres:
+	// (-n)×up is west in the north, n×up east in the south, n being the pole over the horizon at which the tube points.
+	miss := t.apart.mm
+	if r.Kind != German {
+		miss = -miss // away from the tube
 	}
 	return NewChain(r.Kind, r.Site.Lat, r.Tilt, frame.Vec[frame.Rig]{Z: t.height.mm}, unit.Length(miss))
 }

@@ -65,7 +65,24 @@ func crossing(c *Chain) string {
 	if apart < 0.05 {
 		return "; the axes cross there"
 	}
-	return fmt.Sprintf("; the axes miss each other by %s mm", short(apart))
+	return fmt.Sprintf("; the axes miss each other by %s mm, axis 2 passing %s of it", short(apart), toward(c.Point2.Sub(c.Point1)))
+}
+
+// toward names the side of a point that another lies on, of those that a person can tell: the sideways ones before up and down.
+func toward(d frame.Vec[frame.Rig]) string {
+	switch most := max(math.Abs(d.X), math.Abs(d.Y)); {
+	case most < math.Abs(d.Z)/2 && d.Z > 0:
+		return "above"
+	case most < math.Abs(d.Z)/2:
+		return "below"
+	case most == math.Abs(d.X) && d.X > 0:
+		return "east"
+	case most == math.Abs(d.X):
+		return "west"
+	case d.Y > 0:
+		return "north"
+	}
+	return "south"
 }
 
 // facing writes a signed angle with the word for its direction.
