@@ -62,6 +62,9 @@ func serve(ctx context.Context, s streams, args []string) int {
 	if o.practice != "" {
 		fmt.Fprintln(s.out, practiceWords)
 	}
+	for _, line := range sv.notices {
+		fmt.Fprintln(s.out, line)
+	}
 	if words := clockWords(sv.clock, sv.mostClockS); words != "" {
 		fmt.Fprintln(s.out, words)
 	}
@@ -129,6 +132,7 @@ type service struct {
 	log      *slog.Logger
 	look     func()         // looks at the clock, so that a jump is seen when it happens
 	clock    question.Clock // as it was at the start
+	notices  []string       // what a person should look at again, a line for each rig file
 	// mostClockS is the largest clock error, seconds, that the limits of any rig let pass.
 	mostClockS float64
 	tasks      []func(context.Context) error // that run beside the server until it ends
@@ -186,8 +190,19 @@ func assemble(s streams, members []decide.Member, o serveOptions, clock clockRea
 	look := func() { clock(s.now()) }
 	return &service{
 		record: rec, decider: d, server: server, listener: listener, log: log, look: look,
-		clock: clock(s.now()), mostClockS: mostClock(members),
+		clock: clock(s.now()), mostClockS: mostClock(members), notices: toLookAt(members),
 	}, nil
+}
+
+// toLookAt says of each rig whose file a person should look at again where to begin: what is proven is only as good as the file.
+func toLookAt(members []decide.Member) []string {
+	var out []string
+	for _, m := range members {
+		if n := m.Rig.Notices; len(n) > 0 {
+			out = append(out, fmt.Sprintf("\nTo look at again in the file of %s: %d (check FILE names all), as\n  %s", m.Rig.ID, len(n), n[0]))
+		}
+	}
+	return out
 }
 
 // listenHere listens on a loopback address; anything else needs certificates, which this version does not have.

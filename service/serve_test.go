@@ -89,6 +89,22 @@ func TestTwoFilesOfOneRigAreRefused(t *testing.T) {
 	assert.Contains(t, out, filepath.Join(rigs, "heron2.yaml")+`: rig: wanted an id of its own, got "heron", which `+filepath.Join(rigs, "heron.yaml")+" has too; change rig and end in one of the two")
 }
 
+// A file with something to look at again serves, and the start says so: a tube of 25 mm may be one of 25 cm.
+func TestStartSaysWhatToLookAtAgain(t *testing.T) {
+	t.Parallel()
+	rigs := rigFolder(t)
+	file := filepath.Join(rigs, "heron.yaml")
+	content, err := os.ReadFile(file)
+	require.NoError(t, err)
+	thin := strings.Replace(string(content), "tube_diameter_mm: 120", "tube_diameter_mm: 25", 1)
+	require.NoError(t, os.WriteFile(file, []byte(thin), 0o600))
+	conn, stop := served(t, "--rigs", rigs, "--record", filepath.Join(t.TempDir(), "r.keepclear"))
+	_, err = pb.NewRigServiceClient(conn).ListRigs(t.Context(), &pb.ListRigsRequest{}) // answered once the banner is out
+	require.NoError(t, err)
+	_, out := stop()
+	assert.Contains(t, out, "To look at again in the file of heron: 1 (check FILE names all), as\n  "+file+":26: tape.tube_diameter_mm: wanted a length of 40 mm or more")
+}
+
 // A start that is refused names every fault of every file, limits too, and how to serve the rest.
 func TestRefusedStartNamesEveryFile(t *testing.T) {
 	t.Parallel()
