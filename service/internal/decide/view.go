@@ -9,6 +9,7 @@ import (
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/sky"
 	"keepclear.example/keepclear/service/internal/state"
+	"keepclear.example/keepclear/service/internal/unit"
 	"keepclear.example/keepclear/service/internal/verdict"
 )
 
@@ -40,9 +41,27 @@ func (d *Decider) LookAt(ctx context.Context, rigName string, now time.Time) (Vi
 	g.settle()
 	s, _ := pose.Lapse(g.live, now)
 	v := View{Rig: g.member.Rig, State: s, Pose: pose.At(d.world(g), s, now), Locks: d.locks(g), At: now}
+	if why := widened(s.Pose, v.Pose); v.Pose.State == question.Known && v.Pose.Because == "" {
+		v.Pose.Because = why
+	}
 	v.HarmlessUntil = d.harmless(g, s, now)
 	v.Needs = d.standingNeeds(ctx, g, s, now)
 	return v, nil
+}
+
+// muchWider is how much the uncertainty of a pose must have grown since its sample to be told of. Choice: the most that it may be for a slew
+// is 1.2° by default.
+const muchWider = 1 * unit.Degree
+
+// widened says why a pose, carried to now, is known so much worse than by its sample; empty: it is not.
+func widened(shown, carried question.Pose) string {
+	if len(shown.Candidates) == 0 || len(carried.Candidates) == 0 {
+		return ""
+	}
+	if more := carried.Candidates[0].Sigma.Sub(shown.Candidates[0].Sigma); max(more.A1, more.A2) < muchWider {
+		return ""
+	}
+	return "the axes may have turned since the last sample: a new one shows where they are"
 }
 
 // standingNeeds is what stands in the way of any slew now: the holds of the rules that concern no target.
