@@ -56,6 +56,9 @@ func ownFindings(g *group, q question.Question, s question.RigState, out *facts.
 	if f, busy := onePermit(q, s); busy {
 		all = append(all, f)
 	}
+	if f, unheard := unheardHome(q, s); unheard {
+		all = append(all, f)
+	}
 	if f, fast := slowJog(g, q, s, out); fast {
 		all = append(all, f)
 	}

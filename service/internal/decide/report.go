@@ -183,16 +183,21 @@ func (g *group) unheard(asker, why string) bool {
 	return true
 }
 
+// firstUnheard is the first asker of whom a report is missing, what became of it, and what ends the hold for it.
+func firstUnheard(refused map[string]string) (why, remedy string) {
+	asker := slices.Min(slices.Collect(maps.Keys(refused)))
+	return refused[asker], fmt.Sprintf("Have %s send a report that is understood, or a person tell in that name what happened (tell --as).", nameOr(asker))
+}
+
 // hearAgain says in the findings that lack a report of an asker whose report ends that: another asker's does not.
 func hearAgain(findings []verdict.Finding, refused map[string]string) {
 	if len(refused) == 0 {
 		return
 	}
-	asker := slices.Min(slices.Collect(maps.Keys(refused)))
-	remedy := fmt.Sprintf("Have %s send a report that is understood, or a person tell in that name what happened (tell --as).", nameOr(asker))
+	why, remedy := firstUnheard(refused)
 	for i := range findings {
 		f := &findings[i]
-		if f.Fact == nil || !strings.Contains(f.Fact.Missing, refused[asker]) {
+		if f.Fact == nil || !strings.Contains(f.Fact.Missing, why) {
 			continue
 		}
 		f.Remedy = remedy
@@ -200,6 +205,20 @@ func hearAgain(findings []verdict.Finding, refused map[string]string) {
 			f.Needs[j].Sentence = remedy
 		}
 	}
+}
+
+// unheardHome holds a homing while a report is missing: it may have said that a clutch was opened, and the way home is judged from the
+// pose. Every other motion pose/fresh holds, which homing, having no use for a sample, is not judged by.
+func unheardHome(q question.Question, s question.RigState) (verdict.Finding, bool) {
+	if q.Action.Kind != question.Home || len(s.Refused) == 0 {
+		return verdict.Finding{}, false
+	}
+	why, remedy := firstUnheard(s.Refused)
+	return verdict.Finding{
+		Rule: "permit/heard", Effect: verdict.Holds, Code: "report_refused",
+		Sentence: "Held: a report was not understood, " + why + "; it may have said that the pose is lost.", Remedy: remedy,
+		Needs: []verdict.Need{{Kind: verdict.NeedSample, Sentence: remedy}},
+	}, true
 }
 
 // reportedBefore tells whether a report with these bytes is on record: it is not taken in twice.
