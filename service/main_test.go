@@ -91,14 +91,16 @@ func addressIn(t testing.TB, out *text) string {
 	return addr
 }
 
-// served runs serve in this process until the test ends, or stop is called, which returns exit code and output.
+// served runs serve in this process until the test ends, or stop is called, which returns exit code and output. Its record is the test's own
+// unless args say otherwise: never that of whoever runs the tests.
 func served(t *testing.T, args ...string) (conn *grpc.ClientConn, stop func() (int, string)) {
 	t.Helper()
 	out := &text{}
 	ctx, cancel := context.WithCancel(context.Background())
 	done := make(chan int, 1)
+	record := filepath.Join(t.TempDir(), "own.keepclear")
 	go func() {
-		done <- run(ctx, append([]string{"serve", "--listen", "127.0.0.1:0", "--clock-within", "1"}, args...), nil, out, out, time.Now)
+		done <- run(ctx, append([]string{"serve", "--listen", "127.0.0.1:0", "--clock-within", "1", "--record", record}, args...), nil, out, out, time.Now)
 	}()
 	conn = connect(t, addressIn(t, out))
 	stop = sync.OnceValues(func() (int, string) { conn.Close(); cancel(); return <-done, out.String() })
