@@ -2,11 +2,13 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"time"
 
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/credentials/insecure"
+	"google.golang.org/protobuf/types/known/timestamppb"
 
 	pb "keepclear.example/keepclear/api/keepclear/v1"
 	keepclear "keepclear.example/keepclear/clients/go"
@@ -27,25 +29,49 @@ func dial(address string) (*mount, error) {
 	return &mount{conn, pb.NewRigServiceClient(conn)}, nil
 }
 
-// Sample is what the mount says of itself, of one instant. A real driver makes it of what it reads, and leaves out what it cannot read, at
-// the price that the API's comments name:
-//
-//	return &pb.Sample{
-//		Time:        timestamppb.New(read),            // when it was read
-//		Motion:      &motion,                          // at rest, tracking or moving
-//		Belief:      &pb.Belief{Sky: keepclear.OfDate(raDeg, decDeg), Side: &side}, // where it says it points; its side
-//		MountLstDeg: &lstDeg,                          // its own sidereal time, degrees
-//		MountSite:   &pb.SitePoint{LatDeg: &lat, LonDeg: &lon}, // its own site, east positive
-//		Readings:    readings,                         // encoders or counters, where it has any, by source
-//		RunMark:     bootCount,                        // what changes when it restarts
-//		SyncCount:   &syncs,                           // how many syncs it has counted
-//	}, nil
+// reading is what a driver reads off a mount at one instant.
+type reading struct {
+	at                 time.Time
+	motion             pb.Motion // at rest, tracking or moving
+	raDeg, decDeg      float64   // where it says that it points, of date
+	side               pb.TubeSide
+	lstDeg             float64 // its own sidereal time
+	latDeg, lonDeg     float64 // its own site, east positive
+	axis1Deg, axis2Deg float64 // its motor counts, from the rig's zero
+	started            string  // what changes whenever it restarts
+	syncs              uint32  // that it has counted
+}
+
+// sample is what the service is told of a reading. Leave out what your mount does not tell, at the price that the API's comments name.
+func (r reading) sample() *pb.Sample {
+	return &pb.Sample{
+		Time:        timestamppb.New(r.at),
+		Motion:      &r.motion,
+		Belief:      &pb.Belief{Sky: keepclear.OfDate(r.raDeg, r.decDeg), Side: &r.side},
+		MountLstDeg: &r.lstDeg,
+		MountSite:   &pb.SitePoint{LatDeg: &r.latDeg, LonDeg: &r.lonDeg},
+		Readings:    []*pb.AxisReading{{Source: pb.PoseSource_POSE_SOURCE_MOTOR_COUNT, Axes: keepclear.Axes(r.axis1Deg, r.axis2Deg)}},
+		RunMark:     r.started,
+		SyncCount:   &r.syncs,
+	}
+}
+
+// Sample reads the mount: here, what the simulated one last told the service.
 func (m *mount) Sample(ctx context.Context) (*pb.Sample, error) {
 	r, err := m.rigs.GetRig(ctx, &pb.GetRigRequest{Rig: "heron"})
 	if err != nil {
 		return nil, fmt.Errorf("reading the simulated mount: %w", err)
 	}
-	return r.GetRig().GetLastSample(), nil
+	s := r.GetRig().GetLastSample()
+	if len(s.GetReadings()) == 0 {
+		return nil, errors.New("reading the simulated mount: it has told nothing yet")
+	}
+	sky, site, counts := s.GetBelief().GetSky(), s.GetMountSite(), s.GetReadings()[0].GetAxes()
+	return reading{
+		at: s.GetTime().AsTime(), motion: s.GetMotion(), raDeg: sky.GetRaDeg(), decDeg: sky.GetDecDeg(), side: s.GetBelief().GetSide(),
+		lstDeg: s.GetMountLstDeg(), latDeg: site.GetLatDeg(), lonDeg: site.GetLonDeg(),
+		axis1Deg: counts.GetAxis1Deg(), axis2Deg: counts.GetAxis2Deg(), started: s.GetRunMark(), syncs: s.GetSyncCount(),
+	}.sample(), nil
 }
 
 // Stop stops both axes. The simulated mount stops when its permit is over.
