@@ -48,8 +48,9 @@ func (d *Decider) judge(ctx context.Context, g *group, q question.Question, r Re
 	takes := g.takesSoFar()
 	g.settle()
 	head := d.parts.Record.Head(g.name)
-	before, notices, set := d.takeIn(g, q)
-	snap := question.Snapshot{Rig: before, Locks: append(d.locks(g), set...), Clock: d.parts.Clock(q.At), At: q.At}
+	before, unheard, notices := d.takeIn(g, q)
+	set := d.locksFor(g, notices, q.At)
+	snap := question.Snapshot{Rig: before, Locks: append(d.locks(g), set...), Clock: d.parts.Clock(q.At), At: q.At, Unheard: unheard}
 	answer, solve := d.weigh(ctx, g, q, snap)
 	after := before
 	if solve != nil {
@@ -74,16 +75,21 @@ func (d *Decider) judge(ctx context.Context, g *group, q question.Question, r Re
 	return answer, w, nil
 }
 
-// takeIn lapses what time alone ends and takes a question's own samples in, that of mid-exposure before the present one. Requires the
-// turn.
-func (d *Decider) takeIn(g *group, q question.Question) (question.RigState, []pose.Notice, []question.Lock) {
-	s, notices := pose.Lapse(g.live, q.At)
+// takeIn lapses what time alone ends and takes a question's own samples in, that of mid-exposure before the present one. Unheard says why one
+// of them was not taken in: what is held then is not what the asker says, unless it says the same. Requires the turn.
+func (d *Decider) takeIn(g *group, q question.Question) (s question.RigState, unheard string, notices []pose.Notice) {
+	s, notices = pose.Lapse(g.live, q.At)
 	take := func(sample *question.Sample) {
 		x := *sample
 		x.Received, x.Asker = q.At, q.Asker
 		var more []pose.Notice
 		s, more = pose.Observe(d.world(g), s, x)
 		notices = append(notices, more...)
+		for _, n := range more {
+			if n.Kind == pose.Ignored && !pose.Agrees(&x, s) {
+				unheard = n.Sentence
+			}
+		}
 	}
 	if v := q.Action.Solve; v != nil && v.Mid != nil && newer(v.Mid, s.Sample) {
 		take(v.Mid)
@@ -91,7 +97,7 @@ func (d *Decider) takeIn(g *group, q question.Question) (question.RigState, []po
 	if q.Sample != nil {
 		take(q.Sample)
 	}
-	return s, notices, d.locksFor(g, notices, q.At)
+	return s, unheard, notices
 }
 
 // newer tells whether a sample is later than the last one; one without a time is not.

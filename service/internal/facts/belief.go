@@ -190,6 +190,8 @@ func (in *Input) poseAge(f Set, s *stand) {
 		f.Lack("pose_age_s", "the sample does not say when it was read", "sample")
 	case in.Snapshot.Clock.Jumped != "":
 		f.Lack("pose_age_s", in.Snapshot.Clock.Jumped, "clock")
+	case in.Snapshot.Unheard != "":
+		f.Lack("pose_age_s", in.Snapshot.Unheard, "sample")
 	case len(in.Snapshot.Rig.Refused) > 0:
 		f.Lack("pose_age_s", "a report was not understood: "+firstOf(in.Snapshot.Rig.Refused), "sample")
 	default:

@@ -192,4 +192,6 @@ type Snapshot struct {
 	Locks []Lock    `json:"locks,omitempty"` // that hold this rig
 	Clock Clock     `json:"clock"`
 	At    time.Time `json:"at"`
+	// Unheard is why a sample of the question itself was not taken in; empty: it was, or none came, or it says what the one held says.
+	Unheard string `json:"unheard,omitempty"`
 }

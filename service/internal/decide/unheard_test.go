@@ -1,0 +1,75 @@
+package decide_test
+
+import (
+	"context"
+	"fmt"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"keepclear.example/keepclear/service/internal/decide"
+	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/verdict"
+)
+
+// unheard asks for a slew by axes with a sample of one place, while one of another place, or the same, is held.
+func unheard(t *testing.T, held, told rig.Axes, change func(s *question.Sample)) decide.Answer {
+	t.Helper()
+	b := newBench(t)
+	b.home()
+	b.wait(5 * time.Second)
+	_, err := b.report(decide.Report{Sample: b.sample(held)})
+	require.NoError(t, err)
+	s := b.sample(told)
+	change(s)
+	b.wait(time.Second)
+	to := rig.DegAxes(10, 30)
+	q := question.Question{
+		ID: "question-unheard", Rig: "heron", Action: question.Action{Kind: question.Slew, Axes: &to, Message: []byte("x")},
+		Sample: s, Sent: b.clock(), At: b.clock(), Asker: "test", AttendedBy: "A. Person",
+	}
+	a, err := b.d.Ask(context.Background(), q, request(q.ID, q.ID))
+	require.NoError(t, err)
+	return a
+}
+
+// A question whose own sample is not taken in is not answered from the one held, which says otherwise: it holds and says why. One that came
+// late and says the same loses nothing.
+func TestQuestionIsNotAnsweredFromAnotherSampleThanItsOwn(t *testing.T) {
+	there := rig.DegAxes(63.8, 16)
+	late := func(s *question.Sample) { s.Time = s.Time.Add(-time.Second) }
+	for name, c := range map[string]struct {
+		told   rig.Axes
+		change func(s *question.Sample)
+		says   string
+	}{
+		"counts from another homing": {there, func(s *question.Sample) { s.HomingID = "homing-of-yesterday" }, "counts from homing"},
+		"another homing, same place": {zero, func(s *question.Sample) { s.HomingID = "homing-of-yesterday" }, "counts from homing"},
+		"late, from elsewhere":       {there, late, "came after that of"},
+		"late and moving":            {zero, func(s *question.Sample) { late(s); s.Doing = question.Moving }, "came after that of"},
+		"much too late":              {zero, func(s *question.Sample) { s.Time = s.Time.Add(-4 * time.Second) }, "came after that of"},
+		"late, another clock":        {zero, func(s *question.Sample) { late(s); *s.Sidereal += 0.2 }, "came after that of"},
+		"late, restarted":            {zero, func(s *question.Sample) { late(s); s.RunMark = "boot-2" }, "came after that of"},
+		"late, synced":               {zero, func(s *question.Sample) { late(s); s.Belief.Sky.Dec -= 0.1 }, "came after that of"},
+		"late, another side":         {zero, func(s *question.Sample) { late(s); s.Belief.Side = s.Belief.Side.Other() }, "came after that of"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			a := unheard(t, zero, c.told, c.change)
+			assert.Equal(t, verdict.Hold, a.Verdict)
+			assert.Nil(t, a.Permit)
+			assert.Contains(t, fmt.Sprint(objections(a)), "pose/fresh")
+			assert.Contains(t, a.Sentence, c.says)
+		})
+	}
+	for name, change := range map[string]func(s *question.Sample){"in time": func(*question.Sample) {}, "late, the same": late} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			a := unheard(t, zero, zero, change)
+			assert.Equal(t, verdict.Allow, a.Verdict, a.Sentence)
+		})
+	}
+}
