@@ -85,7 +85,7 @@ func lot(g *rand.Rand, rig string) string {
 func TestNightsByLot(t *testing.T) {
 	draws := 1
 	if os.Getenv("KEEPCLEAR_LONG") != "" {
-		draws = 24
+		draws = 28
 	}
 	for name, rig := range lotRigs {
 		for i := range draws {

@@ -156,12 +156,12 @@ func (t *turn) turnsFrom(from rig.Axes, f rig.SyncKeeping, v view, side rig.Side
 	return out
 }
 
-// standsAcross is where else a belief may have stood: off the pose, near the end of axis 1, its side not told, it may have been on either.
+// standsAcross is where else a belief may have stood: off a pose that is near the end of axis 1, its side not told, it may have been on either.
 func (t *turn) standsAcross(a rig.Axes, f rig.SyncKeeping, v view) (rig.Axes, bool) {
 	at := t.stands(a, f, v)
 	told := t.r.Mount.SideSensed && v.x.Belief.Side != ""
 	off := direction(t.r, at).Angle(direction(t.r, a))
-	if told || !t.r.Kind.Equatorial() || off <= leastMove || !t.astrayReaches(a) || !t.astrayReaches(at) {
+	if told || !t.r.Kind.Equatorial() || off <= leastMove || !t.nearEnd(a) || !t.astrayReaches(at) {
 		return at, false
 	}
 	return t.axes(v, t.undo(f), t.r.Kind.SideOf(at).Other()), true
