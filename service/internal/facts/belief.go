@@ -25,6 +25,7 @@ type stand struct {
 	mountOK  bool     // the mount's clock and site are known, or declared not to be readable
 	mountWhy string   // why not
 	belief   rig.Axes // M(belief) nearest the likeliest candidate
+	counters bool     // belief is where the counters stand, which M(belief) by itself does not say: see saysNothing
 }
 
 // axes returns the candidate poses, likeliest first.
@@ -84,9 +85,28 @@ func (in *Input) carryBelief(h *heaven, s *stand) {
 			s.sides = both[:]
 		}
 	}
+	if in.saysNothing(sampled, b) {
+		b, s.counters = sampled, true
+	}
 	s.believes = true
 	s.belief = p.Add(b.Sub(sampled))
 	s.ra, s.dec, _ = in.Rig.Unmap(s.mount, s.belief)
+}
+
+// Near the end of axis 1 the belief of a mount whose map includes refraction says nothing of axis 1: refraction lifts it onto the very end.
+const (
+	endless   = 0.5 * unit.Degree  // how near the end: refraction moves a pole that stands higher than 2° by less
+	agreeably = 0.05 * unit.Degree // how well belief must agree there with the pose: what a belief told to arcminutes may miss
+)
+
+// saysNothing tells whether M(belief) stands at the end of axis 1 with the pose, so that its angle there is arbitrary, and the counters are known
+// to be those of the pose: a sensor homed them, and no sync was seen since.
+func (in *Input) saysNothing(p, b rig.Axes) bool {
+	st, c := in.Snapshot.Rig, &in.Rig.Chain
+	if !in.Rig.Mount.Refracts || !in.Rig.Kind.Equatorial() || st.Homing == nil || !st.Homing.Sensed || len(st.Steps) > 0 || len(st.Pose.Candidates) != 1 {
+		return false
+	}
+	return offLine(c, p) < endless && c.Direction(p).Angle(c.Direction(b)) < agreeably
 }
 
 // eitherSide tells whether belief may stand for either side: it lies as near the pose on the sky as belief/agrees could ever let

@@ -76,7 +76,9 @@ const nearlySame = 1e-3 * unit.Degree
 // points, else that in which it believes that it points, its axes off by as much as at the start. One that keeps its syncs on the sky does
 // the first; but its belief may be off by a slip as well.
 func (in *Input) coursesFrom(h *heaven, s *stand, j *journey, seconds float64) []course {
-	c := course{journey: j, lost: dayS, ahead: in.aheads(s, j), off: in.off(j.end.Axes)}
+	after := *j // overruns and searches, which are the sharp part of a spread, are over when tracking begins
+	after.spread, after.sharp = upper(j.spread.Sub(j.sharp), rig.Axes{}), rig.Axes{}
+	c := course{journey: &after, lost: dayS, ahead: in.aheads(s, j), off: in.off(j.end.Axes)}
 	c.both = in.action().Axes != nil && j.stops != nil && !in.Rehearsed
 	if t := j.way.Seconds(); !math.IsInf(t, 0) && !math.IsNaN(t) {
 		c.arrival = t
@@ -141,8 +143,7 @@ const mostGrown = 30 * unit.Degree
 
 // grown is how far from a piece of the course one may be that starts within a spread of its start; false where that cannot be bounded.
 //
-// Overruns and searches, which are the sharp part of a spread, are over when tracking begins, and who arrives later is on the same curve:
-// neither starts another.
+// Who arrives later is on the same curve: that starts no other.
 //
 // Derived: an equatorial's axes follow the sky at one rate from wherever they start, and so do those of an alt-azimuth that are off its
 // counters: they stay within the spread. But counters that start elsewhere follow another direction, by the distance d that the spread is
@@ -154,8 +155,7 @@ func (c *course) grown(spread rig.Axes, s strays) (rig.Axes, bool) {
 	if !c.curves {
 		return spread, true
 	}
-	start := spread.Sub(c.journey.sharp)
-	d := apart(upper(start.Sub(c.journey.timely), rig.Axes{}), c.off)
+	d := apart(upper(spread.Sub(c.journey.timely), rig.Axes{}), c.off)
 	if d >= s.off {
 		return spread, false
 	}

@@ -128,6 +128,23 @@ func (in *Input) countsFrom(s *stand, at rig.Axes) []rig.Axes {
 	if counts := s.pose.Source == rig.AxisEncoder || s.pose.Source == rig.MotorCount; s.believes && !counts && in.Rig.Mount.Sync != rig.KeptOnSky {
 		out = append(out, beliefsFrom(s, at)...)
 	}
+	return append(out, in.countersAt(s)...)
+}
+
+// countersAt is where the mount's own counters stand by the sample, carried to now, where they stand elsewhere than the likeliest pose by more
+// than its uncertainty: a person stated it after a slip, say, and the counters were not told.
+func (in *Input) countersAt(s *stand) []rig.Axes {
+	sampled := in.Snapshot.Rig.Pose.Candidates
+	if s.sample == nil || len(sampled) == 0 {
+		return nil
+	}
+	var out []rig.Axes
+	for _, r := range s.sample.Readings {
+		off, by := r.Axes.Sub(sampled[0].Axes), question.Sigma3(sampled[0].Sigma)
+		if a := off.Abs(); a.A1 > by.A1+nearlySame || a.A2 > by.A2+nearlySame {
+			out = append(out, s.pose.Candidates[0].Axes.Add(off))
+		}
+	}
 	return out
 }
 

@@ -83,6 +83,9 @@ func (in *Input) endsAt(h *heaven, s *stand, target question.Sky, side rig.Side,
 		Now: s.mount, Then: s.mount, OursThen: h.ours(then), TargetRA: ra, TargetDec: dec, Side: side,
 		Astray: in.drifts(s).Add(in.astray(s)),
 	}
+	if s.counters {
+		g.BeliefAxes = &s.belief
+	}
 	g.Then.Sidereal += unit.Angle(arrival) * question.SiderealRate
 	if in.Rehearsed { // belief taken as right
 		g.BeliefRA, g.BeliefDec, _ = in.Rig.Unmap(h.ours(h.moment), g.Poses[0])

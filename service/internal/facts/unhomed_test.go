@@ -2,8 +2,10 @@ package facts_test
 
 import (
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
 
 	"keepclear.example/keepclear/service/internal/facts"
 	"keepclear.example/keepclear/service/internal/question"
@@ -58,4 +60,38 @@ func TestWhatStandsOutMayComeIn(t *testing.T) {
 			assert.Equal(t, c.lower, number(t, f, "axis1_travel_max_deg") <= 270, "axis 1 %v", number(t, f, "axis1_travel_max_deg"))
 		})
 	}
+}
+
+// An approach that overruns is over when tracking begins: how long a rig may track does not hang on it, but the way to there does.
+func TestTrackingDoesNotOverrun(t *testing.T) {
+	deadline := func(r *rig.Rig, a question.Action) float64 {
+		return number(t, facts.Compute(standing(t, r, rig.DegAxes(60, 40), rig.Axes{}, a)).Facts, "travel_in_s")
+	}
+	sure, wide := heron(t), heron(t, "overrun_deg: [0, 0]", "overrun_deg: [2, 2]")
+	track, to := question.Action{Kind: question.Track, Follow: time.Hour}, rig.DegAxes(70, 40)
+	slew := question.Action{Kind: question.Slew, Axes: &to, Follow: time.Hour}
+	assert.InDelta(t, deadline(sure, track), deadline(wide, track), 1e-6)
+	assert.InDelta(t, deadline(sure, slew), deadline(wide, slew), 1e-6)
+	far := rig.DegAxes(96, 40)
+	over := facts.Compute(standing(t, wide, rig.DegAxes(60, 40), rig.Axes{}, axesSlew(far)))
+	assert.Greater(t, number(t, over.Facts, "axis1_travel_max_deg"), 97.5)
+}
+
+// A person stated where the axes are after a slip, and the counters were not told: sent to mechanical angles the mount may turn by what its
+// counters lack, and that end counts too. Within the uncertainty of the pose it is the same end.
+func TestRetreatByCountersThatStandElsewhere(t *testing.T) {
+	r := heron(t)
+	ends := func(counters rig.Axes) (out []rig.Axes) {
+		in := standing(t, r, rig.DegAxes(20, -40), rig.Axes{}, axesSlew(r.Home))
+		in.Snapshot.Rig.Sample.Readings = []question.Reading{{Source: rig.MotorCount, Axes: counters}}
+		for _, e := range facts.Compute(in).Ends {
+			out = append(out, e.Axes)
+		}
+		return out
+	}
+	assert.Len(t, ends(rig.DegAxes(20, -40.05)), 1)
+	astray := ends(rig.DegAxes(110, -70))
+	require.Len(t, astray, 2)
+	assert.InDelta(t, -90, astray[1].A1.Deg(), 1e-9)
+	assert.InDelta(t, 30, astray[1].A2.Deg(), 1e-9)
 }

@@ -152,6 +152,8 @@ type Going struct {
 	TargetDec   unit.Angle
 	Side        Side // asked for; empty: none
 	Astray      Axes // how far from the poses, belief with them, the motion may begin, each way
+	// BeliefAxes is where the counters of the mount stand, where that is known better than by belief; nil: M(belief) says it.
+	BeliefAxes *Axes
 }
 
 // turnSlack is how near half a turn a mount may go either way round, beside what its start may be off by: what the angle that it works
@@ -290,6 +292,9 @@ func (r *Rig) believedEnds(g Going, i int, p Axes, side Side, add func(End)) {
 	}
 	for _, bside := range sides {
 		b := LiftNear(r.Map(g.Now, g.BeliefRA, g.BeliefDec, bside), p)
+		if g.BeliefAxes != nil {
+			b = *g.BeliefAxes
+		}
 		for _, t := range r.LiftsAround(r.Map(g.Then, g.TargetRA, g.TargetDec, side), b, g.around()) {
 			if onAxes {
 				add(End{Axes: p.Add(t.Sub(b)), Side: side, From: i, Because: "the mount turns by what it believes is missing", Shift: p.Sub(b)})
