@@ -41,6 +41,7 @@ type practiceRig struct {
 	out     io.Writer
 	done    map[string]bool // permits and leaves acted on
 	open    string          // the permit under way
+	heard   string          // the leave last seen: it is used at the next turn
 	follows time.Time       // since when it has been seen to track on that permit; zero: it does not
 	shown   string          // the permit on which its camera last took a picture
 }
@@ -77,6 +78,10 @@ func (p *practiceRig) turn(ctx context.Context) error {
 		return err
 	}
 	now := p.decider.Now()
+	if l := v.State.Leave; l != nil && l.Live && p.heard != l.ID { // its asker has yet to read the answer, which would say that the leave is used
+		p.heard = l.ID
+		return p.finish(ctx, v, now)
+	}
 	if l := v.State.Leave; l != nil && l.Live && !p.done[l.ID] {
 		p.done[l.ID] = true
 		given := l.Action.Solve.Sky
