@@ -76,12 +76,20 @@ func slowJog(g *group, q question.Question, s question.RigState, out *facts.Outc
 	limit := unit.Deg(most)
 	slow.Rate, slow.Message = &limit, nil
 	out.Instead = append([][]question.Action{{slow}}, out.Instead...)
-	say := fmt.Sprintf("the pose is one of %d places, so a jog may go no faster than %.2f°/s", len(s.Pose.Candidates), most)
+	say := fmt.Sprintf("%s, so a jog may go no faster than %.2f°/s", unsure(s.Pose), most)
 	return verdict.Finding{
 		Rule: "permit/slow", Effect: verdict.Holds, Code: "jog_too_fast", Limit: &most, Unit: "deg_per_s",
 		Sentence: "Held: " + say + ".", Remedy: "Ask for the same jog at that rate.",
 		Needs: []verdict.Need{{Kind: "asker", Sentence: say}},
 	}, true
+}
+
+// unsure says in how far a pose is not known.
+func unsure(p question.Pose) string {
+	if n := len(p.Candidates); n > 1 {
+		return fmt.Sprintf("the pose is one of %d places", n)
+	}
+	return "the pose is not known for sure"
 }
 
 // onePermit holds a motion while another permit of the rig is open and the question does not name it.

@@ -48,6 +48,24 @@ func TestEntriesSayWhatWasReported(t *testing.T) {
 	}
 }
 
+// A jog too fast for a pose that is not known is told how many places it may be, where they are several: after a restart of a mount that holds
+// without power it is one, and not known for sure.
+func TestJogTooFastSaysWhatIsNotKnown(t *testing.T) {
+	b := newBenchOf(t, func(r *rig.Rig) { r.Mount.HoldsUnpowered = true })
+	b.home()
+	_, err := b.report(decide.Report{Act: &pose.Act{Kind: pose.ControllerRestarted}})
+	require.NoError(t, err)
+	require.Len(t, b.look().State.Pose.Candidates, 1)
+	by := rig.DegAxes(2, 0)
+	a, err := b.ask(question.Action{Kind: question.Jog, Axes: &by}, zero, "")
+	require.NoError(t, err)
+	f := finding(t, a, "permit/slow")
+	assert.NotContains(t, f.Sentence, "1 places")
+	assert.Contains(t, f.Sentence, "not known for sure")
+	require.NotEmpty(t, f.Needs)
+	assert.NotContains(t, f.Needs[0].Sentence, "1 places")
+}
+
 // entryAt reads an entry.
 func (b *bench) entryAt(p record.Place) record.Entry {
 	b.t.Helper()
