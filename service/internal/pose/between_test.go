@@ -353,11 +353,11 @@ func TestFollowingUnseen(t *testing.T) {
 
 // A home of which no sample tells is where the axes were sensed, whatever the rig did at the sample before.
 func TestHomedAfterTheLastSample(t *testing.T) {
-	n := homed(t).tracked(-40, 30)
+	n := homed(t, func(r *rig.Rig) { r.Homing.Sigma = rig.DegAxes(0.1, 0.1) }).tracked(-40, 30)
 	n.m.wait(10 * time.Minute)
 	n.m.axes, n.m.fault, n.m.doing = n.w.Rig.Home, rig.Axes{}, question.AtRest
 	n.begun(question.Action{Kind: question.Home}, n.w.Rig.Home)
-	n.take(Homed(n.w, n.s, question.Homing{ID: "h2", At: n.m.at, Sensed: true, Sigma: rig.DegAxes(0.1, 0.1)}, nil))
+	n.take(Homed(n.w, n.s, question.Homing{ID: "h2", At: n.m.at, Sensed: true}, nil))
 	require.Equal(t, question.Known, n.state(), n.said())
 	n.m.wait(2 * time.Second)
 	n.honestNow()

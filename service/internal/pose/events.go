@@ -25,11 +25,11 @@ func Homed(w World, s question.RigState, h question.Homing, x *question.Sample) 
 	if h.Axes == (rig.Axes{}) && h.Sigma == (rig.Axes{}) {
 		h.Axes = w.Rig.Home
 	}
-	if h.Sigma == (rig.Axes{}) {
+	if h.Sigma == (rig.Axes{}) && !(h.Sensed && w.Rig.Homing.Sigma != (rig.Axes{})) {
 		h.Sigma = rig.Axes{A1: homeSigma, A2: homeSigma}
-		if h.Sensed && w.Rig.Homing.Sigma != (rig.Axes{}) {
-			h.Sigma = w.Rig.Homing.Sigma
-		}
+	}
+	if h.Sensed { // no asker knows a sensor better than the file
+		h.Sigma = larger(h.Sigma, w.Rig.Homing.Sigma)
 	}
 	t.ownCount(&h)
 	if h.Sensed && t.sensorLies(&h, x) {
@@ -49,6 +49,8 @@ func (t *turn) badHoming(h *question.Homing) string {
 		return "an angle is no number or out of all range"
 	case h.Closure != nil && !h.Closure.Finite():
 		return "its closure is no number"
+	case h.Sensed && t.r.Homing.By != rig.BySensor:
+		return fmt.Sprintf("no sensor homes this rig, says its file (by: %s): report it as attested, with the person who saw it", t.r.Homing.By)
 	case !h.Sensed && h.Person == "":
 		return "a home that was not sensed needs the person who saw it"
 	}
