@@ -249,25 +249,6 @@ func (t *turn) liveLeave(x *question.Sample) *question.SyncLeave {
 	return nil
 }
 
-// given is the position that a leave's sync gives the mount, of date at a sample.
-func (t *turn) given(l *question.SyncLeave, x *question.Sample) (frame.Vec[frame.Date], bool) {
-	var s question.Sky
-	switch a := l.Action; {
-	case a.Given != nil:
-		s = *a.Given
-	case a.Solve != nil:
-		s = a.Solve.Sky
-	default:
-		return frame.Vec[frame.Date]{}, false
-	}
-	ra, dec, ok := t.ofDate(s, when(x))
-	return frame.FromLonLat[frame.Date](ra, dec), ok
-}
-
-// arrivedSlack is how near the given position belief must come for a sync to count as done in full, beside a tenth of the step:
-// mounts round what they are given. Common practice, no source.
-const arrivedSlack = 2 * unit.Arcminute
-
 // sync puts a step of belief on record as seen between two quiet samples, and says how it compares with what had leave.
 func (t *turn) sync(q *still, step rig.Axes) {
 	t.raised = true
@@ -279,17 +260,25 @@ func (t *turn) sync(q *still, step rig.Axes) {
 	n := t.syncsCounted(q.x, q.y)
 	if l == nil {
 		t.alarm(UnaskedSync, "", "the belief moved by %s within %.1f s without leave: a sync that nobody asked for", step, t.dt(q))
-		if t.told != nil && !counted(q.kind) {
-			t.doubt("a sync of %s without leave", step)
-		}
+		t.doubtBelief(q, step)
 		return
 	}
 	l.Live, l.Because = false, "used at "+hms(when(q.y))
 	if n > 1 {
 		t.alarm(UnaskedSync, l.ID, "the mount counted %d syncs where leave %s was for one", n, l.ID)
 	}
-	t.compare(q, l, step)
+	if !t.asGiven(q, l, step) {
+		t.doubtBelief(q, step)
+		return
+	}
 	t.accept(l)
+}
+
+// doubtBelief: a sync told that had no leave puts the pose in doubt where belief is its source.
+func (t *turn) doubtBelief(q *still, step rig.Axes) {
+	if t.told != nil && !counted(q.kind) {
+		t.doubt("a sync of %s without leave", step)
+	}
 }
 
 // atEnd tells whether belief, before a step or after, or a place held is within 10° of the line of axis 1: twice what any belief may be
@@ -307,9 +296,7 @@ func (t *turn) atEnd(q *still) bool {
 // record adds a step to the syncs since homing, in both forms.
 func (t *turn) record(q *still, step rig.Axes, asked bool) {
 	sky := [2]unit.Angle{(q.vy.ra - q.vx.ra).Wrapped(), q.vy.dec - q.vx.dec}
-	if q.x.Doing != question.Tracking || q.y.Doing != question.Tracking { // at rest right ascension grows by itself
-		sky[0] = unit.Angle(math.Remainder(float64(sky[0]-t.restGrowth(q)), 2*math.Pi))
-	}
+	sky[0] = unit.Angle(math.Remainder(float64(sky[0]-t.restGrowth(q)), 2*math.Pi))
 	const most = 256
 	if len(t.s.Steps) >= most { // the oldest two become one: sums stay
 		a, b := t.s.Steps[0], t.s.Steps[1]
@@ -329,6 +316,9 @@ func (t *turn) record(q *still, step rig.Axes, asked bool) {
 // restGrowth is by how much right ascension grew between two quiet samples without any sync: none while tracking, the sidereal rate
 // at rest, and between the two what brings axis 1's excess to none.
 func (t *turn) restGrowth(q *still) unit.Angle {
+	if q.x.Doing == question.Tracking && q.y.Doing == question.Tracking {
+		return 0
+	}
 	all := q.vy.sky.Sidereal - q.vx.sky.Sidereal
 	if t.rested(q.x, q.y) {
 		return all.Wrapped()
@@ -339,24 +329,6 @@ func (t *turn) restGrowth(q *still) unit.Angle {
 // offset is M(belief) less a pose.
 func (t *turn) offset(v view, a rig.Axes) rig.Axes {
 	return rig.LiftNear(t.axes(v, [2]unit.Angle{}, t.sideAt(v, [2]unit.Angle{}, a)), a).Sub(a)
-}
-
-// compare says whether the sync arrived as given, in part, or not at all. The step counts as seen in each case.
-func (t *turn) compare(q *still, l *question.SyncLeave, step rig.Axes) {
-	given, ok := t.given(l, q.y)
-	if !ok {
-		t.say(SyncSeen, l.ID, "the sync of leave %s moved the belief by %s", l.ID, step)
-		return
-	}
-	before, after := q.vx.toward().Angle(given), q.vy.toward().Angle(given)
-	switch {
-	case after <= max(arrivedSlack, before/10):
-		t.say(SyncSeen, l.ID, "the sync of leave %s moved the belief by %s", l.ID, step)
-	case after >= before*9/10:
-		t.say(SyncMissed, l.ID, "the mount was told a position %.2f° from its belief and still believes one %.2f° from it: it ignored the sync", before.Deg(), after.Deg())
-	default:
-		t.say(SyncMissed, l.ID, "the mount was told a position %.2f° from its belief and took a part: %.2f° are left", before.Deg(), after.Deg())
-	}
 }
 
 // accept marks the leave's solve as accepted and learns from it.

@@ -59,7 +59,7 @@ type Step struct {
 	At    time.Time     `json:"at"`
 	Axes  rig.Axes      `json:"axes"`  // change of M(belief), axis 1 and 2
 	Sky   [2]unit.Angle `json:"sky"`   // change of right ascension and declination, of date
-	Asked bool          `json:"asked"` // it had leave
+	Asked bool          `json:"asked"` // it came under a leave
 	// AtEnd: it came with the tube, or belief, near the line of axis 1, across which it may have taken the counters half a turn round.
 	AtEnd bool `json:"at_end,omitempty"`
 }
