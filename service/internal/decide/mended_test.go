@@ -156,3 +156,33 @@ func TestExposureAnHourAheadNamesTheHour(t *testing.T) {
 	require.ErrorAs(t, err, &conflict)
 	assert.Contains(t, conflict.Faults[0].Remedy, "one hour")
 }
+
+// Fault 70b: a jog that waits for a begin was judged by the motor counts: a sample that shows no count begins nothing.
+func TestBeginByLessThanWasJudged(t *testing.T) {
+	by := rig.DegAxes(1, 1)
+	jog := question.Action{Kind: question.Jog, Axes: &by}
+	for name, c := range map[string]struct {
+		action question.Action
+		shows  func(*question.Sample)
+		want   question.PermitState
+	}{
+		"as judged": {jog, func(*question.Sample) {}, question.Begun},
+		"no belief": {jog, func(x *question.Sample) { x.Belief = nil }, question.Begun},
+		"no count":  {jog, func(x *question.Sample) { x.Readings = nil }, question.Granted},
+	} {
+		b := newBench(t)
+		b.home()
+		id := fmt.Sprintf("later-%09d", b.ids.Add(1))
+		c.action.Message = []byte(id)
+		q := question.Question{ID: id, Rig: "heron", Action: c.action, Sample: b.sample(b.rig.Home), Sent: b.clock(), At: b.clock(), Asker: "test", AttendedBy: "A. Person", BeginLater: true}
+		a, err := b.d.Ask(context.Background(), q, request(id, id))
+		require.NoError(t, err)
+		require.Equal(t, verdict.Allow, a.Verdict, "%s: %s", name, a.Sentence)
+		b.wait(2 * time.Second)
+		x := b.sample(b.rig.Home)
+		c.shows(x)
+		_, err = b.report(decide.Report{Begin: a.Permit.ID, Sample: x})
+		require.NoError(t, err)
+		assert.Equal(t, c.want, b.look().State.Permit.State, name)
+	}
+}

@@ -151,7 +151,7 @@ func (t *turn) unready(p *question.Permit, x *question.Sample, taken bool) strin
 	switch {
 	case p.State != question.Granted:
 		return fmt.Sprintf("it is %s (%s)", p.State, p.Because)
-	case !taken && (last == nil || !when(last).Equal(when(x))):
+	case !taken && (last == nil || !when(last).Equal(when(x)) || !alike(x, last)):
 		return "its sample was not taken in"
 	case p.Epoch != t.s.Epoch:
 		return fmt.Sprintf("it is of epoch %d and the rig is at %d", p.Epoch, t.s.Epoch)
@@ -163,6 +163,9 @@ func (t *turn) unready(p *question.Permit, x *question.Sample, taken bool) strin
 		return "the rig is moving"
 	case p.Homing != "" && (t.s.Homing == nil || t.s.Homing.ID != p.Homing):
 		return "the rig was homed anew since it was judged"
+	}
+	if why := t.unshown(p, x); why != "" {
+		return why
 	}
 	return t.offStart(p, x)
 }

@@ -39,14 +39,15 @@ type Permit struct {
 	StopWithin   time.Duration `json:"stop_within"`
 	FirstContact *time.Time    `json:"first_contact,omitempty"`
 
-	From    rig.Axes   `json:"from"`     // the judged start, likeliest candidate
-	Ends    []rig.Axes `json:"ends"`     // the predicted ends on arrival, intended first
-	Sigma   rig.Axes   `json:"sigma"`    // of the pose it was judged from
-	MotionS float64    `json:"motion_s"` // predicted time of the motion before tracking
-	Tracks  bool       `json:"tracks"`
-	Homing  string     `json:"homing,omitempty"`
-	Legs    []Leg      `json:"legs,omitempty"`
-	Closest *Clearance `json:"closest,omitempty"`
+	From    rig.Axes       `json:"from"`     // the judged start, likeliest candidate
+	Ends    []rig.Axes     `json:"ends"`     // the predicted ends on arrival, intended first
+	Sigma   rig.Axes       `json:"sigma"`    // of the pose it was judged from
+	MotionS float64        `json:"motion_s"` // predicted time of the motion before tracking
+	Tracks  bool           `json:"tracks"`
+	Homing  string         `json:"homing,omitempty"`
+	Source  rig.SourceKind `json:"source,omitempty"` // of the pose it was judged from
+	Legs    []Leg          `json:"legs,omitempty"`
+	Closest *Clearance     `json:"closest,omitempty"`
 
 	BegunAt *time.Time `json:"begun_at,omitempty"`
 	Moved   bool       `json:"moved,omitempty"` // a sample showed the rig off its start
