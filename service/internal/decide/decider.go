@@ -226,7 +226,8 @@ func (d *Decider) group(name string) (*group, error) {
 // world is what the pose room needs.
 func (d *Decider) world(g *group) pose.World {
 	tolerance, _ := g.member.Limits.Value("permit", "start_tolerance_deg")
-	return pose.World{Rig: g.member.Rig, Moment: d.parts.Moment, StartTolerance: unit.Deg(tolerance)}
+	axis, _ := g.member.Limits.Value("mount/map", "axis_deg")
+	return pose.World{Rig: g.member.Rig, Moment: d.parts.Moment, StartTolerance: unit.Deg(tolerance), MapTolerance: unit.Deg(axis)}
 }
 
 // locks returns every lock that holds the group's rig. Requires the group's turn.

@@ -157,18 +157,23 @@ func TestExposureAnHourAheadNamesTheHour(t *testing.T) {
 	assert.Contains(t, conflict.Faults[0].Remedy, "one hour")
 }
 
-// Fault 70b: a jog that waits for a begin was judged by the motor counts: a sample that shows no count begins nothing.
+// Fault 70b: a jog that waits for a begin was judged by the motor counts, and by the site that the mount told: a sample that shows no count
+// begins nothing, nor does a track's that shows the mount's clock off by more than the limit of mount/map.
 func TestBeginByLessThanWasJudged(t *testing.T) {
 	by := rig.DegAxes(1, 1)
 	jog := question.Action{Kind: question.Jog, Axes: &by}
+	track := question.Action{Kind: question.Track, Follow: 10 * time.Minute}
+	slow := func(x *question.Sample) { lst := *x.Sidereal - unit.Deg(0.6); x.Sidereal = &lst }
 	for name, c := range map[string]struct {
 		action question.Action
 		shows  func(*question.Sample)
 		want   question.PermitState
 	}{
-		"as judged": {jog, func(*question.Sample) {}, question.Begun},
-		"no belief": {jog, func(x *question.Sample) { x.Belief = nil }, question.Begun},
-		"no count":  {jog, func(x *question.Sample) { x.Readings = nil }, question.Granted},
+		"as judged":               {jog, func(*question.Sample) {}, question.Begun},
+		"no belief":               {jog, func(x *question.Sample) { x.Belief = nil }, question.Begun},
+		"no count":                {jog, func(x *question.Sample) { x.Readings = nil }, question.Granted},
+		"track":                   {track, func(*question.Sample) {}, question.Begun},
+		"track, the clock is off": {track, slow, question.Withdrawn},
 	} {
 		b := newBench(t)
 		b.home()

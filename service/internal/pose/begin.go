@@ -6,6 +6,7 @@ import (
 
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/unit"
 )
 
 // unshown says what the sample of a begin leaves out of what its permit was judged by; empty: nothing.
@@ -28,4 +29,54 @@ func (t *turn) rank(k rig.SourceKind) int {
 		return len(t.r.Sources)
 	}
 	return i
+}
+
+// offMap says in how far the mount's own clock and site forbid a motion that goes by its own map, as the rule mount/map would if it were
+// asked now; empty: not at all.
+func (t *turn) offMap(a question.Action, x *question.Sample) string {
+	if !byMap(a) {
+		return ""
+	}
+	if x.Sidereal == nil && t.r.Mount.TellsSidereal {
+		return "its sample does not tell the mount's sidereal time"
+	}
+	m, err := t.w.Moment(when(x))
+	if err != nil {
+		return "the sky at its sample is not known: " + err.Error()
+	}
+	off, of := unit.Angle(0), "sidereal time"
+	if x.Sidereal != nil {
+		off = (*x.Sidereal - m.SiderealTime(t.r.Site.Lon)).Wrapped()
+	}
+	if s := t.s.Site; s != nil {
+		if d := (s.Lon - t.r.Site.Lon).Wrapped(); d.Abs() > off.Abs() {
+			off, of = d, "longitude"
+		}
+		if d := s.Lat - t.r.Site.Lat; d.Abs() > off.Abs() {
+			off, of = d, "latitude"
+		}
+	}
+	if most := t.mapTolerance(); off.Abs() > most {
+		return fmt.Sprintf("the mount's %s is %.2f° off ours; at most %.2f° is allowed: set it right", of, off.Abs().Deg(), most.Deg())
+	}
+	return ""
+}
+
+// byMap tells whether an action goes by the mount's own map of the sky: those that the rule mount/map judges.
+func byMap(a question.Action) bool {
+	switch a.Kind {
+	case question.Slew:
+		return a.Sky != nil
+	case question.Track, question.Park, question.Flip, question.Sync:
+		return true
+	}
+	return false
+}
+
+// mapTolerance is the limit mount/map axis_deg.
+func (t *turn) mapTolerance() unit.Angle {
+	if t.w.MapTolerance > 0 {
+		return t.w.MapTolerance
+	}
+	return 0.5 * unit.Degree
 }

@@ -9,13 +9,24 @@ import (
 
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/unit"
 )
+
+// clockOn sets a sample's clock on, belief with it: the axes stay.
+func clockOn(by unit.Angle) func(*question.Sample) {
+	return func(x *question.Sample) {
+		s := *x.Sidereal + by
+		x.Sidereal = &s
+		x.Belief.Sky.RA = (x.Belief.Sky.RA + by).Positive()
+	}
+}
 
 func bareSample(x *question.Sample) {
 	*x = question.Sample{Time: x.Time, Received: x.Received, Asker: x.Asker, Doing: x.Doing}
 }
 
-// A begin's sample shows what the permit was judged by: where the mount believes it points, where the motion goes by that; and the source of the pose, or a better one. What an action does not go by it need not show.
+// A begin's sample shows what the permit was judged by: the mount's clock and site, where the motion goes by them; where the mount believes it
+// points, where it goes by that; and the source of the pose, or a better one. What an action does not go by it need not show.
 func TestBeginShowsWhatWasJudged(t *testing.T) {
 	bySky := func(*question.Action) {}
 	byAxes := func(a *question.Action) { *a = question.Action{Kind: question.Slew, Axes: &rig.Axes{}} }
@@ -24,6 +35,10 @@ func TestBeginShowsWhatWasJudged(t *testing.T) {
 	counting := func(r *rig.Rig) { r.Mount.CountsSyncs = true }
 	noBelief := func(x *question.Sample) { x.Belief = nil }
 	noCount := func(x *question.Sample) { x.Readings = nil }
+	noSidereal := func(x *question.Sample) { x.Sidereal = nil }
+	site := func(lat, lon unit.Angle) func(*question.Sample) {
+		return func(x *question.Sample) { x.Site = &question.Place{Lat: lat, Lon: lon} }
+	}
 	as := func(*question.Sample) {}
 	for _, c := range []struct {
 		name   string
@@ -35,6 +50,16 @@ func TestBeginShowsWhatWasJudged(t *testing.T) {
 		{"counts, as judged", withCount, bySky, as, true},
 		{"belief, as judged", counting, bySky, as, true},
 		{"reckoned, as judged", onlyReckoned, bySky, as, true},
+		{"the clock an hour on", withCount, bySky, clockOn(15 * unit.Degree), false},
+		{"the clock an hour on, by belief", counting, bySky, clockOn(15 * unit.Degree), false},
+		{"the clock a second on", withCount, bySky, clockOn(15 * unit.Arcsecond), true},
+		{"the longitude's sign", withCount, bySky, site(48*unit.Degree, -11*unit.Degree), false},
+		{"the latitude", withCount, bySky, site(47*unit.Degree, 11*unit.Degree), false},
+		{"the longitude's sign, by axes", withCount, byAxes, site(48*unit.Degree, -11*unit.Degree), true},
+		{"the right site", withCount, bySky, site(48*unit.Degree, 11*unit.Degree), true},
+		{"no sidereal time", withCount, bySky, noSidereal, false},
+		{"no sidereal time, by axes", withCount, byAxes, noSidereal, true},
+		{"no sidereal time, and the mount has none to tell", func(r *rig.Rig) { withCount(r); r.Mount.TellsSidereal = false }, bySky, noSidereal, true},
 		{"nothing but the time, by counts", withCount, byAxes, bareSample, false},
 		{"nothing but the time, by belief", counting, retreat, bareSample, false},
 		{"nothing but the time, home by counts", withCount, home, bareSample, true},
@@ -92,5 +117,23 @@ func TestBeginByTheLastSampleOnceMore(t *testing.T) {
 		change(&x)
 		n.take(Begin(n.w, n.s, p.ID, x))
 		require.Equal(t, begins, n.s.Permit.State == question.Begun, n.said())
+	}
+}
+
+// The mount's clock is set between two samples of one run: leave that waits was judged by the clock before, to move or to sync.
+func TestClockSetWhileLeaveWaits(t *testing.T) {
+	for name, by := range map[string]unit.Angle{"an hour": 15 * unit.Degree, "half a minute": 450 * unit.Arcsecond, "a second": 15 * unit.Arcsecond} {
+		n := homed(t, withCount)
+		n.s.Homing.RunMark = "boot 6"
+		n.leave(1, 0)
+		epoch := n.s.Epoch
+		n.m.wait(time.Second)
+		x := n.m.sample()
+		x.RunMark = "boot 6"
+		clockOn(by)(&x)
+		n.take(Observe(n.w, n.s, x))
+		require.Equal(t, question.Known, n.state(), "%s: a mark that stayed says that the count did", name)
+		require.Equal(t, name == "a second", n.s.Leave.Live, "%s\n%s", name, n.said())
+		require.Equal(t, name == "a second", n.s.Epoch == epoch, name)
 	}
 }

@@ -199,15 +199,19 @@ const reset = 300 * unit.Arcsecond
 const moved = 0.1 * unit.Degree
 
 // restarted looks for a mount that lost its count: a changed run mark voids the homing; without marks a clock or site set anew
-// puts the pose in doubt. (Tracking that begins by itself is looked for in quiet.)
+// puts the pose in doubt. With an equal mark it was set by somebody, and leave that waits was judged by the one before. (Tracking that begins by itself is looked for in quiet.)
 func (t *turn) restarted(x *question.Sample) {
-	if was := t.runMark(); was != "" && x.RunMark != "" {
-		if was != x.RunMark && (t.s.Homing != nil || t.s.Anchor != nil) { // else a person told of it
+	was, why := t.runMark(), t.resetSigns(x)
+	switch {
+	case was != "" && x.RunMark != "" && was != x.RunMark:
+		if t.s.Homing != nil || t.s.Anchor != nil { // else a person told of it
 			t.powerless(x, "the run mark changed from "+was+" to "+x.RunMark+": the mount restarted")
 		}
-		return
-	}
-	if why := t.resetSigns(x); why != "" && t.s.Homing != nil {
+	case why == "":
+	case was != "" && x.RunMark != "":
+		t.raised = true
+		t.say(ActTaken, "", "%s, and its run mark is the same: it was set anew", why)
+	case t.s.Homing != nil:
 		t.alarm(Restarted, "", "%s: the mount may have restarted; the pose is in doubt until it is homed or a solve sides with it", why)
 		t.doubt("%s: the mount may have restarted", why)
 	}

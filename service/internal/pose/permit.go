@@ -164,8 +164,10 @@ func (t *turn) unready(p *question.Permit, x *question.Sample, taken bool) strin
 	case p.Homing != "" && (t.s.Homing == nil || t.s.Homing.ID != p.Homing):
 		return "the rig was homed anew since it was judged"
 	}
-	if why := t.unshown(p, x); why != "" {
-		return why
+	for _, why := range []string{t.unshown(p, x), t.offMap(p.Action, x)} {
+		if why != "" {
+			return why
+		}
 	}
 	return t.offStart(p, x)
 }

@@ -14,6 +14,8 @@ type World struct {
 	Moment func(time.Time) (*sky.Moment, error) // the sky at an instant; an error costs what needs belief
 	// StartTolerance is the limit permit start_tolerance_deg; 0 stands for its default, 0.5°.
 	StartTolerance unit.Angle
+	// MapTolerance is the limit mount/map axis_deg; 0 stands for its default, 0.5°.
+	MapTolerance unit.Angle
 }
 
 // Kind says what a notice is about. The list is closed: doubtful words become record entries and wake people.
