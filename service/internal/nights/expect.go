@@ -31,8 +31,8 @@ func (n *night) expect(a *arguments) error {
 			err = fmt.Errorf("the source is %q", v.Pose.Source)
 		}
 	case "demoted":
-		if kind := a.rest(); v.State.Demoted[rig.SourceKind(kind)] == "" {
-			err = fmt.Errorf("demoted are %v", v.State.Demoted)
+		if kind := rig.SourceKind(a.rest()); v.State.Demoted[kind] == "" && v.State.Parted[kind] == "" {
+			err = fmt.Errorf("demoted are %v %v", v.State.Demoted, v.State.Parted)
 		}
 	case "sigma": // of the likeliest place: above so many degrees, or at most
 		err = expectSigma(a, v)

@@ -16,14 +16,15 @@ type distortions struct {
 	bare    bool               // belief and readings alone
 	frozen  []question.Reading // readings stay these
 	off     rig.Axes           // readings are off by so much
-	without map[string]bool    // belief, side, readings, doing
+	offOf   rig.SourceKind     // of this source alone; empty: all
+	without map[string]bool    // belief, side, readings, doing, a kind of source
 	homing  string             // they count from this homing
 	mark    string             // the mount's run mark
 }
 
 // setSamples says how samples come: "samples every 90s", "samples bare" (nothing but belief and readings), "samples frozen" (readings
-// that stand still), "samples off 360 0" (readings off by so much), "samples without belief|side|readings|doing", "samples of homing X",
-// "samples of run X" (the run mark), "samples whole".
+// that stand still), "samples off 360 0" (readings off by so much; behind it a source, if only one is), "samples without
+// belief|side|readings|doing" or a source in quotes, "samples of homing X", "samples of run X" (the run mark), "samples whole".
 func (n *night) setSamples(a *arguments) error {
 	switch w := a.next(); w {
 	case "every":
@@ -40,7 +41,10 @@ func (n *night) setSamples(a *arguments) error {
 		}
 		n.samples.frozen = s.Readings
 	case "off":
-		n.samples.off = rig.DegAxes(a.number(), a.number())
+		n.samples.off, n.samples.offOf = rig.DegAxes(a.number(), a.number()), rig.SourceKind(a.rest())
+		if k := n.samples.offOf; k != "" && k != rig.AxisEncoder && k != rig.MotorCount {
+			return fmt.Errorf("%q reads nothing", k)
+		}
 	case "without":
 		n.samples.without = map[string]bool{a.next(): true}
 	case "of":
@@ -78,8 +82,11 @@ func (n *night) sample() (*question.Sample, error) {
 		s.Readings = slices.Clone(d.frozen)
 	}
 	for i := range s.Readings {
-		s.Readings[i].Axes = s.Readings[i].Axes.Add(d.off)
+		if d.offOf == "" || d.offOf == s.Readings[i].Source {
+			s.Readings[i].Axes = s.Readings[i].Axes.Add(d.off)
+		}
 	}
+	s.Readings = slices.DeleteFunc(s.Readings, func(r question.Reading) bool { return d.without[string(r.Source)] })
 	if d.without["belief"] {
 		s.Belief = nil
 	}

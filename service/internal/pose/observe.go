@@ -23,7 +23,9 @@ func (t *turn) take(x question.Sample) bool {
 		return false
 	}
 	t.restarted(&x)
+	was := t.s
 	t.carry(&x)
+	t.compareSources(&was, &x)
 	t.life(&x)
 	t.lapse(clock(&x))
 	t.remember(&x)

@@ -64,6 +64,9 @@ func (t *turn) quietCounted(q *still) {
 		t.fork(q, t.byCount, t.stayed)
 	case turned:
 		t.alarm(UnaskedMotion, string(q.kind), "the axes moved by %s without a permit (%s)", q.source, q.kind)
+		if q.believed && !alike {
+			t.part(rig.UnsyncedBelief, sprintf("it did not move with the %s at %s", q.kind, hms(when(q.y))))
+		}
 		t.fork(q, t.byCount)
 	default:
 		t.creep(q, q.source)

@@ -19,11 +19,11 @@ func reading(x *question.Sample, k rig.SourceKind) (rig.Axes, bool) {
 	return rig.Axes{}, false
 }
 
-// best returns the best source that the file declares, that is not demoted, and that both samples show. With none it is
+// best returns the best source that the file declares, that may be followed, and that both samples show. With none it is
 // reckoned: the ends of past motions.
 func (t *turn) best(x, y *question.Sample, vx, vy view) rig.SourceKind {
 	for _, s := range t.r.Sources {
-		if _, gone := t.s.Demoted[s.Kind]; gone {
+		if t.distrusted(s.Kind) {
 			continue
 		}
 		switch {

@@ -58,7 +58,7 @@ func begin(w World, s question.RigState) *turn {
 		h.CountZero = maps.Clone(h.CountZero)
 		t.s.Homing = &h
 	}
-	t.s.Demoted = maps.Clone(s.Demoted)
+	t.s.Demoted, t.s.Parted = maps.Clone(s.Demoted), maps.Clone(s.Parted)
 	t.s.Steps, t.s.Syncs = slices.Clone(s.Steps), slices.Clone(s.Syncs)
 	t.s.Solves, t.s.Recent = slices.Clone(s.Solves), slices.Clone(s.Recent)
 	t.s.Learnt = maps.Clone(s.Learnt)

@@ -157,6 +157,10 @@ type RigState struct {
 	Proof   *Proof                    `json:"proof,omitempty"`
 	Limits  []MountLimit              `json:"limits,omitempty"`
 	Demoted map[rig.SourceKind]string `json:"demoted,omitempty"` // sources that moved with a sync, and when
+	// Parted are the sources that do not turn as a better one does, and since when: no sources before the next homing.
+	Parted map[rig.SourceKind]string `json:"parted,omitempty"`
+	// Beside is the reading of the best source less that of the next as they were when last found to agree; nil: not seen together yet.
+	Beside *rig.Axes `json:"beside,omitempty"`
 	// Disproved: how the file has the mount keep a sync is wrong, so both forms count, after a homing too; nil: nothing showed that.
 	Disproved *Disproof `json:"disproved,omitempty"`
 	// Refused holds, by asker, why a report of theirs was not understood; their next one clears it.
