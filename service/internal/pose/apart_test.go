@@ -130,11 +130,22 @@ func TestSourcesThatContradictEachOther(t *testing.T) {
 		{name: "the encoder jumps", do: func(n *night) {
 			n.sees(off(90, 0), off(0, 0))
 		}, want: question.Candidates, apart: true, parted: true, lost: true},
+		{name: "and the count shows that it was pushed", do: func(n *night) {
+			n.m.axes = n.m.axes.Add(rig.DegAxes(0, 5))
+			n.sees(off(90, 0), off(0, 0))
+		}, want: question.Candidates, apart: true, parted: true, lost: true},
 		{name: "a count on the axis too", rig: []func(*rig.Rig){func(r *rig.Rig) { r.Sources[1].MotorSide = false }}, do: func(n *night) {
 			n.sees(off(0, 0), off(40, 20))
 			require.Len(n.t, n.s.Pose.Candidates, 2)
 			n.m.axes = n.m.axes.Add(rig.DegAxes(40, 20))
 			n.honest() // as if the count were right
+		}, want: question.Candidates, apart: true, lost: true},
+		{name: "and that by little each time", rig: []func(*rig.Rig){func(r *rig.Rig) { r.Sources[1].MotorSide, r.Sources[1].Sigma = false, rig.DegAxes(0.1, 0.1) }}, do: func(n *night) {
+			for i := range 6 {
+				n.sees(off(0, 0), off(0, 0.1*float64(i)))
+			}
+			require.Len(n.t, n.s.Pose.Candidates, 2, n.said())
+			require.InDelta(n.t, 0.5, n.s.Pose.Candidates[1].Axes.Sub(n.s.Pose.Candidates[0].Axes).A2.Deg(), 0.01)
 		}, want: question.Candidates, apart: true, lost: true},
 		{name: "a clutch opened, the encoder goes on and then not", do: func(n *night) {
 			n.take(Acted(n.w, n.s, Act{Kind: ClutchOpened}, nil))
