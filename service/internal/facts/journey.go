@@ -113,11 +113,15 @@ func (in *Input) byAxes(s *stand, to rig.Axes) ([]journey, error) {
 	var out []journey
 	for i, c := range s.pose.Candidates {
 		out = append(out, in.straightTo(s, rig.End{Axes: to, From: i, Intended: true, Because: "the angles asked for"})...)
-		for _, from := range in.countsFrom(s, c.Axes) {
-			if off := c.Axes.Sub(from); off.Abs().Max() > nearlySame {
-				out = append(out, in.straightTo(s, rig.End{Axes: to.Add(off), From: i, Because: "turned by what is missing from another of the places where it may be", Shift: off})...)
+		lacks := func(places []rig.Axes, because string) {
+			for _, from := range places {
+				if off := c.Axes.Sub(from); off.Abs().Max() > nearlySame {
+					out = append(out, in.straightTo(s, rig.End{Axes: to.Add(off), From: i, Because: because, Shift: off})...)
+				}
 			}
 		}
+		lacks(in.countsFrom(s, c.Axes), "turned by what is missing from another of the places where it may be")
+		lacks(in.countersAt(s), "turned by what is missing from where the mount's own counters stand")
 	}
 	return out, nil
 }
@@ -128,7 +132,7 @@ func (in *Input) countsFrom(s *stand, at rig.Axes) []rig.Axes {
 	if counts := s.pose.Source == rig.AxisEncoder || s.pose.Source == rig.MotorCount; s.believes && !counts && in.Rig.Mount.Sync != rig.KeptOnSky {
 		out = append(out, beliefsFrom(s, at)...)
 	}
-	return append(out, in.countersAt(s)...)
+	return out
 }
 
 // countersAt is where the mount's own counters stand by the sample, carried to now, where they stand elsewhere than the likeliest pose by more

@@ -18,7 +18,7 @@
 #     ends_spread:
 #       fact: end_spread_deg
 #       limit: spread_deg
-#       sentence: "This could end in places {value} apart; {limit} is the most."
+#       sentence: "This could end in places {value} apart ({about|several ends are predicted}); {limit} is the most."
 #       remedy: "Home the rig, and see that the mount's clock and site are right."
 #       need: [homing, clock, site]
 package rules.end.bounded
