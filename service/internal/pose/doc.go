@@ -7,6 +7,8 @@
 // these, the ends of permitted motions. Whatever cannot be told apart stays as several candidates, each carried on by itself,
 // until a homing, a person's statement or a solve settles it.
 //
+// Two sources that read the axes are compared, and what one behind the clutch tells otherwise than an encoder is believed no more.
+//
 // What stays unseen: with belief alone, a sync by somebody else that is smaller than a dither (0.1° on the sky, 0.5° in sum), or one
 // given while the axes turn and small beside their speed, or while samples tell no belief; a restart that changes neither clock, site nor run mark
 // while nobody looks, and leaves belief where it was or where a permitted motion should have ended. With counts too, where no run mark is told.
