@@ -109,7 +109,7 @@ func (t *turn) mayPart(p apart) rig.Axes {
 func (t *turn) parted(p apart) {
 	t.raised = true
 	if p.other.MotorSide {
-		t.part(p.other.Kind, sprintf("%s off the %s at %s", p.off.Scale(-1), p.best.Kind, hms(when(p.x))))
+		t.part(p.other.Kind, sprintf("off by %s against the %s at %s", p.off.Scale(-1), p.best.Kind, hms(when(p.x))))
 	}
 	if p.other.MotorSide && !p.best.MotorSide && t.axisIsRight(p) {
 		t.say(Apart, string(p.other.Kind), "the %s is off by %s against the %s: a clutch slipped, or it lies; it is no source of the pose before the next homing", p.other.Kind, p.off.Scale(-1), p.best.Kind)
@@ -192,13 +192,12 @@ func (t *turn) allSilent(all []rig.Source) {
 	if len(all) > 0 || len(t.s.Parted) == 0 || t.s.Doubt != "" || len(t.s.Pose.Candidates) == 0 {
 		return
 	}
-	var off []string
 	for _, s := range t.r.Sources {
 		if why := t.s.Parted[s.Kind]; why != "" {
-			off = append(off, sprintf("the %s is no source (%s)", s.Kind, why))
+			t.alarm(Apart, string(s.Kind), "nothing reads the axes any more, and the %s is no source (%s): home the axes, or state where they are", s.Kind, why)
+			t.doubt("nothing reads the axes, and the %s is no source (%s)", s.Kind, why)
+			break
 		}
 	}
-	t.alarm(Apart, "", "nothing reads the axes any more, and %s: home the axes, or state where they are", off[0])
-	t.doubt("nothing reads the axes, and %s", off[0])
 	t.s.Pose.State, t.s.Pose.Because = question.Candidates, t.s.Doubt
 }
