@@ -237,7 +237,7 @@ func (d *Decider) reportedBefore(req Request) (record.Written, bool, error) {
 func notable(a, b question.RigState) bool {
 	strip := func(s question.RigState) question.RigState {
 		s.Sample, s.Still, s.Recent, s.SiteAt = nil, nil, nil, time.Time{}
-		s.Anchor, s.Anchored, s.Crept, s.Ahead = nil, nil, rig.Axes{}, nil
+		s.Anchor, s.Anchored, s.Lacking, s.Crept, s.Ahead = nil, nil, nil, rig.Axes{}, nil
 		s.Pose.At = time.Time{}
 		for i := range s.Pose.Candidates {
 			s.Pose.Candidates = append([]question.Candidate(nil), s.Pose.Candidates...)

@@ -73,6 +73,13 @@ func (t *turn) moveSamples(move func(*time.Time)) {
 		}
 		*held = moved[*held]
 	}
+	if t.s.Lacking != nil {
+		l := *t.s.Lacking
+		move(&l.Sample.Time)
+		move(&l.Sample.Received)
+		move(&l.Since)
+		t.s.Lacking = &l
+	}
 	for i := range t.s.Recent {
 		move(&t.s.Recent[i].Time)
 	}

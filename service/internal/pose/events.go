@@ -336,7 +336,7 @@ func (t *turn) unlearn() {
 
 // setAnew: the mount's clock or site was set, so its belief before and after cannot be compared; the axes did not move.
 func (t *turn) setAnew(k ActKind) {
-	t.s.Syncs, t.s.Ahead = nil, nil
+	t.s.Syncs, t.s.Ahead, t.s.Lacking = nil, nil, nil
 	if k == SiteSet {
 		t.s.Site = nil
 	}

@@ -99,7 +99,7 @@ func (t *turn) unseen(c question.Candidate, x *question.Sample) question.Candida
 // anchorAt settles the places at a sample and carries on from there.
 func (t *turn) anchorAt(x *question.Sample, cands []question.Candidate, source rig.SourceKind) {
 	y := *x
-	t.s.Anchor = &y
+	t.s.Anchor, t.s.Lacking = &y, nil
 	t.settle(cands, source, x)
 }
 

@@ -2,6 +2,7 @@ package pose
 
 import (
 	"math"
+	"time"
 
 	"keepclear.example/keepclear/service/internal/frame"
 	"keepclear.example/keepclear/service/internal/question"
@@ -17,14 +18,20 @@ type still struct {
 	at       rig.Axes    // the likeliest place at x
 	drift    [2]rig.Axes // what following the sky explains
 	allowed  rig.Axes
-	source   rig.Axes // what the source turned beyond drift; counted sources only
-	belief   rig.Axes // what belief turned beyond drift
-	believed bool     // there is a belief in both
+	source   rig.Axes  // what the source turned beyond drift; counted sources only
+	belief   rig.Axes  // what belief turned beyond drift
+	believed bool      // there is a belief in both
+	since    time.Time // of what x shows, where it is older than x; see lacking
 }
 
 // quiet carries the pose over a time in which nothing but tracking may have moved it.
 func (t *turn) quiet(x, y *question.Sample) {
-	q := still{x: x, y: y, vx: t.view(x), vy: t.view(y), at: t.s.Anchored[0].Axes}
+	q := still{x: x, y: y, at: t.s.Anchored[0].Axes}
+	if l := t.s.Lacking; l != nil {
+		q.x, q.since = &l.Sample, l.Since
+	}
+	x = q.x
+	q.vx, q.vy = t.view(x), t.view(y)
 	q.kind = t.best(x, y, q.vx, q.vy)
 	q.drift, q.allowed = t.drift(q.at, x, y), t.tolerance(q.at, x, y)
 	if q.believed = q.vx.ok && q.vy.ok; q.believed {
@@ -180,14 +187,22 @@ func (t *turn) fork(q *still, ways ...way) {
 			out = append(out, w(q, c))
 		}
 	}
+	by := out[0].Axes.Sub(t.s.Anchored[0].Axes)
 	t.anchorAt(q.y, out, q.kind)
+	t.lacking(q, by)
 }
 
 // dt is the time between two quiet samples, seconds.
 func (t *turn) dt(q *still) float64 { return seconds(when(q.y).Sub(when(q.x))) }
 
 // tooFast tells whether a turn is more than the axes can do between the samples.
-func (t *turn) tooFast(turn rig.Axes, q *still) bool { return beyond(turn, t.fastest(q.x, q.y)) }
+func (t *turn) tooFast(turn rig.Axes, q *still) bool {
+	x := q.x
+	if !q.since.IsZero() {
+		x = &question.Sample{Time: q.since}
+	}
+	return beyond(turn, t.fastest(x, q.y))
+}
 
 // creep sums what guiding and dithers move; more than the start tolerance since the last motion is a motion that nobody asked for.
 func (t *turn) creep(q *still, off rig.Axes) {

@@ -171,6 +171,8 @@ type RigState struct {
 	// source's own noise. Later places are these plus what the best source turned since. Room pose keeps both.
 	Anchor   *Sample     `json:"anchor,omitempty"`
 	Anchored []Candidate `json:"anchored,omitempty"`
+	// Lacking is the anchor with what it does not show filled in from the samples before; nil: nothing is.
+	Lacking *Shown `json:"lacking,omitempty"`
 	// Crept is the sum of the small movements that nobody asked for (guiding, dithers) since the last motion or homing.
 	Crept rig.Axes `json:"crept,omitzero"`
 	// Ahead is the mount's sidereal time less ours, as last told; nil: not told, or set anew by a person.
@@ -180,6 +182,12 @@ type RigState struct {
 	Lost    rig.Axes `json:"lost,omitzero"`
 	// Skipped: since the last sample the wall clock went forward, or the machine slept: it is at most as old as the clock says.
 	Skipped bool `json:"skipped,omitempty"`
+}
+
+// Shown is a sample filled in with what older ones showed, as it would read had nothing moved but what was seen.
+type Shown struct {
+	Sample Sample    `json:"sample"`
+	Since  time.Time `json:"since"` // of the oldest that is filled in
 }
 
 // SampleMark is what is kept of a past sample.
