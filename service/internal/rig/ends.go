@@ -265,21 +265,33 @@ func (r *Rig) hours(g Going) []unit.Angle {
 		return out
 	}
 	for _, p := range g.Poses {
-		ra, _ := r.lessOffset(g, p)
-		out = append(out, g.Now.Sidereal-ra, g.Then.Sidereal-ra)
+		for _, to := range r.lessOffset(g, p) {
+			out = append(out, g.Now.Sidereal-to[0], g.Then.Sidereal-to[0])
+		}
 	}
 	return out
 }
 
-// lessOffset is the target less the offset on the sky that belief shows of a pose.
-func (r *Rig) lessOffset(g Going, p Axes) (ra, dec unit.Angle) {
-	ra, dec, _ = r.Unmap(g.Now, p)
-	ra, dec = g.TargetRA-(g.BeliefRA-ra), g.TargetDec-(g.BeliefDec-dec)
-	if dec.Abs() > unit.HalfTurn/2 { // over the pole
-		ra, dec = ra+unit.HalfTurn, unit.Angle(math.Copysign(math.Pi, float64(dec)))-dec
+// lessOffset is the target less the offset on the sky that belief shows of a pose, right ascension and declination. Where belief may mean
+// either side it may have been taken over the pole by that offset, and is then told half a turn round: both readings count.
+func (r *Rig) lessOffset(g Going, p Axes) [][2]unit.Angle {
+	ra, dec, _ := r.Unmap(g.Now, p)
+	less := func(bRA, bDec unit.Angle) [2]unit.Angle {
+		toRA, toDec := g.TargetRA-(bRA-ra), g.TargetDec-(bDec-dec)
+		if toDec.Abs() > unit.HalfTurn/2 { // over the pole
+			toRA, toDec = toRA+unit.HalfTurn, overPole(toDec)
+		}
+		return [2]unit.Angle{toRA, toDec}
 	}
-	return ra, dec
+	out := [][2]unit.Angle{less(g.BeliefRA, g.BeliefDec)}
+	if len(g.BeliefSides) > 1 {
+		out = append(out, less(g.BeliefRA+unit.HalfTurn, overPole(g.BeliefDec)))
+	}
+	return out
 }
+
+// overPole is a declination counted on over the nearer pole: 88° is 92° on the other side of it.
+func overPole(dec unit.Angle) unit.Angle { return unit.Angle(math.Copysign(math.Pi, float64(dec))) - dec }
 
 // believedEnds adds the ends that the mount's belief makes of one candidate pose and side.
 func (r *Rig) believedEnds(g Going, i int, p Axes, side Side, add func(End)) {
@@ -302,9 +314,10 @@ func (r *Rig) believedEnds(g Going, i int, p Axes, side Side, add func(End)) {
 		}
 	}
 	if onSky {
-		toRA, toDec := r.lessOffset(g, p)
-		for _, t := range r.LiftsAround(r.Map(g.Then, toRA, toDec, side), p, g.around()) {
-			add(End{Axes: t, Side: side, From: i, Because: "the mount takes its sync off the target on the sky"})
+		for _, to := range r.lessOffset(g, p) {
+			for _, t := range r.LiftsAround(r.Map(g.Then, to[0], to[1], side), p, g.around()) {
+				add(End{Axes: t, Side: side, From: i, Because: "the mount takes its sync off the target on the sky"})
+			}
 		}
 	}
 }

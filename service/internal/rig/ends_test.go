@@ -376,3 +376,27 @@ func TestSkylineBetweenPoints(t *testing.T) {
 		assert.InDelta(t, want, r.SkylineAt(unit.Deg(az)).Deg(), 1e-9, "azimuth %v", az)
 	}
 }
+
+// A sync on the sky that takes belief over the pole is told half a turn round. Where belief may mean either side, the end that takes the
+// small offset off the target counts beside the one that takes off half a turn.
+func TestBeliefTakenOverThePole(t *testing.T) {
+	r := *heron(t)
+	r.Mount.Sync, r.Mount.Chooses = rig.KeptOnSky, rig.AskerChooses
+	m := rig.MountSky{Sidereal: unit.Deg(50), Lat: r.Site.Lat}
+	pose := r.Map(m, unit.Deg(20), unit.Deg(89.5), rig.East)
+	ends := func(sides ...rig.Side) (off []float64) {
+		all, err := r.Ends(rig.Going{
+			Poses: []rig.Axes{pose}, BeliefRA: unit.Deg(200), BeliefDec: unit.Deg(89.3), BeliefSides: sides, // half a turn round: 20°, 90.7°
+			Now: m, Then: m, OursThen: m, TargetRA: unit.Deg(30), TargetDec: unit.Deg(40), Side: rig.East,
+		})
+		require.NoError(t, err)
+		want := r.Map(m, unit.Deg(30), unit.Deg(40-1.2), rig.East)
+		for _, e := range all {
+			off = append(off, rig.LiftNear(e.Axes, want).Sub(want).Abs().Max().Deg())
+		}
+		slices.Sort(off)
+		return off
+	}
+	assert.InDelta(t, 0, ends(rig.East, rig.West)[0], 1e-6, "the true end is among those predicted")
+	assert.Greater(t, ends(rig.East)[0], 1.0, "a belief that means one side was not taken over")
+}
