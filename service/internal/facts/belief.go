@@ -100,13 +100,26 @@ const (
 )
 
 // saysNothing tells whether M(belief) stands at the end of axis 1 with the pose, so that its angle there is arbitrary, and the counters are known
-// to be those of the pose: a sensor homed them, and no sync was seen since.
+// to be those of the pose: a sensor homed them, no sync was seen since, and they count as the pose turned.
 func (in *Input) saysNothing(p, b rig.Axes) bool {
 	st, c := in.Snapshot.Rig, &in.Rig.Chain
 	if !in.Rig.Mount.Refracts || !in.Rig.Kind.Equatorial() || st.Homing == nil || !st.Homing.Sensed || len(st.Steps) > 0 || len(st.Pose.Candidates) != 1 {
 		return false
 	}
-	return offLine(c, p) < endless && c.Direction(p).Angle(c.Direction(b)) < agreeably
+	return offLine(c, p) < endless && c.Direction(p).Angle(c.Direction(b)) < agreeably && in.countsAs(p)
+}
+
+// countsAs tells whether the motor counts of the sample say that nothing moved the pose but the motors: a slip behind them does not turn the
+// counters, and a tube at the pole does not show a turn about it.
+func (in *Input) countsAs(p rig.Axes) bool {
+	st := in.Snapshot.Rig
+	for _, r := range st.Sample.Readings {
+		if zero, ok := st.Homing.CountZero[r.Source]; ok && r.Source == rig.MotorCount {
+			off, by := r.Axes.Sub(zero).Sub(p).Abs(), question.Sigma3(st.Pose.Candidates[0].Sigma)
+			return off.A1 <= by.A1+agreeably && off.A2 <= by.A2+agreeably
+		}
+	}
+	return false
 }
 
 // eitherSide tells whether belief may stand for either side: it lies as near the pose on the sky as belief/agrees could ever let

@@ -145,6 +145,9 @@ func (in *Input) countersAt(s *stand) []rig.Axes {
 	var out []rig.Axes
 	for _, r := range s.sample.Readings {
 		off, by := r.Axes.Sub(sampled[0].Axes), question.Sigma3(sampled[0].Sigma)
+		if h := in.Snapshot.Rig.Homing; h != nil && h.Sensed { // what they said at home is their zero
+			off = off.Sub(h.CountZero[r.Source])
+		}
 		if a := off.Abs(); a.A1 > by.A1+nearlySame || a.A2 > by.A2+nearlySame {
 			out = append(out, s.pose.Candidates[0].Axes.Add(off))
 		}

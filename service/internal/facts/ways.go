@@ -263,8 +263,9 @@ func (in *Input) altitude(f Set, ways []journey) {
 	least, most := math.Inf(1), -unit.HalfTurn
 	sharp := worsts{}
 	for _, j := range ways {
-		least = math.Min(least, in.sinksTo(&j, in.unhomed(&j, true)))
-		sharp.take(j.end.From, in.sinksTo(&j, j.sharp))
+		exact := in.sinksTo(&j, j.sharp)
+		least = math.Min(least, math.Min(exact, in.sinksTo(&j, in.unhomed(&j, true)))) // to a wider tolerance the wide one may forgive a little sinking
+		sharp.take(j.end.From, exact)
 		most = max(most, -j.way.Lowest(&in.Rig.Chain, up.Scale(-1), j.spread, max(tolerance(j.spread), mostTolerance)))
 	}
 	f.Number("altitude_min_deg", least, Computed)

@@ -2,6 +2,7 @@ package pose
 
 import (
 	"math"
+	"reflect"
 	"time"
 
 	"keepclear.example/keepclear/service/internal/question"
@@ -29,7 +30,7 @@ func Agrees(late *question.Sample, s question.RigState) bool {
 		return false
 	}
 	return saysSame(late.RunMark, held.RunMark) &&
-		countsAlike(late.SyncCount, held.SyncCount) && readAlike(late, held) && believeAlike(late.Belief, held.Belief) && setAlike(late, held)
+		countsAlike(late.SyncCount, held.SyncCount) && readAlike(late, held) && believeAlike(late.Belief, held.Belief) && setAlike(late, held) && statesAlike(late, held)
 }
 
 func saysSame(a, b string) bool { return a == "" || b == "" || a == b }
@@ -52,11 +53,15 @@ func believeAlike(a, b *question.Belief) bool {
 	switch {
 	case a == nil || b == nil:
 		return true
-	case a.Sky.Frame != b.Sky.Frame || a.Side != b.Side:
+	case a.Side != b.Side:
 		return false
 	}
+	within := alikeWithin
+	if a.Sky.Frame != b.Sky.Frame { // the equator and equinox of date lie within as much of ICRS until 2050
+		within *= 2
+	}
 	one := (a.Sky.RA - b.Sky.RA).Wrapped() * unit.Angle(max(0, math.Cos(float64(b.Sky.Dec))))
-	return max(one.Abs(), (a.Sky.Dec-b.Sky.Dec).Abs()) <= alikeWithin
+	return max(one.Abs(), (a.Sky.Dec-b.Sky.Dec).Abs()) <= within
 }
 
 // setAlike holds the mount's clock and site against each other.
@@ -64,5 +69,10 @@ func setAlike(a, b *question.Sample) bool {
 	if a.Sidereal != nil && b.Sidereal != nil && (*a.Sidereal-*b.Sidereal).Wrapped().Abs() > alikeWithin {
 		return false
 	}
-	return a.Site == nil || b.Site == nil || *a.Site == *b.Site
+	return a.Site == nil || b.Site == nil || max((a.Site.Lat-b.Site.Lat).Abs(), (a.Site.Lon-b.Site.Lon).Wrapped().Abs()) < moved
+}
+
+// statesAlike holds the states of parts and what the drives report of their effort against each other.
+func statesAlike(a, b *question.Sample) bool {
+	return len(a.Parts) == 0 || len(b.Parts) == 0 || reflect.DeepEqual(a.Parts, b.Parts)
 }

@@ -9,7 +9,7 @@ import (
 // homing takes the syncs away and not the manner of keeping them, so only another revision of the file ends it.
 func AsShown(r *rig.Rig, s question.RigState) *rig.Rig {
 	d := s.Disproved
-	if r == nil || d == nil || d.RigDigest != r.Digest || d.Says != r.Mount.Sync {
+	if r == nil || d == nil || d.RigDigest != r.Digest || d.Says != r.Mount.Sync || d.Says == rig.KeptInModel { // a model stays without bounds
 		return r
 	}
 	shown := *r
@@ -33,7 +33,7 @@ func (t *turn) keptOtherwise(m *move, seems rig.Axes) bool {
 	if says == rig.KeptOnSky {
 		shows = rig.KeptOnAxes
 	}
-	if !m.believed || len(t.s.Steps) == 0 || !t.beliefAgrees(m, seems, shows) {
+	if says == rig.KeptInModel || !m.believed || len(t.s.Steps) == 0 || !t.beliefAgrees(m, seems, shows) {
 		return false
 	}
 	t.doubt("the mount keeps its syncs as %s, the rig file says %s: mend the file, then home", offsetOf(shows), offsetOf(says))

@@ -25,10 +25,7 @@ func (t *turn) lacking(q *still, by rig.Axes) {
 		}
 	}
 	if a.Belief == nil && q.vx.ok && q.kind == rig.Reckoned {
-		a.Belief, filled = t.beliefOn(q), true
-		if a.SyncCount == nil {
-			a.SyncCount = q.x.SyncCount
-		}
+		a.Belief, a.SyncCount, filled = t.beliefOn(q), q.x.SyncCount, true // the count that went with it: a sync since is one that it does not show
 	}
 	if filled {
 		t.s.Lacking = &l

@@ -291,7 +291,9 @@ func (r *Rig) lessOffset(g Going, p Axes) [][2]unit.Angle {
 }
 
 // overPole is a declination counted on over the nearer pole: 88° is 92° on the other side of it.
-func overPole(dec unit.Angle) unit.Angle { return unit.Angle(math.Copysign(math.Pi, float64(dec))) - dec }
+func overPole(dec unit.Angle) unit.Angle {
+	return unit.Angle(math.Copysign(math.Pi, float64(dec))) - dec
+}
 
 // believedEnds adds the ends that the mount's belief makes of one candidate pose and side.
 func (r *Rig) believedEnds(g Going, i int, p Axes, side Side, add func(End)) {

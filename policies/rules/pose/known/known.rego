@@ -21,7 +21,7 @@
 #       fact: pose_state
 #       sentence: "The pose is {value}: nobody can say at which angles the axes stand ({about|nothing tells})."
 #       remedy: "A person looks at the rig and states where its axes stand; homing by itself is held until then."
-#       need: [homing]
+#       need: [attendance]
 package rules.pose.known
 
 default finding := {"effect": "hold", "code": "fact_missing"}
