@@ -109,7 +109,7 @@ func onePermit(q question.Question, s question.RigState) (verdict.Finding, bool)
 }
 
 func nameOr(asker string) string {
-	if asker == "" {
+	if asker == "" || asker == unnamed {
 		return "an unnamed asker"
 	}
 	return asker

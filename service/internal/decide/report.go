@@ -1,6 +1,7 @@
 package decide
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"maps"
@@ -115,10 +116,7 @@ func (d *Decider) take(_ context.Context, g *group, r Report, req Request) (Outc
 	}
 	before := g.live
 	s, notices := d.happen(g, r)
-	if len(s.Refused) > 0 && s.Refused[r.Asker] != "" { // this one is understood
-		s.Refused = maps.Clone(s.Refused)
-		delete(s.Refused, r.Asker)
-	}
+	s.Refused = heard(s.Refused, r.Asker) // this one is understood
 	set := d.locksFor(g, notices, r.At)
 	if !r.event() && len(notices) == 0 && !notable(before, s) && !g.overdue(s) {
 		g.live = s
@@ -163,11 +161,23 @@ func (d *Decider) repliedBefore(g *group, r Report, w record.Written, err error)
 	return out, nil
 }
 
+// unnamed is the name of an asker that gives none, as the API has it: who has no name and who goes by this one are the same.
+const unnamed = "unnamed"
+
+// heard is what is missing once a report of an asker was understood.
+func heard(refused map[string]string, asker string) map[string]string {
+	same := func(a, _ string) bool { return cmp.Or(a, unnamed) == cmp.Or(asker, unnamed) }
+	out := maps.Clone(refused)
+	maps.DeleteFunc(out, same)
+	return out
+}
+
 // mostUnheard bounds of how many askers a lost report is remembered: the rig is held while there is any.
 const mostUnheard = 64
 
 // unheard remembers that a report of an asker was lost, in memory, and tells whether that is news. Requires the turn.
 func (g *group) unheard(asker, why string) bool {
+	asker = cmp.Or(asker, unnamed)
 	why = fmt.Sprintf("that of %s (%s)", nameOr(asker), why)
 	if g.live.Refused[asker] == why {
 		return false
@@ -186,7 +196,7 @@ func (g *group) unheard(asker, why string) bool {
 // firstUnheard is the first asker of whom a report is missing, what became of it, and what ends the hold for it.
 func firstUnheard(refused map[string]string) (why, remedy string) {
 	asker := slices.Min(slices.Collect(maps.Keys(refused)))
-	return refused[asker], fmt.Sprintf("Have %s send a report that is understood, or a person tell in that name what happened (tell --as).", nameOr(asker))
+	return refused[asker], fmt.Sprintf("Have %s send a report that is understood, or a person tell in that name what happened (tell --as %s).", nameOr(asker), cmp.Or(asker, unnamed))
 }
 
 // hearAgain says in the findings that lack a report of an asker whose report ends that: another asker's does not.

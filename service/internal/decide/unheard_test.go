@@ -11,7 +11,9 @@ import (
 
 	"keepclear.example/keepclear/service/internal/decide"
 	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/record"
 	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/state"
 	"keepclear.example/keepclear/service/internal/verdict"
 )
 
@@ -71,5 +73,27 @@ func TestQuestionIsNotAnsweredFromAnotherSampleThanItsOwn(t *testing.T) {
 			a := unheard(t, zero, zero, change)
 			assert.Equal(t, verdict.Allow, a.Verdict, a.Sentence)
 		})
+	}
+}
+
+// Who gives no name and who goes by "unnamed" are one asker: either's report ends the hold for the other's.
+func TestUnnamedAskerIsHeardByEitherName(t *testing.T) {
+	for lost, next := range map[string]string{"": "unnamed", "unnamed": ""} {
+		b := newBench(t)
+		b.home()
+		b.wait(5 * time.Second)
+		require.NoError(t, b.d.Refuse("heron", lost, "sample.#77: unknown field", true, b.clock(), record.Hash{1}, state.Exchanged{}))
+		a, err := b.slew(zero, there)
+		require.NoError(t, err)
+		assert.Contains(t, a.Sentence, "an unnamed asker")
+		assert.Contains(t, fmt.Sprint(a.Findings), "tell --as unnamed")
+		for _, asker := range []string{"heron-watch", next} {
+			id := "report-of-" + asker + "-000001"
+			_, err = b.d.Report(t.Context(), decide.Report{Rig: "heron", Asker: asker, At: b.clock(), Sent: b.clock(), Sample: b.sample(zero)}, request(id, id))
+			require.NoError(t, err)
+			v, err := b.d.Look(t.Context(), "heron")
+			require.NoError(t, err)
+			assert.Equal(t, asker == next, len(v.State.Refused) == 0, v.State.Refused)
+		}
 	}
 }
