@@ -186,8 +186,8 @@ func (t *turn) placesOfBoth(p apart) []question.Candidate {
 	return out
 }
 
-// allSilent: no source that may be followed reads the axes any more, and one that might have stood in is off. What is left, belief or the ends
-// of past motions, goes with the motors.
+// allSilent: no source that may be followed reads the axes any more, and one that might have stood in is off, if the file still declares it.
+// What is left, belief or the ends of past motions, goes with the motors.
 func (t *turn) allSilent(all []rig.Source) {
 	if len(all) > 0 || len(t.s.Parted) == 0 || t.s.Doubt != "" || len(t.s.Pose.Candidates) == 0 {
 		return
@@ -196,8 +196,8 @@ func (t *turn) allSilent(all []rig.Source) {
 		if why := t.s.Parted[s.Kind]; why != "" {
 			t.alarm(Apart, string(s.Kind), "nothing reads the axes any more, and the %s is no source (%s): home the axes, or state where they are", s.Kind, why)
 			t.doubt("nothing reads the axes, and the %s is no source (%s)", s.Kind, why)
-			break
+			t.s.Pose.State, t.s.Pose.Because = question.Candidates, t.s.Doubt
+			return
 		}
 	}
-	t.s.Pose.State, t.s.Pose.Because = question.Candidates, t.s.Doubt
 }

@@ -221,6 +221,18 @@ func TestPartedSourcesAreKept(t *testing.T) {
 	require.Equal(t, question.Candidates, n.state(), n.said())
 }
 
+// A source that parted and that the file no longer declares is no reason for doubt where nothing reads the axes.
+func TestPartedSourceTakenOutOfTheFile(t *testing.T) {
+	n := homed(t, withBoth)
+	n.sees(off(0, 0), off(40, 20))
+	require.NotEmpty(t, n.s.Parted)
+	r := *n.w.Rig
+	r.Sources = r.Sources[:1]
+	n.w.Rig = &r
+	n.sees(nil, nil)
+	require.Equal(t, question.Known, n.state(), n.said())
+}
+
 // A restart sets the counts to another zero: that is none of the encoder's news.
 func TestSourcesAfterARestart(t *testing.T) {
 	n := homed(t, withBoth)
