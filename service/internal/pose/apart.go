@@ -115,7 +115,7 @@ func (t *turn) parted(p apart) {
 		t.say(Apart, string(p.other.Kind), "the %s is off by %s against the %s: a clutch slipped, or it lies; it is no source of the pose before the next homing", p.other.Kind, p.off.Scale(-1), p.best.Kind)
 		return
 	}
-	t.alarm(Apart, string(p.other.Kind), "the %s and the %s turned differently by %s: which of them is right is not known", p.best.Kind, p.other.Kind, p.off)
+	t.alarm(Apart, string(p.other.Kind), "the %s and the %s turned differently by %s: which of them is right is not known: home the axes, or state where they are", p.best.Kind, p.other.Kind, p.off)
 	t.doubt("the %s and the %s turned differently by %s", p.best.Kind, p.other.Kind, p.off)
 	t.anchorAt(p.x, t.placesOfBoth(p), p.best.Kind)
 }

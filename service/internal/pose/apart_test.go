@@ -137,6 +137,7 @@ func TestSourcesThatContradictEachOther(t *testing.T) {
 		{name: "a count on the axis too", rig: []func(*rig.Rig){func(r *rig.Rig) { r.Sources[1].MotorSide = false }}, do: func(n *night) {
 			n.sees(off(0, 0), off(40, 20))
 			require.Len(n.t, n.s.Pose.Candidates, 2)
+			require.Contains(n.t, n.said(), "is not known: home the axes, or state where they are")
 			n.m.axes = n.m.axes.Add(rig.DegAxes(40, 20))
 			n.honest() // as if the count were right
 		}, want: question.Candidates, apart: true, lost: true},
