@@ -17,9 +17,21 @@ func (t *turn) unshown(p *question.Permit, x *question.Sample) string {
 	case x.Belief == nil && !judgedFromCandidates(kind):
 		return "its sample does not say where the mount believes it points, by which the motion goes"
 	case p.Source != "" && t.rank(t.s.Pose.Source) > t.rank(p.Source):
-		return fmt.Sprintf("it was judged by %s, and its sample leaves the pose to %s: tell the same of the rig as when asking", p.Source, orElse(string(t.s.Pose.Source), "nothing"))
+		return t.leftTo(p, x)
 	}
 	return ""
+}
+
+// leftTo says which sample leaves the pose to a lesser source than the permit was judged by: that of the begin, or the one before it.
+func (t *turn) leftTo(p *question.Permit, x *question.Sample) string {
+	source := orElse(string(t.s.Pose.Source), "nothing")
+	if _, shown := reading(x, p.Source); shown && t.before != nil {
+		if _, before := reading(t.before, p.Source); !before {
+			return fmt.Sprintf("it was judged by %s, which the sample of %s before this one did not read, and that leaves the pose to %s: begin with a further sample, or ask again",
+				p.Source, orElse(t.before.Asker, "an unnamed asker"), source)
+		}
+	}
+	return fmt.Sprintf("it was judged by %s, and its sample leaves the pose to %s: tell the same of the rig as when asking", p.Source, source)
 }
 
 // rank is the place of a source in the order of the file, best first; one that is not in it is the last.

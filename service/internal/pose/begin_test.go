@@ -137,3 +137,47 @@ func TestClockSetWhileLeaveWaits(t *testing.T) {
 		require.Equal(t, name == "a second", n.s.Epoch == epoch, name)
 	}
 }
+
+// A sample of another program between the asking and the begin that reads no axes takes nothing from what the begin's own shows.
+func TestBeginAfterASampleThatReadsLess(t *testing.T) {
+	for name, less := range map[string]func(*question.Sample){
+		"no readings": func(x *question.Sample) { x.Readings = nil },
+		"nothing":     bareSample,
+	} {
+		n := homed(t, withCount)
+		n.look()
+		ra, d := n.target(-30, 40)
+		p := n.grant(ra, d, rig.West, 0)
+		p.State, p.BegunAt, p.Source = question.Granted, nil, n.s.Pose.Source
+		n.m.wait(2 * time.Second)
+		x := n.m.sample()
+		x.Asker = "telemetry"
+		less(&x)
+		n.take(Observe(n.w, n.s, x))
+		n.m.wait(2 * time.Second)
+		n.take(Begin(n.w, n.s, p.ID, n.m.sample()))
+		require.Equal(t, question.Begun, n.s.Permit.State, "%s: %s", name, n.said())
+	}
+}
+
+// Where it left the pose to a lesser source, the refusal names that sample, not the begin's own, and asking again helps.
+func TestBeginAfterASampleThatLeftThePoseToALesserSource(t *testing.T) {
+	n := homed(t, withBoth)
+	n.sees(off(0, 0), off(0, 0))
+	ra, d := n.target(-30, 40)
+	p := n.grant(ra, d, rig.West, 0)
+	p.State, p.BegunAt, p.Source = question.Granted, nil, n.s.Pose.Source
+	n.m.wait(2 * time.Second)
+	x := n.sampled(nil, off(0, 0))
+	x.Asker = "telemetry"
+	n.take(Observe(n.w, n.s, x))
+	begin := func() {
+		n.m.wait(2 * time.Second)
+		n.take(Begin(n.w, n.s, p.ID, n.m.sample()))
+	}
+	begin()
+	require.Equal(t, question.Granted, n.s.Permit.State)
+	require.Contains(t, n.said(), "the sample of telemetry before this one did not read")
+	begin()
+	require.Equal(t, question.Begun, n.s.Permit.State, n.said())
+}

@@ -24,6 +24,7 @@ func (t *turn) take(x question.Sample) bool {
 	}
 	t.restarted(&x)
 	was := t.s
+	t.before = was.Sample
 	t.carry(&x)
 	t.compareSources(&was, &x)
 	t.life(&x)

@@ -27,7 +27,8 @@ type turn struct {
 	s       question.RigState
 	notes   []Notice
 	raised  bool
-	told    *told // the sync of which the asker tells with this sample
+	told    *told            // the sync of which the asker tells with this sample
+	before  *question.Sample // the last one, before this sample was taken in
 }
 
 // told is what an asker says of a sync.
