@@ -181,3 +181,38 @@ func TestBeginAfterASampleThatLeftThePoseToALesserSource(t *testing.T) {
 	begin()
 	require.Equal(t, question.Begun, n.s.Permit.State, n.said())
 }
+
+// Two programs tell of one mount in one run, one of them by a clock of its own: that sets nothing anew, and leave that waits lives on. Beyond what
+// the mount's map may be off it does not, nor where the same program tells of it.
+func TestTwoProgramsWithClocksOfTheirOwn(t *testing.T) {
+	for _, c := range []struct {
+		name, asker string
+		by          unit.Angle
+		lives       bool
+	}{
+		{"25 s", "telemetry", 375 * unit.Arcsecond, true},
+		{"25 s, one program", "sim", 375 * unit.Arcsecond, false},
+		{"an hour", "telemetry", 15 * unit.Degree, false},
+	} {
+		n := homed(t, withCount)
+		n.s.Homing.RunMark = "boot 6"
+		n.leave(1, 0)
+		epoch := n.s.Epoch
+		for i := range 4 {
+			n.m.wait(2 * time.Second)
+			x := n.m.sample()
+			x.RunMark = "boot 6"
+			if i%2 == 1 {
+				clockOn(c.by)(&x)
+				x.Asker = c.asker
+			}
+			n.take(Observe(n.w, n.s, x))
+		}
+		require.Equal(t, question.Known, n.state(), c.name)
+		require.Equal(t, c.lives, n.s.Leave.Live, "%s\n%s", c.name, n.said())
+		require.Equal(t, c.lives, n.s.Epoch == epoch, "%s\n%s", c.name, n.said())
+		if !c.lives {
+			require.Contains(t, n.said(), "as "+c.asker+" tells it")
+		}
+	}
+}

@@ -249,10 +249,17 @@ func (t *turn) resetSigns(x *question.Sample) string {
 		return ""
 	}
 	now := (*x.Sidereal - m.SiderealTime(t.r.Site.Lon)).Wrapped()
-	if d := (now - *t.s.Ahead).Wrapped().Abs(); d > reset {
-		return sprintf("the mount's clock moved by %.0f s", d.Deg()*240)
+	if d := (now - *t.s.Ahead).Wrapped().Abs(); d > reset && !(t.twoClocks(x) && d <= t.mapTolerance()) {
+		return sprintf("the mount's clock moved by %.0f s, as %s tells it", d.Deg()*240, orElse(x.Asker, "an unnamed asker"))
 	}
 	return ""
+}
+
+// twoClocks tells whether a mount that did not restart is told of by another program than before: each may go by its own computer's clock. What
+// is off by more than the mount's map may be is looked at all the same.
+func (t *turn) twoClocks(x *question.Sample) bool {
+	was, last := t.runMark(), t.s.Sample
+	return was != "" && was == x.RunMark && last != nil && last.Asker != x.Asker
 }
 
 // unpowered is what an axis may settle by without power, one standard deviation. Source: the project's design, "Details decided".
