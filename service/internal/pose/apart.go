@@ -201,3 +201,27 @@ func (t *turn) allSilent(all []rig.Source) {
 		}
 	}
 }
+
+// passesBy tells whether a sample of another program, which reads none of the axes where nothing else may stand in for what does, is left aside:
+// the next one of who reads them is awaited, for as long as a sample is fresh. The pose grows old meanwhile, and who asks with such a one is
+// held. What moves, what a permit moved and what shows a restart is taken in.
+func (t *turn) passesBy(x *question.Sample) bool {
+	a, last := t.s.Anchor, t.s.Sample
+	if len(t.s.Parted) == 0 || t.s.Doubt != "" || t.told != nil || a == nil || last == nil || x.Asker == a.Asker {
+		return false
+	}
+	if !a.Still() || !last.Still() || !x.Still() || t.mayHaveMoved() || t.rerun(x) || t.resetSigns(x) != "" {
+		return false
+	}
+	if len(t.trusted(a)) == 0 || len(t.trusted(x)) > 0 || when(x).Sub(when(a)) > fresh {
+		return false
+	}
+	t.say(Ignored, x.Asker, "the sample of %s reads none of the axes, which that of %s did; it is not taken in: ask with one that does", hms(when(x)), hms(when(a)))
+	return true
+}
+
+// rerun tells whether a sample is of another run of the mount than the count.
+func (t *turn) rerun(x *question.Sample) bool {
+	was := t.runMark()
+	return was != "" && x.RunMark != "" && was != x.RunMark
+}

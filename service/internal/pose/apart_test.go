@@ -9,6 +9,7 @@ import (
 
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/unit"
 )
 
 // withBoth has an encoder on the axis and a count behind the clutch.
@@ -192,6 +193,50 @@ func TestBeliefThatASlipLeftBehind(t *testing.T) {
 	n.wayOut()
 	n.sees(nil, nil)
 	require.Equal(t, question.Known, n.state(), n.said())
+}
+
+// Once the count is off, a sample of a program that reads no axes is left aside while samples of the one that does are fresh: it is no reason for a
+// homing, and no answer is made from it. What it shows of a restart or a motion counts, and so does a silence that lasts.
+func TestSampleOfAnotherProgramThatReadsNoAxes(t *testing.T) {
+	as := func(*question.Sample) {}
+	for _, c := range []struct {
+		name   string
+		after  time.Duration
+		sample func(*question.Sample)
+		aside  bool
+	}{
+		{"between two that do", 2 * time.Second, as, true},
+		{"as old as a sample may be", 10 * time.Second, as, true},
+		{"later", 11 * time.Second, as, false},
+		{"of the same program", 2 * time.Second, func(x *question.Sample) { x.Asker = "sim" }, false},
+		{"moving", 2 * time.Second, func(x *question.Sample) { x.Doing = question.Moving }, false},
+		{"restarted", 2 * time.Second, func(x *question.Sample) { x.RunMark = "boot 7" }, false},
+		{"the clock set", 2 * time.Second, clockOn(15 * unit.Degree), false},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			n := homed(t, withBoth).tracked(-30, 40)
+			n.s.Homing.RunMark = "boot 6"
+			n.sees(off(0, 0), off(40, 20))
+			before := n.s
+			n.forget()
+			n.m.wait(c.after)
+			x := n.sampled(nil, nil)
+			x.Asker = "telemetry"
+			c.sample(&x)
+			n.take(Observe(n.w, n.s, x))
+			require.Equal(t, c.aside, containsKind(n, Ignored), n.said())
+			if !c.aside {
+				require.NotEqual(t, before.Sample, n.s.Sample)
+				return
+			}
+			require.Equal(t, before, n.s)
+			require.False(t, Agrees(&x, n.s), "a question with it is not judged by the one held")
+			n.sees(off(0, 0), off(40, 20))
+			require.Equal(t, question.Known, n.state(), n.said())
+			require.Equal(t, rig.AxisEncoder, n.s.Pose.Source)
+			require.Equal(t, before.Epoch, n.s.Epoch)
+		})
+	}
 }
 
 // Under way the two are read at different instants, so they are compared once the rig is still; a slew leaves no doubt.

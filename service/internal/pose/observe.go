@@ -18,7 +18,7 @@ func Observe(w World, s question.RigState, x question.Sample) (question.RigState
 
 // take carries the state over one sample and tells whether it was taken in.
 func (t *turn) take(x question.Sample) bool {
-	if !t.takes(&x) {
+	if !t.takes(&x) || t.passesBy(&x) {
 		t.lapse(clock(&x))
 		return false
 	}
@@ -206,7 +206,7 @@ const moved = 0.1 * unit.Degree
 func (t *turn) restarted(x *question.Sample) {
 	was, why := t.runMark(), t.resetSigns(x)
 	switch {
-	case was != "" && x.RunMark != "" && was != x.RunMark:
+	case t.rerun(x):
 		if t.s.Homing != nil || t.s.Anchor != nil { // else a person told of it
 			t.powerless(x, "the run mark changed from "+was+" to "+x.RunMark+": the mount restarted")
 		}
