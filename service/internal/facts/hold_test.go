@@ -125,9 +125,9 @@ func (p *played) hold(out facts.Outcome, a question.Action) {
 	}
 }
 
-// rises tells of a pose of a motion that began below the floor that it is no lower: only where such a motion ends is judged.
+// rises tells of a pose of a motion that may have begun below the floor, by its uncertainty, that it is no lower: only where such a motion ends is judged.
 func (p *played) rises(start, at rig.Axes) bool {
-	return p.altitude(start) < -3 && p.altitude(at) >= p.altitude(start)-2.5 // than the start may be lower than it is
+	return p.altitude(start) < 3 && p.altitude(at) >= p.altitude(start)-6 // by less than the start, moving, may lie lower than it does
 }
 
 // turnsTo holds how far an axis turns, but for what lies inward of a start beyond the end of travel.

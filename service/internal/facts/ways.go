@@ -275,15 +275,21 @@ func (in *Input) altitude(f Set, ways []journey) {
 }
 
 // sinksTo is the least altitude of the tube on a journey, degrees, with a spread. One that may stand below the floor already and sinks no
-// lower is held to where it ends: or nothing could raise it.
+// lower, by the uncertainty and without, is held to where it ends: or nothing could raise it.
 func (in *Input) sinksTo(j *journey, spread rig.Axes) float64 {
 	up, near := frame.Vec[frame.Rig]{Z: 1}, tolerance(spread)
-	lowest := func(w reach.Way) unit.Angle { return w.Lowest(&in.Rig.Chain, up, spread, near) }
-	least, floor := lowest(j.way), in.limit("sky/floor", "altitude_deg", -90)
-	if least.Deg() < floor && least >= lowest(reach.Hold(j.start))-near {
-		return math.Min(floor, lowest(reach.Hold(j.end.Axes)).Deg())
+	lowest := func(w reach.Way, spread rig.Axes, near unit.Angle) unit.Angle {
+		return w.Lowest(&in.Rig.Chain, up, spread, near)
 	}
-	return least.Deg()
+	least, floor := lowest(j.way, spread, near), in.limit("sky/floor", "altitude_deg", -90)
+	still := reach.Hold(j.start)
+	if least.Deg() >= floor || least < lowest(still, spread, near)-near {
+		return least.Deg()
+	}
+	if exact := fieldTolerance; lowest(j.way, rig.Axes{}, exact) < lowest(still, rig.Axes{}, exact)-exact {
+		return least.Deg()
+	}
+	return math.Min(floor, lowest(reach.Hold(j.end.Axes), spread, near).Deg())
 }
 
 // sunUp is the altitude of the Sun's centre at which its upper limb stands on the horizon, with refraction.
