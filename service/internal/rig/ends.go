@@ -3,6 +3,7 @@ package rig
 import (
 	"errors"
 	"math"
+	"slices"
 
 	"keepclear.example/keepclear/service/internal/frame"
 	"keepclear.example/keepclear/service/internal/sky"
@@ -96,6 +97,24 @@ func (r *Rig) turns(a, near, by, low, high unit.Angle) []unit.Angle {
 		x := a.Near(near)
 		return nearestOf([]unit.Angle{x, x - unit.Turn, x + unit.Turn}, near, by)
 	}
+	out := r.turnsWithin(a, near, by, low, high)
+	if slack := min(by, turnSlack); slack > 0 && high-low > unit.Turn-turnSlack*2 {
+		// By its own map the mount may find a turn beyond the end of travel that lies within it, or the other way round.
+		for _, l := range []unit.Angle{low - slack, low + slack} {
+			for _, h := range []unit.Angle{high - slack, high + slack} {
+				for _, x := range r.turnsWithin(a, near, by, l, h) {
+					if !slices.ContainsFunc(out, func(y unit.Angle) bool { return (x - y).Abs() < unit.HalfTurn }) {
+						out = append(out, x)
+					}
+				}
+			}
+		}
+	}
+	return out
+}
+
+// turnsWithin lifts one angle of a mount that never turns out of travel.
+func (r *Rig) turnsWithin(a, near, by, low, high unit.Angle) []unit.Angle {
 	var within []unit.Angle
 	first := a + unit.Turn*unit.Angle(math.Ceil(float64((low-a)/unit.Turn)-1e-12))
 	for x := first; x <= high+1e-12; x += unit.Turn {

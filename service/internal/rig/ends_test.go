@@ -115,6 +115,20 @@ func (w *twin) sky(p pair) (ra, dec float64) {
 
 // turnsOf is every turn of one angle that the way round may mean, seen from near.
 func (w *twin) turnsOf(a, near, low, high float64) []float64 {
+	var out []float64
+	for _, l := range []float64{low, low - 0.5, low + 0.5} { // by its own map the mount may see its travel so far off
+		for _, h := range []float64{high, high - 0.5, high + 0.5} {
+			for _, x := range w.turnsIn(a, near, l, h) {
+				if !slices.Contains(out, x) {
+					out = append(out, x)
+				}
+			}
+		}
+	}
+	return out
+}
+
+func (w *twin) turnsIn(a, near, low, high float64) []float64 {
 	var all []float64
 	for k := -14.0; k <= 14; k++ {
 		if x := wrap180(a) + 360*k; w.way == rig.Shortest || x >= low-1e-9 && x <= high+1e-9 {
