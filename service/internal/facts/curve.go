@@ -69,10 +69,10 @@ func (in *Input) curved(h *heaven, c course, f follower, seconds float64) course
 			c.lost = t
 			break
 		}
-		if in.Rig.Mount.Refracts {
-			by.A2 += bendGoal + in.refraction(h, start, f.chain.Direction(next.Sub(f.shift)))
-		}
 		least := min(off(pose), off(next))
+		if in.Rig.Mount.Refracts {
+			by = by.Add(in.refracted(h, start, f.chain.Direction(next.Sub(f.shift)), least))
+		}
 		if least < so.off/2 || least > 2*so.off && so.off < quarterHigh {
 			cut(t)
 		}
@@ -87,13 +87,19 @@ func (in *Input) curved(h *heaven, c course, f follower, seconds float64) course
 	return c
 }
 
-// refraction is by how much more or less the air lifts one direction than another.
-func (in *Input) refraction(h *heaven, a, b frame.Vec[frame.Rig]) unit.Angle {
+// refracted bounds how far the axes of a mount whose map includes refraction stray from the course of the direction at its start, at another
+// direction that is so far off the zenith: the star itself stands as much below the start as the air lifts that, and keeps that distance on
+// the sky (see grown for what it does to axis 1); where it stands by then it is lifted again.
+func (in *Input) refracted(h *heaven, start, at frame.Vec[frame.Rig], off unit.Angle) rig.Axes {
 	lift := func(v frame.Vec[frame.Rig]) unit.Angle {
 		_, alt := seenAltitude(v)
-		return h.air.Observed(alt) - alt
+		return (h.air.Observed(alt) - alt).Abs()
 	}
-	return (lift(a) - lift(b)).Abs()
+	first, swing := lift(start), unit.HalfTurn
+	if first < off {
+		swing = unit.Angle(math.Asin(math.Min(1, first.Sin()/off.Sin())))
+	}
+	return rig.Axes{A1: swing, A2: bendGoal + first + lift(at)}
 }
 
 // bow bounds how far each axis of an alt-azimuth strays from the chord of a step whose ends stand no higher than top above or below the
