@@ -237,7 +237,8 @@ func (in *Input) reaches(j *journey, spread rig.Axes) [4]float64 {
 	var out [4]float64
 	for i, e := range ends {
 		out[i] = (e.least - e.by).Deg()
-		limit := in.limit(fmt.Sprintf("travel/axis%d", i/2+1), [2]string{"low_deg", "high_deg"}[i%2], (1-2*float64(i%2))*e.limit.Deg()) * (1 - 2*float64(i%2))
+		sign := 1 - 2*float64(i%2)
+		limit := sign * in.limit(fmt.Sprintf("travel/axis%d", i/2+1), [2]string{"low_deg", "high_deg"}[i%2], sign*e.limit.Deg())
 		if out[i] < limit && e.least >= e.start {
 			out[i] = math.Min(limit, (e.end - e.by).Deg())
 		}

@@ -72,7 +72,7 @@ func setAlike(a, b *question.Sample) bool {
 	return a.Site == nil || b.Site == nil || max((a.Site.Lat-b.Site.Lat).Abs(), (a.Site.Lon-b.Site.Lon).Wrapped().Abs()) < moved
 }
 
-// statesAlike holds the states of parts and what the drives report of their effort against each other.
+// statesAlike holds the states of parts against each other. What the drives report of their effort is no place and is never twice the same.
 func statesAlike(a, b *question.Sample) bool {
 	return len(a.Parts) == 0 || len(b.Parts) == 0 || reflect.DeepEqual(a.Parts, b.Parts)
 }

@@ -20,7 +20,8 @@ type patience struct {
 }
 
 // usualPatience: ours. A question takes about 0.1 ms; this leaves a small machine under load a factor of thousands, seconds without the
-// processor included (a hold that nothing but a busy machine made is needless), and still answers within a client's patience.
+// processor included (a hold that nothing but a busy machine made is needless), and still answers within the 8 s for which the Go library
+// repeats a question; one try of it, 2 s, may end before.
 func usualPatience() patience {
 	return patience{query: time.Second, question: 3 * time.Second}
 }
