@@ -6,6 +6,7 @@ import (
 
 	"keepclear.example/keepclear/service/internal/facts"
 	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/reach"
 	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/unit"
 )
@@ -24,9 +25,12 @@ func BenchmarkCompute(b *testing.B) {
 		{"slew by sky", standing(t, r, rig.DegAxes(0, 30), rig.Axes{}, question.Action{Kind: question.Slew, Sky: &star})},
 		{"slew and track", standing(t, r, rig.DegAxes(0, 30), rig.Axes{}, question.Action{Kind: question.Slew, Sky: &star, Follow: time.Hour})},
 		{"track", standing(t, r, rig.DegAxes(-30, 60), rig.Axes{}, question.Action{Kind: question.Track, Follow: time.Hour})},
+		{"slew near contact", standing(t, r, rig.DegAxes(0, 0), rig.Axes{}, axesSlew(rig.DegAxes(66.5, -28.55)))},
 		{"sync", solved(t, r, rig.DegAxes(-40, 50), rig.DegAxes(0, 1))},
 	}
+	shelf := reach.NewShelf()
 	for _, c := range cases {
+		c.in.Shelf = shelf
 		b.Run(c.name, func(b *testing.B) {
 			b.ReportAllocs()
 			for b.Loop() {

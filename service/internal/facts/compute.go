@@ -272,7 +272,6 @@ func (in *Input) harmless(h *heaven, s *stand) *time.Time {
 	if s.sample == nil || !s.sample.Still() || len(s.pose.Candidates) == 0 {
 		return nil
 	}
-	p := in.prover()
 	least := dayS
 	for _, j := range in.standing(s) {
 		if s.sample.Doing != question.Tracking {
@@ -280,11 +279,7 @@ func (in *Input) harmless(h *heaven, s *stand) *time.Time {
 			continue
 		}
 		for _, c := range in.coursesFrom(h, s, &j, dayS) {
-			for _, b := range in.bounds(h, p, &c, false) {
-				if !b.informs {
-					least = math.Min(least, b.in)
-				}
-			}
+			least = math.Min(least, in.lasts(h, &c))
 		}
 	}
 	t := in.Snapshot.At.Add(time.Duration(least * float64(time.Second)))
@@ -294,7 +289,22 @@ func (in *Input) harmless(h *heaven, s *stand) *time.Time {
 // sunOnHold is when the Sun comes too near a tube that stands still.
 func (in *Input) sunOnHold(h *heaven, j journey) float64 {
 	c := course{journey: &j, lost: dayS, off: in.off(j.end.Axes), nodes: []node{{at: j.end.Axes}, {t: dayS, at: j.end.Axes}}}
-	return in.sunBound(h, &c, j.spread).in
+	return in.sunIn(h, &c, j.spread, 2*DitherBox)
+}
+
+// lasts is how long a course breaks nothing that binds: the least of bounds, with the margins to a thousandth.
+func (in *Input) lasts(h *heaven, c *course) float64 {
+	spread := c.journey.spread
+	keeps := c.until(spread, func(w reach.Way, spread rig.Axes) reach.Until {
+		return in.prover().KeepsRoughly(w, spread, reach.Budget(in.Cells))
+	})
+	out := math.Min(untilS(keeps.Clear, keeps.Whole), c.known(spread))
+	out = math.Min(out, in.travelBound(c, spread, rig.Axes{}).in)
+	out = math.Min(out, math.Min(in.sunIn(h, c, spread, 2*DitherBox), in.lowIn(c, spread, 2*DitherBox, false)))
+	if in.Rig.Mount.FlipsItself {
+		out = math.Min(out, in.flipBound(h, c).in)
+	}
+	return out
 }
 
 // notes says what the question left out and what that cost, and what of the file is known to be wrong.

@@ -197,45 +197,51 @@ func firstTime(end float64, left func(t float64) unit.Angle) float64 {
 
 // sunBound is when the tube comes too near a Sun that is up.
 func (in *Input) sunBound(h *heaven, c *course, spread rig.Axes) bound {
+	return bound{name: "sun_in_s", in: in.sunIn(h, c, spread, 2*DitherBox), sharp: in.sunIn(h, c, rig.Axes{}, 0), about: []string{"the Sun"}}
+}
+
+func (in *Input) sunIn(h *heaven, c *course, by rig.Axes, dithers unit.Angle) float64 {
 	apart := unit.Deg(in.limit("sun/apart", "separation_deg", 180))
-	reached := func(by rig.Axes, dithers unit.Angle) float64 {
-		return firstTime(c.seconds(), func(t float64) unit.Angle {
-			sun, at := h.sun(h.at(c.arrival+t)), c.at(t)
-			_, alt := frame.AzAlt(sun)
-			return max(sunUp-alt, in.Rig.Chain.Direction(at).Angle(sun)-apart-in.onSky(c, at, by)-dithers)
-		})
-	}
-	return bound{name: "sun_in_s", in: reached(spread, 2*DitherBox), sharp: reached(rig.Axes{}, 0), about: []string{"the Sun"}}
+	return firstTime(c.seconds(), func(t float64) unit.Angle {
+		sun := h.sun(c.arrival + t)
+		down := sunUp - frame.Altitude(sun)
+		if down >= 0 {
+			return down
+		}
+		at := c.at(t)
+		return max(down, in.Rig.Chain.Direction(at).Angle(sun)-apart-in.onSky(c, at, by)-dithers)
+	})
 }
 
 // lowBound is when the tube sinks below the floor or, for a sky target, below the local horizon. A skyline may rise as steeply as a
 // wall, so where the file gives one nothing is skipped.
 func (in *Input) lowBound(c *course, spread rig.Axes, sky bool) bound {
+	return bound{name: "horizon_in_s", in: in.lowIn(c, spread, 2*DitherBox, sky), sharp: in.lowIn(c, rig.Axes{}, 0, sky), about: []string{"the horizon"}}
+}
+
+func (in *Input) lowIn(c *course, by rig.Axes, dithers unit.Angle, sky bool) float64 {
 	floor := unit.Deg(in.limit("sky/floor", "altitude_deg", 90))
 	above := unit.Deg(in.limit("sky/horizon", "above_deg", 90))
-	reached := func(by rig.Axes, dithers unit.Angle) float64 {
-		return firstTime(c.seconds(), func(t float64) unit.Angle {
-			at := c.at(t)
-			az, alt := frame.AzAlt(in.Rig.Chain.Direction(at))
-			off := in.onSky(c, at, by) + dithers
-			left := alt - floor - off
-			if sky {
-				left = min(left, alt-off-in.Rig.SkylineNear(az, alt, off)-above)
-				if len(in.Rig.Horizon) > 0 && left > 0 {
-					left = 0
-				}
-			}
-			return left
-		})
-	}
-	return bound{name: "horizon_in_s", in: reached(spread, 2*DitherBox), sharp: reached(rig.Axes{}, 0), about: []string{"the horizon"}}
+	return firstTime(c.seconds(), func(t float64) unit.Angle {
+		at := c.at(t)
+		tube := in.Rig.Chain.Direction(at)
+		off := in.onSky(c, at, by) + dithers
+		if !sky {
+			return frame.Altitude(tube) - floor - off
+		}
+		az, alt := frame.AzAlt(tube)
+		left := min(alt-floor-off, alt-off-in.Rig.SkylineNear(az, alt, off)-above)
+		if len(in.Rig.Horizon) > 0 && left > 0 {
+			left = 0
+		}
+		return left
+	})
 }
 
 // dawnBound is when the Sun rises. It binds nothing.
 func (in *Input) dawnBound(h *heaven, c *course) bound {
 	t := firstTime(dayS, func(t float64) unit.Angle {
-		_, alt := frame.AzAlt(h.sun(h.at(c.arrival + t)))
-		return sunUp - alt
+		return sunUp - frame.Altitude(h.sun(c.arrival+t))
 	})
 	return bound{name: "dawn_in_s", in: t, sharp: t, informs: true}
 }

@@ -17,6 +17,7 @@ type heaven struct {
 	moment *sky.Moment
 	place  sky.Place
 	air    sky.Air
+	path   *sky.SunPath // nil until it is asked for
 }
 
 // newHeaven makes the heaven of a rig at an instant; an error outside the years that the sky is good for.
@@ -63,10 +64,12 @@ func (h *heaven) seen(v frame.Vec[frame.Rig]) frame.Vec[frame.Rig] {
 	return frame.Horizon[frame.Rig](az, h.air.Observed(alt))
 }
 
-// sun returns the Sun's true direction in the rig frame.
-func (h *heaven) sun(m *sky.Moment) frame.Vec[frame.Rig] {
-	v := m.SunFrom(h.place)
-	return frame.Vec[frame.Rig](v)
+// sun returns the Sun's true direction in the rig frame some seconds after the question.
+func (h *heaven) sun(seconds float64) frame.Vec[frame.Rig] {
+	if h.path == nil {
+		h.path = h.moment.SunPath(h.place)
+	}
+	return frame.Vec[frame.Rig](h.path.After(seconds))
 }
 
 // mountSky is what a mount's own map goes by at a moment, with a sidereal time and latitude of its own.

@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/reach"
 	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/sky"
 )
@@ -21,8 +22,11 @@ type Input struct {
 	Limits   Limits
 	Moment   func(time.Time) (*sky.Moment, error) // Earth and sky at an instant; an error outside the stated years
 	Cells    int                                  // work budget of each proof, in cells
+	Shelf    *reach.Shelf                         // of provers kept from question to question; nil: each is made anew
 	// Rehearsed: the present (samples, clocks, locks) is not asked about; pose and belief are taken as right.
 	Rehearsed bool
+
+	kept *reach.Prover // made for this question
 }
 
 // Outcome is what was worked out.

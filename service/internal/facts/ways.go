@@ -16,13 +16,17 @@ func hypot(a, b float64) float64 { return math.Hypot(a, b) }
 
 // prover makes the prover of the rig with the part states last reported.
 func (in *Input) prover() *reach.Prover {
+	if in.kept != nil {
+		return in.kept
+	}
 	var parts []rig.PartState
 	if s := in.Snapshot.Rig.Sample; s != nil {
 		parts = s.Parts
 	}
 	part := unit.Length(in.limit("clear/path", "part_mm", 100))
 	general := unit.Length(in.limit("clear/path", "general_mm", 100))
-	return reach.New(in.Rig.Scene(parts, part, general))
+	in.kept = in.Shelf.Prover(in.Rig, parts, part, general)
+	return in.kept
 }
 
 // endsFact puts how far the predicted ends lie from what is intended: for each end by belief, the distance to the nearest intended
@@ -312,7 +316,7 @@ func (in *Input) sunApart(f Set, h *heaven, ways []journey) {
 		if !in.Rehearsed { // it may begin only at the end of what leave waits
 			seconds += in.startWithin()
 		}
-		first, last := h.sun(h.moment), h.sun(h.at(seconds))
+		first, last := h.sun(0), h.sun(seconds)
 		_, alt0 := frame.AzAlt(first)
 		_, alt1 := frame.AzAlt(last)
 		moved := unit.Angle(seconds) * question.SiderealRate

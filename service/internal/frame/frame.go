@@ -113,6 +113,9 @@ func AzAlt[F any](v Vec[F]) (az, alt unit.Angle) {
 	return az, unit.Angle(math.Atan2(v.Z, r))
 }
 
+// Altitude returns the altitude of a direction of any length, [-90°, 90°]; 0 of the zero vector.
+func Altitude[F any](v Vec[F]) unit.Angle { return unit.Angle(math.Atan2(v.Z, math.Hypot(v.X, v.Y))) }
+
 // FromHour makes a direction from an hour angle, west positive, and a declination.
 func FromHour(h, dec unit.Angle) Vec[Hour] { return FromLonLat[Hour](-h, dec) }
 

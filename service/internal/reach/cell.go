@@ -14,10 +14,12 @@ type cell struct {
 	first, last float64 // marks of the leg from which its poses come
 	low         float64 // proven of the spare of its unsettled pairs
 	key         float64 // place in the queue, least first
+	moves       float64 // mm that an unsettled pair may move from where it was looked at, along an axis
 	at, n       int32   // its unsettled pairs: search.open[at : at+n]
 	leg         int32
 	class       class
 	long        int8 // the axis to split
+	fresh       bool // not looked at yet: what is proven of it was known beforehand
 }
 
 // sight is the pose that a cell is looked at from, with what follows from it.
@@ -54,6 +56,7 @@ func (s *search) look(c *cell, pairs []int32) bool {
 		pull1, pull2 = max(pull1, r1*float64(v.half.A1)), max(pull2, r2*float64(v.half.A2))
 	}
 	c.n = int32(len(s.open)) - c.at
+	c.moves = max(pull1, pull2)
 	if c.long = 0; pull2 > pull1 {
 		c.long = 1
 	}
@@ -62,9 +65,15 @@ func (s *search) look(c *cell, pairs []int32) bool {
 
 // sight chooses the pose.
 func (s *search) sight(c *cell) sight {
-	l := &s.way.legs[c.leg]
-	v := sight{cell: c, mark: c.first + (c.last-c.first)/2}
-	v.pose = l.within(c.box, v.mark, s.spread)
+	mark := c.first + (c.last-c.first)/2
+	v := s.sightFrom(c, s.way.legs[c.leg].within(c.box, mark, s.spread))
+	v.mark = mark
+	return v
+}
+
+// sightFrom is the sight of a cell from a pose.
+func (s *search) sightFrom(c *cell, pose rig.Axes) sight {
+	v := sight{cell: c, pose: pose}
 	v.half = farther(c.box, v.pose)
 	turns1, turns2 := c.class.turns()
 	chain := &s.p.chain
@@ -111,8 +120,7 @@ func (s *search) shape(v *sight, i int32) *solid.Shape {
 // was best before; a plane leant against the pair; the distance, where it may be the least seen.
 func (s *search) bound(v *sight, i int32, q *pair, moves float64) float64 {
 	off := s.need[i] + s.p.allowance
-	a, b := &s.p.bodies[q.a], &s.p.bodies[q.b]
-	low := s.centre(v, q.b).Sub(a.centre).Norm() - a.radius - b.radius - moves - off
+	low := s.ballBound(v, q, moves) - off
 	if low >= s.enough() {
 		return low
 	}
@@ -121,24 +129,36 @@ func (s *search) bound(v *sight, i int32, q *pair, moves float64) float64 {
 			return low
 		}
 	}
-	moved := s.shape(v, q.b)
-	n, apart := lean(&a.shape, moved, s.towards[i], s.enough()+off+moves)
+	a, moved := &s.p.bodies[q.a], s.shape(v, q.b)
+	n, apart, atMost := lean(&a.shape, moved, s.towards[i], s.enough()+off+moves)
 	low = max(low, apart-moves-off)
 	if low < s.enough() && apart > 0 {
 		s.towards[i] = n
 		low = max(low, s.plane(v, q, n)-off)
 	}
-	if low >= s.enough() || apart-off >= s.interesting() {
-		return low
+	if low >= s.enough() || apart-off >= s.interesting() && atMost-moves-off < s.enough() {
+		return low // the distance shows no less spare here, and does not settle the cell
 	}
-	g := solid.Distance(a.shape, *moved)
-	s.see(v, i, &g)
+	g := s.distance(v, i, q)
 	low = max(low, g.Lower-moves-off)
 	if low < s.enough() && g.Way != (point{}) {
 		s.towards[i] = g.Way.Scale(-1)
 		low = max(low, s.plane(v, q, s.towards[i])-off)
 	}
 	return low
+}
+
+// distance looks at a pair exactly and notes what it sees.
+func (s *search) distance(v *sight, i int32, q *pair) solid.Gap {
+	g := solid.Distance(s.p.bodies[q.a].shape, *s.shape(v, q.b))
+	s.see(v, i, &g)
+	return g
+}
+
+// ballBound is the gap of the balls that hold a pair, less what the bodies move.
+func (s *search) ballBound(v *sight, q *pair, moves float64) float64 {
+	a, b := &s.p.bodies[q.a], &s.p.bodies[q.b]
+	return s.centre(v, q.b).Sub(a.centre).Norm() - a.radius - b.radius - moves
 }
 
 // shortest is the length of a vector below which it gives no direction, mm. Choice: far above the rounding of points.
@@ -148,21 +168,25 @@ const shortest = 1e-6
 const mostLeans = 8
 
 // lean looks for a direction along which two solids stand apart, from a to b, and returns it with the separation along it, which
-// their gap is no less than (before the search's allowance for rounding). It stops once that is want.
+// their gap is no less than (before the search's allowance for rounding), and what the gap is no more than. It stops once apart is want.
 //
 // Source: Frank & Wolfe, Naval Research Logistics Quarterly 3 (1956) 95, for the point of the difference of the solids nearest the
 // origin: each step goes to the nearest point of the segment from the last one to the vertex found. Any direction gives a bound.
-func lean(a, b *solid.Shape, start point, want float64) (n point, apart float64) {
-	apart = math.Inf(-1)
+func lean(a, b *solid.Shape, start point, want float64) (n point, apart, atMost float64) {
+	apart, atMost = math.Inf(-1), math.Inf(1)
 	v := start
 	if v == (point{}) {
 		v = b.Centre().Sub(a.Centre())
 	}
 	for step := range mostLeans {
-		if !(v.Norm() > shortest) { // no direction, so no bound
+		far := v.Norm()
+		if step > 0 {
+			atMost = far
+		}
+		if !(far > shortest) { // no direction, so no bound
 			break
 		}
-		u := v.Unit()
+		u := v.Scale(1 / far)
 		w := b.Support(u.Scale(-1)).Sub(a.Support(u))
 		if low := w.Dot(u); low > apart {
 			n, apart = u, low
@@ -182,7 +206,7 @@ func lean(a, b *solid.Shape, start point, want float64) (n point, apart float64)
 			break
 		}
 	}
-	return n, apart
+	return n, apart, atMost
 }
 
 // plane returns the plane bound of a pair over the cell; -Inf where the cell is too wide for it.

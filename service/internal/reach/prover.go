@@ -2,6 +2,7 @@ package reach
 
 import (
 	"math"
+	"sync"
 
 	"keepclear.example/keepclear/service/internal/frame"
 	"keepclear.example/keepclear/service/internal/rig"
@@ -41,7 +42,7 @@ type pair struct {
 	reach1, reach2 float64
 }
 
-// Prover answers questions about one scene. It is never changed and may be used by several goroutines.
+// Prover answers questions about one scene. What it answers never changes, and several goroutines may use it.
 type Prover struct {
 	chain  rig.Chain
 	names  []string
@@ -52,6 +53,8 @@ type Prover struct {
 	// scale and on rotations out by less than 1e-13 (see straight), each rounded by 2^-53 of its size: 1.2e-13·scale. Taken as 1e-12.
 	allowance float64
 	why       string // what makes the scene unusable
+	known     *known // what is proven of all of its axis space; nil: nothing beforehand
+	scratch   sync.Pool
 }
 
 // straight is by how much the length of an axis direction may miss 1. Choice: a hundred times the rounding of its making.

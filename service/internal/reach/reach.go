@@ -54,7 +54,7 @@ type Until struct {
 	Whole   bool      // kept all along the way
 	Broken  float64   // seconds at which a pose was seen that breaks it; +Inf where none was
 	Seen    *Approach // that pose
-	Decided bool      // Whole, or Broken - Clear is within the resolution; else the budget ran out or the question makes no sense
+	Decided bool      // Whole, or Broken - Clear is within the resolution, or at Clear not 0.01 mm may be left; else the budget ran out or the question makes no sense
 	Why     string    // of an undecided one
 	Cells   int
 }
@@ -63,6 +63,7 @@ type Until struct {
 // passes, but no further than to a contact.
 func (p *Prover) Prove(way Way, spread rig.Axes, budget Budget) Result {
 	s := p.search(way, spread, budget)
+	defer s.release()
 	if s.why == "" {
 		s.closest(tight)
 	}
@@ -77,6 +78,7 @@ func (p *Prover) Prove(way Way, spread rig.Axes, budget Budget) Result {
 // Passes is Prove(…).Passes() at less cost: it stops as soon as the answer is settled.
 func (p *Prover) Passes(way Way, spread rig.Axes, budget Budget) (passes bool, cells int) {
 	s := p.search(way, spread, budget)
+	defer s.release()
 	if s.why == "" {
 		s.closest(verdict)
 	}
@@ -88,13 +90,23 @@ func (p *Prover) Passes(way Way, spread rig.Axes, budget Budget) (passes bool, c
 // in tracking deadlines.
 func (p *Prover) Keeps(way Way, spread rig.Axes, extra unit.Length, budget Budget) Until {
 	s := p.search(way, spread, budget)
+	defer s.release()
 	s.goal(1, float64(extra))
+	return s.until()
+}
+
+// KeepsRoughly is Keeps without extra at less cost: Clear is as safe, and earlier by a thousandth of itself or by what a millimetre takes.
+func (p *Prover) KeepsRoughly(way Way, spread rig.Axes, budget Budget) Until {
+	s := p.search(way, spread, budget)
+	defer s.release()
+	s.rough = true
 	return s.until()
 }
 
 // Touches tells how long a motion goes without contact, whatever the pairs require.
 func (p *Prover) Touches(way Way, spread rig.Axes, budget Budget) Until {
 	s := p.search(way, spread, budget)
+	defer s.release()
 	s.goal(0, 0)
 	return s.until()
 }

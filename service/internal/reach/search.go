@@ -12,9 +12,10 @@ import (
 type aim uint8
 
 const (
-	tight   aim = iota // the least spare, known closely
-	verdict            // whether the spare is negative anywhere
-	soonest            // when it becomes so
+	tight      aim = iota // the least spare, known closely
+	verdict               // whether the spare is negative anywhere
+	soonest               // when it becomes so
+	everything            // each pair as closely as a cell allows
 )
 
 // How closely the least spare is wanted. Choice: a millimetre is what a tape measure gives; of a spare of a metre nobody needs more
@@ -35,11 +36,15 @@ type search struct {
 	why    string
 
 	need    []float64 // by pair: the gap below which the spare is negative
+	share   float64   // of what is required, that counts as needed
+	extra   float64   // needed beside it, mm
+	rough   bool      // an instant is wanted to a thousandth of it
 	towards []point   // by pair: the direction of the gap when it was last seen, or zero
 	placed  []placed  // by body
-	stamp   int32     // numbers the poses looked at
+	stamp   int64     // numbers the poses looked at
 
 	queue   queue
+	pieces  []cell  // of a way that is cut by what is known beforehand
 	open    []int32 // the unsettled pairs of all cells, one list after the other
 	cells   int
 	settled float64 // the least bound by which anything was settled
@@ -49,7 +54,7 @@ type search struct {
 
 // placed is a body at the pose of the stamp beside it.
 type placed struct {
-	centreAt, shapeAt int32
+	centreAt, shapeAt int64
 	centre            point
 	shape             solid.Shape
 }
@@ -65,9 +70,14 @@ type seen struct {
 	lower, upper float64 // of the gap
 }
 
-// search makes the work on a question; why is set where it makes no sense.
+// search makes the work on a question; why is set where it makes no sense. It is to be released, and not used after that.
 func (p *Prover) search(way Way, spread rig.Axes, budget Budget) *search {
-	s := &search{p: p, way: way, spread: spread, left: budget, settled: math.Inf(1), why: p.why}
+	s, used := p.scratch.Get().(*search)
+	if !used {
+		s = &search{need: make([]float64, len(p.pairs)), towards: make([]point, len(p.pairs)), placed: make([]placed, len(p.bodies))}
+	}
+	s.p, s.way, s.spread, s.left, s.why = p, way, spread, budget, p.why
+	s.aim, s.rough, s.cells, s.settled = tight, false, 0, math.Inf(1)
 	s.best = seen{spare: math.Inf(1), time: math.Inf(1)}
 	switch {
 	case s.why != "":
@@ -76,11 +86,15 @@ func (p *Prover) search(way Way, spread rig.Axes, budget Budget) *search {
 	case !spread.Finite() || spread.A1 < 0 || spread.A2 < 0:
 		s.why = "the spread of the poses is not known"
 	}
-	s.need = make([]float64, len(p.pairs))
 	s.goal(1, 0)
-	s.towards = make([]point, len(p.pairs))
-	s.placed = make([]placed, len(p.bodies))
 	return s
+}
+
+// release gives the space of a search back for another. The poses looked at go on being numbered, so that nothing placed is taken for new.
+func (s *search) release() {
+	clear(s.towards)
+	s.queue, s.open, s.way = s.queue[:0], s.open[:0], Way{}
+	s.p.scratch.Put(s)
 }
 
 // goal sets what counts as no spare: a share of what the pair requires and extra.
@@ -88,6 +102,7 @@ func (s *search) goal(share, extra float64) {
 	if math.IsNaN(extra) || math.IsInf(extra, 0) {
 		s.why = "the extra margin is no number"
 	}
+	s.share, s.extra = share, extra
 	for i := range s.need {
 		s.need[i] = share*s.p.pairs[i].required + extra
 	}
@@ -97,6 +112,8 @@ func (s *search) goal(share, extra float64) {
 func (s *search) enough() float64 {
 	u := s.best.spare
 	switch {
+	case s.aim == everything:
+		return math.Inf(1)
 	case s.aim != tight:
 		return 0
 	case u < 0:
@@ -107,8 +124,12 @@ func (s *search) enough() float64 {
 
 // interesting returns the spare below which a pose is worth an exact look.
 func (s *search) interesting() float64 {
-	if s.aim == tight {
+	switch s.aim {
+	case tight:
 		return s.best.spare
+	case everything:
+		return math.Inf(1)
+	case verdict, soonest:
 	}
 	return 0
 }
@@ -135,8 +156,12 @@ func (s *search) see(v *sight, i int32, g *solid.Gap) {
 	}
 }
 
-// begin looks at every leg as one cell for each class of pairs.
+// begin looks at every leg as one cell for each class of pairs; where something is known beforehand, it cuts them by that.
 func (s *search) begin() {
+	if s.p.known != nil {
+		s.cut()
+		return
+	}
 	for i := range s.way.legs {
 		l := &s.way.legs[i]
 		for k := range classes {
@@ -166,6 +191,16 @@ func (s *search) offer(c cell, pairs []int32) {
 		c.key = l.earliest(&c, s.spread)
 	}
 	s.queue.push(c)
+}
+
+// work looks at a cell that was not looked at yet, or splits it; false where it is too small for that.
+func (s *search) work(c *cell) bool {
+	if c.fresh {
+		c.fresh = false
+		s.offer(*c, s.p.of[c.class])
+		return true
+	}
+	return s.split(c)
 }
 
 // split cuts a cell in two across its longer side; false where it is too small for that.
@@ -201,7 +236,7 @@ func (s *search) closest(what aim) {
 			return
 		}
 		c := s.queue.pop()
-		if !s.split(&c) {
+		if !s.work(&c) {
 			s.queue.push(c)
 			return
 		}
@@ -235,8 +270,11 @@ func (s *search) first() Until {
 		if s.best.found && !(s.best.time-c.key > s.resolution()) {
 			return Until{Clear: min(c.key, s.best.time), Broken: s.best.time, Seen: s.approach(), Decided: true}
 		}
+		if g := s.grazing(); !c.fresh && c.low >= -g && c.moves <= 10*g { // the spare is that near none: nobody needs to know closer when
+			return Until{Clear: min(c.key, s.best.time), Broken: s.best.time, Seen: s.approach(), Decided: true}
+		}
 		top := s.queue.pop()
-		if s.spent() || !s.split(&top) {
+		if s.spent() || !s.work(&top) {
 			s.why = "not settled within the work budget"
 			return Until{Clear: min(top.key, s.best.time), Broken: s.best.time, Seen: s.approach()}
 		}
@@ -246,7 +284,22 @@ func (s *search) first() Until {
 
 // resolution is how finely an instant is wanted, s. Choice: what nobody would notice, a hundred-thousandth of the way (0.9 s of a
 // day), at least 20 ms.
-func (s *search) resolution() float64 { return max(0.02, 1e-5*s.way.end) }
+func (s *search) resolution() float64 {
+	fine := max(0.02, 1e-5*s.way.end)
+	if s.rough && s.best.found {
+		return max(fine, 1e-3*s.best.time)
+	}
+	return fine
+}
+
+// grazing is how near to none the spare is found where the instant is not settled sooner, mm: a hundredth, or of a rough one a
+// whole; in a cell in which nothing moves by more than ten times that. Where pose uncertainty makes the set wide, the pose that breaks first stands in its corner, and no cell is ever looked at there.
+func (s *search) grazing() float64 {
+	if s.rough {
+		return closeMM
+	}
+	return closeMM / 100
+}
 
 // earliest returns when the motion may first be in a cell.
 func (l *leg) earliest(c *cell, spread rig.Axes) float64 {

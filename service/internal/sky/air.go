@@ -152,12 +152,12 @@ func (a Air) Observed(trueAltitude unit.Angle) unit.Angle {
 
 // Lift returns the observed direction of a true one, the azimuth unchanged, as a unit vector.
 func (a Air) Lift(v frame.Vec[frame.Site]) frame.Vec[frame.Site] {
-	return atAltitude(v, a.Observed(altitude(v)))
+	return atAltitude(v, a.Observed(frame.Altitude(v)))
 }
 
 // Lower returns the true direction of an observed one, the azimuth unchanged, as a unit vector.
 func (a Air) Lower(v frame.Vec[frame.Site]) frame.Vec[frame.Site] {
-	return atAltitude(v, a.True(altitude(v)))
+	return atAltitude(v, a.True(frame.Altitude(v)))
 }
 
 // atAltitude returns the direction of v's azimuth at an altitude; at zenith, nadir and for the zero vector v has none and stays.

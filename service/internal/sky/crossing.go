@@ -162,12 +162,12 @@ func (s *search) turningPoint(a, c sample, toward float64) sample {
 
 // StarAltitude is the observed altitude of a star; with the zero Air its altitude without air.
 func StarAltitude(star frame.Vec[frame.ICRS], p Place, air Air) Curve {
-	return func(m *Moment) unit.Angle { return air.Observed(altitude(m.Horizon(m.Apparent(star), p))) }
+	return func(m *Moment) unit.Angle { return air.Observed(frame.Altitude(m.Horizon(m.Apparent(star), p))) }
 }
 
 // SunAltitude is the observed altitude of the Sun's centre; with the zero Air its altitude without air.
 func SunAltitude(p Place, air Air) Curve {
-	return func(m *Moment) unit.Angle { return air.Observed(altitude(m.SunFrom(p))) }
+	return func(m *Moment) unit.Angle { return air.Observed(frame.Altitude(m.SunFrom(p))) }
 }
 
 // StarWest is how far a star stands west of the meridian plane, [-90°, 90°]. It rises through 0 at the upper transit and falls

@@ -3,7 +3,6 @@ package sky
 import (
 	"errors"
 	"fmt"
-	"math"
 
 	"keepclear.example/keepclear/service/internal/frame"
 	"keepclear.example/keepclear/service/internal/unit"
@@ -58,14 +57,11 @@ func (p Place) velocity() frame.Vec[frame.Site] {
 	return frame.Vec[frame.Site]{X: diurnal * p.latitude.Cos()}
 }
 
+// parallax is the Earth's radius in au; that the Earth is taken as round costs 0.03″. Source: IERS Conventions 2010, table 1.1.
+const parallax = 6378136.6 / 149597870700.0
+
 // SunFrom returns the direction of the Sun's centre over the ground, without air: Horizon less the parallax, 8.8″ at the horizon.
 func (m *Moment) SunFrom(p Place) frame.Vec[frame.Site] {
-	const parallax = 6378136.6 / 149597870700.0 // Earth's radius in au; a round Earth costs 0.03″
 	sun := m.Horizon(m.Sun(), p)
 	return sun.Sub(frame.Vec[frame.Site]{Z: parallax / m.SunDistance()}).Unit()
-}
-
-// altitude returns the angle above the horizon, [-90°, 90°].
-func altitude(v frame.Vec[frame.Site]) unit.Angle {
-	return unit.Angle(math.Atan2(v.Z, math.Hypot(v.X, v.Y)))
 }

@@ -1,0 +1,124 @@
+package reach
+
+import (
+	"math"
+
+	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/unit"
+)
+
+// mostPieces bounds into how many pieces a leg is cut by the grid: a dozen turns, or all of a turn's cells. Of a longer one nothing is
+// looked up. Choice.
+const mostPieces = gridCells * gridCells
+
+// cut cuts the way into pieces no longer than a cell of the grid and queues those of them that are not settled by what is known there.
+// Of those the one with the least spare known is first looked at, at the pair that seems nearest: the others have only to be as good.
+func (s *search) cut() {
+	s.pieces = s.pieces[:0]
+	for i := range s.way.legs {
+		s.cutLeg(int32(i))
+	}
+	if s.aim == tight {
+		s.probe()
+	}
+	for i := range s.pieces {
+		c := &s.pieces[i]
+		if c.low >= s.enough() {
+			s.settled = min(s.settled, c.low)
+			continue
+		}
+		c.key = c.low
+		if s.aim == soonest {
+			c.key = s.way.legs[c.leg].earliest(c, s.spread)
+		}
+		s.queue.push(*c)
+	}
+}
+
+func (s *search) cutLeg(i int32) {
+	l := &s.way.legs[i]
+	d := l.to.Sub(l.from).Abs().Add(s.spread)
+	across, along := math.Ceil(float64(d.A1/cellStep))+2, math.Ceil(float64(d.A2/cellStep))+2
+	whole := hull(l.from, l.to, s.spread.Add(l.fuzz()))
+	switch {
+	case !(across*along < mostPieces):
+		s.known(cell{box: whole, leg: i}, true)
+	case l.kind == rectLeg:
+		s.cutBox(i, whole)
+	default:
+		s.cutStretch(i, 0, l.lastMark())
+	}
+}
+
+// cutStretch halves a stretch of a leg until neither axis moves by more than a cell.
+func (s *search) cutStretch(i int32, first, last float64) {
+	l := &s.way.legs[i]
+	from, to := l.point(first), l.point(last)
+	if m := first + (last-first)/2; to.Sub(from).Abs().Max() > cellStep && m > first && m < last {
+		s.cutStretch(i, first, m)
+		s.cutStretch(i, m, last)
+		return
+	}
+	s.known(cell{box: hull(from, to, s.spread.Add(l.fuzz())), first: first, last: last, leg: i}, false)
+}
+
+// cutBox cuts a rectangle along the lines of the grid.
+func (s *search) cutBox(i int32, whole rect) {
+	line := func(a unit.Angle) unit.Angle { return (unit.Angle(math.Floor(float64(a/cellStep))) + 1) * cellStep }
+	for a := whole.low; ; a.A1 = line(a.A1) {
+		high := min(line(a.A1), whole.high.A1)
+		for a.A2 = whole.low.A2; ; a.A2 = line(a.A2) {
+			top := rig.Axes{A1: high, A2: min(line(a.A2), whole.high.A2)}
+			s.known(cell{box: rect{a, top}, last: 1, leg: i}, false)
+			if top.A2 >= whole.high.A2 {
+				break
+			}
+		}
+		if high >= whole.high.A1 {
+			break
+		}
+	}
+}
+
+// known lists a piece for each class of pairs, with what is known of it; nothing of one that is too large to look up.
+func (s *search) known(c cell, tooLarge bool) {
+	c.fresh = true
+	for k := range classes {
+		if len(s.p.of[k]) == 0 {
+			continue
+		}
+		c.class, c.low = k, math.Inf(-1)
+		if !tooLarge {
+			l := s.p.known.over(k, c.box)
+			if c.low = l.spare; s.share == 0 {
+				c.low = l.gap
+			}
+			c.low -= s.extra
+		}
+		s.pieces = append(s.pieces, c)
+	}
+}
+
+// probe looks at one pair of the piece with the least spare known: at the pair whose balls are nearest each other.
+func (s *search) probe() {
+	if len(s.pieces) == 0 {
+		return
+	}
+	c := &s.pieces[0]
+	for i := range s.pieces {
+		if s.pieces[i].low < c.low {
+			c = &s.pieces[i]
+		}
+	}
+	s.stamp++
+	v := s.sight(c)
+	at, least := int32(-1), math.Inf(1)
+	for _, i := range s.p.of[c.class] {
+		if low := s.ballBound(&v, &s.p.pairs[i], 0) - s.need[i]; low < least {
+			at, least = i, low
+		}
+	}
+	if at >= 0 {
+		s.distance(&v, at, &s.p.pairs[at])
+	}
+}
