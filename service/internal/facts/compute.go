@@ -13,9 +13,12 @@ import (
 	"keepclear.example/keepclear/service/internal/rig"
 )
 
+// usualFacts is a little more than a question has, so that the set need not grow.
+const usualFacts = 80
+
 // Compute works out everything about one question. It cannot fail: what cannot be had is a missing fact.
 func Compute(in Input) Outcome {
-	out := Outcome{Facts: Set{}}
+	out := Outcome{Facts: make(Set, usualFacts)}
 	f := out.Facts
 	in.Rig = pose.AsShown(in.Rig, in.Snapshot.Rig)
 	if !in.Rehearsed {
@@ -292,7 +295,7 @@ func (in *Input) sunOnHold(h *heaven, j journey) float64 {
 	return in.sunIn(h, &c, j.spread, 2*DitherBox)
 }
 
-// lasts is how long a course breaks nothing that binds: the least of bounds, with the margins to a thousandth.
+// lasts is how long a course breaks nothing that binds: the least of bounds, with the margins to a two-hundredth.
 func (in *Input) lasts(h *heaven, c *course) float64 {
 	spread := c.journey.spread
 	keeps := c.until(spread, func(w reach.Way, spread rig.Axes) reach.Until {

@@ -64,6 +64,9 @@ func offLine(c *rig.Chain, at rig.Axes) unit.Angle {
 
 // onSky bounds how far errors of the axes at the start of a course move the tube on the sky at a pose of it.
 func (in *Input) onSky(c *course, at, by rig.Axes) unit.Angle {
+	if !c.curves { // only axis 1 turns
+		return apart(by, c.off)
+	}
 	return max(apart(by, in.off(at)), apart(by, c.off))
 }
 

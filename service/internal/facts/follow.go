@@ -168,7 +168,7 @@ const skyRate = question.SiderealRate
 
 // firstTime returns the first instant, to a second on the early side, at which what is left of a bound is negative; a day where it
 // never is. What is left may shrink by no more than twice the sky's rate (the tube and the Sun both turn with it), so that much of
-// the course is skipped at a time.
+// the course is skipped at a time; what is known to shrink by no more than that rate is told doubled.
 func firstTime(end float64, left func(t float64) unit.Angle) float64 {
 	now := left(0)
 	if now < 0 {
@@ -205,8 +205,8 @@ func (in *Input) sunIn(h *heaven, c *course, by rig.Axes, dithers unit.Angle) fl
 	return firstTime(c.seconds(), func(t float64) unit.Angle {
 		sun := h.sun(c.arrival + t)
 		down := sunUp - frame.Altitude(sun)
-		if down >= 0 {
-			return down
+		if down >= 0 { // only the Sun's altitude counts, and that changes by the sky's rate
+			return 2 * down
 		}
 		at := c.at(t)
 		return max(down, in.Rig.Chain.Direction(at).Angle(sun)-apart-in.onSky(c, at, by)-dithers)
@@ -227,7 +227,11 @@ func (in *Input) lowIn(c *course, by rig.Axes, dithers unit.Angle, sky bool) flo
 		tube := in.Rig.Chain.Direction(at)
 		off := in.onSky(c, at, by) + dithers
 		if !sky {
-			return frame.Altitude(tube) - floor - off
+			left := frame.Altitude(tube) - floor - off
+			if !c.curves { // off stays as it is, and the tube goes by the sky's rate
+				left *= 2
+			}
+			return left
 		}
 		az, alt := frame.AzAlt(tube)
 		left := min(alt-floor-off, alt-off-in.Rig.SkylineNear(az, alt, off)-above)
@@ -241,7 +245,7 @@ func (in *Input) lowIn(c *course, by rig.Axes, dithers unit.Angle, sky bool) flo
 // dawnBound is when the Sun rises. It binds nothing.
 func (in *Input) dawnBound(h *heaven, c *course) bound {
 	t := firstTime(dayS, func(t float64) unit.Angle {
-		return sunUp - frame.Altitude(h.sun(c.arrival+t))
+		return 2 * (sunUp - frame.Altitude(h.sun(c.arrival+t)))
 	})
 	return bound{name: "dawn_in_s", in: t, sharp: t, informs: true}
 }

@@ -12,7 +12,7 @@ import (
 const mostPieces = gridCells * gridCells
 
 // cut cuts the way into pieces no longer than a cell of the grid and queues those of them that are not settled by what is known there.
-// Of those the one with the least spare known is first looked at, at the pair that seems nearest: the others have only to be as good.
+// Of those the one with the least spare known is first looked at, at the pair that has it: the others have only to be as good.
 func (s *search) cut() {
 	s.pieces = s.pieces[:0]
 	for i := range s.way.legs {
@@ -90,16 +90,17 @@ func (s *search) known(c cell, tooLarge bool) {
 		c.class, c.low = k, math.Inf(-1)
 		if !tooLarge {
 			l := s.p.known.over(k, c.box)
-			if c.low = l.spare; s.share == 0 {
-				c.low = l.gap
+			c.low, c.at = l.spare-s.extra, l.pair
+			if s.share == 0 { // of the gap, whatever is required
+				c.low += s.p.leastRequired[k]
 			}
-			c.low -= s.extra
 		}
 		s.pieces = append(s.pieces, c)
 	}
 }
 
-// probe looks at one pair of the piece with the least spare known: at the pair whose balls are nearest each other.
+// probe looks at one pair of the piece with the least spare known: the one that has it, or, where the scene is another than the fullest,
+// the one whose balls are nearest each other.
 func (s *search) probe() {
 	if len(s.pieces) == 0 {
 		return
@@ -112,13 +113,14 @@ func (s *search) probe() {
 	}
 	s.stamp++
 	v := s.sight(c)
-	at, least := int32(-1), math.Inf(1)
-	for _, i := range s.p.of[c.class] {
-		if low := s.ballBound(&v, &s.p.pairs[i], 0) - s.need[i]; low < least {
-			at, least = i, low
+	at := c.at
+	if !s.p.fullest || math.IsInf(c.low, -1) {
+		least := math.Inf(1)
+		for _, i := range s.p.of[c.class] {
+			if low := s.ballBound(&v, &s.p.pairs[i], 0) - s.need[i]; low < least {
+				at, least = i, low
+			}
 		}
 	}
-	if at >= 0 {
-		s.distance(&v, at, &s.p.pairs[at])
-	}
+	s.distance(&v, at, &s.p.pairs[at])
 }

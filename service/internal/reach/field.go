@@ -2,6 +2,7 @@ package reach
 
 import (
 	"math"
+	"sync"
 
 	"keepclear.example/keepclear/service/internal/frame"
 	"keepclear.example/keepclear/service/internal/rig"
@@ -22,6 +23,11 @@ const fieldCells = 20_000
 // tolerance of it. What is returned is that smallest bound, so the cells alone make it a true lower bound: together they hold every pose
 // of the set, each bound is below f everywhere in its cell, and poses seen only say when to stop.
 //
+// A stretch of a leg is no rectangle: its poses lie within e of the chord between its ends, e being the spread and what the curve bends
+// away from its chord (a·t²/8 of an axis that speeds up or slows down by a for a time t: the error of a chord, by the mean value theorem).
+// With the chord's half d, signed, f ≥ f(m) - |f₁(m)·d₁ + f₂(m)·d₂| - |f₁(m)|·e₁ - |f₂(m)|·e₂ - (|d₁| + |d₂| + e₁ + e₂)²/2: where f is
+// least along the leg the first term is none.
+//
 // That stop is tight: poses are seen at the downhill corner of each cell (where f falls by both of its slopes at the middle), and a stop
 // comes at three quarters of the tolerance. The corner of a rectangle of the set is in the set, and so is, of a stretch of a leg, the
 // pose half way with the spread added downhill. Cells of a stretch thinner than a quarter of the tolerance are split as rectangles, whose
@@ -31,7 +37,9 @@ func (w Way) Lowest(chain *rig.Chain, up frame.Vec[frame.Rig], spread rig.Axes, 
 	if !w.finite() || !spread.Finite() || !up.Finite() {
 		return -unit.HalfTurn / 2
 	}
-	f := field{chain: chain, up: up, spread: spread, tolerance: float64(tolerance), seen: math.Inf(1)}
+	f := fields.Get().(*field)
+	defer fields.Put(f)
+	*f = field{chain: chain, up: up, spread: spread, tolerance: float64(tolerance), seen: math.Inf(1), cells: f.cells[:0]}
 	for i := range w.legs {
 		l := &w.legs[i]
 		f.look(l, 0, l.lastMark(), hull(l.from, l.to, spread))
@@ -41,6 +49,9 @@ func (w Way) Lowest(chain *rig.Chain, up frame.Vec[frame.Rig], spread rig.Axes, 
 	}
 	return unit.Angle(math.Asin(max(-1, min(1, f.cells[0].bound))))
 }
+
+// fields are used again: the cells of one make most of its work.
+var fields = sync.Pool{New: func() any { return new(field) }}
 
 // field is one search. Its cells are a binary heap, smallest bound first.
 type field struct {
@@ -73,6 +84,9 @@ func (f *field) look(l *leg, first, last float64, box rect) {
 	if l != nil && l.kind == rectLeg {
 		l = nil
 	}
+	if l != nil {
+		bound = max(bound, f.alongChord(l, first, last))
+	}
 	from, by := m, h // a pose of the set, and how far from it the set surely goes each way
 	if l != nil {
 		from, by = l.point(first+(last-first)/2), f.spread
@@ -81,6 +95,18 @@ func (f *field) look(l *leg, first, last float64, box rect) {
 	downhill, _, _ := f.at(rig.Axes{A1: from.A1 - toward(g1, by.A1), A2: from.A2 - toward(g2, by.A2)})
 	f.seen = min(f.seen, v, downhill)
 	f.push(fieldCell{l, first, last, box, bound})
+}
+
+// alongChord bounds f over a stretch of a leg that is no rectangle.
+func (f *field) alongChord(l *leg, first, last float64) float64 {
+	a, b := l.point(first), l.point(last)
+	d, e := b.Sub(a).Scale(0.5), f.spread.Add(l.bends(last-first))
+	if !e.Finite() {
+		return math.Inf(-1)
+	}
+	v, g1, g2 := f.at(a.Add(d))
+	sum := float64(d.A1.Abs() + d.A2.Abs() + e.A1 + e.A2)
+	return v - math.Abs(g1*float64(d.A1)+g2*float64(d.A2)) - math.Abs(g1)*float64(e.A1) - math.Abs(g2)*float64(e.A2) - sum*sum/2 - roundingOfField
 }
 
 // toward gives a size the sign of a slope.

@@ -28,7 +28,7 @@ const gridFuzz unit.Angle = 1e-9
 // known is what was proven of each cell of the grid: for pairs that both axes move, a row for each cell of axis 1; for the others the
 // cells of their one axis.
 //
-// Invariant: a value is 0 (not worked out yet) or the packed least spare and least gap over the cell, of all pairs of its class.
+// Invariant: a value is 0 (not worked out yet) or the packed lows of all pairs of its class over the cell.
 type known struct {
 	p     *Prover // of the fullest scene, without a grid
 	cells [classes][]atomic.Uint64
@@ -46,17 +46,23 @@ func newKnown(p *Prover) *known {
 	return k
 }
 
-// lows is the least over some poses of what is proven of a class of pairs: the spare, and the gap whatever is required.
-type lows struct{ spare, gap float64 }
+// lows is the least spare that is proven over some poses of a class of pairs, and the pair of the fullest scene that has it.
+type lows struct {
+	spare float64
+	pair  int32
+}
 
-func (a lows) least(b lows) lows { return lows{min(a.spare, b.spare), min(a.gap, b.gap)} }
-
-// boundless are the lows of no pair at all.
-func boundless() lows { return lows{math.Inf(1), math.Inf(1)} }
+// least is the lesser of two; one that is no number is the least.
+func (a lows) least(b lows) lows {
+	if a.spare <= b.spare || math.IsNaN(a.spare) {
+		return a
+	}
+	return b
+}
 
 // over returns what is known of a rectangle of axis space.
 func (k *known) over(c class, box rect) lows {
-	out := boundless()
+	out := lows{spare: math.Inf(1)}
 	if len(k.p.of[c]) == 0 {
 		return out
 	}
@@ -82,11 +88,19 @@ func gridSpan(low, high unit.Angle) (first, last int) {
 	if !(high-low < unit.Turn) {
 		return 0, gridCells - 1
 	}
-	f := math.Floor(float64(low / cellStep))
-	return int(math.Mod(f, gridCells)), int(math.Mod(f, gridCells)) + int(math.Floor(float64(high/cellStep))-f)
+	f := math.Floor(float64(low) * cellsPerRadian)
+	first = wrapIndex(int(f))
+	return first, first + int(math.Floor(float64(high)*cellsPerRadian)-f)
 }
 
-func wrapIndex(i int) int { return ((i % gridCells) + gridCells) % gridCells }
+const cellsPerRadian = gridCells / (2 * math.Pi)
+
+func wrapIndex(i int) int {
+	if i >= 0 && i < gridCells {
+		return i
+	}
+	return ((i % gridCells) + gridCells) % gridCells
+}
 
 // at returns what is known of one cell, which is worked out where it is not yet. Two at once may both do it: they find the same.
 func (k *known) at(c class, i, j int) lows {
@@ -113,17 +127,13 @@ func gridPose(i, j int) rig.Axes {
 	return rig.Axes{A1: unit.Angle(i) * cellStep, A2: unit.Angle(j) * cellStep}
 }
 
-// pack puts lows, each rounded down, into a number that is not 0.
+// pack puts lows, the spare rounded down, into a number that is not 0.
 func pack(l lows) uint64 {
-	v := uint64(math.Float32bits(below(l.spare)))<<32 | uint64(math.Float32bits(below(l.gap)))
-	if v == 0 { // both are +0: a hair less is proven too
-		v = uint64(math.Float32bits(math.Nextafter32(0, -1)))
-	}
-	return v
+	return uint64(math.Float32bits(below(l.spare)))<<32 | uint64(uint32(l.pair+1))
 }
 
 func unpack(v uint64) lows {
-	return lows{float64(math.Float32frombits(uint32(v >> 32))), float64(math.Float32frombits(uint32(v)))}
+	return lows{float64(math.Float32frombits(uint32(v >> 32))), int32(uint32(v)) - 1}
 }
 
 // below returns the nearest number of that size that is no greater; -Inf of one that is none.
@@ -141,7 +151,7 @@ func below(v float64) float32 {
 // overCell bounds the pairs of a class over a cell of axis space from below, those closely that may have the least spare.
 func (p *Prover) overCell(k class, box rect) lows {
 	if p.why != "" {
-		return lows{math.Inf(-1), math.Inf(-1)}
+		return lows{spare: math.Inf(-1)}
 	}
 	m := box.middle()
 	s := p.search(Hold(m), rig.Axes{}, 1)
@@ -167,9 +177,9 @@ func (p *Prover) overCell(k class, box rect) lows {
 		i := pairs[n]
 		spares[n], closely[n] = s.bound(&v, i, &p.pairs[i], moves[n]), true
 	}
-	out := boundless()
+	out := lows{spare: math.Inf(1)}
 	for n, i := range pairs {
-		out = out.least(lows{spares[n], spares[n] + p.pairs[i].required})
+		out = out.least(lows{spares[n], i})
 	}
 	return out
 }

@@ -1,6 +1,10 @@
 package reach
 
-import "math"
+import (
+	"math"
+
+	"keepclear.example/keepclear/service/internal/unit"
+)
 
 // law is motion from rest to rest over a distance by a trapezoid of speed: speed up evenly, hold, slow down evenly. Where the
 // distance is too short to reach the rate the trapezoid is a triangle. An infinite acceleration makes it a motion at constant speed.
@@ -43,6 +47,17 @@ func (l *law) done(t float64) float64 {
 		return max(l.whole-l.rate/l.ramp*left*left/2, 0)
 	}
 	return min(l.rate*(t-l.ramp/2), l.whole)
+}
+
+// bends bounds how far the motion is from even speed over some seconds: the most that it speeds up, times t²/8.
+func (l *law) bends(seconds float64) unit.Angle {
+	switch {
+	case l.whole == 0:
+		return 0
+	case l.ramp == 0:
+		return unit.Angle(math.Inf(1))
+	}
+	return unit.Angle(l.rate / l.ramp * seconds * seconds / 8)
 }
 
 // when returns the time at which a distance is behind, in [0, end]: the inverse of done. Its error, as a distance, is a few

@@ -89,6 +89,15 @@ func along(from, to unit.Angle, done float64) unit.Angle {
 	return from + unit.Angle(done)
 }
 
+// bends bounds how far each axis is from the chord of a stretch between two marks so far apart; infinite where an axis changes its speed
+// at once.
+func (l *leg) bends(marks float64) rig.Axes {
+	if l.kind != curveLeg {
+		return rig.Axes{}
+	}
+	return rig.Axes{A1: l.laws[0].bends(marks), A2: l.laws[1].bends(marks)}
+}
+
 // time returns when, from the start of the way, the motion may be at a pose: at the mark, or, within a rectangle, the earliest.
 func (l *leg) time(mark float64, at rig.Axes) float64 {
 	switch l.kind {

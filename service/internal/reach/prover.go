@@ -54,7 +54,10 @@ type Prover struct {
 	allowance float64
 	why       string // what makes the scene unusable
 	known     *known // what is proven of all of its axis space; nil: nothing beforehand
-	scratch   sync.Pool
+	fullest   bool   // this is the scene that is known
+	// leastRequired is the least gap that pairs of a class require.
+	leastRequired [classes]float64
+	scratch       sync.Pool
 }
 
 // straight is by how much the length of an axis direction may miss 1. Choice: a hundred times the rounding of its making.
@@ -104,6 +107,9 @@ func (p *Prover) add(i int32, q rig.Pair, scene *rig.Scene) {
 	}
 	if !(out.required > math.Inf(-1)) || math.IsInf(out.required, 1) {
 		p.why = "a required gap is no number"
+	}
+	if len(p.of[kind]) == 0 || out.required < p.leastRequired[kind] {
+		p.leastRequired[kind] = out.required
 	}
 	p.pairs = append(p.pairs, out)
 	p.of[kind] = append(p.of[kind], i)

@@ -95,7 +95,7 @@ func (p *Prover) Keeps(way Way, spread rig.Axes, extra unit.Length, budget Budge
 	return s.until()
 }
 
-// KeepsRoughly is Keeps without extra at less cost: Clear is as safe, and earlier by a thousandth of itself or by what a millimetre takes.
+// KeepsRoughly is Keeps without extra at less cost: Clear is as safe, and earlier by a two-hundredth of itself or by what a millimetre takes.
 func (p *Prover) KeepsRoughly(way Way, spread rig.Axes, budget Budget) Until {
 	s := p.search(way, spread, budget)
 	defer s.release()

@@ -18,11 +18,11 @@ const (
 	everything            // each pair as closely as a cell allows
 )
 
-// How closely the least spare is wanted. Choice: a millimetre is what a tape measure gives; of a spare of a metre nobody needs more
-// than 2 cm, and asking for it would double the work of an ordinary slew.
+// How closely the least spare is wanted. Choice: a millimetre is what a tape measure gives; of a gap of a metre nobody needs more
+// than 3 cm, and asking for it would double the work of an ordinary slew.
 const (
 	closeMM    = 1.0
-	closeShare = 0.02
+	closeShare = 0.03
 )
 
 // search is the work on one question. The cells that are not settled stand in a queue; none that is settled holds a spare below
@@ -38,7 +38,7 @@ type search struct {
 	need    []float64 // by pair: the gap below which the spare is negative
 	share   float64   // of what is required, that counts as needed
 	extra   float64   // needed beside it, mm
-	rough   bool      // an instant is wanted to a thousandth of it
+	rough   bool      // an instant is wanted to a two-hundredth of it
 	towards []point   // by pair: the direction of the gap when it was last seen, or zero
 	placed  []placed  // by body
 	stamp   int64     // numbers the poses looked at
@@ -112,14 +112,15 @@ func (s *search) goal(share, extra float64) {
 func (s *search) enough() float64 {
 	u := s.best.spare
 	switch {
-	case s.aim == everything:
+	case s.aim == everything, s.aim == tight && !s.best.found:
 		return math.Inf(1)
 	case s.aim != tight:
 		return 0
 	case u < 0:
 		return u - closeMM
 	}
-	return max(0, min(u-closeMM, u*(1-closeShare)))
+	gap := u + s.need[s.best.pair]
+	return max(0, min(u-closeMM, u-gap*closeShare))
 }
 
 // interesting returns the spare below which a pose is worth an exact look.
@@ -287,7 +288,7 @@ func (s *search) first() Until {
 func (s *search) resolution() float64 {
 	fine := max(0.02, 1e-5*s.way.end)
 	if s.rough && s.best.found {
-		return max(fine, 1e-3*s.best.time)
+		return max(fine, 5e-3*s.best.time)
 	}
 	return fine
 }

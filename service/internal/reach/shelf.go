@@ -64,7 +64,7 @@ func (s *Shelf) Prover(r *rig.Rig, reported []rig.PartState, part, general unit.
 		clear(kept.states)
 	}
 	p := New(r.Scene(reported, part, general))
-	p.known = kept.known
+	p.known, p.fullest = kept.known, len(reported) == 0
 	kept.states[name] = p
 	return p
 }
