@@ -182,7 +182,7 @@ func newMember(f rigFile, defs []limits.Definition, facility *limits.Layer) (dec
 		return decide.Member{}, faultsError(bad)
 	}
 	lim, err := limits.Merge(defs, layers(r, facility, f.name)...)
-	return decide.Member{Rig: r, Limits: lim}, err
+	return decide.Member{Rig: r, Limits: lim, Shelf: reach.NewShelf()}, err
 }
 
 // bindRules compiles the rules once, and gives each rig those that judge by its limits.

@@ -79,7 +79,7 @@ func slewByStages(b *testing.B, m decide.Member, to rig.Axes) {
 		q := wire.Question(msg, dusk, func(string, rig.Axes) bool { return false })
 		lap(&decode)
 		snap := question.Snapshot{Rig: held, Clock: question.Clock{KernelSynced: true}, At: dusk}
-		out := facts.Compute(facts.Input{Question: q, Snapshot: snap, Rig: m.Rig, Limits: m.Limits, Moment: newMoment(), Cells: int(reach.DefaultBudget)})
+		out := facts.Compute(facts.Input{Question: q, Snapshot: snap, Rig: m.Rig, Limits: m.Limits, Moment: newMoment(), Cells: int(reach.DefaultBudget), Shelf: m.Shelf})
 		lap(&compute)
 		findings := m.Rules.Judge(context.Background(), decide.Subject(m.Rig, q.Action), out.Facts, dusk)
 		lap(&judge)

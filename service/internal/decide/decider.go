@@ -14,6 +14,7 @@ import (
 	"keepclear.example/keepclear/service/internal/limits"
 	"keepclear.example/keepclear/service/internal/pose"
 	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/reach"
 	"keepclear.example/keepclear/service/internal/record"
 	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/rules"
@@ -38,6 +39,7 @@ type Member struct {
 	Limits limits.Set
 	Rules  Judge
 	Revs   map[string]string // digests for the record: rules, limits, rig, build, time tables
+	Shelf  *reach.Shelf      // what was once proven of the rig; nil: New makes one
 }
 
 // Parts are what the decider works with.
@@ -84,6 +86,9 @@ func New(p Parts) (*Decider, error) {
 	for _, m := range p.Members {
 		if d.groups[m.Rig.ID] != nil {
 			return nil, fmt.Errorf("two rig files describe %q: give each rig an id of its own", m.Rig.ID)
+		}
+		if m.Shelf == nil {
+			m.Shelf = reach.NewShelf()
 		}
 		d.groups[m.Rig.ID] = &group{name: m.Rig.ID, member: m}
 		d.order = append(d.order, m.Rig.ID)

@@ -20,7 +20,7 @@ func Foresee(ctx context.Context, m Member, moment func(time.Time) (*sky.Moment,
 	}
 	out := facts.Compute(facts.Input{
 		Question: question.Question{Rig: m.Rig.ID, Action: a, At: at}, Snapshot: question.Snapshot{Rig: question.RigState{Pose: pose}, At: at},
-		Rig: m.Rig, Limits: m.Limits, Moment: moment, Cells: cells, Rehearsed: true,
+		Rig: m.Rig, Limits: m.Limits, Moment: moment, Cells: cells, Shelf: m.Shelf, Rehearsed: true,
 	})
 	return out, setAside(m.Rules.Judge(ctx, Subject(m.Rig, a), out.Facts, at))
 }

@@ -48,7 +48,7 @@ func (d *Decider) wouldPass(ctx context.Context, g *group, q question.Question, 
 	}
 	q.Action = p
 	out := facts.Compute(facts.Input{
-		Question: q, Snapshot: snap, Rig: g.member.Rig, Limits: g.member.Limits, Moment: d.parts.Moment, Cells: d.parts.Cells,
+		Question: q, Snapshot: snap, Rig: g.member.Rig, Limits: g.member.Limits, Moment: d.parts.Moment, Cells: d.parts.Cells, Shelf: g.member.Shelf,
 	})
 	sub := Subject(g.member.Rig, p)
 	findings := found(ctx, g, q, snap.Rig, &out)

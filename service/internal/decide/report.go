@@ -375,6 +375,6 @@ func (d *Decider) standing(g *group, s question.RigState, r Report, notices []po
 // harmless is how long carrying on as last reported stays clear.
 func (d *Decider) harmless(g *group, s question.RigState, at time.Time) *time.Time {
 	return facts.Harmless(facts.Input{
-		Snapshot: question.Snapshot{Rig: s, At: at}, Rig: g.member.Rig, Limits: g.member.Limits, Moment: d.parts.Moment, Cells: d.parts.Cells,
+		Snapshot: question.Snapshot{Rig: s, At: at}, Rig: g.member.Rig, Limits: g.member.Limits, Moment: d.parts.Moment, Cells: d.parts.Cells, Shelf: g.member.Shelf,
 	})
 }

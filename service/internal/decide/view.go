@@ -69,7 +69,7 @@ func (d *Decider) standingNeeds(ctx context.Context, g *group, s question.RigSta
 	home := g.member.Rig.Home
 	q := question.Question{Rig: g.name, At: now, Action: question.Action{Kind: question.Slew, Axes: &home}}
 	snap := question.Snapshot{Rig: s, Locks: d.locks(g), Clock: d.parts.Clock(now), At: now}
-	out := facts.Compute(facts.Input{Question: q, Snapshot: snap, Rig: g.member.Rig, Limits: g.member.Limits, Moment: d.parts.Moment, Cells: d.parts.Cells})
+	out := facts.Compute(facts.Input{Question: q, Snapshot: snap, Rig: g.member.Rig, Limits: g.member.Limits, Moment: d.parts.Moment, Cells: d.parts.Cells, Shelf: g.member.Shelf})
 	return verdict.Needs(found(ctx, g, q, s, &out))
 }
 

@@ -62,20 +62,27 @@ func (s *search) cutStretch(i int32, first, last float64) {
 	s.known(cell{box: hull(from, to, s.spread.Add(l.fuzz())), first: first, last: last, leg: i}, false)
 }
 
-// cutBox cuts a rectangle along the lines of the grid.
+// cutBox cuts a rectangle along the lines of the grid. A strip may be empty where a line falls on an edge.
 func (s *search) cutBox(i int32, whole rect) {
-	line := func(a unit.Angle) unit.Angle { return (unit.Angle(math.Floor(float64(a/cellStep))) + 1) * cellStep }
-	for a := whole.low; ; a.A1 = line(a.A1) {
-		high := min(line(a.A1), whole.high.A1)
-		for a.A2 = whole.low.A2; ; a.A2 = line(a.A2) {
-			top := rig.Axes{A1: high, A2: min(line(a.A2), whole.high.A2)}
-			s.known(cell{box: rect{a, top}, last: 1, leg: i}, false)
-			if top.A2 >= whole.high.A2 {
-				break
-			}
+	rows, columns := strips(whole.low.A1, whole.high.A1), strips(whole.low.A2, whole.high.A2)
+	for r := 1; r < len(rows); r++ {
+		for c := 1; c < len(columns); c++ {
+			box := rect{rig.Axes{A1: rows[r-1], A2: columns[c-1]}, rig.Axes{A1: rows[r], A2: columns[c]}}
+			s.known(cell{box: box, last: 1, leg: i}, false)
 		}
-		if high >= whole.high.A1 {
-			break
+	}
+}
+
+// strips returns an interval's ends and the lines of the grid between them, ascending.
+func strips(low, high unit.Angle) []unit.Angle {
+	out := []unit.Angle{low}
+	for n := int(math.Floor(float64(low / cellStep))); ; n++ {
+		line := unit.Angle(n) * cellStep
+		if line >= high {
+			return append(out, high)
+		}
+		if line > low {
+			out = append(out, line)
 		}
 	}
 }

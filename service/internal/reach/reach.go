@@ -54,7 +54,7 @@ type Until struct {
 	Whole   bool      // kept all along the way
 	Broken  float64   // seconds at which a pose was seen that breaks it; +Inf where none was
 	Seen    *Approach // that pose
-	Decided bool      // Whole, or Broken - Clear is within the resolution, or at Clear not 0.01 mm may be left; else the budget ran out or the question makes no sense
+	Decided bool      // Whole, or Broken - Clear is within the resolution, or at Clear not 0.11 mm may be left; else the budget ran out or the question makes no sense
 	Why     string    // of an undecided one
 	Cells   int
 }

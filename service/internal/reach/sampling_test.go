@@ -44,7 +44,7 @@ func TestNoSampleBelowTheProvenBound(t *testing.T) {
 			fails++
 		case !got.Decided:
 			undecided++
-		case got.Upper-got.Lower > max(1.01, got.Upper/45):
+		case got.Upper-got.Lower > max(1.01, (got.Upper+got.Nearest.Required)/30):
 			loose++
 		}
 		if low > 5 {

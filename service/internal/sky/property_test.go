@@ -214,3 +214,24 @@ func FuzzSky(f *testing.F) {
 		}
 	})
 }
+
+// TestSunPathIsTheSun: for a day, over any place, as near as the path says; beyond it, the Sun itself.
+func TestSunPathIsTheSun(t *testing.T) {
+	r := rand.New(rand.NewPCG(8, 2026))
+	worst := 0.0
+	for range 300 {
+		p := place(t, r.Float64()*180-90, r.Float64()*360-180)
+		m := moment(t, time.Unix(631152000+r.Int64N(60*365*86400), 0).UTC().Format(time.RFC3339Nano), 0)
+		path := m.SunPath(p)
+		for range 20 {
+			s := r.Float64() * 86400
+			off := path.After(s).Angle(m.After(time.Duration(s * 1e9)).SunFrom(p)).Arcsec()
+			worst = math.Max(worst, off)
+			require.Less(t, off, 0.1, "%v, %.0f s later", m.Instant(), s)
+		}
+		for _, s := range []float64{-60, 86401, 1e6} {
+			assert.Equal(t, m.After(time.Duration(s*1e9)).SunFrom(p), path.After(s), "%.0f s later", s)
+		}
+	}
+	t.Logf("worst %.3f″", worst)
+}

@@ -1,0 +1,19 @@
+package reach
+
+import "keepclear.example/keepclear/service/internal/rig"
+
+// WithGrid makes the prover of a scene as a Shelf keeps it: with what is known of the axis space, of the scene itself or of a fuller one.
+func WithGrid(s, fullest *rig.Scene) *Prover {
+	p := New(s)
+	p.known, p.fullest = newKnown(New(fullest)), s == fullest
+	return p
+}
+
+// Known is the least spare that the grid knows over a rectangle, of all pairs.
+func (p *Prover) Known(low, high rig.Axes) float64 {
+	out := lows{spare: 1e300}
+	for k := range classes {
+		out = out.least(p.known.over(k, rect{low, high}))
+	}
+	return out.spare
+}
