@@ -9,6 +9,9 @@
 // Axis angles are radians from the rig's zero, unreduced; lengths millimetres in the rig frame; times seconds from the start of
 // the way. Work is bounded by a Budget of cells, never by a clock: what is not settled within it is undecided, which is no pass.
 //
+// A Shelf keeps the provers of a rig, with what was once proven of each cell of its axis space: most of an ordinary way is settled by
+// looking there. That is worked out from scene and cell alone, so an answer is the same whatever was asked before.
+//
 // It does not know where a mount will go, nor which poses are likely: those come in as ways and spreads. Left out are bending and
 // play of the parts (the margins hold those) and the stopping distance (the watch holds that).
 package reach
