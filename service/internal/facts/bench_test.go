@@ -26,6 +26,7 @@ func BenchmarkCompute(b *testing.B) {
 		{"slew and track", standing(t, r, rig.DegAxes(0, 30), rig.Axes{}, question.Action{Kind: question.Slew, Sky: &star, Follow: time.Hour})},
 		{"track", standing(t, r, rig.DegAxes(-30, 60), rig.Axes{}, question.Action{Kind: question.Track, Follow: time.Hour})},
 		{"slew near contact", standing(t, r, rig.DegAxes(0, 0), rig.Axes{}, axesSlew(rig.DegAxes(66.5, -28.55)))},
+		{"slew into the tripod", standing(t, r, rig.DegAxes(0, 0), rig.Axes{}, axesSlew(rig.DegAxes(90, 5)))},
 		{"sync", solved(t, r, rig.DegAxes(-40, 50), rig.DegAxes(0, 1))},
 	}
 	shelf := reach.NewShelf()
