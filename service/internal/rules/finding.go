@@ -21,18 +21,18 @@ func (s *Set) finding(r *rule, a answer, action string, in input, f facts.Set) v
 	if !ok || m.effect != a.effect {
 		return failed(r.ID, fmt.Errorf("%w: %s %s", errShape, a.effect, a.code))
 	}
-	if a.effect != "pass" && in.readings[m.Fact].Missing != "" { // an optional fact that would have been needed here
-		return s.lib.lacking(r, in.readings[m.Fact], f[m.Fact])
+	if a.effect != "pass" && in.reading(m.Fact).Missing != "" { // an optional fact that would have been needed here
+		return s.lib.lacking(r, in.reading(m.Fact), f[m.Fact])
 	}
 	return s.decided(r, a, m, action, in, f)
 }
 
 // decided is the finding of a rule that judged.
 func (s *Set) decided(r *rule, a answer, m code, action string, in input, f facts.Set) verdict.Finding {
-	reading, fact := in.readings[m.Fact], f[m.Fact]
+	reading, fact := in.reading(m.Fact), f[m.Fact]
 	out := verdict.Finding{
 		Rule: r.ID, Effect: verdict.Effect(a.effect), Code: a.code,
-		Fact: &reading, About: fact.About, Instant: fact.Instant,
+		Fact: reading, About: fact.About, Instant: fact.Instant,
 	}
 	if reading.Number != nil {
 		out.Unit = unitOf(m.Fact)
@@ -41,7 +41,7 @@ func (s *Set) decided(r *rule, a answer, m code, action string, in input, f fact
 	if out.Effect == verdict.Passes {
 		return out
 	}
-	out.Sentence = sentence(m.Sentence, out, in.readings)
+	out.Sentence = sentence(m.Sentence, out, in)
 	out.Remedy = m.remedy(action)
 	out.Needs = needs(m.Need, out.Remedy, fact.About)
 	return out
@@ -64,26 +64,26 @@ func (s *Set) limit(r *rule, m code) *float64 {
 func (l *library) unknown(r *rule, in input, f facts.Set) verdict.Finding {
 	var gone *verdict.Reading
 	for _, name := range r.source.order {
-		reading := in.readings[name]
+		reading := in.reading(name)
 		k := kindOf(reading)
 		if k != "" && k != r.source.checked[name] {
 			return l.mistyped(r, reading, f[name])
 		}
 		if k == "" && gone == nil {
-			gone = &reading
+			gone = reading
 		}
 	}
 	if gone != nil {
-		return l.lacking(r, *gone, f[gone.Name])
+		return l.lacking(r, gone, f[gone.Name])
 	}
-	first := in.readings[r.source.order[0]]
+	first := in.reading(r.source.order[0])
 	return l.hold(r, first, f[first.Name], "facts_contradict",
 		fmt.Sprintf("What is known of the %s contradicts itself.", l.titles[first.Name]),
 		verdict.NeedRepair)
 }
 
 // lacking is the hold for a fact that is not known.
-func (l *library) lacking(r *rule, reading verdict.Reading, fact facts.Fact) verdict.Finding {
+func (l *library) lacking(r *rule, reading *verdict.Reading, fact facts.Fact) verdict.Finding {
 	need := verdict.NeedKind(fact.Need)
 	if !need.Known() {
 		need = r.custom.IfMissing
@@ -92,7 +92,7 @@ func (l *library) lacking(r *rule, reading verdict.Reading, fact facts.Fact) ver
 }
 
 // mistyped is the hold for a fact of the wrong type, which only a mistake of ours produces.
-func (l *library) mistyped(r *rule, reading verdict.Reading, fact facts.Fact) verdict.Finding {
+func (l *library) mistyped(r *rule, reading *verdict.Reading, fact facts.Fact) verdict.Finding {
 	want := map[kind]string{numberKind: "a number", wordKind: "a word", truthKind: "yes or no"}
 	return l.hold(r, reading, fact, "fact_wrong_type",
 		fmt.Sprintf("The %s came as %s where %s is wanted.", l.titles[reading.Name], want[kindOf(reading)], want[r.source.checked[reading.Name]]),
@@ -100,10 +100,10 @@ func (l *library) mistyped(r *rule, reading verdict.Reading, fact facts.Fact) ve
 }
 
 // hold is a hold about one fact whose remedy is the usual one of its need.
-func (l *library) hold(r *rule, reading verdict.Reading, fact facts.Fact, code, text string, need verdict.NeedKind) verdict.Finding {
+func (l *library) hold(r *rule, reading *verdict.Reading, fact facts.Fact, code, text string, need verdict.NeedKind) verdict.Finding {
 	remedy := remedyOf(need)
 	return verdict.Finding{
-		Rule: r.ID, Effect: verdict.Holds, Code: code, Fact: &reading, About: fact.About, Instant: fact.Instant,
+		Rule: r.ID, Effect: verdict.Holds, Code: code, Fact: reading, About: fact.About, Instant: fact.Instant,
 		Sentence: text, Remedy: remedy, Needs: needs([]verdict.NeedKind{need}, remedy, fact.About),
 	}
 }

@@ -17,8 +17,9 @@ import (
 
 // library is the rules of one revision, without limits. Everything but the cache is read only after load.
 type library struct {
-	rules    []*rule // by id
-	facts    []known // by name
+	rules    []*rule        // by id
+	facts    []known        // by name
+	place    map[string]int // of a fact among facts
 	titles   map[string]string
 	compiler *ast.Compiler
 	digest   [sha256.Size]byte
@@ -55,7 +56,7 @@ type loading struct {
 
 // load reads rules/<area>/<rule>/<rule>.rego and schema/facts.json. Tests beside the rules are not read.
 func load(policies fs.FS, lint bool) (*library, error) {
-	l := &loading{lib: &library{lint: lint, titles: map[string]string{}, bound: map[[sha256.Size]byte]*binding{}}, files: policies}
+	l := &loading{lib: &library{lint: lint, titles: map[string]string{}, place: map[string]int{}, bound: map[[sha256.Size]byte]*binding{}}, files: policies}
 	names, err := l.list()
 	if err != nil {
 		return nil, fmt.Errorf("loading rules: %w", err)
@@ -189,7 +190,8 @@ func (l *loading) gatherFacts() {
 			sides[fact] = side
 		}
 	}
-	for _, name := range slices.Sorted(maps.Keys(sides)) {
+	for i, name := range slices.Sorted(maps.Keys(sides)) {
+		l.lib.place[name] = i
 		l.lib.facts = append(l.lib.facts, known{name: name, key: ast.InternedTerm(name), danger: sides[name]})
 	}
 }

@@ -66,10 +66,10 @@ type candidate struct {
 // everyFact lists the facts that rules read, with the limits that they are held against.
 func everyFact(t *testing.T, s *Set) []candidate {
 	t.Helper()
-	in := s.lib.read(good())
+	in := s.lib.read(good()).document()
 	var out []candidate
 	for _, k := range s.lib.facts {
-		c := candidate{name: k.name, good: in.value.(ast.Object).Get(k.key)}
+		c := candidate{name: k.name, good: in.(ast.Object).Get(k.key)}
 		for _, r := range s.lib.rules {
 			if c.kind == "" {
 				c.kind = r.source.checked[k.name]
@@ -152,7 +152,7 @@ func numberTerm(v float64) *ast.Term {
 // TestEveryFactOfWrongTypeHolds puts every fact of every rule as missing, text, null, list, map and truth, before both ways.
 func TestEveryFactOfWrongTypeHolds(t *testing.T) {
 	s := loaded(t)
-	base := s.lib.read(good()).value.(ast.Object)
+	base := s.lib.read(good()).document().(ast.Object)
 	wrong := map[string]*ast.Term{"gone": nil, "text": ast.StringTerm("12"), "null": ast.NullTerm(), "list": ast.ArrayTerm(ast.NumberTerm("12")), "map": ast.ObjectTerm(), "truth": ast.BooleanTerm(true), "number": ast.NumberTerm("12")}
 	for i, r := range s.lib.rules {
 		for _, fact := range r.source.order {

@@ -37,7 +37,11 @@ func TestRoundTowardDanger(t *testing.T) {
 		{-1e-310, upward, 0},
 	}
 	for _, c := range cases {
-		assert.Equalf(t, c.want, round(c.v, c.side), "round(%v, %+d)", c.v, c.side)
+		got, text := round(c.v, c.side)
+		assert.Equalf(t, c.want, got, "round(%v, %+d)", c.v, c.side)
+		back, err := strconv.ParseFloat(text, 64)
+		require.NoError(t, err)
+		assert.Equalf(t, c.want, back, "round(%v, %+d) as text: %s", c.v, c.side, text)
 	}
 }
 
@@ -45,11 +49,15 @@ func TestRoundProperties(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		v := rapid.Float64Range(-largest, largest).Draw(t, "v")
 		for _, side := range []danger{upward, downward} {
-			got := round(v, side)
+			got, text := round(v, side)
 			require.False(t, math.IsNaN(got) || math.IsInf(got, 0))
 			require.GreaterOrEqualf(t, float64(side)*got, float64(side)*v, "round(%v, %+d) = %v moved away from danger", v, side, got)
-			require.Equalf(t, got, round(got, side), "round(%v, %+d) is not settled", v, side)
-			mantissa, _, _ := strings.Cut(strconv.FormatFloat(got, 'e', -1, 64), "e")
+			again, _ := round(got, side)
+			require.Equalf(t, got, again, "round(%v, %+d) is not settled", v, side)
+			back, err := strconv.ParseFloat(text, 64)
+			require.NoError(t, err)
+			require.Equalf(t, got, back, "round(%v, %+d) as text: %s", v, side, text)
+			mantissa, _, _ := strings.Cut(text, "e")
 			require.LessOrEqual(t, len(strings.Trim(strings.Replace(mantissa, ".", "", 1), "-")), significant)
 			if math.Abs(v) > smallest {
 				require.InEpsilonf(t, v, got, 1.01e-14, "round(%v, %+d): moved by one unit of the 15th digit at the most", v, side)

@@ -10,7 +10,7 @@ import (
 
 // sentence fills a template of METADATA in: {value}, {limit}, {miss} (by how much), {about|stand-in}, and other facts of the rule by name. Where
 // the finding has an instant, it is added at the end.
-func sentence(template string, f verdict.Finding, readings map[string]verdict.Reading) string {
+func sentence(template string, f verdict.Finding, in input) string {
 	value, limit := shownPair(f)
 	text := holePattern.ReplaceAllStringFunc(template, func(hole string) string {
 		m := holePattern.FindStringSubmatch(hole)
@@ -27,7 +27,7 @@ func sentence(template string, f verdict.Finding, readings map[string]verdict.Re
 			}
 			return listed(f.About)
 		}
-		return shown(readings[m[1]], spoken(m[1]), usualDecimals)
+		return shown(*in.reading(m[1]), spoken(m[1]), usualDecimals)
 	})
 	if f.Instant != nil {
 		text = strings.TrimSuffix(text, ".") + " (at " + f.Instant.UTC().Format("15:04:05") + " UTC)."

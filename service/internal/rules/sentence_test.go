@@ -25,6 +25,6 @@ func TestNumbersInSentences(t *testing.T) {
 		{"expected_offset_arcmin", 2700, 600, "45° / 10° / 35°"},
 	} {
 		f := verdict.Finding{Fact: &verdict.Reading{Name: c.fact, Number: &c.value}, Limit: &c.limit}
-		assert.Equal(t, c.want, sentence("{value} / {limit} / {miss}", f, nil), "%s %v against %v", c.fact, c.value, c.limit)
+		assert.Equal(t, c.want, sentence("{value} / {limit} / {miss}", f, input{}), "%s %v against %v", c.fact, c.value, c.limit)
 	}
 }
