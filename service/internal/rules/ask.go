@@ -39,56 +39,41 @@ var (
 	errContradiction = errors.New("it passes and does not pass")
 )
 
-// ask puts the question to the rules that want to be asked: all of them at once, then each one that did not pass by itself.
-// The result has an answer for every index at which wanted is true.
-func (b *binding) ask(ctx context.Context, in ast.Value, wanted []bool, at time.Time) []answer {
-	late := topdown.NewCancel()
-	defer time.AfterFunc(b.patience.question, late.Cancel).Stop()
-	passed, err := b.askFast(ctx, in, at)
-	answers := make([]answer, len(wanted))
+// ask puts the question to the rules that want to be asked: first which of them pass, then each of the others by itself, in full. The
+// result has an answer for every index at which wanted is true.
+func (b *binding) ask(ctx context.Context, in input, wanted []bool, at time.Time) []answer {
+	answers, err := b.passed(ctx, in.values, wanted)
+	left := make([]int, 0, len(wanted))
 	for i, want := range wanted {
-		switch {
-		case !want:
-		case err == nil && passed[i].err != nil:
-			answers[i] = passed[i]
-		case err == nil && passed[i].code != "":
-			answers[i] = passed[i]
-		case late.Cancelled():
-			answers[i] = answer{err: errLate}
-		default:
-			answers[i] = b.askOne(ctx, i, in, at)
-			if answers[i].effect == "pass" && err == nil {
-				answers[i] = answer{err: errContradiction}
-			}
+		if want && (err != nil || answers[i] == answer{}) {
+			left = append(left, i)
+		}
+	}
+	if err != nil {
+		answers = make([]answer, len(wanted))
+	}
+	if len(left) > 0 {
+		b.askEach(ctx, left, in.document(), at, answers)
+	}
+	for _, i := range left {
+		if answers[i].effect == "pass" && err == nil {
+			answers[i] = answer{err: errContradiction}
 		}
 	}
 	return answers
 }
 
-// askFast returns a pass for every rule that passes, and nothing for the others. With an error nothing is known of any.
-func (b *binding) askFast(ctx context.Context, in ast.Value, at time.Time) ([]answer, error) {
-	out := make([]answer, len(b.full))
-	v, err := b.evaluate(ctx, b.fast, in, at)
-	if err != nil {
-		return nil, err
-	}
-	set, ok := v.(ast.Set)
-	if !ok {
-		return nil, errShape
-	}
-	for _, member := range set.Slice() {
-		n, ok := member.Value.(ast.Number)
-		i, isInt := n.Int()
-		if !ok || !isInt || i < 0 || i >= len(b.lines) {
-			return nil, errShape
+// askEach asks rules one by one and fills their answers in; those that are left when the question's time is over are late.
+func (b *binding) askEach(ctx context.Context, which []int, in ast.Value, at time.Time, answers []answer) {
+	late := topdown.NewCancel()
+	defer time.AfterFunc(b.patience.question, late.Cancel).Stop()
+	for _, i := range which {
+		if late.Cancelled() {
+			answers[i] = answer{err: errLate}
+			continue
 		}
-		l := b.lines[i]
-		if out[l.rule].code != "" && out[l.rule].code != l.code {
-			out[l.rule].err = errContradiction
-		}
-		out[l.rule].leaf = leaf{"pass", l.code}
+		answers[i] = b.askOne(ctx, i, in, at)
 	}
-	return out, nil
 }
 
 // askOne asks one rule by itself.

@@ -129,13 +129,15 @@ func TestBadRuleHoldsAndHarmsNoOther(t *testing.T) {
 	}
 }
 
-// TestErrorInTheFastQueryFallsBack breaks the fast query and wants every rule asked by itself.
-func TestErrorInTheFastQueryFallsBack(t *testing.T) {
+// TestErrorInTheConditionsFallsBack breaks one condition and wants every rule asked by itself.
+func TestErrorInTheConditionsFallsBack(t *testing.T) {
 	s := loaded(t)
 	want := s.Judge(t.Context(), everything(), good(), noon())
 	broken := *s.bound
-	broken.fast = s.bound.full[0]
+	broken.conditions = append([]condition{{reads: []read{{place: len(s.lib.facts), kind: numberKind}}}}, broken.conditions...)
 	s.bound = &broken
+	_, err := s.bound.passed(t.Context(), s.lib.read(good()).values, allOf(s))
+	require.Error(t, err)
 	got := s.Judge(t.Context(), everything(), good(), noon())
 	assert.Equal(t, want, got)
 }

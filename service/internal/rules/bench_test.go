@@ -26,6 +26,18 @@ func benchmark(b *testing.B, sub Subject, f facts.Set, passes int) {
 	}
 }
 
+// benchmarkAnew judges as a request is judged: its goroutine is new, and its stack has to grow.
+func benchmarkAnew(b *testing.B, f facts.Set) {
+	s, done := loaded(b), make(chan bool)
+	for b.Loop() {
+		go func() {
+			s.Judge(b.Context(), everything(), f, noon())
+			done <- true
+		}()
+		<-done
+	}
+}
+
 func BenchmarkJudge(b *testing.B) {
 	bad := good()
 	bad.Number("altitude_min_deg", -12, facts.Computed)
@@ -34,20 +46,19 @@ func BenchmarkJudge(b *testing.B) {
 	bad.Lack("clock_skew_s", "no round trip yet", "clock")
 	b.Run("every rule, all pass", func(b *testing.B) { benchmark(b, everything(), good(), 27) })
 	b.Run("every rule, three do not", func(b *testing.B) { benchmark(b, everything(), bad, 24) })
+	b.Run("every rule, all pass, on a new goroutine", func(b *testing.B) { benchmarkAnew(b, good()) })
+	b.Run("every rule, three do not, on a new goroutine", func(b *testing.B) { benchmarkAnew(b, bad) })
 	b.Run("a slew, all pass", func(b *testing.B) { benchmark(b, slew(), good(), 17) })
 }
 
 func BenchmarkAsk(b *testing.B) {
 	s := loaded(b)
-	in := s.lib.read(good()).document()
-	wanted := make([]bool, 27)
-	for i := range wanted {
-		wanted[i] = true
-	}
-	b.Run("fast query alone", func(b *testing.B) {
+	facts := s.lib.read(good())
+	in, wanted := facts.document(), allOf(s)
+	b.Run("conditions alone", func(b *testing.B) {
 		b.ReportAllocs()
 		for b.Loop() {
-			_, _ = s.bound.askFast(b.Context(), in, noon())
+			_, _ = s.bound.passed(b.Context(), facts.values, wanted)
 		}
 	})
 	b.Run("rule by rule", func(b *testing.B) {

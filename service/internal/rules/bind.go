@@ -6,7 +6,6 @@ import (
 	"encoding/json"
 	"fmt"
 	"math"
-	"strings"
 
 	"github.com/open-policy-agent/opa/v1/ast"
 	"github.com/open-policy-agent/opa/v1/rego"
@@ -18,11 +17,10 @@ import (
 
 // binding is the rules of a library with one set of limits folded in.
 type binding struct {
-	limits   limits.Set
-	lines    []line                   // what the numbers in the fast query's answer stand for
-	fast     rego.PreparedEvalQuery   // the numbers of the lines that hold
-	full     []rego.PreparedEvalQuery // of each rule: its finding
-	patience patience
+	limits     limits.Set
+	conditions []condition              // under which rules pass
+	full       []rego.PreparedEvalQuery // of each rule: its finding
+	patience   patience
 }
 
 // mostBound is how many sets of limits a library remembers. Ours: more rigs than one service serves; beyond it the cache
@@ -63,7 +61,7 @@ func (l *library) limitsThere(lim limits.Set) error {
 	return faults.err("binding rules to limits")
 }
 
-// newBinding prepares the full query of each rule and the fast query of all.
+// newBinding prepares the full query of each rule and the conditions under which it passes.
 func (l *library) newBinding(ctx context.Context, lim limits.Set) (*binding, error) {
 	store, err := storeOf(lim)
 	if err != nil {
@@ -77,17 +75,16 @@ func (l *library) newBinding(ctx context.Context, lim limits.Set) (*binding, err
 			return nil, fmt.Errorf("preparing %s: %w", r.ID, err)
 		}
 		b.full = append(b.full, q)
-		lines, err := l.passing(ctx, store, i)
+		conditions, err := l.passing(ctx, store, i)
 		if err != nil && l.lint {
 			faults = append(faults, Fault{File: r.file, Wanted: "a rule that partial evaluation reduces to comparisons", Got: err.Error(), Remedy: asDelivered})
 		}
-		b.lines = append(b.lines, lines...)
+		b.conditions = append(b.conditions, conditions...)
 	}
 	if err := faults.err("binding rules to limits"); err != nil {
 		return nil, err
 	}
-	b.fast, err = fastQuery(ctx, b.lines)
-	return b, err
+	return b, nil
 }
 
 // query asks for a rule's finding.
@@ -104,8 +101,8 @@ func storeOf(lim limits.Set) (storage.Store, error) {
 	return inmem.NewFromObject(map[string]any{"limits": tree}), nil
 }
 
-// passing works out under which conditions a rule passes: one group of lines for each code that passes.
-func (l *library) passing(ctx context.Context, store storage.Store, index int) ([]line, error) {
+// passing works out under which conditions a rule passes: one group of them for each code that passes.
+func (l *library) passing(ctx context.Context, store storage.Store, index int) ([]condition, error) {
 	r := l.rules[index]
 	cells := map[string]int{}
 	for _, c := range r.source.cells {
@@ -113,7 +110,7 @@ func (l *library) passing(ctx context.Context, store storage.Store, index int) (
 			cells[c.code]++
 		}
 	}
-	var all []line
+	var all []condition
 	for _, code := range sortedKeys(cells) {
 		query := fmt.Sprintf(`%s = {"effect": "pass", "code": %q}`, r.query(), code)
 		p, err := rego.New(rego.Query(query), rego.Compiler(l.compiler), rego.Store(store), rego.StrictBuiltinErrors(true), rego.Unknowns([]string{"input"})).Partial(ctx)
@@ -131,34 +128,18 @@ func (l *library) passing(ctx context.Context, store storage.Store, index int) (
 			}
 			lines = append(lines, one)
 		}
-		all = append(all, merge(lines)...)
+		for _, one := range merge(lines) {
+			c, err := one.condition(l.place)
+			if err != nil {
+				return nil, fmt.Errorf("%s: %w", code, err)
+			}
+			all = append(all, c)
+		}
 	}
 	if len(all) == 0 {
 		return nil, fmt.Errorf("it can never pass")
 	}
 	return all, nil
-}
-
-// fastQuery prepares the one query that tells which lines hold.
-func fastQuery(ctx context.Context, lines []line) (rego.PreparedEvalQuery, error) {
-	var text strings.Builder
-	text.WriteString("package fast\n\n")
-	for i, l := range lines {
-		text.WriteString(l.rego(i))
-	}
-	m, err := ast.ParseModuleWithOpts("fast.rego", text.String(), ast.ParserOptions{Capabilities: capabilities()})
-	if err != nil {
-		return rego.PreparedEvalQuery{}, fmt.Errorf("writing the fast query: %w", err)
-	}
-	c := ast.NewCompiler().WithStrict(true).WithCapabilities(capabilities())
-	if c.Compile(map[string]*ast.Module{"fast.rego": m}); c.Failed() {
-		return rego.PreparedEvalQuery{}, fmt.Errorf("compiling the fast query: %w", c.Errors)
-	}
-	q, err := rego.New(rego.Query("data.fast.passed"), rego.Compiler(c), rego.StrictBuiltinErrors(true), raw()).PrepareForEval(ctx)
-	if err != nil {
-		return rego.PreparedEvalQuery{}, fmt.Errorf("preparing the fast query: %w", err)
-	}
-	return q, nil
 }
 
 // raw lets a query return OPA's own value instead of turning it into JSON.

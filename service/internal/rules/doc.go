@@ -7,7 +7,7 @@
 // all becomes a hold that names it.
 //
 // The fast way: for each set of limits the conditions under which rules pass are worked out beforehand (partial
-// evaluation) and asked in one query; only rules that are not among the passed are asked one by one, in full. There a
+// evaluation) and held against the facts; only rules that do not pass so are asked of OPA, one by one, in full. There a
 // "pass" would contradict the first answer, and holds.
 //
 // Facts come in degrees, millimetres and seconds, as their names say. They are rounded to 15 significant digits toward

@@ -3,14 +3,17 @@ package rules
 import (
 	"context"
 	"io/fs"
+	"slices"
 	"testing"
 	"time"
 
+	"github.com/open-policy-agent/opa/v1/ast"
 	"github.com/stretchr/testify/require"
 
 	"keepclear.example/keepclear/policies"
 	"keepclear.example/keepclear/service/internal/facts"
 	"keepclear.example/keepclear/service/internal/limits"
+	"keepclear.example/keepclear/service/internal/verdict"
 )
 
 func dirFS() fs.FS { return policies.Files() }
@@ -75,6 +78,20 @@ func loaded(t testing.TB) *Set {
 	require.NoError(t, err)
 	s.bound.patience = patience{query: time.Minute, question: time.Minute}
 	return s
+}
+
+// allOf wants every rule to judge.
+func allOf(s *Set) []bool { return slices.Repeat([]bool{true}, len(s.lib.rules)) }
+
+// inputOf is facts that are given as OPA would read them.
+func inputOf(l *library, document ast.Value) input {
+	in := input{lib: l, values: make([]ast.Value, len(l.facts)), readings: make([]verdict.Reading, len(l.facts))}
+	for i, k := range l.facts {
+		if v := document.(ast.Object).Get(k.key); v != nil {
+			in.values[i] = v.Value
+		}
+	}
+	return in
 }
 
 // contextThatIsOver is a context whose asker is gone.

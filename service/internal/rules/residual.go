@@ -10,17 +10,17 @@ import (
 )
 
 // The residual lint. What is left of a rule's pass after the limits are folded in may hold only type checks of facts and
-// comparisons of checked facts with literals; it is read into the form below, and the query that is asked at run time is
-// written anew from that form. Anything else (a "not", a call, a support rule, a comparison without its check) is refused:
+// comparisons of checked facts with literals; it is read into the form below, and what is asked at run time is
+// made anew from that form. Anything else (a "not", a call, a support rule, a comparison without its check) is refused:
 // "not" on a missing fact passes, and a limit that folded away unseen would pass everything.
 
 // line is one set of conditions under which a rule passes with one code.
 type line struct {
-	rule   int // index into the library's rules
-	code   string
-	checks map[string]kind   // fact → type
-	source map[string]string // fact → how it is read: input.name, or object.get(input, "name", stand-in)
-	tests  map[test]bool     // comparison → what it must come out as
+	rule    int // index into the library's rules
+	code    string
+	checks  map[string]kind   // fact → type
+	standIn map[string]string // fact → what counts where it is missing: object.get(input, "name", stand-in); empty for input.name
+	tests   map[test]bool     // comparison → what it must come out as
 }
 
 // test is one comparison of a fact with a literal.
@@ -28,7 +28,7 @@ type test struct{ fact, operator, literal string }
 
 // readResidual reads the body that partial evaluation left.
 func readResidual(index int, code string, body ast.Body) (line, error) {
-	l := line{rule: index, code: code, checks: map[string]kind{}, source: map[string]string{}, tests: map[test]bool{}}
+	l := line{rule: index, code: code, checks: map[string]kind{}, standIn: map[string]string{}, tests: map[test]bool{}}
 	for _, e := range body {
 		if err := l.expr(e); err != nil {
 			return line{}, err
@@ -125,7 +125,7 @@ func (l *line) test(t test, want bool, refused error) error {
 
 // fact reads input.name or object.get(input, "name", number); empty for anything else.
 func (l *line) fact(t *ast.Term) string {
-	var name string
+	var name, standIn string
 	switch v := t.Value.(type) {
 	case ast.Ref:
 		if len(v) == 2 && v[0].Equal(ast.InputRootDocument) {
@@ -133,13 +133,13 @@ func (l *line) fact(t *ast.Term) string {
 		}
 	case ast.Call:
 		if len(v) == 4 && v[0].String() == "object.get" && v[1].String() == "input" && literal(v[3]) {
-			name = stringOf(v[2])
+			name, standIn = stringOf(v[2]), v[3].String()
 		}
 	}
-	if was := l.source[name]; name == "" || was != "" && was != t.String() {
+	if was, seen := l.standIn[name]; name == "" || seen && was != standIn {
 		return ""
 	}
-	l.source[name] = t.String()
+	l.standIn[name] = standIn
 	return name
 }
 
@@ -160,7 +160,7 @@ func merge(lines []line) []line {
 // differ finds the one comparison whose outcome tells two lines apart.
 func differ(a, b line) (test, bool) {
 	var apart []test
-	if len(a.tests) != len(b.tests) || !maps.Equal(a.checks, b.checks) || !maps.Equal(a.source, b.source) {
+	if len(a.tests) != len(b.tests) || !maps.Equal(a.checks, b.checks) || !maps.Equal(a.standIn, b.standIn) {
 		return test{}, false
 	}
 	for t, want := range a.tests {
@@ -178,29 +178,26 @@ func differ(a, b line) (test, bool) {
 	return apart[0], true
 }
 
-// rego writes the line as one member of the set of passed lines; its number stands for rule and code.
-func (l line) rego(number int) string {
-	var b strings.Builder
-	fmt.Fprintf(&b, "passed contains %d if {\n", number)
-	local := map[string]string{}
+// condition is the line as it is asked of facts in the library's order.
+func (l line) condition(place map[string]int) (condition, error) {
+	c := condition{rule: l.rule, code: l.code}
+	at := map[string]int{}
 	for i, fact := range slices.Sorted(maps.Keys(l.checks)) {
-		local[fact] = fmt.Sprintf("f%d", i)
-		fmt.Fprintf(&b, "\t%s := %s\n\tis_%s(%s)\n", local[fact], l.source[fact], l.checks[fact], local[fact])
+		p, known := place[fact]
+		if !known {
+			return condition{}, fmt.Errorf("%s is read, which the source does not check", fact)
+		}
+		r := read{place: p, kind: l.checks[fact]}
+		if text := l.standIn[fact]; text != "" {
+			r.standIn = valueOf(text)
+		}
+		c.reads, at[fact] = append(c.reads, r), i
 	}
-	tests := slices.SortedFunc(maps.Keys(l.tests), func(a, b test) int { return strings.Compare(fmt.Sprint(a), fmt.Sprint(b)) })
-	for _, t := range tests {
-		fmt.Fprintf(&b, "\t%s %s %s\n", local[t.fact], sign(t.operator, l.tests[t]), t.literal)
+	for _, t := range slices.SortedFunc(maps.Keys(l.tests), func(a, b test) int { return strings.Compare(fmt.Sprint(a), fmt.Sprint(b)) }) {
+		c.tests = append(c.tests, comparison{read: at[t.fact], operator: t.operator, literal: valueOf(t.literal), want: l.tests[t]})
 	}
-	b.WriteString("}\n")
-	return b.String()
+	return c, nil
 }
 
-// sign is the comparison as it is written; one that must come out false is written as its opposite, which on two numbers (or
-// words, or truths) is the same.
-func sign(operator string, want bool) string {
-	signs := map[string][2]string{"gte": {"<", ">="}, "lte": {">", "<="}, "equal": {"!=", "=="}}[operator]
-	if want {
-		return signs[1]
-	}
-	return signs[0]
-}
+// valueOf reads a literal back that OPA wrote.
+func valueOf(literal string) ast.Value { return ast.MustParseTerm(literal).Value }

@@ -42,26 +42,40 @@ func TestResidualThatIsRefused(t *testing.T) {
 	}
 }
 
-func TestResidualIsWrittenAnew(t *testing.T) {
+// TestResidualIsAskedAsItStands takes each condition of a residual away from facts that fulfil all of them.
+func TestResidualIsAskedAsItStands(t *testing.T) {
 	body := `is_number(input.a); is_number(object.get(input, "b", 0)); is_boolean(input.c); is_string(input.d); gte(input.a, -3, true); lte(object.get(input, "b", 0), 5, false); input.c = false; equal(input.d, "known", true)`
-	l, err := readResidual(0, "code", ast.MustParseBody(body))
+	l, err := readResidual(7, "code", ast.MustParseBody(body))
 	require.NoError(t, err)
-	want := `passed contains 7 if {
-	f0 := input.a
-	is_number(f0)
-	f1 := object.get(input, "b", 0)
-	is_number(f1)
-	f2 := input.c
-	is_boolean(f2)
-	f3 := input.d
-	is_string(f3)
-	f0 >= -3
-	f1 > 5
-	f2 != true
-	f3 == "known"
-}
-`
-	assert.Equal(t, want, l.rego(7))
+	place := map[string]int{"d": 0, "a": 1, "b": 2, "c": 3}
+	c, err := l.condition(place)
+	require.NoError(t, err)
+	assert.Equal(t, 7, c.rule)
+	assert.Equal(t, "code", c.code)
+	with := func(fact string, v ast.Value) []ast.Value {
+		values := []ast.Value{ast.String("known"), ast.Number("-3"), ast.Number("5.00000000000001"), ast.Boolean(false)}
+		values[place[fact]] = v
+		return values
+	}
+	assert.True(t, c.hold(with("a", ast.Number("-3.0"))))
+	for fact, wrong := range map[string][]ast.Value{
+		"a": {nil, ast.Null{}, ast.String("5"), ast.Boolean(true), ast.NewArray(), ast.Number("-3.00000000000001")},
+		"b": {nil, ast.Null{}, ast.String("6"), ast.NewObject(), ast.Number("5"), ast.Number("-6")},
+		"c": {nil, ast.Null{}, ast.String("false"), ast.Number("0"), ast.Boolean(true)},
+		"d": {nil, ast.Null{}, ast.Boolean(true), ast.String("Known"), ast.String("unknown"), ast.Number("0")},
+	} {
+		for _, v := range wrong {
+			assert.Falsef(t, c.hold(with(fact, v)), "%s is %v", fact, v)
+		}
+	}
+	l, err = readResidual(7, "code", ast.MustParseBody(`is_number(object.get(input, "b", 6)); lte(object.get(input, "b", 6), 5, false)`))
+	require.NoError(t, err)
+	c, err = l.condition(place)
+	require.NoError(t, err)
+	assert.True(t, c.hold(with("b", nil)), "the stand-in passes")
+	assert.False(t, c.hold(with("b", ast.Null{})), "null is not missing")
+	_, err = l.condition(map[string]int{"a": 0})
+	require.Error(t, err, "a fact that the library does not know")
 }
 
 // TestMergeDropsWhatDoesNotDecide joins lines only where one comparison tells them apart, and never to nothing.

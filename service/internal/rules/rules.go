@@ -55,7 +55,7 @@ func (s *Set) Judge(ctx context.Context, sub Subject, f facts.Set, at time.Time)
 	for i, r := range s.lib.rules {
 		wanted[i] = r.applies(sub) == ""
 	}
-	answers := s.bound.ask(ctx, in.document(), wanted, at)
+	answers := s.bound.ask(ctx, in, wanted, at)
 	out := make([]verdict.Finding, 0, len(answers))
 	for i, r := range s.lib.rules {
 		if !wanted[i] {
