@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"math"
+	"time"
 
 	"github.com/open-policy-agent/opa/v1/ast"
 	"github.com/open-policy-agent/opa/v1/rego"
@@ -67,7 +68,7 @@ func (l *library) newBinding(ctx context.Context, lim limits.Set) (*binding, err
 	if err != nil {
 		return nil, err
 	}
-	b := &binding{limits: lim, patience: usualPatience()}
+	b := &binding{limits: lim, patience: patience{query: time.Minute}} // nobody's question waits for a probe
 	var faults Faults
 	for i, r := range l.rules {
 		q, err := rego.New(rego.Query(r.query()), rego.Compiler(l.compiler), rego.Store(store), rego.StrictBuiltinErrors(true), raw()).PrepareForEval(ctx)
@@ -75,8 +76,11 @@ func (l *library) newBinding(ctx context.Context, lim limits.Set) (*binding, err
 			return nil, fmt.Errorf("preparing %s: %w", r.ID, err)
 		}
 		b.full = append(b.full, q)
-		conditions, err := l.passing(ctx, store, i)
-		if err != nil && l.lint {
+		conditions, err := l.proven(ctx, store, b, i)
+		if err != nil && !l.lint {
+			continue
+		}
+		if err != nil {
 			faults = append(faults, Fault{File: r.file, Wanted: "a rule that partial evaluation reduces to comparisons", Got: err.Error(), Remedy: asDelivered})
 		}
 		b.conditions = append(b.conditions, conditions...)
@@ -84,6 +88,7 @@ func (l *library) newBinding(ctx context.Context, lim limits.Set) (*binding, err
 	if err := faults.err("binding rules to limits"); err != nil {
 		return nil, err
 	}
+	b.patience = usualPatience()
 	return b, nil
 }
 
@@ -101,8 +106,28 @@ func storeOf(lim limits.Set) (storage.Store, error) {
 	return inmem.NewFromObject(map[string]any{"limits": tree}), nil
 }
 
-// passing works out under which conditions a rule passes: one group of them for each code that passes.
-func (l *library) passing(ctx context.Context, store storage.Store, index int) ([]condition, error) {
+// proven returns the conditions under which a rule passes, after holding them against its full query.
+func (l *library) proven(ctx context.Context, store storage.Store, b *binding, index int) ([]condition, error) {
+	lines, err := l.passing(ctx, store, index)
+	if err != nil {
+		return nil, err
+	}
+	p, e := probing{library: l, bound: b, rule: index}, edges{}
+	for _, one := range lines {
+		e.add(one)
+	}
+	for _, one := range merge(lines) {
+		c, err := one.condition(l.place)
+		if err != nil {
+			return nil, fmt.Errorf("%s: %w", one.code, err)
+		}
+		p.conditions = append(p.conditions, c)
+	}
+	return p.conditions, p.probe(ctx, e)
+}
+
+// passing works out under which conditions a rule passes: one line for each cell of its table that passes.
+func (l *library) passing(ctx context.Context, store storage.Store, index int) ([]line, error) {
 	r := l.rules[index]
 	cells := map[string]int{}
 	for _, c := range r.source.cells {
@@ -110,7 +135,7 @@ func (l *library) passing(ctx context.Context, store storage.Store, index int) (
 			cells[c.code]++
 		}
 	}
-	var all []condition
+	var lines []line
 	for _, code := range sortedKeys(cells) {
 		query := fmt.Sprintf(`%s = {"effect": "pass", "code": %q}`, r.query(), code)
 		p, err := rego.New(rego.Query(query), rego.Compiler(l.compiler), rego.Store(store), rego.StrictBuiltinErrors(true), rego.Unknowns([]string{"input"})).Partial(ctx)
@@ -120,7 +145,6 @@ func (l *library) passing(ctx context.Context, store storage.Store, index int) (
 		if len(p.Support) > 0 || len(p.Queries) != cells[code] {
 			return nil, fmt.Errorf("%s leaves %d conditions and %d further rules where its table has %d cells", code, len(p.Queries), len(p.Support), cells[code])
 		}
-		var lines []line
 		for _, body := range p.Queries {
 			one, err := readResidual(index, code, body)
 			if err != nil {
@@ -128,18 +152,11 @@ func (l *library) passing(ctx context.Context, store storage.Store, index int) (
 			}
 			lines = append(lines, one)
 		}
-		for _, one := range merge(lines) {
-			c, err := one.condition(l.place)
-			if err != nil {
-				return nil, fmt.Errorf("%s: %w", code, err)
-			}
-			all = append(all, c)
-		}
 	}
-	if len(all) == 0 {
+	if len(lines) == 0 {
 		return nil, fmt.Errorf("it can never pass")
 	}
-	return all, nil
+	return lines, nil
 }
 
 // raw lets a query return OPA's own value instead of turning it into JSON.

@@ -160,7 +160,7 @@ func merge(lines []line) []line {
 // differ finds the one comparison whose outcome tells two lines apart.
 func differ(a, b line) (test, bool) {
 	var apart []test
-	if len(a.tests) != len(b.tests) || !maps.Equal(a.checks, b.checks) || !maps.Equal(a.standIn, b.standIn) {
+	if a.rule != b.rule || a.code != b.code || len(a.tests) != len(b.tests) || !maps.Equal(a.checks, b.checks) || !maps.Equal(a.standIn, b.standIn) {
 		return test{}, false
 	}
 	for t, want := range a.tests {
