@@ -112,10 +112,7 @@ func (l *library) proven(ctx context.Context, store storage.Store, b *binding, i
 	if err != nil {
 		return nil, err
 	}
-	p, e := probing{library: l, bound: b, rule: index}, edges{}
-	for _, one := range lines {
-		e.add(one)
-	}
+	p, e := probing{library: l, bound: b, rule: index}, edgesOf(lines) // before merge drops comparisons
 	for _, one := range merge(lines) {
 		c, err := one.condition(l.place)
 		if err != nil {

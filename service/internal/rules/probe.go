@@ -22,15 +22,20 @@ import (
 // edges are values of facts, by name, on both sides of everything that they are compared with.
 type edges map[string][]ast.Value
 
-// add puts the edges of a line's comparisons in.
-func (e edges) add(l line) {
-	for t := range l.tests {
+// edgesOf returns the edges of all comparisons of these lines.
+func edgesOf(lines []line) edges {
+	e, tests := edges{}, map[test]bool{}
+	for _, l := range lines {
+		maps.Copy(tests, l.tests)
+	}
+	for t := range tests {
 		for _, v := range bothSides(t.operator, valueOf(t.literal)) {
 			if !slices.ContainsFunc(e[t.fact], func(was ast.Value) bool { return was.Compare(v) == 0 }) {
 				e[t.fact] = append(e[t.fact], v)
 			}
 		}
 	}
+	return e
 }
 
 // bothSides returns a value for which a comparison is true and one for which it is false, as near to each other as facts can be.
