@@ -7,8 +7,9 @@
 // all becomes a hold that names it.
 //
 // The fast way: for each set of limits the conditions under which rules pass are worked out beforehand (partial
-// evaluation) and held against the facts; only rules that do not pass so are asked of OPA, one by one, in full. There a
-// "pass" would contradict the first answer, and holds.
+// evaluation), compared with the rules' full evaluation at every edge of these limits, and then held against the facts of
+// each question; only rules that do not pass so are asked of OPA, one by one, in full. There a "pass" would contradict the
+// first answer, and holds.
 //
 // Facts come in degrees, millimetres and seconds, as their names say. They are rounded to 15 significant digits toward
 // danger before they are judged; what is not finite never reaches OPA. It computes no facts and gives no verdict.
