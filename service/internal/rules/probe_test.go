@@ -131,3 +131,21 @@ func TestProbesCompareWithTheLimitsInForce(t *testing.T) {
 	require.ErrorContains(t, err, "altitude_min_deg", "conditions by one set of limits, plain evaluation by another")
 	require.ErrorContains(t, err, `pass it as "" where plain evaluation passes it as "above_floor"`)
 }
+
+// TestProbesTakeAnyLimits binds limits of every kind of number that a rig file may state: a probe that saw a difference where there is
+// none would keep the service from starting.
+func TestProbesTakeAnyLimits(t *testing.T) {
+	s := loaded(t)
+	defs, err := limits.Read(dirFS())
+	require.NoError(t, err)
+	for _, v := range []float64{0, 1e-9, 0.1 + 0.2, 1.0 / 3, 95, 99.99999999999999, 1234.567890123456, 3598.9999999999995, 1e-300, 5e-324} {
+		rig := limits.Layer{Name: "rig invented", File: "invented.yaml", Entries: []limits.Entry{
+			{Rule: "travel/axis1", Name: "low_deg", Value: -v}, {Rule: "travel/axis1", Name: "high_deg", Value: v + 1},
+			{Rule: "travel/axis2", Name: "low_deg", Value: -v - 1}, {Rule: "travel/axis2", Name: "high_deg", Value: v},
+		}}
+		lim, err := limits.Merge(defs, rig)
+		require.NoErrorf(t, err, "%v", v)
+		_, err = s.With(lim)
+		assert.NoErrorf(t, err, "%v", v)
+	}
+}
