@@ -52,16 +52,16 @@ func faultRows(page string) []faultRow {
 // named returns what a cell of tests names: the tests of each file, none of them for a file named alone, and the nights.
 func named(cell string) (tests map[string][]string, nights []string) {
 	tests = map[string][]string{}
+	file, inNights := "", false // a file counts until the next is named
 	for group := range strings.SplitSeq(remarks.ReplaceAllString(cell, ""), ";") {
-		file, words, inNights := "", strings.FieldsFunc(group, func(r rune) bool { return r == ' ' || r == ',' }), false
-		for _, w := range words {
+		for _, w := range strings.FieldsFunc(group, func(r rune) bool { return r == ' ' || r == ',' }) {
 			switch {
 			case testFile.MatchString(w):
-				file = w
+				file, inNights = w, false
 				tests[file] = slices.Clip(tests[file]) // there, were it to name no test
 			case testName.MatchString(strings.TrimSuffix(w, ".")):
 				tests[file] = append(tests[file], strings.TrimSuffix(w, "."))
-			case w == "nights" && file == "":
+			case w == "nights":
 				inNights = true
 			case inNights:
 				nights = append(nights, w)
@@ -146,6 +146,7 @@ func TestThePageOfFaultsIsReallyHeldToTheTree(t *testing.T) {
 		"a file gone":       {"service/gone_test.go TestGone", "no such file"},
 		"a file gone alone": {"service/gone_test.go", "no such file"},
 		"no file":           {"TestGone", "without a file before it"},
+		"in another group":  {"page_test.go TestThePageOfFaultsNamesWhatIsThere; TestGone", "TestGone is not in page_test.go"},
 		"a night gone":      {"nights quite-another", "no such file"},
 		"nothing":           {"by hand", "names no test"},
 	} {
