@@ -25,6 +25,7 @@ type stand struct {
 	mountOK  bool     // the mount's clock and site are known, or declared not to be readable
 	mountWhy string   // why not
 	belief   rig.Axes // M(belief) nearest the likeliest candidate
+	late     float64  // seconds: see heaven
 	counters bool     // belief is where the counters stand, which M(belief) by itself does not say: see saysNothing
 }
 
@@ -50,7 +51,7 @@ func (s *stand) ahead() rig.Axes {
 
 // newStand works out where the rig stands at the instant of the question.
 func (in *Input) newStand(h *heaven, carried question.Pose) *stand {
-	s := &stand{pose: carried, sample: in.Snapshot.Rig.Sample}
+	s := &stand{pose: carried, sample: in.Snapshot.Rig.Sample, late: h.late}
 	for _, c := range carried.Candidates {
 		s.sigma = rig.Axes{A1: max(s.sigma.A1, c.Sigma.A1), A2: max(s.sigma.A2, c.Sigma.A2)}
 	}

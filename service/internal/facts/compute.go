@@ -29,6 +29,7 @@ func Compute(in Input) Outcome {
 		in.withoutSky(f, err)
 		return out
 	}
+	h.tables(f)
 	s := in.newStand(h, in.carried())
 	if len(s.pose.Candidates) > 0 {
 		out.Start, out.Sigma = s.pose.Candidates[0].Axes, s.sigma
@@ -292,7 +293,7 @@ func (in *Input) harmless(h *heaven, s *stand) *time.Time {
 // sunOnHold is when the Sun comes too near a tube that stands still.
 func (in *Input) sunOnHold(h *heaven, j journey) float64 {
 	c := course{journey: &j, lost: dayS, off: in.off(j.end.Axes), nodes: []node{{at: j.end.Axes}, {t: dayS, at: j.end.Axes}}}
-	return in.sunIn(h, &c, j.spread, 2*DitherBox)
+	return in.sunIn(h, &c, j.spread, 2*DitherBox, h.doubt())
 }
 
 // lasts is how long a course breaks nothing that binds: the least of bounds, with the margins to a two-hundredth.
@@ -303,7 +304,7 @@ func (in *Input) lasts(h *heaven, c *course) float64 {
 	})
 	out := math.Min(untilS(keeps.Clear, keeps.Whole), c.known(spread))
 	out = math.Min(out, in.travelBound(c, spread, rig.Axes{}).in)
-	out = math.Min(out, math.Min(in.sunIn(h, c, spread, 2*DitherBox), in.lowIn(c, spread, 2*DitherBox, false)))
+	out = math.Min(out, math.Min(in.sunIn(h, c, spread, 2*DitherBox, h.doubt()), in.lowIn(c, spread, 2*DitherBox, false)))
 	if in.Rig.Mount.FlipsItself {
 		out = math.Min(out, in.flipBound(h, c).in)
 	}

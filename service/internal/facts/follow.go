@@ -197,19 +197,19 @@ func firstTime(end float64, left func(t float64) unit.Angle) float64 {
 
 // sunBound is when the tube comes too near a Sun that is up.
 func (in *Input) sunBound(h *heaven, c *course, spread rig.Axes) bound {
-	return bound{name: "sun_in_s", in: in.sunIn(h, c, spread, 2*DitherBox), sharp: in.sunIn(h, c, rig.Axes{}, 0), about: []string{"the Sun"}}
+	return bound{name: "sun_in_s", in: in.sunIn(h, c, spread, 2*DitherBox, h.doubt()), sharp: in.sunIn(h, c, rig.Axes{}, 0, 0), about: []string{"the Sun"}}
 }
 
-func (in *Input) sunIn(h *heaven, c *course, by rig.Axes, dithers unit.Angle) float64 {
+func (in *Input) sunIn(h *heaven, c *course, by rig.Axes, dithers, doubt unit.Angle) float64 {
 	apart := unit.Deg(in.limit("sun/apart", "separation_deg", 180))
 	return firstTime(c.seconds(), func(t float64) unit.Angle {
 		sun := h.sun(c.arrival + t)
-		down := sunUp - frame.Altitude(sun)
+		down := sunUp - frame.Altitude(sun) - doubt
 		if down >= 0 { // only the Sun's altitude counts, and that changes by the sky's rate
 			return 2 * down
 		}
 		at := c.at(t)
-		return max(down, in.Rig.Chain.Direction(at).Angle(sun)-apart-in.onSky(c, at, by)-dithers)
+		return max(down, in.Rig.Chain.Direction(at).Angle(sun)-apart-in.onSky(c, at, by)-dithers-doubt)
 	})
 }
 

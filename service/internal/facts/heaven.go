@@ -1,12 +1,14 @@
 package facts
 
 import (
+	"fmt"
 	"time"
 
 	"keepclear.example/keepclear/service/internal/frame"
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/sky"
+	"keepclear.example/keepclear/service/internal/timescale"
 	"keepclear.example/keepclear/service/internal/unit"
 )
 
@@ -18,6 +20,9 @@ type heaven struct {
 	place  sky.Place
 	air    sky.Air
 	path   *sky.SunPath // nil until it is asked for
+	// late bounds, in seconds, by how much the Earth may have turned otherwise than these moments say: what is not known of UT1, and what
+	// a reading of the clock near a leap second may be off by. The clock's own error is a fact of its own.
+	late float64
 }
 
 // newHeaven makes the heaven of a rig at an instant; an error outside the years that the sky is good for.
@@ -30,8 +35,33 @@ func newHeaven(in *Input, at time.Time) (*heaven, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &heaven{rig: in.Rig, origin: at, moment: m, place: p, air: in.Rig.Air()}, nil
+	late := (m.UT1().Bound(m.Instant()) + m.Instant().ReadingBound()).Seconds()
+	return &heaven{rig: in.Rig, origin: at, moment: m, place: p, air: in.Rig.Air(), late: late}, nil
 }
+
+// doubt is late as an angle: by so much the whole sky may stand otherwise over the ground.
+func (h *heaven) doubt() unit.Angle { return unit.Angle(h.late) * timescale.EarthTurn }
+
+// tables puts what the tables of time leave open.
+func (h *heaven) tables(f Set) {
+	i, ut1 := h.moment.Instant(), h.moment.UT1()
+	var about []string
+	if b := i.TTBound(); b > 0 {
+		about = append(about, fmt.Sprintf("the table ended on %s: the Sun may stand %.2f″ off", i.TableEnd().Format(time.DateOnly), b.Seconds()*sunPerSecond))
+	}
+	f.Number("leap_table_age_days", i.TableAge().Hours()/24, Computed, about...)
+	from := "UT1 was not stated: UTC stands for it"
+	if ut1.Stated() {
+		from = "UT1 as stated"
+	}
+	f.Number("ut1_bound_s", ut1.Bound(i).Seconds(), Computed, from)
+	if b := i.ReadingBound().Seconds(); b > 0 {
+		f.Number("leap_second_bound_s", b, Computed, "a leap second is or may be near: some clocks repeat a second, others spread it over a day")
+	}
+}
+
+// sunPerSecond is how far the Sun moves against the stars in a second, arcseconds: 360° a year.
+const sunPerSecond = 360 * 3600 / (365.25 * 86400)
 
 // at returns the moment some seconds after the question's.
 func (h *heaven) at(seconds float64) *sky.Moment {

@@ -166,6 +166,7 @@ func (in *Input) straightTo(s *stand, e rig.End) []journey {
 	timely := rig.Axes{}
 	if in.action().Sky != nil || in.action().Kind == question.Flip {
 		timely = in.waits(s, e).Sub(in.astray(s))
+		spread = spread.Add(in.turningAt(e.Axes, e.Shift, s.late)) // the sky may stand otherwise over the ground than it is told
 	}
 	var out []journey
 	by := func(stops []rig.Axes) {

@@ -321,12 +321,15 @@ func (in *Input) sunApart(f Set, h *heaven, ways []journey) {
 		_, alt1 := frame.AzAlt(last)
 		moved := unit.Angle(seconds) * question.SiderealRate
 		highest = max(highest, alt0, alt1)
-		if max(alt0, alt1)+moved < sunUp { // it cannot rise meanwhile, however it turns
-			sharp.take(j.end.From, farFromSun.Deg())
-			continue
+		up := max(alt0, alt1) + moved // below sunUp it cannot rise meanwhile, however it turns
+		if up+h.doubt() >= sunUp {
+			least = min(least, in.apartOn(j.way, j.spread, first, moved+h.doubt()))
 		}
-		least = min(least, in.apartOn(j.way, j.spread, first, moved))
-		sharp.take(j.end.From, in.apartOn(j.way, j.sharp, first, moved).Deg())
+		exact := farFromSun
+		if up >= sunUp {
+			exact = in.apartOn(j.way, j.sharp, first, moved)
+		}
+		sharp.take(j.end.From, exact.Deg())
 	}
 	f.Number("sun_altitude_deg", highest.Deg(), Computed)
 	f.Number("sun_separation_deg", least.Deg(), Computed)

@@ -65,9 +65,10 @@ type bench struct {
 	stop   func() error // ends the server and returns what Serve did
 
 	ids    atomic.Int64
-	judged func() // called by the stand-in for the rules before they judge; may panic
-	coded  func() // called by the stand-in for the encoder
-	looked func() // called by the stand-in for the sky
+	judged func()          // called by the stand-in for the rules before they judge; may panic
+	coded  func()          // called by the stand-in for the encoder
+	looked func()          // called by the stand-in for the sky
+	tables timescale.Table // of the sky; the zero one: the built-in
 	after  func(time.Duration) <-chan time.Time
 
 	mu  sync.Mutex
@@ -229,7 +230,14 @@ func (b *bench) moment(t time.Time) (*sky.Moment, error) {
 	if b.looked != nil {
 		b.looked()
 	}
-	return moment(t)
+	if b.tables.GoodUntil().IsZero() {
+		return moment(t)
+	}
+	i, err := timescale.New(t, b.tables)
+	if err != nil {
+		return nil, err
+	}
+	return sky.At(i, timescale.UT1{}), nil
 }
 
 func moment(t time.Time) (*sky.Moment, error) {

@@ -1,16 +1,12 @@
 package timescale
 
 import (
-	"errors"
 	"fmt"
 	"math"
 	"time"
 
 	"keepclear.example/keepclear/service/internal/unit"
 )
-
-// ErrBound says that nothing bounds UT1 at an instant: a person must state it.
-var ErrBound = errors.New("UT1 is not bounded")
 
 const (
 	utcBound      = 900 * time.Millisecond // |UT1-UTC|: ITU-R TF.460-6, annex 1
@@ -42,17 +38,17 @@ func StatedUT1(minusUTC, bound time.Duration, at Instant) (UT1, error) {
 }
 
 // Bound returns how far the true UT1 may be from what UT1 says at an instant. A stated value grows by 5 ms for each day
-// from its own instant. Without one it is 0.9 s, and from 2035 on ErrBound.
-func (u UT1) Bound(i Instant) (time.Duration, error) {
+// from its own instant. Without one it is 0.9 s; from 2035 on UTC may be let go, and that grows by 5 ms a day too.
+func (u UT1) Bound(i Instant) time.Duration {
 	if u.stated {
-		days := math.Abs(float64(i.tai-u.at.tai) / float64(day))
-		return u.bound + time.Duration(days*float64(dayExcess)), nil
+		return u.bound + stale(math.Abs(float64(i.tai-u.at.tai)/float64(day)))
 	}
-	if t, _ := i.UTC(); t.Unix() >= utcBoundUntil {
-		return 0, fmt.Errorf("%w at %s: from 2035 on UTC may leave it by more than 0.9 s: state UT1-UTC", ErrBound, i)
-	}
-	return utcBound, nil
+	t, _ := i.UTC()
+	return utcBound + stale(math.Max(0, float64(t.Unix()-utcBoundUntil)/86400))
 }
+
+// stale is how far UT1 may run away in some days.
+func stale(days float64) time.Duration { return time.Duration(days * float64(dayExcess)) }
 
 // Stated tells whether a person stated UT1.
 func (u UT1) Stated() bool { return u.stated }
@@ -64,6 +60,12 @@ func (u UT1) taiMinusUT1(i Instant) int64 {
 	offset, _ := i.table.offsetTAI(i.tai)
 	return offset * second
 }
+
+// TableAge returns how long before the instant its table was issued.
+func (i Instant) TableAge() time.Duration { return i.table.Age(i) }
+
+// TableEnd returns the last instant of which its table speaks.
+func (i Instant) TableEnd() time.Time { return i.table.goodUntil }
 
 // Age returns how long before an instant the table was issued.
 func (t Table) Age(i Instant) time.Duration {
