@@ -1,6 +1,11 @@
 package main
 
-import "syscall"
+import (
+	"syscall"
+	"time"
+
+	"golang.org/x/sys/unix"
+)
 
 // Kernel clock states. Source: adjtimex(2): STA_UNSYNC is 0x0040, the call returns TIME_ERROR (5) while not synchronised; maxerror is
 // in microseconds and stops growing at 16 s.
@@ -17,4 +22,30 @@ func kernelClock() (synced bool, boundS float64) {
 		return false, 0
 	}
 	return true, float64(t.Maxerror) / 1e6
+}
+
+// readTogether bounds how far apart the two readings of the monotonic clock may lie between which the boot clock is read.
+const readTogether = 10 * time.Millisecond
+
+// machineSlept is how long the machine has slept since it was started: the boot clock goes on in sleep, the monotonic one, by which Go
+// measures, stands still (clock_gettime(2)). It is never more than the truth; zero where the kernel does not say.
+func machineSlept() time.Duration {
+	var slept time.Duration
+	for range 10 { // this process may be stopped between two readings: then they say too little
+		before, boot, after := clockOf(unix.CLOCK_MONOTONIC), clockOf(unix.CLOCK_BOOTTIME), clockOf(unix.CLOCK_MONOTONIC)
+		slept = max(slept, boot-after)
+		if after-before < readTogether {
+			break
+		}
+	}
+	return slept
+}
+
+// clockOf reads a clock of the kernel; zero where it has none.
+func clockOf(id int32) time.Duration {
+	var t unix.Timespec
+	if unix.ClockGettime(id, &t) != nil {
+		return 0
+	}
+	return time.Duration(t.Nano())
 }

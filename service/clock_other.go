@@ -2,5 +2,10 @@
 
 package main
 
+import "time"
+
 // kernelClock knows nothing where the kernel is not asked: state the clock's error with serve --clock-within.
 func kernelClock() (synced bool, boundS float64) { return false, 0 }
+
+// machineSlept knows nothing where the kernel is not asked: a sleep then shows as a jump of the wall clock against the monotonic one.
+func machineSlept() time.Duration { return 0 }

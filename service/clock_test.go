@@ -21,13 +21,14 @@ type twin struct {
 	w      *wallClock
 	wall   time.Time
 	mono   time.Duration
+	asleep time.Duration
 	synced bool
 	bound  float64
 }
 
 func newTwin(told *float64) *twin {
 	c := &twin{wall: began}
-	c.w = newWallClock(func() (bool, float64) { return c.synced, c.bound }, told, began)
+	c.w = newWallClock(func() (bool, float64) { return c.synced, c.bound }, func() time.Duration { return c.asleep }, told, began)
 	return c
 }
 
@@ -35,7 +36,7 @@ func newTwin(told *float64) *twin {
 func (c *twin) tick(mono, jump time.Duration) question.Clock {
 	c.mono += mono
 	c.wall = c.wall.Add(mono + jump)
-	return c.w.at(reading{c.wall, c.mono})
+	return c.w.at(reading{c.wall, c.mono, c.asleep})
 }
 
 func TestClockJumpsHoldBothWays(t *testing.T) {
@@ -85,11 +86,72 @@ func TestClockRecoversWithTheKernel(t *testing.T) {
 	assert.Equal(t, x.wall.Add(-time.Hour), *got.GoodAt, "the last instant at which it was good")
 }
 
-// A slewing kernel moves the wall clock by at most 500 ppm: that is no jump, however long nobody looks. A suspended machine is one.
+// A slewing kernel moves the wall clock by at most 500 ppm: that is no jump, however long nobody looks. A suspended machine is one, where
+// no kernel tells of its sleep.
 func TestSlewIsNoJumpAndSuspendIsOne(t *testing.T) {
 	x := newTwin(nil)
 	assert.Empty(t, x.tick(10*time.Hour, 18*time.Second).Jumped)
 	assert.Contains(t, x.tick(time.Second, 8*time.Hour).Jumped, "+28800.0 s", "the monotonic clock stood still meanwhile")
+}
+
+// Faults, row 19: the monotonic clock stands still in sleep, and the boot clock does not: what was seen is called a sleep, not a clock that
+// somebody set, and a clock that was set besides is told too.
+func TestSleepIsToldFromAClockThatWasSet(t *testing.T) {
+	told := 1.0
+	for name, c := range map[string]struct {
+		slept, set time.Duration
+		says       string
+	}{
+		"slept":               {8 * time.Hour, 0, "this machine slept for 28800.0 s"},
+		"a second":            {time.Second, 0, "this machine slept for 1.0 s"},
+		"slept, and was set":  {time.Hour, 2 * time.Hour, "this machine slept for 3600.0 s, and this machine's clock jumped by +7200.0 s: it reads 2026-11-14 21:00:01 UTC where 2026-11-14 19:00:01 UTC was due"},
+		"set, and not asleep": {0, time.Hour, "this machine's clock jumped by +3600.0 s"},
+		"neither":             {0, 0, ""},
+		"two readings apart":  {400 * time.Millisecond, 0, ""},
+		"less than before":    {-time.Hour, 0, ""}, // what a kernel without one of the clocks would say
+	} {
+		x := newTwin(&told)
+		require.Empty(t, x.tick(0, 0).Jumped, name)
+		x.asleep += c.slept
+		got := x.tick(time.Second, max(0, c.slept)+c.set)
+		if c.says == "" {
+			assert.Empty(t, got.Jumped, name)
+			continue
+		}
+		assert.Contains(t, got.Jumped, c.says, name)
+		assert.Equal(t, c.slept == 0, !strings.Contains(got.Jumped, "slept"), name)
+		assert.Nil(t, got.ToldAt, "%s: a person's word does not outlive it", name)
+		assert.NotEmpty(t, x.tick(58*time.Second, 0).Jumped, name)
+		assert.Empty(t, x.tick(3*time.Second, 0).Jumped, name)
+	}
+}
+
+// The kernel's own two clocks: this machine has slept for as long as it has, and not less a moment later.
+func TestMachineSleptIsSteady(t *testing.T) {
+	first := machineSlept()
+	assert.GreaterOrEqual(t, first, time.Duration(0))
+	for range 1000 {
+		assert.InDelta(t, first.Seconds(), machineSlept().Seconds(), sleepBound.Seconds())
+	}
+}
+
+// Faults, row 19: leave is taken back once for each sleep, by whoever looks first, and only for one.
+func TestSleeperWakesOnce(t *testing.T) {
+	slept := time.Hour // before the service was started
+	s := newSleeper(func() time.Duration { return slept })
+	s.look()
+	var whys []string
+	s.waking(func(why string) { whys = append(whys, why) })
+	s.look()
+	assert.Empty(t, whys)
+	slept += 90 * time.Second
+	s.look()
+	s.look()
+	slept += 400 * time.Millisecond
+	s.look()
+	slept += 400 * time.Millisecond
+	s.look()
+	assert.Equal(t, []string{"this machine slept for 90.0 s: nobody watched what happened meanwhile", "this machine slept for 0.8 s: nobody watched what happened meanwhile"}, whys)
 }
 
 // A person's statement is dated when it was made, whenever the first question comes.
@@ -105,13 +167,13 @@ func TestStatementIsDatedAtTheStart(t *testing.T) {
 func TestEarlierLookSaysNothing(t *testing.T) {
 	x := newTwin(nil)
 	x.tick(10*time.Second, 0)
-	assert.Empty(t, x.w.at(reading{began.Add(4 * time.Second), 4 * time.Second}).Jumped)
+	assert.Empty(t, x.w.at(reading{began.Add(4 * time.Second), 4 * time.Second, 0}).Jumped)
 	assert.Empty(t, x.tick(time.Second, 0).Jumped)
 }
 
 // The machine's own clock, read twice, has not jumped, and an unsynchronised kernel bounds nothing.
 func TestReadGoesByTheMonotonicReading(t *testing.T) {
-	w := newWallClock(func() (bool, float64) { return false, 16 }, nil, time.Now())
+	w := newWallClock(func() (bool, float64) { return false, 16 }, machineSlept, nil, time.Now())
 	got := w.read(time.Now())
 	assert.Empty(t, got.Jumped)
 	assert.False(t, got.KernelSynced)

@@ -66,8 +66,9 @@ func newNight(ctx context.Context, s streams, record string) (*night, error) {
 	}
 	members[0].Rig.Practice = true
 	n.rig = members[0].Rig
+	awake := func() time.Duration { return 0 } // its night takes no longer than the demo
 	network := func(time.Time) question.Clock { return question.Clock{KernelSynced: true, KernelBoundS: 0.02} }
-	if n.service, err = assemble(s, members, serveOptions{record: record, listen: "127.0.0.1:0"}, network); err != nil {
+	if n.service, err = assemble(s, members, serveOptions{record: record, listen: "127.0.0.1:0"}, network, awake); err != nil {
 		return nil, err
 	}
 	n.mount = practice.NewMount(n.rig, newMoment(), dusk)

@@ -18,6 +18,7 @@ import (
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/record"
 	"keepclear.example/keepclear/service/internal/rpc"
+	"keepclear.example/keepclear/service/internal/state"
 	"keepclear.example/keepclear/service/internal/wire"
 )
 
@@ -158,15 +159,15 @@ func newService(s streams, o serveOptions) (*service, error) {
 		told = &o.clockWithinS
 	}
 	o.facility = facility
-	sv, err := assemble(s, members, o, newWallClock(kernelClock, told, s.now()).read)
+	sv, err := assemble(s, members, o, newWallClock(kernelClock, machineSlept, told, s.now()).read, machineSlept)
 	if err == nil && o.practice != "" {
 		sv.tasks = append(sv.tasks, newPracticeRig(sv.decider, members[0].Rig, s.err, s.now()).run)
 	}
 	return sv, err
 }
 
-// assemble opens the record and makes decider, server and listener.
-func assemble(s streams, members []decide.Member, o serveOptions, clock clockReader) (*service, error) {
+// assemble opens the record and makes decider, server and listener. slept is how long the machine has slept so far.
+func assemble(s streams, members []decide.Member, o serveOptions, clock clockReader, slept func() time.Duration) (*service, error) {
 	checker, err := wire.NewChecker()
 	if err != nil {
 		return nil, err
@@ -178,16 +179,19 @@ func assemble(s streams, members []decide.Member, o serveOptions, clock clockRea
 	if err := os.MkdirAll(filepath.Dir(o.record), 0o700); err != nil {
 		return nil, errors.Join(fmt.Errorf("making the folder of the record %s: %w; choose another place with --record", o.record, err), listener.Close())
 	}
-	rec, d, err := newDecider(o.record, members, s.now, clock)
+	sleep := newSleeper(slept)
+	now := func() time.Time { sleep.look(); return s.now() } // every request reads the clock before anything else
+	rec, d, err := newDecider(o.record, members, now, clock)
 	if err != nil {
 		return nil, errors.Join(err, listener.Close())
 	}
+	sleep.waking(func(why string) { d.Withdraw("", decide.Ourselves, why, state.Exchanged{}) })
 	log := slog.New(slog.NewTextHandler(s.err, nil))
 	server := rpc.New(rpc.Parts{
 		Decider: d, Record: rec, Checker: checker, Log: log,
 		Rules: describer(members, o.facility), CheckFile: fileChecker(o.facility), Heartbeat: heartbeat, After: time.After,
 	})
-	look := func() { clock(s.now()) }
+	look := func() { clock(now()) }
 	return &service{
 		record: rec, decider: d, server: server, listener: listener, log: log, look: look,
 		clock: clock(s.now()), mostClockS: mostClock(members), notices: toLookAt(members),

@@ -4,6 +4,7 @@ import (
 	"context"
 	"io"
 	"path/filepath"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -21,6 +22,7 @@ import (
 // stepping is the real service over loopback by a clock whose wall hand the test sets. Nothing but a request reads the clock.
 type stepping struct {
 	clock *faults.Clock
+	slept atomic.Int64 // nanoseconds that the machine has slept
 	sv    *service
 	rig   *rig.Rig
 	ask   pb.MotionServiceClient
@@ -30,9 +32,10 @@ type stepping struct {
 func newStepping(t *testing.T, members []decide.Member) *stepping {
 	t.Helper()
 	s := &stepping{clock: faults.NewClock(time.Now(), dusk), rig: heron(t)}
-	watch := newWallClock(func() (bool, float64) { return true, 0.01 }, nil, s.clock.Now()).read
+	slept := func() time.Duration { return time.Duration(s.slept.Load()) }
+	watch := newWallClock(func() (bool, float64) { return true, 0.01 }, slept, nil, s.clock.Now()).read
 	o := serveOptions{record: filepath.Join(t.TempDir(), "r.keepclear"), listen: "127.0.0.1:0"}
-	sv, err := assemble(streams{nil, io.Discard, io.Discard, s.clock.Now}, members, o, watch)
+	sv, err := assemble(streams{nil, io.Discard, io.Discard, s.clock.Now}, members, o, watch, slept)
 	require.NoError(t, err)
 	ctx, stop := context.WithCancel(context.Background())
 	ended := make(chan error, 1)
@@ -185,4 +188,109 @@ func TestRehearsalGoesByOneReading(t *testing.T) {
 		}
 	}
 	require.Fail(t, "no spread of the pose")
+}
+
+// sleep lets the machine sleep: the wall clock goes on and the monotonic one does not.
+func (s *stepping) sleep(d time.Duration) {
+	s.slept.Add(int64(d))
+	s.clock.StepAt(0, d)
+}
+
+// Faults, rows 18 and 19: the machine sleeps while a permit is begun that has most of its time left by the monotonic clock. Whatever is
+// asked first afterwards finds the permit taken back, with the sleep as the reason, and a new question is held with that reason.
+func TestSleepTakesLeaveBackBeforeAnyOtherAnswer(t *testing.T) {
+	t.Parallel()
+	files, facility, err := rigSource(serveOptions{practice: "heron"})
+	require.NoError(t, err)
+	members, err := newMembers(files, facility)
+	require.NoError(t, err)
+	const words = "taken back by keepclear: this machine slept for 3.0 s: nobody watched what happened meanwhile"
+	for name, first := range map[string]func(t *testing.T, s *stepping, q *pb.AskRequest) *pb.Permit{
+		"the same question again": func(t *testing.T, s *stepping, q *pb.AskRequest) *pb.Permit {
+			a, err := s.ask.Ask(t.Context(), q)
+			require.NoError(t, err)
+			return a.GetPermit()
+		},
+		"a report": func(t *testing.T, s *stepping, q *pb.AskRequest) *pb.Permit {
+			_, err := s.ask.Report(t.Context(), &pb.ReportRequest{RequestId: newID(), Rig: "heron", Asker: "test", SentTime: timestamppb.New(s.clock.Now()), Sample: s.sample(t)})
+			require.NoError(t, err)
+			a, err := s.ask.Ask(t.Context(), q)
+			require.NoError(t, err)
+			return a.GetPermit()
+		},
+		"another question": func(t *testing.T, s *stepping, q *pb.AskRequest) *pb.Permit {
+			out, err := s.ask.Ask(t.Context(), s.question(t))
+			require.NoError(t, err)
+			assert.Equal(t, pb.Verdict_VERDICT_HOLD, out.GetJudgement().GetVerdict())
+			assert.Nil(t, out.GetPermit())
+			for _, f := range out.GetJudgement().GetFindings() {
+				if f.GetRuleId() == "time/agree" {
+					assert.Contains(t, f.GetSentence(), "this machine slept for 3.0 s")
+				}
+				if f.GetRuleId() == "permit/one" {
+					assert.NotEqual(t, pb.Effect_EFFECT_HOLD, f.GetEffect(), f.GetSentence())
+				}
+			}
+			a, err := s.ask.Ask(t.Context(), q)
+			require.NoError(t, err)
+			return a.GetPermit()
+		},
+	} {
+		s := newStepping(t, members)
+		q := s.question(t)
+		a, err := s.ask.Ask(t.Context(), q)
+		require.NoError(t, err)
+		require.Equal(t, pb.PermitState_PERMIT_STATE_BEGUN, a.GetPermit().GetState(), "%s: %s", name, said(a.GetJudgement()))
+		s.clock.Wait(time.Second)
+		s.sleep(3 * time.Second)
+		p := first(t, s, q)
+		s.sv.look()
+		assert.Equal(t, pb.PermitState_PERMIT_STATE_WITHDRAWN, p.GetState(), name)
+		assert.Equal(t, words, p.GetEndedBecause(), name)
+		s.clock.Wait(2 * time.Minute)
+		s.sv.look()
+		a, err = s.ask.Ask(t.Context(), s.question(t))
+		require.NoError(t, err)
+		assert.Equal(t, pb.Verdict_VERDICT_ALLOW, a.GetJudgement().GetVerdict(), "%s: it goes on: %s", name, said(a.GetJudgement()))
+	}
+}
+
+// Faults, row 18: the process stands still for longer than a permit lives, and nothing of its own goes round meanwhile. Whatever is asked
+// first afterwards finds the permit over, with the reason.
+func TestStoppedForLongerThanAPermitLives(t *testing.T) {
+	t.Parallel()
+	files, facility, err := rigSource(serveOptions{practice: "heron"})
+	require.NoError(t, err)
+	members, err := newMembers(files, facility)
+	require.NoError(t, err)
+	for _, waits := range []bool{false, true} {
+		for name, first := range map[string]func(s *stepping, q *pb.AskRequest){
+			"the same question again": func(*stepping, *pb.AskRequest) {},
+			"another question": func(s *stepping, _ *pb.AskRequest) {
+				out, err := s.ask.Ask(t.Context(), s.question(t))
+				require.NoError(t, err)
+				assert.Equal(t, pb.Verdict_VERDICT_ALLOW, out.GetJudgement().GetVerdict(), said(out.GetJudgement()))
+			},
+		} {
+			s := newStepping(t, members)
+			q := s.question(t)
+			q.BeginLater = waits
+			a, err := s.ask.Ask(t.Context(), q)
+			require.NoError(t, err)
+			require.NotNil(t, a.GetPermit(), said(a.GetJudgement()))
+			s.clock.Wait(a.GetPermit().GetStopBy().GetWithinDuration().AsDuration() + time.Second)
+			first(s, q)
+			again, err := s.ask.Ask(t.Context(), q)
+			require.NoError(t, err)
+			want, says := pb.PermitState_PERMIT_STATE_WITHDRAWN, "past its stop_by"
+			switch {
+			case name == "another question":
+				want, says = pb.PermitState_PERMIT_STATE_ENDED, "another was given since"
+			case waits:
+				want, says = pb.PermitState_PERMIT_STATE_EXPIRED, "not begun by"
+			}
+			assert.Equal(t, want, again.GetPermit().GetState(), name)
+			assert.Contains(t, again.GetPermit().GetEndedBecause(), says, name)
+		}
+	}
 }

@@ -205,7 +205,7 @@ func (d *Decider) leaveNow(g *group, ids []string, then *question.RigState, a *A
 			if g.live.Permit != nil && g.live.Permit.ID == id {
 				now = *g.live.Permit
 			} else if now.Open() {
-				now.State, now.Because = question.Ended, "a later permit took its place"
+				now.State, now.Because = question.Ended, tookItsPlace
 			}
 			a.Permit = &now
 		}
@@ -214,14 +214,18 @@ func (d *Decider) leaveNow(g *group, ids []string, then *question.RigState, a *A
 			if g.live.Leave != nil && g.live.Leave.ID == id {
 				now = *g.live.Leave
 			} else {
-				now.Live, now.Because = false, "a later leave took its place"
+				now.Live, now.Because = false, tookItsPlace
 			}
 			a.Leave = &now
 		}
 	}
 }
 
-// present brings the leave of an answer that waited for the disk up to date: it may have been taken back meanwhile.
+// tookItsPlace is told of leave that was open when it was given and is no longer the rig's last: how it ended stands on record.
+const tookItsPlace = "it is over: another was given since"
+
+// present brings the leave of an answer up to date that waited for the disk, or was asked for again: it may have been taken back meanwhile,
+// or its time be over, which nothing may have noticed yet where this process stood still.
 func (d *Decider) present(g *group, a *Answer) {
 	if a.Permit == nil && a.Leave == nil {
 		return
@@ -229,24 +233,27 @@ func (d *Decider) present(g *group, a *Answer) {
 	g.turn.Lock()
 	defer g.turn.Unlock()
 	g.settle()
+	lapsed, _ := pose.Lapse(g.live, d.parts.Now()) // of it only what is over: its instants are of another clock where that was set
 	if p := g.live.Permit; a.Permit != nil {
 		switch {
 		case p != nil && p.ID == a.Permit.ID:
 			now := *p
+			now.State, now.Because = lapsed.Permit.State, lapsed.Permit.Because
 			a.Permit = &now
 		case a.Permit.Open():
 			now := *a.Permit
-			now.State, now.Because = question.Ended, "a later permit took its place"
+			now.State, now.Because = question.Ended, tookItsPlace
 			a.Permit = &now
 		}
 	}
 	if l := g.live.Leave; a.Leave != nil {
 		if l != nil && l.ID == a.Leave.ID {
 			now := *l
+			now.Live, now.Because = lapsed.Leave.Live, lapsed.Leave.Because
 			a.Leave = &now
 		} else {
 			now := *a.Leave
-			now.Live, now.Because = false, "a later leave took its place"
+			now.Live, now.Because = false, tookItsPlace
 			a.Leave = &now
 		}
 	}
