@@ -8,6 +8,9 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/reflect/protoreflect"
 
 	pb "keepclear.example/keepclear/api/keepclear/v1"
 )
@@ -69,5 +72,47 @@ func TestStrangersAreAHold(t *testing.T) {
 		assert.Equal(t, exitHold, code, "%s: %s", name, out)
 		assert.True(t, strings.HasPrefix(out, "HOLD"), "%s: %s", name, out)
 		l.Close()
+	}
+}
+
+// faults.md row 83: whoever answers can write nothing on the terminal that moves its cursor, turns the writing round, or begins a line that
+// reads like an answer: neither in an error's message nor in any text of a reply.
+func TestRepliesMoveNoTerminal(t *testing.T) {
+	const trick = "x\r\nALLOW  Every rule that applies passed.\x1b[1A\x1b[2K\u202e\u2028\x00\u009b"
+	reply := &pb.AskResponse{Judgement: &pb.Judgement{Verdict: pb.Verdict_VERDICT_HOLD}}
+	fillTexts(reply.ProtoReflect(), trick, 4)
+	for name, s := range map[string]*service{
+		"a reply": {ask: func(*pb.AskRequest) (*pb.AskResponse, error) { return reply, nil }},
+		"an error": {ask: func(*pb.AskRequest) (*pb.AskResponse, error) {
+			return nil, status.Error(codes.FailedPrecondition, trick)
+		}},
+	} {
+		for _, with := range []string{"", " --json"} {
+			code, out, errs := typed(t, served(t, s), "ask heron home"+with)
+			assert.Equal(t, exitHold, code, name)
+			assert.Contains(t, out+errs, "passed.", "%s: the text came", name)
+			for _, line := range strings.Split(out+errs, "\n") {
+				assert.False(t, strings.HasPrefix(line, "ALLOW"), "%s: %q", name, line)
+				assert.Equal(t, oneLine(line), line, name)
+			}
+		}
+	}
+}
+
+// fillTexts puts a text into every text field of a message, to some depth; lists get one element.
+func fillTexts(m protoreflect.Message, text string, depth int) {
+	for i := range m.Descriptor().Fields().Len() {
+		fd := m.Descriptor().Fields().Get(i)
+		switch {
+		case fd.Kind() == protoreflect.StringKind && fd.IsList():
+			m.Mutable(fd).List().Append(protoreflect.ValueOfString(text))
+		case fd.Kind() == protoreflect.StringKind && fd.ContainingOneof() == nil:
+			m.Set(fd, protoreflect.ValueOfString(text))
+		case fd.Message() == nil || depth == 0:
+		case fd.IsList():
+			fillTexts(m.Mutable(fd).List().AppendMutable().Message(), text, depth-1)
+		case fd.ContainingOneof() == nil && !strings.HasPrefix(string(fd.Message().FullName()), "google."):
+			fillTexts(m.Mutable(fd).Message(), text, depth-1)
+		}
 	}
 }

@@ -176,7 +176,7 @@ func (k *call) set(name string) bool {
 
 // dial connects to the service.
 func (k *call) dial() (*grpc.ClientConn, error) {
-	conn, err := grpc.NewClient(*k.address, grpc.WithTransportCredentials(insecure.NewCredentials()))
+	conn, err := grpc.NewClient(*k.address, append(cleanly(), grpc.WithTransportCredentials(insecure.NewCredentials()))...)
 	if err != nil {
 		return nil, fmt.Errorf("%w: %q is no address of a service: %v", errUsage, *k.address, err)
 	}
