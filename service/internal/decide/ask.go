@@ -16,7 +16,8 @@ import (
 	"keepclear.example/keepclear/service/internal/verdict"
 )
 
-// Ask judges one question. The answer has its entry on disk; an error means that nothing may move.
+// Ask judges one question. The answer has its entry on disk; an error means that nothing may move. Where ctx is over when its turn comes it is
+// not begun; once begun it is judged and recorded whatever becomes of ctx.
 func (d *Decider) Ask(ctx context.Context, q question.Question, r Request) (Answer, error) {
 	g, err := d.group(q.Rig)
 	if err != nil {
@@ -39,6 +40,10 @@ func (d *Decider) Ask(ctx context.Context, q question.Question, r Request) (Answ
 func (d *Decider) judge(ctx context.Context, g *group, q question.Question, r Request) (Answer, record.Written, error) {
 	g.turn.Lock()
 	defer g.turn.Unlock()
+	if err := ctx.Err(); err != nil {
+		return Answer{}, record.Written{}, err // nobody waits for the answer any more, so no permit begins with it
+	}
+	ctx = context.WithoutCancel(ctx)
 	if a, w, err := d.repeated(g, r); err != nil || a.Repeated {
 		return a, w, err
 	}

@@ -1,6 +1,7 @@
 package decide_test
 
 import (
+	"context"
 	"fmt"
 	"os"
 	"sync"
@@ -12,6 +13,7 @@ import (
 
 	"keepclear.example/keepclear/service/internal/decide"
 	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/record"
 	"keepclear.example/keepclear/service/internal/state"
 	"keepclear.example/keepclear/service/internal/verdict"
 )
@@ -134,5 +136,78 @@ func TestLockWinsInBothOrders(t *testing.T) {
 		assert.NotEmpty(t, a.Permit.Because)
 		assert.Len(t, b.look().Locks, 1)
 		assert.False(t, b.look().State.Permit.Open())
+	}
+}
+
+// Faults, row 50: whoever goes while he waits for his turn is not judged: nothing is on record, no permit stands in anybody's way, and the
+// same request is judged when it comes again.
+func TestWhoGoesBeforeHisTurnIsNotJudged(t *testing.T) {
+	b := newBench(t)
+	b.judge = entering{must(b.d.Member("heron")).Rules, b.enter}
+	b.restart()
+	b.home()
+	entered, goOn := make(chan struct{}), make(chan struct{})
+	b.onEntering(func(room string) {
+		if room == "rules" {
+			close(entered)
+			b.onEntering(nil)
+			<-goOn
+		}
+	})
+	done := make(chan error, 1)
+	go func() {
+		_, err := b.ask(question.Action{Kind: question.Track, Follow: time.Hour}, zero, "")
+		done <- err
+	}()
+	<-entered // the turn is taken
+	ctx, cancel := context.WithCancel(t.Context())
+	id := "question-of-one-who-goes"
+	q := question.Question{
+		ID: id, Rig: "heron", Action: question.Action{Kind: question.Slew, Axes: &there, Message: []byte(id)}, Sample: b.sample(zero),
+		Sent: b.clock(), At: b.clock(), Asker: "test", AttendedBy: "A. Person",
+	}
+	left := make(chan error, 1)
+	go func() { _, err := b.d.Ask(ctx, q, request(id, id)); left <- err }()
+	cancel()
+	close(goOn)
+	require.NoError(t, <-done)
+	require.ErrorIs(t, <-left, context.Canceled)
+	_, err := b.rec.ByRequestID(t.Context(), id)
+	assert.ErrorIs(t, err, record.ErrAbsent)
+	b.d.Withdraw("heron", "test", "", state.Exchanged{})
+	a, err := b.d.Ask(t.Context(), q, request(id, id))
+	require.NoError(t, err)
+	assert.Equal(t, verdict.Allow, a.Verdict, a.Sentence)
+	assert.False(t, a.Repeated)
+}
+
+// Faults, row 50: one who goes as any room is entered, the turn once his, is judged and recorded to the end.
+func TestCancelInEveryRoomIsRecorded(t *testing.T) {
+	for _, room := range []string{"clock", "facts", "rules", "record", "reply"} {
+		b := newBench(t)
+		b.judge = entering{must(b.d.Member("heron")).Rules, b.enter}
+		b.restart()
+		b.home()
+		ctx, cancel := context.WithCancel(t.Context())
+		cancelled := 0
+		b.onEntering(func(in string) {
+			if in == room {
+				cancelled++
+				cancel()
+			}
+		})
+		id := "question-cancelled"
+		q := question.Question{
+			ID: id, Rig: "heron", Action: question.Action{Kind: question.Slew, Axes: &there, Message: []byte(id)}, Sample: b.sample(zero),
+			Sent: b.clock(), At: b.clock(), Asker: "test", AttendedBy: "A. Person",
+		}
+		a, err := b.d.Ask(ctx, q, request(id, id))
+		require.NoError(t, err, room)
+		require.Positive(t, cancelled, room)
+		require.Equal(t, verdict.Allow, a.Verdict, "%s: %s", room, a.Sentence)
+		w, err := b.rec.ByRequestID(t.Context(), id)
+		require.NoError(t, err, room)
+		assert.Equal(t, a.Receipt.Place, w.Entry.Place(), room)
+		assert.Equal(t, []string{a.Permit.ID}, w.Entry.LeaveIDs, room)
 	}
 }

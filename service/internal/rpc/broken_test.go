@@ -3,6 +3,7 @@ package rpc_test
 import (
 	"context"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -188,4 +189,48 @@ func says[D any](err error) bool {
 		}
 	}
 	return false
+}
+
+// Faults, row 50: an asker who goes as each room is entered, or while the disk works, stops nothing: the append is finished, the same request
+// gets that very answer, and a permit on which nobody moves is over after its start_by, so that the next asker may.
+func TestCancelInEveryRoomFinishesTheAppend(t *testing.T) {
+	for _, room := range []string{"facts", "rules", "encoding", "disk"} {
+		b := newBench(t)
+		b.ready()
+		ctx, cancel := context.WithCancel(t.Context())
+		gone := make(chan struct{})
+		goes := sync.OnceFunc(func() {
+			cancel()
+			gone <- struct{}{} // the asker is gone before anything goes on
+		})
+		release := func() {}
+		switch room {
+		case "facts":
+			b.looked = goes
+		case "rules":
+			b.judged = goes
+		case "encoding":
+			b.coded = goes
+		case "disk":
+			var held <-chan struct{}
+			held, release = b.disk.Hold()
+			go func() { <-held; goes() }()
+		}
+		q := b.slew(30, 40)
+		_, err := b.motion.Ask(ctx, q)
+		<-gone
+		assert.Equal(t, codes.Canceled, status.Code(err), room)
+		release()
+		again := b.allowed(q)
+		e := b.entry(q.GetRequestId())
+		assert.Equal(t, e.GetReceipt().GetEntrySha256(), again.GetReceipt().GetEntrySha256(), room)
+		assert.Equal(t, e.GetAsked().GetResponse().GetPermit().GetPermitId(), again.GetPermit().GetPermitId(), room)
+		b.wait(again.GetPermit().GetStartBy().GetWithinDuration().AsDuration() + time.Second)
+		b.allowed(b.slew(20, 20))
+		over := b.mustAsk(q).GetPermit()
+		assert.NotContains(t, []pb.PermitState{pb.PermitState_PERMIT_STATE_GRANTED, pb.PermitState_PERMIT_STATE_BEGUN}, over.GetState(), room)
+		res, err := b.verified(&pb.VerifyRecordRequest{})
+		require.NoError(t, err)
+		assert.True(t, res.GetWhole(), room)
+	}
 }

@@ -31,11 +31,8 @@ func (s *Server) ask(ctx context.Context, c call[*pb.AskRequest]) (proto.Message
 	if err != nil {
 		return nil, err
 	}
-	if err := ctx.Err(); err != nil {
-		return nil, err // nobody waits for the answer, so no permit begins with it
-	}
 	q := wire.Question(c.msg, c.at, s.retreats)
-	a, err := s.decider.Ask(context.WithoutCancel(ctx), q, c.request(c.msg.GetRequestId()))
+	a, err := s.decider.Ask(ctx, q, c.request(c.msg.GetRequestId()))
 	if err != nil {
 		return nil, err
 	}
