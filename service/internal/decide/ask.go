@@ -50,7 +50,7 @@ func (d *Decider) judge(ctx context.Context, g *group, q question.Question, r Re
 	if err := fits(g.member.Rig, q); err != nil {
 		return Answer{}, record.Written{}, err
 	}
-	takes := g.takesSoFar()
+	takes, _ := g.takesSoFar()
 	g.settle()
 	head := d.parts.Record.Head(g.name)
 	before, unheard, notices := d.takeIn(g, q)
@@ -73,8 +73,8 @@ func (d *Decider) judge(ctx context.Context, g *group, q question.Question, r Re
 	if err != nil {
 		return Answer{}, record.Written{}, err
 	}
-	if g.takesSoFar() != takes { // Withdraw came while this was judged: it wins
-		g.live = pose.Withdraw(g.live, "taken back while it was being granted")
+	if now, why := g.takesSoFar(); now != takes { // a withdrawal or a lock came while this was judged: it wins
+		g.live = pose.Withdraw(g.live, why)
 	}
 	g.setOpen()
 	return answer, w, nil

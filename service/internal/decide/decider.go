@@ -75,6 +75,7 @@ type group struct {
 	open      []string          // ids of the open permit and the live leave
 	withdrawn map[string]string // permit ids taken back in memory, why; not yet recorded
 	takes     int               // how often leave was taken back: a question under way loses its own
+	lastTake  string            // why it was the last time
 	owed      map[string]string // ids of leave taken back, why, until the record has it: a fold takes them back again
 	replaced  []string          // permits in force whose place another took in memory that never left
 }
@@ -258,11 +259,11 @@ func (g *group) setOpen() {
 	}
 }
 
-// takesSoFar is how often leave was taken back.
-func (g *group) takesSoFar() int {
+// takesSoFar is how often leave was taken back, and why the last time.
+func (g *group) takesSoFar() (int, string) {
 	g.mu.Lock()
 	defer g.mu.Unlock()
-	return g.takes
+	return g.takes, g.lastTake
 }
 
 // settle puts withdrawals that happened in memory into the state: of the leave that was open then, and of no later one. Requires the

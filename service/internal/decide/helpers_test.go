@@ -33,14 +33,15 @@ var evening = time.Date(2026, 11, 14, 18, 0, 0, 0, time.UTC)
 
 // bench is a decider over a real record, with a clock of its own.
 type bench struct {
-	alter func(*rig.Rig) // of the rig, at each opening; nil: as in the file
-	t     *testing.T
-	path  string
-	rec   *record.Record
-	d     *decide.Decider
-	rig   *rig.Rig
-	ids   atomic.Int64
-	disk  *faults.Disk
+	alter  func(*rig.Rig) // of the rig, at each opening; nil: as in the file
+	beside []string       // ids of more rigs of the same kind
+	t      *testing.T
+	path   string
+	rec    *record.Record
+	d      *decide.Decider
+	rig    *rig.Rig
+	ids    atomic.Int64
+	disk   *faults.Disk
 
 	retry   chan time.Time // lets a record that is down try again
 	refolds atomic.Int64   // how often it came back
@@ -120,7 +121,7 @@ func (b *bench) open() {
 	})
 	require.NoError(b.t, err)
 	d, err = decide.New(decide.Parts{
-		Record: rec, Members: []decide.Member{m}, Moment: func(t time.Time) (*sky.Moment, error) { b.enter("facts"); return moment(t) },
+		Record: rec, Members: b.members(m), Moment: func(t time.Time) (*sky.Moment, error) { b.enter("facts"); return moment(t) },
 		Now: func() time.Time { b.enter("reply"); return b.clock() }, Cells: 20_000,
 		Clock: func(time.Time) question.Clock {
 			b.enter("clock")
@@ -135,6 +136,19 @@ func (b *bench) open() {
 	require.NoError(b.t, d.WithdrawAfterRestart())
 	b.rec, b.d = rec, d
 	b.t.Cleanup(func() { rec.Close() })
+}
+
+// members are the rig and those beside it.
+func (b *bench) members(m decide.Member) []decide.Member {
+	out := []decide.Member{m}
+	for _, id := range b.beside {
+		r := *m.Rig
+		r.ID = id
+		other := m
+		other.Rig = &r
+		out = append(out, other)
+	}
+	return out
 }
 
 // restart is a stop and a start.
@@ -225,7 +239,10 @@ func (b *bench) home() {
 }
 
 func (b *bench) report(r decide.Report) (decide.Outcome, error) {
-	r.Rig, r.Asker, r.At, r.Sent = "heron", "test", b.clock(), b.clock()
+	if r.Rig == "" {
+		r.Rig = "heron"
+	}
+	r.Asker, r.At, r.Sent = "test", b.clock(), b.clock()
 	id := fmt.Sprintf("report-%010d", b.ids.Add(1))
 	return b.d.Report(context.Background(), r, request(id, id))
 }

@@ -37,7 +37,7 @@ func (d *Decider) Withdraw(rigName, asker, reason string, sent state.Exchanged) 
 func (g *group) takeBack(why string) []string {
 	g.mu.Lock()
 	defer g.mu.Unlock()
-	g.takes++
+	g.takes, g.lastTake = g.takes+1, why
 	ids := slices.Concat(g.open, g.replaced)
 	g.open, g.replaced = nil, nil
 	if len(ids) > 0 && g.withdrawn == nil {
