@@ -50,10 +50,16 @@ func TestWhatArrivesBetweenFactsAndRecordKillsTheLeave(t *testing.T) {
 		arrives func(b *bench) error
 		says    string
 	}{
-		"homed":         {func(b *bench) error { return wait(b, decide.Report{Homed: &decide.HomedReport{Sensed: true}, Sample: b.sample(zero)}) }, "the rig was homed"},
-		"synced":        {func(b *bench) error { return wait(b, decide.Report{Synced: &decide.SyncReport{}, Sample: b.sample(zero)}) }, "the state of the rig changed before the motion began"},
-		"clutch opened": {func(b *bench) error { return wait(b, decide.Report{Act: &pose.Act{Kind: pose.ClutchOpened, Person: "A. Person"}}) }, ""},
-		"moved":         {func(b *bench) error { return wait(b, decide.Report{Sample: b.sample(rig.DegAxes(7, 0))}) }, "moved"},
+		"homed": {func(b *bench) error {
+			return wait(b, decide.Report{Homed: &decide.HomedReport{Sensed: true}, Sample: b.sample(zero)})
+		}, "the rig was homed"},
+		"synced": {func(b *bench) error {
+			return wait(b, decide.Report{Synced: &decide.SyncReport{}, Sample: b.sample(zero)})
+		}, "the state of the rig changed before the motion began"},
+		"clutch opened": {func(b *bench) error {
+			return wait(b, decide.Report{Act: &pose.Act{Kind: pose.ClutchOpened, Person: "A. Person"}})
+		}, ""},
+		"moved": {func(b *bench) error { return wait(b, decide.Report{Sample: b.sample(rig.DegAxes(7, 0))}) }, "moved"},
 		"locked": {func(b *bench) error {
 			_, _, _, err := b.d.Lock("heron", "A. Person", "hands inside", b.clock(), request("lock-request-1", "x"))
 			return err

@@ -315,8 +315,7 @@ func (t *turn) atEnd(q *still) bool {
 func (t *turn) record(q *still, step rig.Axes, asked bool) {
 	sky := [2]unit.Angle{(q.vy.ra - q.vx.ra).Wrapped(), q.vy.dec - q.vx.dec}
 	sky[0] = unit.Angle(math.Remainder(float64(sky[0]-t.restGrowth(q)), 2*math.Pi))
-	const most = 256
-	if len(t.s.Steps) >= most { // the oldest two become one: sums stay
+	if len(t.s.Steps) >= mostSyncs { // the oldest two become one: sums stay
 		a, b := t.s.Steps[0], t.s.Steps[1]
 		b.Axes, b.Sky = a.Axes.Add(b.Axes), [2]unit.Angle{a.Sky[0] + b.Sky[0], a.Sky[1] + b.Sky[1]}
 		b.AtEnd = a.AtEnd || b.AtEnd
@@ -325,10 +324,26 @@ func (t *turn) record(q *still, step rig.Axes, asked bool) {
 	t.s.Steps = append(t.s.Steps, question.Step{At: when(q.y), Axes: step, Sky: sky, Asked: asked, AtEnd: t.atEnd(q)})
 	before := t.offset(q.vx, q.at)
 	nearer := math.Hypot(float64(before.A1+step.A1), float64(before.A2+step.A2)) < math.Hypot(float64(before.A1), float64(before.A2))
-	t.s.Syncs = append(t.s.Syncs, question.SyncDone{At: when(q.y), Axes: step, Nearer: nearer})
-	if n := len(t.s.Syncs); n > most {
-		t.s.Syncs = t.s.Syncs[n-most:]
+	t.s.Syncs = addSync(t.s.Syncs, question.SyncDone{At: when(q.y), Axes: step, Nearer: nearer})
+}
+
+// mostSyncs bounds what is kept of the syncs since homing, one by one. Choice: a night's at the most that sync/rate lets pass is 432.
+const mostSyncs = 256
+
+// addSync adds a sync to those kept. Where there are too many the oldest two become one, and the sum of those that count stays: a walk in
+// steps however small is not forgotten at its far end.
+func addSync(all []question.SyncDone, s question.SyncDone) []question.SyncDone {
+	if len(all) >= mostSyncs {
+		a, b := all[0], all[1]
+		switch {
+		case b.Nearer && !a.Nearer:
+			b = question.SyncDone{At: b.At, Axes: a.Axes}
+		case !b.Nearer && !a.Nearer:
+			b.Axes = a.Axes.Add(b.Axes)
+		}
+		all = append([]question.SyncDone{b}, all[2:]...)
 	}
+	return append(all, s)
 }
 
 // restGrowth is by how much right ascension grew between two quiet samples without any sync: none while tracking, the sidereal rate
