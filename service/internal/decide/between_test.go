@@ -176,6 +176,17 @@ func TestGroupsDoNotWaitForEachOther(t *testing.T) {
 	}
 }
 
+// Faults, row 83: a rig called like the service's own chain would share it; two groups would append on one head.
+func TestNoRigSharesTheServicesChain(t *testing.T) {
+	b := newBench(t)
+	r := *b.rig
+	r.ID = record.ServiceChain
+	m := must(b.d.Member("heron"))
+	m.Rig = &r
+	_, err := decide.New(decide.Parts{Record: b.rec, Members: []decide.Member{m}, Now: b.clock})
+	require.ErrorContains(t, err, `a rig is called "service"`)
+}
+
 // Fault 44: nobody waits for ever. Askers, reporters, lockers, releasers, withdrawers, readers and the service's own rounds, on two rigs, by
 // a seed, while commits fail now and then and the record is folded anew: all of it ends, and afterwards everything is answered.
 func TestNobodyWaitsForEver(t *testing.T) {

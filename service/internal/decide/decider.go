@@ -88,6 +88,9 @@ func New(p Parts) (*Decider, error) {
 		if d.groups[m.Rig.ID] != nil {
 			return nil, fmt.Errorf("two rig files describe %q: give each rig an id of its own", m.Rig.ID)
 		}
+		if m.Rig.ID == record.ServiceChain {
+			return nil, fmt.Errorf("a rig is called %q, as the record's chain for what concerns no rig: give it another id", m.Rig.ID)
+		}
 		if m.Shelf == nil {
 			m.Shelf = reach.NewShelf()
 		}

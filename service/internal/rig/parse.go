@@ -111,6 +111,9 @@ func readEnd(r *reader, own *node, head string) {
 	}
 }
 
+// takenID is the record's own chain, which no rig may share.
+const takenID = "service"
+
 var rigID = regexp.MustCompile(`^[a-z][a-z0-9-]{0,62}$`)
 
 // readHead reads what the rig is and where it stands.
@@ -118,6 +121,8 @@ func readHead(r *Rig, top *reader) {
 	if n := top.need("rig", "the rig's id", "small letters, digits and hyphens"); n != nil {
 		if r.ID = n.text; n.kind != scalar || !rigID.MatchString(n.text) {
 			top.f.add(n, "rig", "an id of small letters, digits and hyphens, at most 63, a letter first", n.says(), "as heron")
+		} else if n.text == takenID {
+			top.f.add(n, "rig", "an id other than "+takenID+", under which the record keeps what concerns no rig", n.says(), "as heron")
 		}
 	}
 	r.Title = top.name("title")

@@ -5,6 +5,7 @@ import (
 	"os"
 	"strings"
 	"testing"
+	"unicode"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -342,4 +343,51 @@ func TestClassLiesUnderTheRig(t *testing.T) {
 
 	_, faults = rig.Parse("curlew.yaml", []byte(in), nil)
 	assert.Equal(t, "class", faults[0].Key, "nobody to read it")
+}
+
+// Faults, row 83: names that are to become a chain of the record, a file or a word on a terminal are ids, bare file names or printable lines,
+// or faults that name them on one line; and no file but one beside the rig file is ever asked for.
+func TestTricksInNamesAreFaults(t *testing.T) {
+	in := heronText(t)
+	tricks := []string{
+		"../heron", "/etc/passwd", "..", ".", ".hidden", "a/b", `a\\b`, "C:x", "a b", "heron\\u0000", "heron\\n", "\\x1b[2J", "a\\u202eb", "%2e%2e", "$(x)", "Heron", "-", "", strings.Repeat("a", 200),
+	}
+	for _, s := range append(tricks, "service") {
+		quoted := `"` + s + `"`
+		text := strings.ReplaceAll(in, "rig: heron\n", "rig: "+quoted+"\n")
+		require.NotEqual(t, in, text)
+		r, bad := rig.Parse("heron.yaml", []byte(strings.ReplaceAll(text, "end: heron", "end: "+quoted)), nil)
+		assert.Nil(t, r, "%q", s)
+		faulted(t, bad, "rig", s)
+	}
+	for _, s := range tricks {
+		if s == "Heron" || s == "-" {
+			continue // lawful names of files
+		}
+		opened := []string{}
+		text, _ := changed(t, in, "practice: yes", "practice: yes\nclass: \""+s+"\"")
+		r, bad := rig.Parse("heron.yaml", []byte(text), func(name string) ([]byte, error) { opened = append(opened, name); return nil, os.ErrNotExist })
+		assert.Nil(t, r, "%q", s)
+		assert.Empty(t, opened, "%q", s)
+		faulted(t, bad, "class", s)
+	}
+	for _, s := range []string{"a\\nb", "a\\u0000", "\\x1b]0;x\\a", "a\\u202eb", "a\\u2028b", " a", ""} {
+		text, _ := changed(t, in, "title: ", "title: \""+s+"\" #")
+		r, bad := rig.Parse("heron.yaml", []byte(text), nil)
+		assert.Nil(t, r, "%q", s)
+		faulted(t, bad, "title", s)
+	}
+}
+
+// faulted wants a fault of a key, on one line.
+func faulted(t *testing.T, bad []rig.Fault, key, what string) {
+	t.Helper()
+	found := false
+	for _, f := range bad {
+		found = found || f.Key == key
+		for _, r := range f.Error() {
+			assert.True(t, unicode.IsPrint(r), "%q: %q in %q", what, r, f.Error())
+		}
+	}
+	assert.True(t, found, "%q: no fault of %s among %v", what, key, bad)
 }
