@@ -2,6 +2,7 @@ package rig
 
 import (
 	"slices"
+	"strings"
 
 	"keepclear.example/keepclear/service/internal/frame"
 	"keepclear.example/keepclear/service/internal/solid"
@@ -46,14 +47,27 @@ func (r *Rig) Scene(reported []PartState, partMM, generalMM unit.Length) *Scene 
 	for i, b := range s.Bodies {
 		turns[i] = r.Chain.symmetryOf(b.Shape)
 	}
-	for i, a := range s.Bodies {
-		for j, b := range s.Bodies {
+	order := s.byName()
+	for _, i := range order {
+		for _, j := range order {
+			a, b := &s.Bodies[i], &s.Bodies[j]
 			if a.Link < b.Link && !r.touches(a.Part, b.Part) && !settled(a.Link, b.Link, turns[i], turns[j]) {
 				s.Pairs = append(s.Pairs, Pair{i, j, margins[a.Part] + margins[b.Part] + r.placing(a.Link) + generalMM})
 			}
 		}
 	}
 	return s
+}
+
+// byName are the indices of the bodies by the names of their parts, which are all different: how tight a bound is proven goes by the order in
+// which pairs are looked at, and the file's order of parts says nothing.
+func (s *Scene) byName() []int {
+	out := make([]int, len(s.Bodies))
+	for i := range out {
+		out[i] = i
+	}
+	slices.SortStableFunc(out, func(a, b int) int { return strings.Compare(s.Names[s.Bodies[a].Part], s.Names[s.Bodies[b].Part]) })
+	return out
 }
 
 // placing returns Placing for pairs whose lower link is the ground.
