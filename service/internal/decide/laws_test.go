@@ -266,7 +266,7 @@ func TestMoreDoubtNeverTurnsANonAllowIntoAnAllow(t *testing.T) {
 	changes := map[string]func(in *facts.Input, r *rig.Rig, l lawRig, g *rand.Rand){
 		"general margin": over("clear/path general_mm", 300),
 		"part margin":    over("clear/path part_mm", 300),
-		"reaction time":  over("permit start_within_s", 3000),
+		"reaction time":  over("permit start_within_s", 20_000),
 		"pose uncertainty": func(in *facts.Input, _ *rig.Rig, _ lawRig, g *rand.Rand) {
 			in.Snapshot.Rig.Pose.Candidates[0].Sigma = rig.DegAxes(0.02+2*g.Float64(), 0.02+2*g.Float64())
 		},
@@ -305,7 +305,7 @@ func TestMoreDoubtNeverTurnsANonAllowIntoAnAllow(t *testing.T) {
 	}
 	allowed, asked, turned := 0, 0, map[string]int{}
 	eachLawRig(t, 1, func(t *testing.T, l lawRig, g *rand.Rand) {
-		for n := range questions(6) {
+		for n := range questions(3) {
 			at, action := l.within(g, 5), l.random(g)
 			off := rig.DegAxes(1.5*g.NormFloat64(), 1.5*g.NormFloat64())
 			was := l.answer(t, l.asked(t, at, off, action), nil)
@@ -377,8 +377,9 @@ func TestPartOfAnAllowedWayIsAllowedAndTheWayBackIsAsClear(t *testing.T) {
 			if s := there.spare(t); math.Abs(s) > lawSlackMM {
 				assert.Equal(t, s > 0, back.spare(t) > 0, "seed %d, %s, question %d: %s to %s leaves %.2f mm, back %.2f mm", lawSeed, l.name, n, a, b, s, back.spare(t))
 			}
-			if there.verdict != verdict.Allow || there.spare(t) < lawSlackMM {
-				continue
+			_, alt := frame.AzAlt(l.rig.Chain.Direction(a))
+			if there.verdict != verdict.Allow || there.spare(t) < lawSlackMM || alt < -2*unit.Degree {
+				continue // of a tube below the floor that may rise, the part that ends there may not
 			}
 			allowed++
 			assert.InDelta(t, there.spare(t), back.spare(t), lawSlackMM, "seed %d, %s, question %d: %s and %s", lawSeed, l.name, n, a, b)
