@@ -107,14 +107,17 @@ func New(p Parts) (*Decider, error) {
 // Refold reads what is held anew from the record: at the start and after a failed flush.
 func (d *Decider) Refold() error {
 	for _, g := range d.all() {
-		g.turn.Lock()
-		err := d.fold(g)
-		g.turn.Unlock()
-		if err != nil {
+		if err := d.foldInTurn(g); err != nil {
 			return fmt.Errorf("folding chain %q: %w", g.name, err)
 		}
 	}
 	return nil
+}
+
+func (d *Decider) foldInTurn(g *group) error {
+	g.turn.Lock()
+	defer g.turn.Unlock()
+	return d.fold(g)
 }
 
 // fold reads one chain from its last state entry on.

@@ -58,6 +58,13 @@ func (d *Decider) put(g *group, head record.Head, e entry, a *Answer, at time.Ti
 	return w, nil
 }
 
+// putAtHead is put, in a turn of its own, of what changes nothing that is held. A panic of ours leaves the turn free for the next.
+func (d *Decider) putAtHead(g *group, e entry, at time.Time) (record.Written, error) {
+	g.turn.Lock()
+	defer g.turn.Unlock()
+	return d.put(g, d.parts.Record.Head(g.name), e, nil, at)
+}
+
 func (g *group) rigName() string {
 	if g.member.Rig == nil {
 		return ""

@@ -38,13 +38,18 @@ func (d *Decider) Refuse(rigName, asker, why string, isReport bool, at time.Time
 	if !due {
 		return nil
 	}
-	d.service.turn.Lock()
-	w, err := d.putGuarded(d.service, entry{kind: state.Refused, asker: asker, sentence: "Refused: " + why, request: Request{Sent: sent}, body: state.Body{Count: count}}, at)
-	d.service.turn.Unlock()
+	w, err := d.putRefusal(entry{kind: state.Refused, asker: asker, sentence: "Refused: " + why, request: Request{Sent: sent}, body: state.Body{Count: count}}, at)
 	if err != nil {
 		return err
 	}
 	return w.Wait()
+}
+
+// putRefusal puts an entry on the service's chain, in a turn of its own.
+func (d *Decider) putRefusal(e entry, at time.Time) (record.Written, error) {
+	d.service.turn.Lock()
+	defer d.service.turn.Unlock()
+	return d.putGuarded(d.service, e, at)
 }
 
 // due counts a refusal and tells whether it is to be recorded now, with how often it came since the last entry.
@@ -73,7 +78,17 @@ func (r *refusals) due(digest record.Hash, at time.Time) (count int, due bool) {
 // refuseReport holds a rig whose report was not understood. Leave that waits to be used is dead by then: the report may have said that
 // a clutch was opened. The same again is recorded once a minute.
 func (d *Decider) refuseReport(g *group, asker, why string, at time.Time, digest record.Hash, sent state.Exchanged) error {
+	w, due, err := d.holdBack(g, asker, why, at, digest, sent)
+	if err != nil || !due {
+		return err
+	}
+	return w.Wait()
+}
+
+// holdBack does all of it that happens in the group's turn; due tells whether there is an entry.
+func (d *Decider) holdBack(g *group, asker, why string, at time.Time, digest record.Hash, sent state.Exchanged) (w record.Written, due bool, err error) {
 	g.turn.Lock()
+	defer g.turn.Unlock()
 	g.settle()
 	news := g.unheard(asker, why)
 	if news {
@@ -86,17 +101,12 @@ func (d *Decider) refuseReport(g *group, asker, why string, at time.Time, digest
 		g.setOpen()
 	}
 	if _, due := d.refused.due(digest, at); !news && !due {
-		g.turn.Unlock()
-		return nil
+		return record.Written{}, false, nil
 	}
 	s := g.live
-	w, err := d.put(g, d.parts.Record.Head(g.name), entry{
+	w, err = d.put(g, d.parts.Record.Head(g.name), entry{
 		kind: state.Refused, asker: asker, sentence: "A report was refused: " + why, request: Request{Sent: sent},
 		body: state.Body{Event: state.Event{After: &s}},
 	}, nil, at)
-	g.turn.Unlock()
-	if err != nil {
-		return err
-	}
-	return w.Wait()
+	return w, true, err
 }

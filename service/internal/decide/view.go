@@ -85,11 +85,9 @@ func (d *Decider) Rehearsal(rigName, asker, sentence string, at time.Time, req R
 	if err != nil {
 		return Receipt{}, err
 	}
-	g.turn.Lock()
-	w, err := d.put(g, d.parts.Record.Head(g.name), entry{
+	w, err := d.putAtHead(g, entry{
 		kind: state.Rehearsed, asker: asker, request: req, sentence: sentence, body: state.Body{Response: response},
-	}, nil, at)
-	g.turn.Unlock()
+	}, at)
 	if err != nil {
 		return Receipt{}, err
 	}

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"time"
 
 	"keepclear.example/keepclear/service/internal/pose"
 	"keepclear.example/keepclear/service/internal/record"
@@ -113,17 +114,23 @@ func absentIsNil(err error) error {
 func (d *Decider) LapseAll() {
 	now := d.parts.Now()
 	for _, g := range d.all()[1:] {
-		g.turn.Lock()
-		g.settle()
-		s, notices := pose.Lapse(g.live, now)
-		if len(notices) > 0 {
-			// Not recorded here fails safe: it is lapsed again, and recorded, with the next question.
-			_, _ = d.put(g, d.parts.Record.Head(g.name), entry{
-				kind: state.Reported, asker: Ourselves, sentence: notices[0].Sentence,
-				body: state.Body{Event: state.Event{After: &s}, Notices: notices},
-			}, nil, now)
-			g.setOpen()
-		}
-		g.turn.Unlock()
+		d.lapse(g, now)
 	}
+}
+
+// lapse ends what time alone has ended of one rig. A panic of ours leaves its turn free for the next.
+func (d *Decider) lapse(g *group, now time.Time) {
+	g.turn.Lock()
+	defer g.turn.Unlock()
+	g.settle()
+	s, notices := pose.Lapse(g.live, now)
+	if len(notices) == 0 {
+		return
+	}
+	// Not recorded here fails safe: it is lapsed again, and recorded, with the next question.
+	_, _ = d.put(g, d.parts.Record.Head(g.name), entry{
+		kind: state.Reported, asker: Ourselves, sentence: notices[0].Sentence,
+		body: state.Body{Event: state.Event{After: &s}, Notices: notices},
+	}, nil, now)
+	g.setOpen()
 }
