@@ -31,9 +31,13 @@ import (
 const childMark = "KEEPCLEAR_TEST_CHILD"
 
 func TestMain(m *testing.M) {
+	if mark := os.Getenv(echoMark); mark != "" {
+		fmt.Fprintln(os.Stderr, echo(mark))
+		os.Exit(exitCheck)
+	}
 	if os.Getenv(childMark) != "" {
 		ctx, stop := signal.NotifyContext(context.Background(), syscall.SIGTERM)
-		code := run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr, time.Now)
+		code := profiled(func() int { return run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr, time.Now) })
 		stop()
 		os.Exit(code)
 	}
