@@ -141,7 +141,7 @@ func (c *comparison) commits(b *testing.B) {
 		}
 		return w.Wait()
 	}
-	for range compareAlone {
+	for range shorter(compareAlone) {
 		began := time.Now()
 		require.NoError(b, keep("rig-00"))
 		c.commit = append(c.commit, time.Since(began))
@@ -178,7 +178,7 @@ func (c *comparison) restart(b *testing.B) {
 			firsts[x] = c.firstOfService(b, x)
 		}
 	}
-	for range compareStarts {
+	for range shorter(compareStarts) {
 		for _, x := range c.all {
 			if first := firsts[x]; first != nil {
 				x.starts = append(x.starts, first())

@@ -26,13 +26,15 @@ import (
 // mixSeed chooses targets and the order of questions, of the comparison and of the load.
 const mixSeed = 20261128
 
-// Kinds of question in the mix, the share of each in a hundred, and what must come of it. Near contact is asked for by itself.
+// Kinds of question in the mix, the share of each in a hundred, and what must come of it. Near contact, where the proof and the search for
+// a way around take most, is asked for by itself.
 const (
 	slewAxes   = "slew by axes"
 	slewSky    = "slew by sky"
 	slewTrack  = "slew by sky, then track"
 	trackHere  = "track"
 	syncHere   = "sync"
+	tooFar     = "slew beyond its travel"
 	intoTripod = "slew into the tripod"
 	nearTripod = "slew close by the tripod"
 )
@@ -40,11 +42,11 @@ const (
 var mix = []struct {
 	kind  string
 	share int
-}{{slewAxes, 35}, {slewSky, 15}, {slewTrack, 15}, {trackHere, 10}, {syncHere, 15}, {intoTripod, 10}}
+}{{slewAxes, 35}, {slewSky, 15}, {slewTrack, 15}, {trackHere, 10}, {syncHere, 15}, {tooFar, 10}}
 
 // wanted is the verdict that a kind of question must get.
 func wanted(kind string) pb.Verdict {
-	if kind == intoTripod {
+	if kind == intoTripod || kind == tooFar {
 		return pb.Verdict_VERDICT_DENY
 	}
 	return pb.Verdict_VERDICT_ALLOW
@@ -145,6 +147,8 @@ func (m *mixer) action(kind string, now time.Time) (*pb.Action, error) {
 		return turnTo(somewhere), nil
 	case intoTripod:
 		return turnTo(rig.DegAxes(84+4*m.lot.Float64(), -30+4*m.lot.Float64())), nil
+	case tooFar:
+		return turnTo(rig.DegAxes(-100+2*m.lot.Float64(), 70+10*m.lot.Float64())), nil
 	case nearTripod:
 		return turnTo(rig.DegAxes(66.4+0.1*m.lot.Float64(), -28.55)), nil
 	case slewSky:
@@ -233,7 +237,7 @@ func TestMixIsAnsweredAsWanted(t *testing.T) {
 	m := newMixer(rigs[0], conn, 0)
 	require.NoError(t, m.home(t.Context()))
 	for range 6 {
-		for _, kind := range []string{slewAxes, slewSky, slewTrack, trackHere, syncHere, intoTripod, nearTripod} {
+		for _, kind := range []string{slewAxes, slewSky, slewTrack, trackHere, syncHere, tooFar, intoTripod, nearTripod} {
 			_, _, err := m.ask(t.Context(), kind)
 			require.NoError(t, err)
 		}

@@ -19,7 +19,7 @@ import (
 	"keepclear.example/keepclear/service/internal/decide"
 )
 
-// What the comparison asks, and for how long. Ours.
+// What the comparison asks, and for how long; with -short a quarter of it. Ours.
 const (
 	compareAskers = 64                     // each of a rig of its own
 	compareAlone  = 1000                   // questions of one asker, to each contender
@@ -83,8 +83,8 @@ type comparison struct {
 
 	request, reply, entry int // sizes of an ordinary question, bytes
 	disk, commit          []time.Duration
-	waiting               float64 // entries a second with 64 waiting
-	nearest               []time.Duration
+	waiting               float64         // entries a second with 64 waiting
+	nearest, into         []time.Duration // near contact, and into it
 }
 
 // newComparison builds and starts all, and lets ours judge the questions whose facts the stock server will judge.
@@ -131,11 +131,11 @@ func onDisk(b *testing.B) string {
 // service starts a build of the service on the rigs of a folder, with a record of its own.
 func (c *comparison) service(b *testing.B, name, program string) *contender {
 	address := freeAddress(b)
-	var env []string
+	served, env := program, []string(nil)
 	if os.Getenv(profileMark) != "" && name == "ours" {
-		program, env = os.Args[0], []string{childMark + "=1"}
+		served, env = os.Args[0], []string{childMark + "=1"}
 	}
-	p, _ := start(b, filepath.Join(c.dir, name+".log"), address, program, env, c.serving(name, address, c.folder)...)
+	p, _ := start(b, filepath.Join(c.dir, name+".log"), address, served, env, c.serving(name, address, c.folder)...)
 	return &contender{name: name, program: program, process: p, mixers: c.mixers(b, address)}
 }
 
@@ -214,7 +214,7 @@ func (c *comparison) askEcho(b *testing.B, address string) func(context.Context,
 // oneAsker asks each in turn, one question after the other, and flushes an entry's bytes between.
 func (c *comparison) oneAsker(b *testing.B) {
 	f := newFlusher(b, c.dir, c.entry)
-	for n := range compareAlone {
+	for n := range shorter(compareAlone) {
 		for _, x := range c.all {
 			took, err := x.ask(b.Context(), n%compareAskers)
 			require.NoError(b, err, x.name)
@@ -224,19 +224,21 @@ func (c *comparison) oneAsker(b *testing.B) {
 	}
 }
 
-// near asks slews that pass close by the tripod: their proof is counted apart.
+// near asks slews that pass close by the tripod or run into it: their proof, and the search for a way around, are counted apart.
 func (c *comparison) near(b *testing.B) {
 	m := c.ours.mixers[0]
-	for range compareNear {
-		_, took, err := m.ask(b.Context(), nearTripod)
-		require.NoError(b, err)
-		c.nearest = append(c.nearest, took)
+	for range shorter(compareNear) {
+		for kind, to := range map[string]*[]time.Duration{nearTripod: &c.nearest, intoTripod: &c.into} {
+			_, took, err := m.ask(b.Context(), kind)
+			require.NoError(b, err)
+			*to = append(*to, took)
+		}
 	}
 }
 
 // manyAskers lets all askers ask one contender after the other, in turns.
 func (c *comparison) manyAskers(b *testing.B) {
-	for range compareRounds {
+	for range shorter(compareRounds) {
 		for _, x := range c.all {
 			time.Sleep(comparePause)
 			x.turn(b)
@@ -273,6 +275,14 @@ func (c *comparison) remember() {
 	}
 }
 
+// shorter is a count, or a quarter of it where the run is to be short.
+func shorter(n int) int {
+	if testing.Short() {
+		return (n + 3) / 4
+	}
+	return n
+}
+
 // at is the value below which a share of the durations lies.
 func at(share float64, of []time.Duration) time.Duration {
 	s := slices.Sorted(slices.Values(of))
@@ -299,7 +309,8 @@ func (c *comparison) table(b *testing.B) string {
 	}
 	fmt.Fprintf(&s, "%-14s %9s %9s\n", "(c) the disk", short(at(.5, c.disk)), short(at(.99, c.disk)))
 	fmt.Fprintf(&s, "%-14s %9s %9s | %18.0f entries a second with 64 waiting\n", "a commit", short(at(.5, c.commit)), short(at(.99, c.commit)), c.waiting)
-	fmt.Fprintf(&s, "%-14s %9s %9s\n\n", "near contact", short(at(.5, c.nearest)), short(at(.99, c.nearest)))
+	fmt.Fprintf(&s, "%-14s %9s %9s\n", "near contact", short(at(.5, c.nearest)), short(at(.99, c.nearest)))
+	fmt.Fprintf(&s, "%-14s %9s %9s (with a way around sought)\n\n", "into contact", short(at(.5, c.into)), short(at(.99, c.into)))
 	for _, l := range c.bars(b) {
 		s.WriteString(l.String())
 	}
