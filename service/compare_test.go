@@ -69,6 +69,34 @@ func BenchmarkCompare(b *testing.B) {
 	}
 }
 
+// BenchmarkAskers is the service alone under 64 askers; one operation is one answer. KEEPCLEAR_BASE and KEEPCLEAR_PROFILE as above.
+func BenchmarkAskers(b *testing.B) {
+	c := newServices(b)
+	for _, x := range []*contender{c.base, c.ours} {
+		if x == nil {
+			continue
+		}
+		b.Run(x.name, func(b *testing.B) {
+			before := x.used()
+			var all sync.WaitGroup
+			for i := range compareAskers {
+				all.Go(func() {
+					for n := i; n < b.N; n += compareAskers {
+						if _, err := x.ask(b.Context(), i); err != nil {
+							b.Error(err)
+							return
+						}
+					}
+				})
+			}
+			all.Wait()
+			b.ReportMetric(float64((x.used()-before).Microseconds())/float64(b.N), "cpu-µs/op")
+		})
+		require.NoError(b, x.cmd.Process.Signal(syscall.SIGTERM))
+		_ = x.cmd.Wait()
+	}
+}
+
 // comparison is everything under comparison.
 type comparison struct {
 	dir     string // of the records and logs
@@ -87,8 +115,8 @@ type comparison struct {
 	nearest, into         []time.Duration // near contact, and into it
 }
 
-// newComparison builds and starts all, and lets ours judge the questions whose facts the stock server will judge.
-func newComparison(b *testing.B) *comparison {
+// newServices builds and starts ours, and what KEEPCLEAR_BASE names.
+func newServices(b *testing.B) *comparison {
 	c := &comparison{dir: onDisk(b)}
 	c.folder, _ = nightRigs(b, compareAskers)
 	files, facility, err := readRigs(c.folder)
@@ -96,9 +124,17 @@ func newComparison(b *testing.B) *comparison {
 	c.members, err = newMembers(files, facility)
 	require.NoError(b, err)
 	c.ours = c.service(b, "ours", built(b, "service", "./service"))
+	c.ours.ask = c.askMix(c.ours.mixers)
 	if path := os.Getenv("KEEPCLEAR_BASE"); path != "" {
 		c.base = c.service(b, "base", path)
+		c.base.ask = c.askMix(c.base.mixers)
 	}
+	return c
+}
+
+// newComparison starts all, and lets ours judge the questions whose facts the stock server will judge.
+func newComparison(b *testing.B) *comparison {
+	c := newServices(b)
 	c.prepare(b, c.ours.mixers)
 	address := freeAddress(b)
 	opa := built(b, "opa", "-modfile=.ci/tools.mod", "github.com/open-policy-agent/opa")
@@ -107,10 +143,8 @@ func newComparison(b *testing.B) *comparison {
 	address = freeAddress(b)
 	p, _ = start(b, filepath.Join(c.dir, "echo.log"), address, os.Args[0], []string{fmt.Sprintf("%s=%s %d", echoMark, address, c.reply)})
 	c.echo = &contender{name: "(a) bare echo", process: p, ask: c.askEcho(b, address)}
-	c.ours.ask = c.askMix(c.ours.mixers)
 	c.all = []*contender{c.ours, c.opa, c.echo}
 	if c.base != nil {
-		c.base.ask = c.askMix(c.base.mixers)
 		c.all = append(c.all, c.base)
 	}
 	return c
