@@ -37,7 +37,7 @@ func (d *Decider) put(g *group, head record.Head, e entry, a *Answer, at time.Ti
 	if e.request.ID == "" { // a digest tells repeats of an id apart; without one there is nothing to tell
 		e.request.Digest = record.Hash{}
 	}
-	body, err := e.body.Encode()
+	body, err := g.folded.Write(e.body)
 	if err != nil {
 		return record.Written{}, err
 	}

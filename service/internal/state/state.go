@@ -4,7 +4,7 @@
 // A rig's chain carries that rig's state and the locks on it alone; the chain "service" carries the locks on all rigs. An entry's
 // body is JSON: what happened (Event), and beside it everything that it was judged on and the bytes that were exchanged, which
 // the fold does not read. Fields are added, never renamed, and a version that this program does not know is refused: an old
-// entry reads for ever, a newer one is not guessed at.
+// entry reads for ever, a newer one is not guessed at. What an entry would say twice it says once (written.go).
 //
 // The package decides nothing and knows no clock: an Event says what is so afterwards.
 package state
@@ -23,8 +23,11 @@ import (
 	"keepclear.example/keepclear/service/internal/verdict"
 )
 
-// Version is that of the bodies written here.
-const Version = 1
+// Version is that of the bodies written here; those of version 1 are read too.
+const Version = 2
+
+// chainVersion is that of the state entries written here.
+const chainVersion = 1
 
 // ErrNewer is the class of bodies that a newer program wrote.
 var ErrNewer = errors.New("written by a newer keepclear")
@@ -46,6 +49,9 @@ type Event struct {
 	After    *question.RigState `json:"after,omitempty"`    // the rig's state; nil: unchanged
 	Set      []question.Lock    `json:"set,omitempty"`      // locks set
 	Released []string           `json:"released,omitempty"` // ids of locks released
+	// Changed is After as it is written where a snapshot stands beside it: the fields that differ from the snapshot's, null for one that is
+	// gone. Decode makes After of it.
+	Changed map[string]json.RawMessage `json:"changed,omitempty"`
 }
 
 // Body is the body of an entry.
@@ -62,40 +68,15 @@ type Body struct {
 	Request  Exchanged          `json:"request,omitzero"`
 	Response Exchanged          `json:"response,omitzero"`
 	Count    int                `json:"count,omitempty"` // of a refusal: how often since the last such entry
+	// SolvesBefore says that the solves, of the snapshot or, without one, of Event.After, are those that the chain held before this entry,
+	// and are left out: there are up to 64, and most entries change none. Fold puts them back.
+	SolvesBefore bool `json:"solves_before,omitempty"`
 }
 
 // Exchanged is the exact bytes of one message and the name of its type.
 type Exchanged struct {
 	Type  string `json:"type,omitempty"`
 	Bytes []byte `json:"bytes,omitempty"`
-}
-
-// Encode writes a body.
-func (b Body) Encode() ([]byte, error) {
-	b.V = Version
-	out, err := json.Marshal(b)
-	if err != nil {
-		return nil, fmt.Errorf("encoding an entry's body: %w", err)
-	}
-	return out, nil
-}
-
-// Decode reads a body.
-func Decode(body []byte) (Body, error) {
-	var v struct {
-		V int `json:"v"`
-	}
-	if err := json.Unmarshal(body, &v); err != nil {
-		return Body{}, fmt.Errorf("reading an entry's body: %w", err)
-	}
-	if v.V > Version {
-		return Body{}, fmt.Errorf("%w: the entry's body is of version %d, this program knows %d", ErrNewer, v.V, Version)
-	}
-	var b Body
-	if err := json.Unmarshal(body, &b); err != nil {
-		return Body{}, fmt.Errorf("reading an entry's body: %w", err)
-	}
-	return b, nil
 }
 
 // Chain is the state of one chain.
@@ -107,7 +88,7 @@ type Chain struct {
 
 // New is the state of a chain without entries. A rig of which nothing is known has no pose.
 func New() Chain {
-	return Chain{V: Version, Rig: question.RigState{Pose: question.Pose{State: question.Unknown, Because: "the rig was never homed"}}}
+	return Chain{V: chainVersion, Rig: question.RigState{Pose: question.Pose{State: question.Unknown, Because: "the rig was never homed"}}}
 }
 
 // Apply takes one event in.
@@ -144,7 +125,7 @@ func (c Chain) Held() []question.Lock {
 
 // Encode writes the state for a state entry.
 func (c Chain) Encode() ([]byte, error) {
-	c.V = Version
+	c.V = chainVersion
 	return json.Marshal(c)
 }
 
@@ -154,8 +135,8 @@ func DecodeChain(body []byte) (Chain, error) {
 	if err := json.Unmarshal(body, &c); err != nil {
 		return Chain{}, fmt.Errorf("reading a state entry: %w", err)
 	}
-	if c.V > Version {
-		return Chain{}, fmt.Errorf("%w: the state entry is of version %d, this program knows %d", ErrNewer, c.V, Version)
+	if c.V > chainVersion {
+		return Chain{}, fmt.Errorf("%w: the state entry is of version %d, this program knows %d", ErrNewer, c.V, chainVersion)
 	}
 	return c, nil
 }
@@ -180,7 +161,7 @@ func (f *Fold) Apply(e record.Entry) error {
 	if err != nil {
 		return err
 	}
-	f.Chain = f.Chain.Apply(b.Event)
+	f.Chain = f.Chain.Apply(f.Chain.Fill(b).Event)
 	return nil
 }
 

@@ -1,0 +1,134 @@
+package state
+
+import (
+	"encoding/json"
+	"fmt"
+	"reflect"
+	"slices"
+	"strings"
+
+	"keepclear.example/keepclear/service/internal/question"
+)
+
+// Write encodes the body of the chain's next entry. Requires the chain as it stands before that entry.
+func (c Chain) Write(b Body) ([]byte, error) {
+	b.V = Version
+	after := b.Event.After
+	switch {
+	case b.Snapshot != nil && after != nil:
+		changed, err := changes(&b.Snapshot.Rig, after)
+		if err != nil {
+			return nil, fmt.Errorf("encoding an entry's state: %w", err)
+		}
+		b.Event.Changed, b.Event.After = changed, nil
+		if b.SolvesBefore = c.holds(b.Snapshot.Rig.Solves); b.SolvesBefore {
+			lean := *b.Snapshot
+			lean.Rig.Solves = nil
+			b.Snapshot = &lean
+		}
+	case after != nil:
+		if b.SolvesBefore = c.holds(after.Solves); b.SolvesBefore {
+			lean := *after
+			lean.Solves = nil
+			b.Event.After = &lean
+		}
+	}
+	out, err := json.Marshal(b)
+	if err != nil {
+		return nil, fmt.Errorf("encoding an entry's body: %w", err)
+	}
+	return out, nil
+}
+
+// holds tells whether solves are those of the chain. Equal ones that were made anew count as others, which costs room and nothing else.
+func (c Chain) holds(solves []question.JudgedSolve) bool {
+	return len(solves) > 0 && slices.Equal(solves, c.Rig.Solves)
+}
+
+// Fill puts back what the body of the chain's next entry leaves out. Requires the chain as it stands before that entry.
+func (c Chain) Fill(b Body) Body {
+	if !b.SolvesBefore {
+		return b
+	}
+	if b.Snapshot != nil {
+		s := *b.Snapshot
+		s.Rig.Solves = c.Rig.Solves
+		b.Snapshot = &s
+	}
+	if _, others := b.Event.Changed["solves"]; b.Event.After != nil && !others {
+		a := *b.Event.After
+		a.Solves = c.Rig.Solves
+		b.Event.After = &a
+	}
+	return b
+}
+
+// Decode reads a body. Its Event.After is whole, but for solves that SolvesBefore says are left out.
+func Decode(body []byte) (Body, error) {
+	var b Body
+	err := json.Unmarshal(body, &b)
+	if b.V > Version { // told first: what else is in it is not ours to judge
+		return Body{}, fmt.Errorf("%w: the entry's body is of version %d, this program knows %d", ErrNewer, b.V, Version)
+	}
+	if err == nil && len(b.Event.Changed) > 0 {
+		err = b.change()
+	}
+	if err != nil {
+		return Body{}, fmt.Errorf("reading an entry's body: %w", err)
+	}
+	return b, nil
+}
+
+// change makes Event.After of the snapshot and what changed.
+func (b *Body) change() error {
+	if b.Snapshot == nil || b.Event.After != nil {
+		return fmt.Errorf("it says what changed, and not since when")
+	}
+	after := b.Snapshot.Rig
+	v := reflect.ValueOf(&after).Elem()
+	for name, raw := range b.Event.Changed {
+		i, known := fieldNamed(v.Type(), name)
+		if !known {
+			return fmt.Errorf("it changes %q, which no state of a rig has", name)
+		}
+		v.Field(i).SetZero() // or what is read would be put into what the snapshot points to
+		if err := json.Unmarshal(raw, v.Field(i).Addr().Interface()); err != nil {
+			return fmt.Errorf("what became of %q: %w", name, err)
+		}
+	}
+	b.Event.After = &after
+	return nil
+}
+
+// changes are the fields of a rig's state that are not as they were, encoded: null where a field that may be absent is empty.
+func changes(was, is *question.RigState) (map[string]json.RawMessage, error) {
+	out := map[string]json.RawMessage{"epoch": nil} // always, so that it is told apart from no change at all
+	a, b := reflect.ValueOf(was).Elem(), reflect.ValueOf(is).Elem()
+	for i := range a.NumField() {
+		name, empty, _ := strings.Cut(a.Type().Field(i).Tag.Get("json"), ",")
+		if name != "epoch" && (name == "solves" && slices.Equal(was.Solves, is.Solves) || reflect.DeepEqual(a.Field(i).Interface(), b.Field(i).Interface())) {
+			continue
+		}
+		f := b.Field(i)
+		if empty != "" && (f.IsZero() || f.Kind() == reflect.Map && f.Len() == 0 || f.Kind() == reflect.Slice && f.Len() == 0) {
+			out[name] = json.RawMessage("null")
+			continue
+		}
+		raw, err := json.Marshal(f.Interface())
+		if err != nil {
+			return nil, fmt.Errorf("%s: %w", name, err)
+		}
+		out[name] = raw
+	}
+	return out, nil
+}
+
+// fieldNamed finds a field by its name in JSON.
+func fieldNamed(t reflect.Type, name string) (int, bool) {
+	for i := range t.NumField() {
+		if n, _, _ := strings.Cut(t.Field(i).Tag.Get("json"), ","); n == name {
+			return i, true
+		}
+	}
+	return 0, false
+}

@@ -1,0 +1,148 @@
+package state_test
+
+import (
+	"encoding/json"
+	"fmt"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/record"
+	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/state"
+)
+
+var noon = time.Date(2026, 11, 28, 12, 0, 0, 0, time.UTC)
+
+// held is an invented state with so many solves.
+func held(solves int) question.RigState {
+	at := rig.DegAxes(10, 20)
+	s := question.RigState{
+		Epoch: 7, Pose: question.Pose{State: question.Known, Candidates: []question.Candidate{{Axes: at, Sigma: rig.DegAxes(0.1, 0.1)}}, At: noon, HomingID: "h1"},
+		Homing: &question.Homing{ID: "h1", At: noon, Axes: at}, Sample: &question.Sample{Time: noon, Doing: question.AtRest}, SiteAt: noon,
+		Permit: &question.Permit{ID: "p1", State: question.Begun}, Refused: map[string]string{"a": "b"}, Motions: 3, Crept: rig.DegAxes(0.5, 0),
+	}
+	for i := range solves {
+		turned := at.A1
+		s.Solves = append(s.Solves, question.JudgedSolve{RequestID: fmt.Sprint("solve-", i), At: noon, Rotation: &turned, Good: true})
+	}
+	return s
+}
+
+// asJSON is what of a state the record keeps.
+func asJSON(t *testing.T, v any) string {
+	t.Helper()
+	b, err := json.Marshal(v)
+	require.NoError(t, err)
+	return string(b)
+}
+
+// What is written of an entry gives the same state and the same snapshot back, whatever changed between the two.
+func TestWrittenIsReadBack(t *testing.T) {
+	solve := question.JudgedSolve{RequestID: "new", At: noon}
+	for name, change := range map[string]func(*question.RigState){
+		"nothing":           func(*question.RigState) {},
+		"a permit":          func(s *question.RigState) { s.Epoch++; s.Permit = &question.Permit{ID: "p2", State: question.Granted} },
+		"within a permit":   func(s *question.RigState) { p := *s.Permit; p.State = question.Ended; s.Permit = &p },
+		"what was is gone":  func(s *question.RigState) { s.Permit, s.Homing, s.Sample, s.Refused, s.Motions = nil, nil, nil, nil, 0 },
+		"emptied, not nil":  func(s *question.RigState) { s.Refused, s.Solves = map[string]string{}, []question.JudgedSolve{} },
+		"a time and a pair": func(s *question.RigState) { s.SiteAt, s.Crept = time.Time{}, rig.Axes{} },
+		"all is new": func(s *question.RigState) {
+			*s = question.RigState{Pose: question.Pose{State: question.Unknown, Because: "x"}}
+		},
+		"a map loses a name": func(s *question.RigState) { s.Refused = map[string]string{"c": "d"} },
+		"one more solve": func(s *question.RigState) {
+			s.Solves = append(append([]question.JudgedSolve(nil), s.Solves...), solve)
+		},
+		"one solve is accepted": func(s *question.RigState) {
+			s.Solves = append([]question.JudgedSolve(nil), s.Solves...)
+			s.Solves[0].Verdict = question.Accepted
+		},
+		"equal solves made anew": func(s *question.RigState) { s.Solves = append([]question.JudgedSolve(nil), s.Solves...) },
+	} {
+		for _, beside := range []bool{true, false} { // with a snapshot, as a question has one, and without, as a report
+			before := state.New().Apply(state.Event{After: ptr(held(3))})
+			after := before.Rig
+			change(&after)
+			b := state.Body{Event: state.Event{After: &after, Released: []string{"l"}}}
+			if beside {
+				b.Snapshot = &question.Snapshot{Rig: before.Rig, At: noon}
+			}
+			raw, err := before.Write(b)
+			require.NoError(t, err)
+			require.NotNil(t, b.Event.After, "what is written is not changed")
+			require.Len(t, before.Rig.Solves, 3)
+			got, err := state.Decode(raw)
+			require.NoError(t, err, "%s: %s", name, raw)
+			got = before.Fill(got)
+			assert.Equal(t, asJSON(t, after), asJSON(t, got.Event.After), "%s, snapshot beside it: %t", name, beside)
+			assert.Equal(t, []string{"l"}, got.Event.Released)
+			if beside {
+				assert.Equal(t, asJSON(t, before.Rig), asJSON(t, got.Snapshot.Rig), "%s: the snapshot", name)
+			}
+		}
+	}
+}
+
+func ptr[T any](v T) *T { return &v }
+
+// Solves are written once, and the fold of a chain has them all the same; an entry that changes none is small however many there are.
+func TestSolvesAreWrittenOnce(t *testing.T) {
+	chain, fold := state.New(), state.NewFold("")
+	write := func(n uint64, b state.Body) int {
+		raw, err := chain.Write(b)
+		require.NoError(t, err)
+		chain = chain.Apply(b.Event)
+		require.NoError(t, fold.Apply(record.Entry{Number: n, Body: raw}))
+		want, err := chain.Encode()
+		require.NoError(t, err)
+		got, err := fold.State()
+		require.NoError(t, err)
+		require.JSONEq(t, string(want), string(got), "entry %d", n)
+		return len(raw)
+	}
+	full := write(1, state.Body{Event: state.Event{After: ptr(held(64))}})
+	lean := chain.Rig
+	lean.Epoch++
+	again := write(2, state.Body{Event: state.Event{After: &lean}, Snapshot: &question.Snapshot{Rig: chain.Rig}})
+	report := write(3, state.Body{Event: state.Event{After: &lean}})
+	assert.Greater(t, full, 10_000)
+	assert.Less(t, again, 2_000)
+	assert.Less(t, report, 2_000)
+	none := chain.Rig
+	none.Solves = nil
+	write(4, state.Body{Event: state.Event{After: &none}, Snapshot: &question.Snapshot{Rig: chain.Rig}})
+	write(5, state.Body{Event: state.Event{After: ptr(held(2))}, Snapshot: &question.Snapshot{Rig: chain.Rig}})
+	write(6, state.Body{Event: state.Event{Released: []string{"l"}}})
+}
+
+// Bodies of version 1 say everything twice, and read as ever.
+func TestVersion1IsRead(t *testing.T) {
+	after := held(2)
+	raw := fmt.Sprintf(`{"v":1,"event":{"after":%s},"snapshot":{"rig":%s,"clock":{"kernel_synced":false},"at":"2026-11-28T12:00:00Z"}}`, asJSON(t, after), asJSON(t, held(1)))
+	b, err := state.Decode([]byte(raw))
+	require.NoError(t, err)
+	assert.Equal(t, asJSON(t, after), asJSON(t, b.Event.After))
+	f := &state.Fold{Chain: state.New()}
+	require.NoError(t, f.Apply(record.Entry{Number: 1, Body: []byte(raw)}))
+	assert.Equal(t, asJSON(t, after), asJSON(t, f.Chain.Rig))
+}
+
+// What cannot be read is refused with its cause, never read as no change.
+func TestBodiesThatCannotBeRead(t *testing.T) {
+	for says, raw := range map[string]string{
+		"written by a newer keepclear":        `{"v":3,"event":{"after":5}}`,
+		"not since when":                      `{"v":2,"event":{"changed":{"epoch":2}}}`,
+		`"colour", which no state`:            `{"v":2,"event":{"changed":{"colour":2}},"snapshot":{"rig":{"epoch":1}}}`,
+		`what became of "epoch"`:              `{"v":2,"event":{"changed":{"epoch":"x"}},"snapshot":{"rig":{"epoch":1}}}`,
+		"reading an entry's body: unexpected": `{"v":2,"event":{`,
+	} {
+		_, err := state.Decode([]byte(raw))
+		require.Error(t, err, raw)
+		assert.True(t, strings.Contains(err.Error(), says), "%s: %v", says, err)
+	}
+}
