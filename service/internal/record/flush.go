@@ -132,7 +132,7 @@ func (r *Record) reopen() error {
 		return err
 	}
 	r.mu.Lock()
-	r.store, r.chains = st, chains
+	r.store, r.chains, r.absent.ids = st, chains, nil // what a failed flush left is perhaps there after all
 	r.announce()
 	r.mu.Unlock()
 	if r.opts.Reopened != nil {

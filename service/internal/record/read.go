@@ -31,11 +31,6 @@ func (r *Record) open() (*store.Store, error) {
 	return r.store, nil
 }
 
-// ByRequestID returns the entry of a request id, flushed or not; ErrAbsent where there is none.
-func (r *Record) ByRequestID(ctx context.Context, id string) (Written, error) {
-	return r.lookUp(ctx, r.requests, id, (*store.Store).ByRequest)
-}
-
 // ByLeaveID returns the entry that made a permit, sync leave or lock, flushed or not; ErrAbsent where there is none.
 func (r *Record) ByLeaveID(ctx context.Context, id string) (Written, error) {
 	return r.lookUp(ctx, r.leaves, id, (*store.Store).ByLeave)

@@ -59,6 +59,7 @@ type Record struct {
 	bytes    int              // of the bodies in queue
 	requests map[string]*item // appended, not yet flushed
 	leaves   map[string]*item
+	absent   absent // request ids that are surely not on record
 	down     error
 	closed   bool
 	changed  chan struct{} // closed and made anew whenever there is something new to read

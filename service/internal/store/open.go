@@ -44,6 +44,8 @@ type Store struct {
 	readers *sql.DB
 	writers *sql.DB // nil when read-only
 	writer  *writer // nil when read-only
+	// requests looks a request id up, for every question: prepared once.
+	requests *sql.Stmt
 }
 
 // Open opens or makes the record file, refuses what it cannot keep safely, and moves what a crash left in the log into
@@ -88,6 +90,9 @@ func (s *Store) open() error {
 	if s.readers, err = s.pool(readerCount, true); err != nil {
 		return s.openFailure(err)
 	}
+	if s.requests, err = s.readers.PrepareContext(context.Background(), hasRequest); err != nil {
+		return s.openFailure(err)
+	}
 	s.writer, err = newWriter(s.writers)
 	if err != nil {
 		return s.openFailure(err)
@@ -124,14 +129,26 @@ func (s *Store) openReadOnly() error {
 	if s.readers, err = s.pool(readerCount, true); err != nil {
 		return s.openFailure(err)
 	}
-	return s.checkVersion(s.readers, false)
+	if err := s.checkVersion(s.readers, false); err != nil {
+		return err
+	}
+	if s.requests, err = s.readers.PrepareContext(context.Background(), hasRequest); err != nil {
+		return s.openFailure(err)
+	}
+	return nil
 }
+
+// hasRequest is answered by the index of request ids, which holds none that is empty.
+const hasRequest = `SELECT sequence FROM entry WHERE request_id = ? AND request_id <> ''`
 
 // Close ends the store and gives up the lock. The last connection moves the log into the database.
 func (s *Store) Close() error {
 	var errs []error
 	if s.writer != nil {
 		errs = append(errs, s.writer.close())
+	}
+	if s.requests != nil {
+		errs = append(errs, s.requests.Close())
 	}
 	if s.readers != nil {
 		errs = append(errs, s.readers.Close())

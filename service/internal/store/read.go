@@ -22,6 +22,16 @@ func (s *Store) ByRequest(ctx context.Context, id string) (Row, error) {
 	return s.one(ctx, fmt.Sprintf("request id %q", id), `request_id = ? AND request_id <> ''`, id)
 }
 
+// HasRequest tells whether a row has a request id, from the index alone.
+func (s *Store) HasRequest(ctx context.Context, id string) (bool, error) {
+	var n int64
+	err := s.requests.QueryRowContext(ctx, id).Scan(&n)
+	if errors.Is(err, sql.ErrNoRows) {
+		return false, nil
+	}
+	return err == nil, s.readFailure(fmt.Sprintf("looking for request id %q", id), err)
+}
+
 // ByLeave returns the row that made a permit, sync leave or lock.
 func (s *Store) ByLeave(ctx context.Context, id string) (Row, error) {
 	return s.one(ctx, fmt.Sprintf("leave id %q", id), `sequence = (SELECT min(sequence) FROM leave WHERE leave_id = ?)`, id)

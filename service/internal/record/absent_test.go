@@ -1,0 +1,36 @@
+package record
+
+import (
+	"fmt"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+)
+
+// What is remembered as absent was absent all along since it was looked for.
+func TestAbsentIsSure(t *testing.T) {
+	a := absent{}
+	n := a.begin("x")
+	assert.False(t, a.ids["x"].sure, "the disk has not answered")
+	a.end("x", n)
+	assert.True(t, a.ids["x"].sure)
+	n = a.begin("y")
+	delete(a.ids, "y") // an append of it came between
+	a.end("y", n)
+	assert.False(t, a.ids["y"].sure)
+	n = a.begin("z")
+	delete(a.ids, "z")
+	later := a.begin("z") // and its flush, and another's look
+	a.end("z", n)
+	assert.False(t, a.ids["z"].sure, "the answer to the first look is older than the append")
+	a.end("z", later)
+	assert.True(t, a.ids["z"].sure)
+	n = a.begin("w")
+	a.ids = nil // the file was opened anew
+	a.end("w", n)
+	assert.False(t, a.ids["w"].sure)
+	for i := range 3 * mostAbsent {
+		a.begin(fmt.Sprint(i))
+	}
+	assert.LessOrEqual(t, len(a.ids), mostAbsent)
+}

@@ -1,0 +1,71 @@
+package record_test
+
+import (
+	"crypto/sha256"
+	"sync"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"keepclear.example/keepclear/service/internal/record"
+)
+
+// An id that was looked for and found absent is found once another has appended it: waiting for the disk, and on it.
+func TestIDLookedForBeforeAnothersAppend(t *testing.T) {
+	r := open(t, newPath(t), record.Options{})
+	first, other := draft("pier", 1), draft("roof", 1)
+	other.Request.ID = first.Request.ID
+	other.Request.Digest = sha256.Sum256([]byte("other bytes"))
+	for range 2 {
+		_, err := r.ByRequestID(t.Context(), first.Request.ID)
+		require.ErrorIs(t, err, record.ErrAbsent)
+	}
+	w, err := r.Append(first, r.Head("pier"))
+	require.NoError(t, err)
+	_, err = r.Append(other, r.Head("roof"))
+	require.ErrorIs(t, err, record.ErrReused, "on its way to the disk")
+	require.NoError(t, w.Wait())
+	_, err = r.Append(other, r.Head("roof"))
+	require.ErrorIs(t, err, record.ErrReused, "on the disk")
+	again, err := r.Append(first, r.Head("pier"))
+	require.NoError(t, err)
+	assert.True(t, again.Repeated)
+	got, err := r.ByRequestID(t.Context(), first.Request.ID)
+	require.NoError(t, err)
+	assert.Equal(t, w.Entry.Hash, got.Entry.Hash)
+}
+
+// Many look for the same ids and append them at once, on chains of their own: each id goes on record once, whoever looked when.
+func TestRacersForOneID(t *testing.T) {
+	r := open(t, newPath(t), record.Options{})
+	for n := 1; n <= 100; n++ {
+		var all sync.WaitGroup
+		kept := make([]bool, 8)
+		for i := range kept {
+			all.Go(func() {
+				d := draft(string(rune('a'+i)), n)
+				d.Request.ID = draft("pier", n).Request.ID
+				d.Request.Digest = sha256.Sum256([]byte{byte(i)})
+				d.LeaveIDs = nil
+				_, _ = r.ByRequestID(t.Context(), d.Request.ID)
+				w, err := r.Append(d, r.Head(d.Chain))
+				if err == nil {
+					err = w.Wait()
+				}
+				kept[i] = err == nil
+				if err != nil {
+					assert.ErrorIs(t, err, record.ErrReused)
+				}
+			})
+		}
+		all.Wait()
+		count := 0
+		for _, k := range kept {
+			if k {
+				count++
+			}
+		}
+		require.Equal(t, 1, count, "id %d", n)
+	}
+}
