@@ -66,9 +66,9 @@ func (w *wallClock) read(now time.Time) question.Clock {
 
 // at is what bounds the clock's error at an instant.
 func (w *wallClock) at(now reading) question.Clock {
+	synced, bound := w.kernel() // before the lock: many ask at once
 	w.mu.Lock()
 	defer w.mu.Unlock()
-	synced, bound := w.kernel()
 	c := question.Clock{KernelSynced: synced, KernelBoundS: bound}
 	w.watch(now)
 	if synced {
