@@ -88,7 +88,7 @@ func slewByStages(b *testing.B, m decide.Member, to rig.Axes) {
 		if err != nil {
 			b.Fatal(err)
 		}
-		body, err := state.New().Write(state.Body{Event: state.Event{After: &held}, Question: &q, Snapshot: &snap, Facts: out.Facts, Findings: findings, Request: state.Exchanged{Bytes: raw}, Response: state.Exchanged{Bytes: reply}})
+		body, err := state.New().Write(nil, state.Body{Event: state.Event{After: &held}, Question: &q, Snapshot: &snap, Facts: out.Facts, Findings: findings, Request: state.Exchanged{Bytes: raw}, Response: state.Exchanged{Bytes: reply}})
 		if err != nil {
 			b.Fatal(err)
 		}

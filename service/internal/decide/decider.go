@@ -70,6 +70,8 @@ type group struct {
 	turn   sync.Mutex        // held while one question or event is judged and appended
 	folded state.Chain       // what the record makes of the chain; under turn
 	live   question.RigState // the same with samples taken in that needed no entry; under turn
+	// scratch is where entries are encoded, one after the other; under turn.
+	scratch []byte
 
 	mu        sync.Mutex        // short: the open permit, for Withdraw
 	open      []string          // ids of the open permit and the live leave

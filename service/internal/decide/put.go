@@ -18,6 +18,9 @@ type entry struct {
 	body                           state.Body
 }
 
+// mostScratch is the most that a group keeps for encoding entries, bytes: above an ordinary one, below a long rehearsal's.
+const mostScratch = 128 << 10
+
 // put encodes an entry, appends it on the head that it was judged on, and folds it in. Requires the group's turn. Where it fails
 // nothing is changed.
 func (d *Decider) put(g *group, head record.Head, e entry, a *Answer, at time.Time) (record.Written, error) {
@@ -37,9 +40,12 @@ func (d *Decider) put(g *group, head record.Head, e entry, a *Answer, at time.Ti
 	if e.request.ID == "" { // a digest tells repeats of an id apart; without one there is nothing to tell
 		e.request.Digest = record.Hash{}
 	}
-	body, err := g.folded.Write(e.body)
+	body, err := g.folded.Write(g.scratch[:0], e.body)
 	if err != nil {
 		return record.Written{}, err
+	}
+	if g.scratch = body; cap(body) > mostScratch { // the record has a copy of its own
+		g.scratch = nil
 	}
 	w, err := d.parts.Record.Append(record.Draft{
 		Chain: g.name, Time: at, Body: body,

@@ -63,7 +63,7 @@ type Draft struct {
 	Chain string
 	Time  time.Time // by the service's clock
 	Index
-	Body []byte // owned by the record from Append on
+	Body []byte // copied by Append
 }
 
 // Entry is one entry in its place.

@@ -69,3 +69,16 @@ func TestRacersForOneID(t *testing.T) {
 		require.Equal(t, 1, count, "id %d", n)
 	}
 }
+
+// Whoever appends may write over the body afterwards: the record has a copy.
+func TestBodyIsCopied(t *testing.T) {
+	r := open(t, newPath(t), record.Options{})
+	d := draft("pier", 1)
+	want := string(d.Body)
+	w, err := r.Append(d, r.Head("pier"))
+	require.NoError(t, err)
+	clear(d.Body)
+	require.NoError(t, w.Wait())
+	assert.Equal(t, want, string(w.Entry.Body))
+	verifyWhole(t, r, 1)
+}

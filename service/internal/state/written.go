@@ -10,8 +10,8 @@ import (
 	"keepclear.example/keepclear/service/internal/question"
 )
 
-// Write encodes the body of the chain's next entry. Requires the chain as it stands before that entry.
-func (c Chain) Write(b Body) ([]byte, error) {
+// Write appends the body of the chain's next entry to bytes that may be written over. Requires the chain as it stands before that entry.
+func (c Chain) Write(to []byte, b Body) ([]byte, error) {
 	b.V = Version
 	after := b.Event.After
 	switch {
@@ -33,7 +33,7 @@ func (c Chain) Write(b Body) ([]byte, error) {
 			b.Event.After = &lean
 		}
 	}
-	out, err := json.Marshal(b)
+	out, err := b.append(to)
 	if err != nil {
 		return nil, fmt.Errorf("encoding an entry's body: %w", err)
 	}
@@ -106,10 +106,10 @@ func changes(was, is *question.RigState) (map[string]json.RawMessage, error) {
 	a, b := reflect.ValueOf(was).Elem(), reflect.ValueOf(is).Elem()
 	for i := range a.NumField() {
 		name, empty, _ := strings.Cut(a.Type().Field(i).Tag.Get("json"), ",")
-		if name != "epoch" && (name == "solves" && slices.Equal(was.Solves, is.Solves) || reflect.DeepEqual(a.Field(i).Interface(), b.Field(i).Interface())) {
+		f := b.Field(i)
+		if name != "epoch" && (same(a.Field(i), f) || name == "solves" && slices.Equal(was.Solves, is.Solves) || reflect.DeepEqual(a.Field(i).Interface(), f.Interface())) {
 			continue
 		}
-		f := b.Field(i)
 		if empty != "" && (f.IsZero() || f.Kind() == reflect.Map && f.Len() == 0 || f.Kind() == reflect.Slice && f.Len() == 0) {
 			out[name] = json.RawMessage("null")
 			continue
@@ -121,6 +121,17 @@ func changes(was, is *question.RigState) (map[string]json.RawMessage, error) {
 		out[name] = raw
 	}
 	return out, nil
+}
+
+// same tells at a glance whether two fields are the same memory, as most are: states are values, and nothing in them is written in place.
+func same(a, b reflect.Value) bool {
+	switch a.Kind() {
+	case reflect.Pointer, reflect.Map:
+		return a.Pointer() == b.Pointer()
+	case reflect.Slice:
+		return a.Len() == b.Len() && a.Pointer() == b.Pointer()
+	}
+	return false
 }
 
 // fieldNamed finds a field by its name in JSON.

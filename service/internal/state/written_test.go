@@ -72,7 +72,7 @@ func TestWrittenIsReadBack(t *testing.T) {
 			if beside {
 				b.Snapshot = &question.Snapshot{Rig: before.Rig, At: noon}
 			}
-			raw, err := before.Write(b)
+			raw, err := before.Write(nil, b)
 			require.NoError(t, err)
 			require.NotNil(t, b.Event.After, "what is written is not changed")
 			require.Len(t, before.Rig.Solves, 3)
@@ -94,7 +94,7 @@ func ptr[T any](v T) *T { return &v }
 func TestSolvesAreWrittenOnce(t *testing.T) {
 	chain, fold := state.New(), state.NewFold("")
 	write := func(n uint64, b state.Body) int {
-		raw, err := chain.Write(b)
+		raw, err := chain.Write(nil, b)
 		require.NoError(t, err)
 		chain = chain.Apply(b.Event)
 		require.NoError(t, fold.Apply(record.Entry{Number: n, Body: raw}))

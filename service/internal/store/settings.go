@@ -29,6 +29,10 @@ func (c *settings) Connect(ctx context.Context) (driver.Conn, error) {
 	return conn, nil
 }
 
+// readerCacheKiB is how much of the file each reading connection keeps in memory: what looks ids up comes by the upper pages of one index,
+// and who lists reads once. SQLite's own 2,000 for each of them would be more than all else that the record holds.
+const readerCacheKiB = 256
+
 func (c *settings) apply(ctx context.Context, conn driver.Conn) error {
 	level := synchronousFull
 	if c.store.opts.WeakSync {
@@ -42,7 +46,7 @@ func (c *settings) apply(ctx context.Context, conn driver.Conn) error {
 		"PRAGMA temp_store=MEMORY",
 	}
 	if c.reading {
-		set = append(set, "PRAGMA query_only=ON")
+		set = append(set, "PRAGMA query_only=ON", fmt.Sprintf("PRAGMA cache_size=-%d", readerCacheKiB))
 	} else {
 		// The log is moved into the database by Commit itself, so that a failure there is seen.
 		set = append(set, "PRAGMA journal_mode=WAL", fmt.Sprintf("PRAGMA synchronous=%d", level), "PRAGMA wal_autocheckpoint=0", "PRAGMA checkpoint_fullfsync=ON")

@@ -1,0 +1,276 @@
+package state
+
+import (
+	"encoding/base64"
+	"encoding/json"
+	"fmt"
+	"maps"
+	"math"
+	"slices"
+	"strconv"
+	"time"
+	"unicode/utf8"
+
+	"keepclear.example/keepclear/service/internal/facts"
+	"keepclear.example/keepclear/service/internal/verdict"
+)
+
+// What every answer writes most of (facts, findings, the bytes exchanged) is appended here; encoding/json takes several times as long for it
+// and writes the same bytes, which append_test.go holds it to, field by field.
+
+// object is a JSON object that is being written. After the first error it writes nothing that counts.
+type object struct {
+	b     []byte
+	begun bool
+	err   error
+}
+
+func (o *object) key(name string) {
+	sep := byte(',')
+	if !o.begun {
+		sep, o.begun = '{', true
+	}
+	o.b = append(appendText(append(o.b, sep), name), ':')
+}
+
+func (o *object) end() {
+	if !o.begun {
+		o.b = append(o.b, '{')
+	}
+	o.b, o.begun = append(o.b, '}'), true
+}
+
+// any writes a value as encoding/json does.
+func (o *object) any(name string, v any) {
+	out, err := json.Marshal(v)
+	if err != nil {
+		o.err = fmt.Errorf("%s: %w", name, err)
+		return
+	}
+	o.key(name)
+	o.b = append(o.b, out...)
+}
+
+func (o *object) text(name, s string) {
+	o.key(name)
+	o.b = appendText(o.b, s)
+}
+
+// optional writes a text that is left out where it is empty.
+func (o *object) optional(name, s string) {
+	if s != "" {
+		o.text(name, s)
+	}
+}
+
+func (o *object) number(name string, v *float64) {
+	if v == nil {
+		return
+	}
+	o.key(name)
+	if math.IsNaN(*v) || math.IsInf(*v, 0) {
+		o.err = fmt.Errorf("%s: %g is no number that JSON knows", name, *v)
+		return
+	}
+	o.b = appendNumber(o.b, *v)
+}
+
+func (o *object) word(name string, v *string) {
+	if v != nil {
+		o.text(name, *v)
+	}
+}
+
+func (o *object) truth(name string, v *bool) {
+	if v != nil {
+		o.key(name)
+		o.b = strconv.AppendBool(o.b, *v)
+	}
+}
+
+func (o *object) texts(name string, list []string) {
+	if len(list) == 0 {
+		return
+	}
+	o.key(name)
+	for i, s := range list {
+		sep := byte(',')
+		if i == 0 {
+			sep = '['
+		}
+		o.b = appendText(append(o.b, sep), s)
+	}
+	o.b = append(o.b, ']')
+}
+
+func (o *object) instant(name string, t *time.Time) {
+	switch {
+	case t == nil:
+	case t.Location() == time.UTC && t.Year() >= 0 && t.Year() <= 9999: // other zones and years want care
+		o.key(name)
+		o.b = append(t.AppendFormat(append(o.b, '"'), time.RFC3339Nano), '"')
+	default:
+		o.any(name, t)
+	}
+}
+
+// open begins an object within; end ends it.
+func (o *object) open(name string) {
+	o.key(name)
+	o.begun = false
+}
+
+// appendText writes a text as encoding/json does: plain where nothing in it wants care, else by its own hand.
+func appendText(b []byte, s string) []byte {
+	for i := 0; i < len(s); {
+		c := s[i]
+		if c < utf8.RuneSelf {
+			if c < ' ' || c == 0x7f || c == '"' || c == '\\' || c == '<' || c == '>' || c == '&' {
+				return appendCareful(b, s)
+			}
+			i++
+			continue
+		}
+		r, size := utf8.DecodeRuneInString(s[i:])
+		if r == utf8.RuneError || r == '\u2028' || r == '\u2029' {
+			return appendCareful(b, s)
+		}
+		i += size
+	}
+	return append(append(append(b, '"'), s...), '"')
+}
+
+func appendCareful(b []byte, s string) []byte {
+	out, _ := json.Marshal(s) // of a string: never fails
+	return append(b, out...)
+}
+
+// appendNumber writes a finite number as encoding/json does: the shortest text that reads back, as in ECMAScript.
+func appendNumber(b []byte, v float64) []byte {
+	if a := math.Abs(v); a != 0 && (a < 1e-6 || a >= 1e21) {
+		b = strconv.AppendFloat(b, v, 'e', -1, 64)
+		if n := len(b); n >= 4 && b[n-4] == 'e' && b[n-3] == '-' && b[n-2] == '0' { // e-09 is e-9
+			b[n-2] = b[n-1]
+			b = b[:n-1]
+		}
+		return b
+	}
+	return strconv.AppendFloat(b, v, 'f', -1, 64)
+}
+
+func (o *object) facts(set facts.Set) {
+	if len(set) == 0 {
+		return
+	}
+	o.open("facts")
+	for _, name := range set.Names() {
+		f := set[name]
+		o.open(name)
+		o.number("number", f.Number)
+		o.word("word", f.Word)
+		o.truth("truth", f.Truth)
+		o.optional("missing", f.Missing)
+		o.optional("need", f.Need)
+		o.optional("origin", string(f.Origin))
+		o.texts("about", f.About)
+		o.instant("instant", f.Instant)
+		o.end()
+	}
+	o.end()
+}
+
+func (o *object) findings(list []verdict.Finding) {
+	if len(list) == 0 {
+		return
+	}
+	o.key("findings")
+	for i := range list {
+		sep := byte(',')
+		if i == 0 {
+			sep = '['
+		}
+		o.b, o.begun = append(o.b, sep), false
+		o.finding(&list[i])
+		o.end()
+	}
+	o.b = append(o.b, ']')
+}
+
+func (o *object) finding(f *verdict.Finding) {
+	o.text("rule", f.Rule)
+	o.text("effect", string(f.Effect))
+	o.text("code", f.Code)
+	if r := f.Fact; r != nil {
+		o.open("fact")
+		o.text("name", r.Name)
+		o.number("number", r.Number)
+		o.word("word", r.Word)
+		o.truth("truth", r.Truth)
+		o.optional("missing", r.Missing)
+		o.optional("origin", string(r.Origin))
+		o.end()
+	}
+	o.number("limit", f.Limit)
+	o.optional("unit", f.Unit)
+	o.texts("about", f.About)
+	o.instant("instant", f.Instant)
+	o.optional("sentence", f.Sentence)
+	o.optional("remedy", f.Remedy)
+	if len(f.Needs) > 0 {
+		o.any("needs", f.Needs)
+	}
+}
+
+func (o *object) exchanged(name string, x Exchanged) {
+	if x.Type == "" && x.Bytes == nil {
+		return
+	}
+	o.open(name)
+	o.optional("type", x.Type)
+	if len(x.Bytes) > 0 {
+		o.key("bytes")
+		o.b = append(base64.StdEncoding.AppendEncode(append(o.b, '"'), x.Bytes), '"')
+	}
+	o.end()
+}
+
+func (o *object) words(name string, m map[string]string) {
+	if len(m) == 0 {
+		return
+	}
+	o.open(name)
+	for _, k := range slices.Sorted(maps.Keys(m)) {
+		o.text(k, m[k])
+	}
+	o.end()
+}
+
+// append writes a body with the fields in the order of the type, as encoding/json would.
+func (b *Body) append(to []byte) ([]byte, error) {
+	o := object{b: to}
+	o.any("v", b.V)
+	o.any("event", b.Event)
+	if b.Question != nil {
+		o.any("question", b.Question)
+	}
+	if b.Snapshot != nil {
+		o.any("snapshot", b.Snapshot)
+	}
+	o.facts(b.Facts)
+	o.findings(b.Findings)
+	if len(b.Notices) > 0 {
+		o.any("notices", b.Notices)
+	}
+	o.texts("taken", b.Taken)
+	o.words("revisions", b.Revs)
+	o.exchanged("request", b.Request)
+	o.exchanged("response", b.Response)
+	if b.Count != 0 {
+		o.any("count", b.Count)
+	}
+	if b.SolvesBefore {
+		o.any("solves_before", true)
+	}
+	o.end()
+	return o.b, o.err
+}

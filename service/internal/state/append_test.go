@@ -1,0 +1,142 @@
+package state
+
+import (
+	"encoding/json"
+	"math"
+	"math/rand/v2"
+	"reflect"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"keepclear.example/keepclear/service/internal/facts"
+	"keepclear.example/keepclear/service/internal/verdict"
+)
+
+// appendSeed chooses the bodies.
+const appendSeed = 20261128
+
+// fill puts something, now and then nothing, into every field of a value, whatever it is: a field that a later version adds is filled too.
+func fill(g *rand.Rand, v reflect.Value, depth int) {
+	texts := []string{"", "a", "north leg", "3.5° of 10″", `<b>&"\`, "line\nfeed", "\x7f\x00", "\u2028", string([]byte{0xff, 'x'}), "naïve 🙂"}
+	numbers := []float64{0, math.Copysign(0, -1), 1, -1.5, 1e-6, 9.99e-7, 1e-9, -1e-100, 1e20, 1e21, 1.7e308, 5e-324, 0.1, g.NormFloat64(), g.NormFloat64() * 1e9}
+	switch v.Kind() {
+	case reflect.Pointer:
+		if g.IntN(3) > 0 && depth < 6 {
+			v.Set(reflect.New(v.Type().Elem()))
+			fill(g, v.Elem(), depth+1)
+		}
+	case reflect.Struct:
+		if v.Type() == reflect.TypeFor[time.Time]() {
+			if g.IntN(4) > 0 {
+				zones := []*time.Location{time.UTC, time.UTC, time.FixedZone("", 3600), time.FixedZone("", 0)}
+				v.Set(reflect.ValueOf(time.Unix(g.Int64N(4e9), g.Int64N(1e9)).In(zones[g.IntN(len(zones))])))
+			}
+			return
+		}
+		for i := range v.NumField() {
+			fill(g, v.Field(i), depth)
+		}
+	case reflect.Slice:
+		if v.Type() == reflect.TypeFor[json.RawMessage]() {
+			v.SetBytes([]byte(`null`))
+			return
+		}
+		n := g.IntN(4) - 1 // now and then nil
+		if n >= 0 && depth < 6 {
+			v.Set(reflect.MakeSlice(v.Type(), n, n))
+			for i := range n {
+				fill(g, v.Index(i), depth+1)
+			}
+		}
+	case reflect.Array:
+		for i := range v.Len() {
+			fill(g, v.Index(i), depth+1)
+		}
+	case reflect.Map:
+		if n := g.IntN(4) - 1; n >= 0 && depth < 6 {
+			v.Set(reflect.MakeMap(v.Type()))
+			for range n {
+				key, value := reflect.New(v.Type().Key()).Elem(), reflect.New(v.Type().Elem()).Elem()
+				fill(g, key, depth+1)
+				fill(g, value, depth+1)
+				v.SetMapIndex(key, value)
+			}
+		}
+	case reflect.String:
+		v.SetString(texts[g.IntN(len(texts))])
+	case reflect.Float64:
+		v.SetFloat(numbers[g.IntN(len(numbers))])
+	case reflect.Bool:
+		v.SetBool(g.IntN(2) == 0)
+	case reflect.Int, reflect.Int64:
+		v.SetInt(g.Int64N(2000) - 1000)
+	case reflect.Uint8, reflect.Uint32, reflect.Uint64:
+		v.SetUint(g.Uint64N(200))
+	default:
+		panic("a kind of field that no body had before: " + v.Type().String())
+	}
+}
+
+// What is appended is byte for byte what encoding/json writes, whatever stands in the fields.
+func TestAppendedAsEncoded(t *testing.T) {
+	g := rand.New(rand.NewPCG(appendSeed, 1))
+	for n := range 500 {
+		var b Body
+		fill(g, reflect.ValueOf(&b).Elem(), 0)
+		want, err := json.Marshal(b)
+		require.NoError(t, err)
+		got, err := b.append(nil)
+		require.NoError(t, err)
+		for i := range want {
+			if i >= len(got) || got[i] != want[i] {
+				t.Fatalf("body %d of seed %d: got %q, want %q", n, appendSeed, got[max(0, i-40):min(len(got), i+40)], want[max(0, i-40):min(len(want), i+40)])
+			}
+		}
+		require.Len(t, got, len(want))
+	}
+}
+
+// A number that JSON does not know is an error, in a fact and in a finding, as it is to encoding/json.
+func TestNoNumberIsNotAppended(t *testing.T) {
+	for _, v := range []float64{math.NaN(), math.Inf(1), math.Inf(-1)} {
+		for _, b := range []Body{
+			{Facts: facts.Set{"a": {Number: &v}, "b": {}}},
+			{Findings: []verdict.Finding{{Limit: &v}, {}}},
+			{Findings: []verdict.Finding{{Fact: &verdict.Reading{Number: &v}}, {}}},
+		} {
+			_, err := json.Marshal(b)
+			require.Error(t, err)
+			_, err = b.append(nil)
+			require.Error(t, err)
+		}
+	}
+}
+
+// BenchmarkBody encodes a body like that of an ordinary answer.
+func BenchmarkBody(b *testing.B) {
+	g := rand.New(rand.NewPCG(appendSeed, 2))
+	one, at := 51.713794203841985, time.Unix(1.7e9, 123456789).UTC()
+	x := Body{Facts: facts.Set{}, Revs: map[string]string{}, Request: Exchanged{"keepclear.v1.AskRequest", make([]byte, 350)}, Response: Exchanged{"keepclear.v1.AskResponse", make([]byte, 2700)}}
+	for range 60 {
+		name := string(rune('a'+g.IntN(26))) + "_fact_of_some_length_" + string(rune('a'+g.IntN(26))) + "_deg"
+		x.Facts[name] = facts.Fact{Number: &one, Origin: facts.Computed, About: []string{"axis 1"}}
+		if len(x.Findings) < 27 {
+			x.Findings = append(x.Findings, verdict.Finding{Rule: "sky/floor", Effect: verdict.Passes, Code: "above_floor", Fact: &verdict.Reading{Name: name, Number: &one, Origin: facts.Computed}, Limit: &one, Unit: "deg", Instant: &at})
+		}
+	}
+	b.Run("appended", func(b *testing.B) {
+		var scratch []byte
+		b.ReportAllocs()
+		for b.Loop() {
+			scratch, _ = x.append(scratch[:0])
+		}
+	})
+	b.Run("encoding/json", func(b *testing.B) {
+		b.ReportAllocs()
+		for b.Loop() {
+			_, _ = json.Marshal(x)
+		}
+	})
+}
