@@ -9,8 +9,11 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"runtime"
 	"runtime/debug"
 	"strings"
+	"sync"
+	"sync/atomic"
 	"time"
 
 	"keepclear.example/keepclear/policies"
@@ -104,8 +107,9 @@ func newMembers(files []rigFile, facility *limits.Layer) ([]decide.Member, error
 	var faulty []string
 	var shared error          // what is wrong with the facility's limits, which every rig meets
 	by := map[string]string{} // id → the file that describes it
-	for _, f := range files {
-		m, bad := newMember(f, defs, facility)
+	read := readMembers(files, defs, facility)
+	for i, f := range files {
+		m, bad := read[i].Member, read[i].bad
 		if bad, shared = apart(bad, shared, facility); bad == nil && m.Rig != nil && by[m.Rig.ID] != "" {
 			bad = sameID(f.name, by[m.Rig.ID], m.Rig.ID)
 		}
@@ -126,6 +130,28 @@ func newMembers(files []rigFile, facility *limits.Layer) ([]decide.Member, error
 		return nil, err
 	}
 	return out, nil
+}
+
+// readMember is what came of one rig file.
+type readMember struct {
+	decide.Member
+	bad error
+}
+
+// readMembers reads rig files side by side, in their order.
+func readMembers(files []rigFile, defs []limits.Definition, facility *limits.Layer) []readMember {
+	out := make([]readMember, len(files))
+	var next atomic.Int64
+	var all sync.WaitGroup
+	for range runtime.GOMAXPROCS(0) {
+		all.Go(func() {
+			for i := int(next.Add(1)) - 1; i < len(files); i = int(next.Add(1)) - 1 {
+				out[i].Member, out[i].bad = newMember(files[i], defs, facility)
+			}
+		})
+	}
+	all.Wait()
+	return out
 }
 
 // apart takes the facility's own faults out of those that a rig's limits met when merged; they are told once.

@@ -40,7 +40,8 @@ and machine safety follow local codes and licensed practice.`
 type serveOptions struct {
 	rigs, record, practice, listen string
 	clockWithinS                   float64
-	facility                       *limits.Layer // limits of the rigs' folder; nil: none
+	facility                       *limits.Layer                 // limits of the rigs' folder; nil: none
+	checker                        func() (*wire.Checker, error) // nil: wire.NewChecker
 }
 
 // serve answers questions until the process is told to stop.
@@ -141,6 +142,10 @@ type service struct {
 
 // newService makes every part; on an error nothing is left open.
 func newService(s streams, o serveOptions) (*service, error) {
+	o.checker = sync.OnceValues(wire.NewChecker)
+	var beside sync.WaitGroup
+	beside.Go(func() { _, _ = o.checker() }) // takes as long as reading the rigs, and needs nothing of them
+	defer beside.Wait()
 	files, facility, err := rigSource(o)
 	members, bad := newMembers(files, facility)
 	if err = errors.Join(err, bad); err != nil {
@@ -168,7 +173,10 @@ func newService(s streams, o serveOptions) (*service, error) {
 
 // assemble opens the record and makes decider, server and listener. slept is how long the machine has slept so far.
 func assemble(s streams, members []decide.Member, o serveOptions, clock clockReader, slept func() time.Duration) (*service, error) {
-	checker, err := wire.NewChecker()
+	if o.checker == nil {
+		o.checker = wire.NewChecker
+	}
+	checker, err := o.checker()
 	if err != nil {
 		return nil, err
 	}
