@@ -59,7 +59,13 @@ func (s *scan) message(at *trail, raw []byte, desc protoreflect.MessageDescripto
 		s.faults, s.heavy = append(s.faults, tooDeep(at)), true
 		return
 	}
-	seen := sightings{}
+	var few [48]int // more than the fields of any message of this version; on the stack
+	seen := sightings(few[:])
+	if n := desc.Fields().Len() + desc.Oneofs().Len(); n <= len(few) {
+		seen = seen[:n]
+	} else {
+		seen = make(sightings, n)
+	}
 	for len(raw) > 0 && !s.full() {
 		num, typ, n := protowire.ConsumeTag(raw)
 		if n < 0 {
@@ -163,14 +169,14 @@ func (s *scan) cut(at *trail, v int64) {
 	s.add(at, keepclearv1.ErrorReason_ERROR_REASON_FIELD_INVALID, "a number of 32 bits", fmt.Sprint(v), "send a number that fits")
 }
 
-// sightings counts what was seen of each field, and of each oneof, in one message.
-type sightings map[protoreflect.FullName]int
+// sightings counts what was seen of each field, and of each oneof behind them, in one message, by their indexes.
+type sightings []int
 
 // note counts a field and returns the way to it; a second sighting of a single field or of its oneof is a fault.
 func (seen sightings) note(s *scan, at *trail, fd protoreflect.FieldDescriptor) *trail {
 	name := string(fd.Name())
-	count := seen[fd.FullName()]
-	seen[fd.FullName()]++
+	count := seen[fd.Index()]
+	seen[fd.Index()]++
 	if fd.IsList() {
 		if uint64(count) == rulesOf(fd).GetRepeated().GetMaxItems() {
 			s.tooMany(at, fd)
@@ -179,8 +185,9 @@ func (seen sightings) note(s *scan, at *trail, fd protoreflect.FieldDescriptor) 
 	}
 	here := at.field(name)
 	if one := fd.ContainingOneof(); one != nil && !one.IsSynthetic() {
-		seen[one.FullName()]++
-		if seen[one.FullName()] > 1 {
+		n := len(seen) - one.Parent().(protoreflect.MessageDescriptor).Oneofs().Len() + one.Index()
+		seen[n]++
+		if seen[n] > 1 {
 			s.add(at.field(string(one.Name())), keepclearv1.ErrorReason_ERROR_REASON_FIELD_REPEATED, "one of "+members(one),
 				"several of them, or one of them twice", "send the one that is meant")
 		}

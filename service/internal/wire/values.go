@@ -41,6 +41,9 @@ func oneLine(at *trail, s string) Faults {
 // paragraph separators (Zl, Zp), and the marks that turn the direction of writing (Unicode Standard Annex 9, section 2), with
 // which a text can be made to read as another.
 func unprintable(r rune) bool {
+	if r < utf8.RuneSelf { // most texts are no other; of these only Cc has any
+		return r < ' ' || r == 0x7f
+	}
 	return unicode.In(r, unicode.Cc, unicode.Zl, unicode.Zp, unicode.Bidi_Control)
 }
 
