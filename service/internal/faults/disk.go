@@ -6,6 +6,9 @@
 // cut test, which works from outside the process.
 //
 // A Clock is a machine's clock of which somebody sets the wall hand while the monotonic one goes on.
+//
+// A Tamper works from outside on a whole process, by strace: it fails, delays or falsifies its n-th system call of a kind, or kills
+// it there.
 package faults
 
 import (

@@ -1,0 +1,128 @@
+package faults
+
+import (
+	"bytes"
+	"fmt"
+	"os"
+	"os/exec"
+	"strconv"
+	"strings"
+	"sync"
+	"syscall"
+	"time"
+)
+
+// attachTime is how long strace may take to take hold of a process, on a busy machine.
+const attachTime = 20 * time.Second
+
+// Tamper is what strace does from outside to some system calls of a process, without a hook in it.
+type Tamper struct {
+	// Calls are system calls by name, comma between: "pwrite64", "fsync,fdatasync". They are counted together.
+	Calls string
+	// How is strace's own word: "error=EIO", "signal=SIGKILL", "delay_enter=300000" (microseconds), "retval=0" (not done, and said
+	// to be). Empty: nothing is done, the calls are counted.
+	How string
+	// First and Last are the numbers of the calls, from 1, to which it is done. Last 0: to First alone; -1: for good.
+	First, Last int
+	// Files are the absolute paths to which the calls must go.
+	Files []string
+}
+
+// String names it as a test would print it.
+func (t Tamper) String() string {
+	if t.How == "" {
+		return t.Calls + " counted"
+	}
+	return fmt.Sprintf("%s:%s at %s", t.Calls, t.How, t.when())
+}
+
+func (t Tamper) when() string {
+	switch {
+	case t.Last < 0:
+		return fmt.Sprintf("%d+", t.First)
+	case t.Last > t.First:
+		return fmt.Sprintf("%d..%d", t.First, t.Last)
+	}
+	return strconv.Itoa(t.First)
+}
+
+// Command is strace with its arguments, before the program to run or "-p PID"; the calls are written to the file log.
+func (t Tamper) Command(log string) []string {
+	args := []string{"strace", "-f", "-o", log, "-e", "signal=none", "-e", "trace=" + t.Calls}
+	if t.How != "" {
+		args = append(args, "-e", "inject="+t.Calls+":"+t.How+":when="+t.when())
+	}
+	for _, f := range t.Files {
+		args = append(args, "-P", f)
+	}
+	return args
+}
+
+// Count is how many of the calls a log of strace holds.
+func (t Tamper) Count(log string) (int, error) {
+	b, err := os.ReadFile(log)
+	if err != nil {
+		return 0, fmt.Errorf("reading what strace saw: %w", err)
+	}
+	n := 0
+	for line := range bytes.Lines(b) {
+		_, call, found := strings.Cut(strings.TrimSpace(string(line)), " ") // the thread's id comes first
+		name, _, isCall := strings.Cut(strings.TrimSpace(call), "(")
+		if found && isCall && strings.Contains(","+t.Calls+",", ","+name+",") {
+			n++
+		}
+	}
+	return n, nil
+}
+
+// Trace is strace holding a running process.
+type Trace struct {
+	tamper Tamper
+	log    string
+	cmd    *exec.Cmd
+	said   *spoken
+	ended  chan error
+}
+
+// spoken is what strace says of itself, which can be read while it speaks.
+type spoken struct {
+	mu sync.Mutex
+	b  bytes.Buffer
+}
+
+func (s *spoken) Write(p []byte) (int, error) { s.mu.Lock(); defer s.mu.Unlock(); return s.b.Write(p) }
+func (s *spoken) String() string              { s.mu.Lock(); defer s.mu.Unlock(); return s.b.String() }
+
+// Attach takes hold of a process and returns once every thread of it is held: calls are counted from there. The caller must Detach.
+func Attach(pid int, t Tamper, log string) (*Trace, error) {
+	args := append(t.Command(log), "-p", strconv.Itoa(pid))
+	tr := &Trace{tamper: t, log: log, cmd: exec.Command(args[0], args[1:]...), said: &spoken{}, ended: make(chan error, 1)}
+	tr.cmd.Stderr = tr.said
+	if err := tr.cmd.Start(); err != nil {
+		return nil, fmt.Errorf("starting strace: %w", err)
+	}
+	go func() { tr.ended <- tr.cmd.Wait() }()
+	held := fmt.Sprintf("Process %d attached", pid)
+	for until := time.Now().Add(attachTime); ; time.Sleep(time.Millisecond) {
+		if strings.Contains(tr.said.String(), held) {
+			return tr, nil
+		}
+		select {
+		case err := <-tr.ended:
+			return nil, fmt.Errorf("strace ended before it held process %d: %v: %s", pid, err, tr.said)
+		default:
+		}
+		if time.Now().After(until) {
+			_ = tr.cmd.Process.Kill()
+			<-tr.ended
+			return nil, fmt.Errorf("strace did not hold process %d within %s: %s", pid, attachTime, tr.said)
+		}
+	}
+}
+
+// Detach lets the process go, untouched from there, and returns how many of the calls there were.
+func (tr *Trace) Detach() (int, error) {
+	_ = tr.cmd.Process.Signal(syscall.SIGTERM) // it may have ended with its process
+	<-tr.ended
+	return tr.tamper.Count(tr.log)
+}
