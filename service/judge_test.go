@@ -16,15 +16,13 @@ import (
 // evidence is all that is known from outside of one service that met a fault and was started again: what its askers were told, what the
 // record holds, what the next process says. It holds nothing of the service's own, so it can be doctored, and the judge tried.
 type evidence struct {
-	names     []string // words of which a refusal must say one, so that it names the fault; nil: none need be said
-	calls     []heard  // to the process that met the fault
-	withdrawn *heard   // stopping under the fault; nil: the process was dead
-	crashed   record.Result
-	rules     []string             // the loaded rules
-	rig       *pb.Rig              // first look after the restart
-	entries   map[string]*pb.Entry // by request id, after the restart, before anything was asked again
-	again     []heard              // the same requests, sent to the next process
-	whole     record.Result        // at the end
+	calls   []heard // to the process that met the fault
+	crashed record.Result
+	rules   []string             // the loaded rules
+	rig     *pb.Rig              // first look after the restart
+	entries map[string]*pb.Entry // by request id, after the restart, before anything was asked again
+	again   []heard              // the same requests, sent to the next process
+	whole   record.Result        // at the end
 }
 
 // judge holds the evidence against the invariants of outer edges: it returns what breaks one, in words; nothing: all hold.
@@ -54,7 +52,9 @@ type sayer func(format string, args ...any)
 func (e *evidence) answer(c heard, say sayer) {
 	id := requestID(c.request)
 	if c.err != nil {
-		e.refusal(c, say)
+		if !c.stop {
+			e.refusal(c, say)
+		}
 		return
 	}
 	if receiptOf(c.reply) == nil && recorded(c.request) {
@@ -106,15 +106,16 @@ func fitsQuestion(q *pb.AskRequest, r *pb.AskResponse) bool {
 func (e *evidence) refusal(c heard, say sayer) {
 	s := status.Convert(c.err)
 	switch s.Code() {
-	case codes.Internal, codes.Unknown, codes.DataLoss:
+	case codes.Internal, codes.Unknown:
 		say("%s: refused as %s: %s", requestID(c.request), s.Code(), s.Message())
-	case codes.Unavailable:
+	case codes.Unavailable, codes.DataLoss:
 		named := func(word string) bool { return strings.Contains(s.Message(), word) }
-		if c.under && e.names != nil && !slices.ContainsFunc(e.names, named) {
-			say("%s: the refusal does not name the fault (one of %q): %s", requestID(c.request), e.names, s.Message())
-		}
-		if !c.under {
+		switch {
+		case c.died:
+		case !c.under:
 			say("%s: refused with no fault there: %s", requestID(c.request), s.Message())
+		case c.names != nil && !slices.ContainsFunc(c.names, named):
+			say("%s: the refusal does not name the fault (one of %q): %s", requestID(c.request), c.names, s.Message())
 		}
 	}
 }
@@ -149,17 +150,17 @@ func isOpen(p *pb.Permit) bool {
 
 // stopping works under every fault that leaves the process alive, and names the last permit that left and was not ended.
 func (e *evidence) stopping(say sayer) {
-	if e.withdrawn == nil {
-		return
-	}
-	if e.withdrawn.err != nil {
-		say("stopping failed: %v", e.withdrawn.err)
-		return
-	}
-	open := ""
+	life, open := 0, ""
 	for _, c := range e.calls {
-		if c.life != e.withdrawn.life {
-			continue
+		if c.life != life {
+			life, open = c.life, ""
+		}
+		w, _ := c.reply.(*pb.WithdrawResponse)
+		switch {
+		case c.stop && c.err != nil:
+			say("stopping failed: %v", c.err)
+		case c.stop && open != "" && !slices.Contains(w.GetPermitIds(), open):
+			say("stopping took back %q, and permit %s was open", w.GetPermitIds(), open)
 		}
 		switch c.request.(type) {
 		case *pb.WithdrawRequest, *pb.LockRequest, *pb.ReportRequest: // it may have ended the permit
@@ -168,9 +169,6 @@ func (e *evidence) stopping(say sayer) {
 		if a, ok := c.reply.(*pb.AskResponse); ok && isOpen(a.GetPermit()) {
 			open = a.GetPermit().GetPermitId()
 		}
-	}
-	if ids := e.withdrawn.reply.(*pb.WithdrawResponse).GetPermitIds(); open != "" && !slices.Contains(ids, open) {
-		say("stopping took back %q, and permit %s was open", ids, open)
 	}
 }
 

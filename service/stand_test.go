@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -16,6 +17,7 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	pb "keepclear.example/keepclear/api/keepclear/v1"
+	"keepclear.example/keepclear/service/internal/faults"
 	"keepclear.example/keepclear/service/internal/record"
 	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/state"
@@ -51,9 +53,9 @@ type stand struct {
 	cmd    *exec.Cmd
 	conn   *grpc.ClientConn
 	out    *text
-	dead   chan struct{} // closed once the process has ended
-	under  bool          // a fault is being made
-	isAway bool          // the rig stands away from the pole
+	dead   chan struct{}  // closed once the process has ended
+	by     *faults.Tamper // the fault that is being made; nil: none
+	isAway bool           // the rig stands away from the pole
 }
 
 // newStand is a stand without a record yet.
@@ -158,8 +160,24 @@ func (s *stand) call(m proto.Message) (proto.Message, error) {
 	ctx, cancel := context.WithTimeout(context.Background(), callTime)
 	defer cancel()
 	reply, err := s.send(ctx, m)
-	s.add(heard{request: m, reply: reply, err: err, under: s.under})
+	s.add(s.heard(m, reply, err))
 	return reply, err
+}
+
+// heard is a call with what the asker knows of it. An error that is not the service's own is a process that died.
+func (s *stand) heard(m, reply proto.Message, err error) heard {
+	h := heard{request: m, reply: reply, err: err, under: s.by != nil}
+	if s.by != nil {
+		h.names = wordsOf(*s.by)
+	}
+	if err != nil && len(status.Convert(err).Details()) == 0 {
+		select {
+		case <-s.dead:
+			h.died = true
+		case <-time.After(stopTime):
+		}
+	}
+	return h
 }
 
 // must sends a request that nothing keeps from being answered.
@@ -170,20 +188,19 @@ func (s *stand) must(m proto.Message) proto.Message {
 	return reply
 }
 
-// withdraw stops the rig under the fault.
-func (s *stand) withdraw() *heard {
+// withdraw stops the rig under the fault; false: the process is dead.
+func (s *stand) withdraw() bool {
+	if !s.alive() {
+		return false
+	}
 	ctx, cancel := context.WithTimeout(context.Background(), stopTime)
 	defer cancel()
 	m := &pb.WithdrawRequest{Rig: "heron", Asker: "M. Tester", Reason: "stop"}
 	reply, err := s.send(ctx, m)
-	if err != nil && status.Code(err) == codes.Unavailable {
-		select { // a process that was killed at this very call
-		case <-s.dead:
-			return nil
-		case <-time.After(stopTime):
-		}
-	}
-	return &heard{request: m, reply: reply, err: err, under: true, life: s.life}
+	h := s.heard(m, reply, err)
+	h.stop = !h.died
+	s.add(h)
+	return h.stop
 }
 
 // recovers asks until there is an answer: the fault is gone, and nobody restarts the service.
@@ -206,6 +223,9 @@ func (s *stand) verify(calls []heard) record.Result {
 		return record.Result{Whole: true, Sentence: "there is no record yet"}
 	}
 	res, err := record.VerifyFile(s.t.Context(), s.path, record.VerifyOptions{Fold: state.NewFold, Receipts: receipts(calls)}, store.Options{})
+	if errors.Is(err, store.ErrForeign) && len(receipts(calls)) == 0 {
+		return record.Result{Whole: true, Sentence: "the record was not laid out yet"}
+	}
 	if err != nil {
 		return record.Result{Sentence: "nothing was verified: " + err.Error()}
 	}
@@ -224,11 +244,11 @@ func (s *stand) entry(id string) *pb.Entry {
 }
 
 // gather kills the process, starts it again with nothing wrong, and takes down what is found.
-func (s *stand) gather(how string, stopped *heard) *evidence {
+func (s *stand) gather() *evidence {
 	s.t.Helper()
 	s.kill()
-	s.under = false
-	e := &evidence{names: wordsOf(how), calls: s.all(), withdrawn: stopped, entries: map[string]*pb.Entry{}}
+	s.by = nil
+	e := &evidence{calls: s.all(), entries: map[string]*pb.Entry{}}
 	e.crashed = s.verify(e.calls)
 	s.start()
 	e.rules = s.rules
@@ -253,14 +273,15 @@ func (s *stand) gather(how string, stopped *heard) *evidence {
 	return e
 }
 
-// wordsOf are those of which a refusal must say one under a fault; nil: any will do, for the process is dead or merely slow.
-func wordsOf(how string) []string {
+// wordsOf are those of which a refusal must say one under a fault; nil: any will do, for the process is dead or merely slow. SQLite keeps no
+// errno: it calls every failed sync (1034) and every failure to lengthen the log's index (4874) an I/O error, and a full disk there too.
+func wordsOf(by faults.Tamper) []string {
 	switch {
-	case strings.Contains(how, "ENOSPC"):
-		return []string{"full", "no space"}
-	case strings.Contains(how, "EIO"):
+	case strings.Contains(by.How, "ENOSPC"):
+		return []string{"full", "no space", "I/O error (1034)", "I/O error (4874)"}
+	case strings.Contains(by.How, "EIO"):
 		return []string{"I/O", "input/output"}
-	case strings.Contains(how, "EMFILE"):
+	case strings.Contains(by.How, "EMFILE"):
 		return []string{"too many open files", "unable to open"}
 	}
 	return nil

@@ -48,7 +48,7 @@ func (t Tamper) when() string {
 
 // Command is strace with its arguments, before the program to run or "-p PID"; the calls are written to the file log.
 func (t Tamper) Command(log string) []string {
-	args := []string{"strace", "-f", "-o", log, "-e", "signal=none", "-e", "trace=" + t.Calls}
+	args := []string{"strace", "-f", "-o", log, "-e", "signal=SIGKILL", "-e", "trace=" + t.Calls}
 	if t.How != "" {
 		args = append(args, "-e", "inject="+t.Calls+":"+t.How+":when="+t.when())
 	}
@@ -77,11 +77,9 @@ func (t Tamper) Count(log string) (int, error) {
 
 // Trace is strace holding a running process.
 type Trace struct {
-	tamper Tamper
-	log    string
-	cmd    *exec.Cmd
-	said   *spoken
-	ended  chan error
+	cmd   *exec.Cmd
+	said  *spoken
+	ended chan error
 }
 
 // spoken is what strace says of itself, which can be read while it speaks.
@@ -96,7 +94,7 @@ func (s *spoken) String() string              { s.mu.Lock(); defer s.mu.Unlock()
 // Attach takes hold of a process and returns once every thread of it is held: calls are counted from there. The caller must Detach.
 func Attach(pid int, t Tamper, log string) (*Trace, error) {
 	args := append(t.Command(log), "-p", strconv.Itoa(pid))
-	tr := &Trace{tamper: t, log: log, cmd: exec.Command(args[0], args[1:]...), said: &spoken{}, ended: make(chan error, 1)}
+	tr := &Trace{cmd: exec.Command(args[0], args[1:]...), said: &spoken{}, ended: make(chan error, 1)}
 	tr.cmd.Stderr = tr.said
 	if err := tr.cmd.Start(); err != nil {
 		return nil, fmt.Errorf("starting strace: %w", err)
@@ -120,9 +118,8 @@ func Attach(pid int, t Tamper, log string) (*Trace, error) {
 	}
 }
 
-// Detach lets the process go, untouched from there, and returns how many of the calls there were.
-func (tr *Trace) Detach() (int, error) {
-	_ = tr.cmd.Process.Signal(syscall.SIGTERM) // it may have ended with its process
+// Detach lets the process go, untouched from there; it may have ended before.
+func (tr *Trace) Detach() {
+	_ = tr.cmd.Process.Signal(syscall.SIGTERM)
 	<-tr.ended
-	return tr.tamper.Count(tr.log)
 }

@@ -69,5 +69,9 @@ func code(err error) int {
 	return e.Code() & 0xff
 }
 
+// orUnread is what else SQLite's "malformed" can mean: it says the same (SQLITE_IOERR_CORRUPTFS becomes SQLITE_CORRUPT in its sqlite3VdbeExec)
+// where the disk gave an I/O error as it read, and then the file may be whole.
+const orUnread = "an I/O error of the disk as it reads looks the same: look into the system's log first, and if it tells of one, see to the disk and start again"
+
 // damaged tells whether SQLite found the file itself malformed: a folder's permissions have nothing to do with it.
 func damaged(err error) bool { return code(err) == corrupt }

@@ -169,6 +169,9 @@ func (s *Store) Close() error {
 func (s *Store) Path() string { return s.path }
 
 func (s *Store) failed(class error, doing string, cause error, remedy string) error {
+	if damaged(cause) {
+		remedy = orUnread + "; else " + remedy
+	}
 	return &FileError{Class: class, Path: s.path, Doing: doing, Cause: cause, Remedy: remedy}
 }
 
@@ -217,7 +220,7 @@ func (s *Store) checkVersion(db *sql.DB, create bool) error {
 	if err := row.Scan(&app, &version, &tables); damaged(err) {
 		return s.failed(ErrDamaged, "reading the version of the record", err, ifDamaged)
 	} else if err != nil {
-		return s.failed(ErrRead, "reading the version of the record", err, "see that it is a record; verify a copy, or restore one")
+		return s.failed(ErrRead, "reading the version of the record", err, "see that the disk has room and is sound, and that the file is a record; if they are, restore a copy")
 	}
 	switch {
 	case app == 0 && version == 0 && tables == 0 && create:

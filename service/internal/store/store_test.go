@@ -119,6 +119,7 @@ func TestDamagedFilesAreCalledSo(t *testing.T) {
 			assert.ErrorContains(t, err, path, name)
 			assert.ErrorContains(t, err, "restore a copy", name)
 			assert.NotContains(t, err.Error(), "may write", name)
+			assert.Equal(t, c.class == store.ErrDamaged, strings.Contains(err.Error(), "I/O error"), "%s: SQLite calls an unread page malformed too: %v", name, err)
 		}
 	}
 }
