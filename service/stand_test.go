@@ -58,7 +58,7 @@ type stand struct {
 	isAway bool           // the rig stands away from the pole
 }
 
-// newStand is a stand without a record yet.
+// newStand is a stand without a record yet. An empty binary is this test's own, which turns into the service.
 func newStand(t testing.TB, binary, rigs string) *stand {
 	return &stand{t: t, binary: binary, rigs: rigs, rig: heron(t), path: filepath.Join(t.TempDir(), "record.keepclear")}
 }
@@ -87,10 +87,15 @@ func (s *stand) files() []string {
 // launch starts the process, behind strace where a wrapping is given; it does not wait until it answers.
 func (s *stand) launch(wrap ...string) {
 	s.t.Helper()
-	args := append(wrap, s.binary, "serve", "--rigs", s.rigs, "--record", s.path, "--listen", "127.0.0.1:0", "--clock-within", "1")
+	binary := s.binary
+	if binary == "" {
+		binary = os.Args[0]
+	}
+	args := append(wrap, binary, "serve", "--rigs", s.rigs, "--record", s.path, "--listen", "127.0.0.1:0", "--clock-within", "1")
 	s.out, s.dead = &text{}, make(chan struct{})
 	s.life++
 	s.cmd = exec.Command(args[0], args[1:]...)
+	s.cmd.Env = append(os.Environ(), childMark+"=1")
 	s.cmd.Stdout, s.cmd.Stderr = s.out, s.out
 	require.NoError(s.t, s.cmd.Start())
 	cmd, dead := s.cmd, s.dead

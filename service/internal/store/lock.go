@@ -2,6 +2,7 @@ package store
 
 import (
 	"errors"
+	"fmt"
 	"os"
 	"syscall"
 )
@@ -33,6 +34,19 @@ func identity(path string) (os.FileInfo, error) {
 		return nil, nil
 	}
 	return info, err
+}
+
+// writable tells of a file that is there whether it may be written to: SQLite reads one that may not, and then calls its first write an I/O
+// error. It opens nothing, because closing a file drops the locks that its process holds on it.
+func writable(path string, there os.FileInfo) error {
+	const write = 2 // W_OK of access(2)
+	if there == nil {
+		return nil
+	}
+	if err := syscall.Access(path, write); err != nil {
+		return fmt.Errorf("writing to it: %w", err)
+	}
+	return nil
 }
 
 // syncFolder makes the names in the record's folder durable.

@@ -84,6 +84,9 @@ func (s *Store) open() error {
 	if err != nil {
 		return s.openFailure(err)
 	}
+	if err := writable(s.path, before); err != nil {
+		return s.openFailure(err)
+	}
 	if s.writers, err = s.pool(1, false); err != nil {
 		return s.openFailure(err)
 	}
