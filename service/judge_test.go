@@ -20,6 +20,7 @@ type evidence struct {
 	crashed record.Result
 	rules   []string             // the loaded rules
 	rig     *pb.Rig              // first look after the restart
+	ids     map[string]bool      // of the requests that were looked up and sent again; nil: all
 	entries map[string]*pb.Entry // by request id, after the restart, before anything was asked again
 	again   []heard              // the same requests, sent to the next process
 	whole   record.Result        // at the end
@@ -208,6 +209,9 @@ func (e *evidence) repeats(say sayer) {
 		}
 	}
 	for id, c := range first {
+		if e.ids != nil && !e.ids[id] {
+			continue
+		}
 		if recorded(c.request) || receiptOf(c.reply) != nil {
 			e.onRecord(id, c, "told", say)
 		}

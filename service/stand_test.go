@@ -249,11 +249,14 @@ func (s *stand) entry(id string) *pb.Entry {
 }
 
 // gather kills the process, starts it again with nothing wrong, and takes down what is found.
-func (s *stand) gather() *evidence {
+func (s *stand) gather() *evidence { return s.gatherOf(nil) }
+
+// gatherOf is the same, and looks up and asks again only the requests of these ids; nil: all.
+func (s *stand) gatherOf(ids map[string]bool) *evidence {
 	s.t.Helper()
 	s.kill()
 	s.by = nil
-	e := &evidence{calls: s.all(), entries: map[string]*pb.Entry{}}
+	e := &evidence{calls: s.all(), ids: ids, entries: map[string]*pb.Entry{}}
 	e.crashed = s.verify(e.calls)
 	s.start()
 	e.rules = s.rules
@@ -261,14 +264,14 @@ func (s *stand) gather() *evidence {
 	require.NoError(s.t, err)
 	e.rig = got.GetRig()
 	for _, c := range e.calls {
-		if id := requestID(c.request); id != "" {
+		if id := requestID(c.request); id != "" && (ids == nil || ids[id]) {
 			if found := s.entry(id); found != nil {
 				e.entries[id] = found
 			}
 		}
 	}
 	for _, c := range e.calls {
-		if requestID(c.request) != "" {
+		if id := requestID(c.request); id != "" && (ids == nil || ids[id]) {
 			_, _ = s.call(c.request)
 		}
 	}
