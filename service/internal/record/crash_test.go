@@ -4,7 +4,6 @@ import (
 	"bufio"
 	"encoding/hex"
 	"fmt"
-	"math/rand/v2"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -137,93 +136,6 @@ func TestKilled(t *testing.T) {
 		require.NoError(t, err)
 		require.NoError(t, r.Close())
 	}
-}
-
-// TestPowerCut cuts a loop-mounted ext4 under a running appender: what was answered is there after the next mount. The
-// canary, which syncs no commit, must lose something, or the cut cuts nothing and the test proves nothing.
-func TestPowerCut(t *testing.T) {
-	if os.Getenv("KEEPCLEAR_POWERCUT") == "" {
-		t.Skip("set KEEPCLEAR_POWERCUT=1 (root, loop devices, mkfs.ext4, xfs_io)")
-	}
-	cycles := 20
-	if n, err := strconv.Atoi(os.Getenv("KEEPCLEAR_POWERCUT_CYCLES")); err == nil {
-		cycles = n
-	}
-	disk := newCutDisk(t)
-	lost := 0
-	for range max(3, cycles/10) {
-		if !disk.cycle(t, true) {
-			lost++
-		}
-	}
-	require.Positive(t, lost, "the canary (synchronous NORMAL) kept everything: this power cut cuts nothing")
-	start := time.Now()
-	for n := range cycles {
-		require.True(t, disk.cycle(t, false), "cycle %d lost an answered entry", n)
-	}
-	t.Logf("%d power cuts, %d answered entries, nothing lost, %.2f s each; the canary lost in %d of %d", cycles, disk.answered, time.Since(start).Seconds()/float64(cycles), lost, max(3, cycles/10))
-}
-
-// cutDisk is a file system of its own that can lose its power.
-type cutDisk struct {
-	image, mount string
-	count        int
-	answered     uint64
-}
-
-func newCutDisk(t *testing.T) *cutDisk {
-	dir := t.TempDir()
-	d := &cutDisk{image: filepath.Join(dir, "image"), mount: filepath.Join(dir, "mount")}
-	require.NoError(t, os.Mkdir(d.mount, 0o700))
-	run(t, "truncate", "-s", "64M", d.image)
-	run(t, "mkfs.ext4", "-q", d.image)
-	t.Cleanup(func() { _ = exec.Command("umount", d.mount).Run() })
-	return d
-}
-
-func run(t *testing.T, name string, args ...string) {
-	t.Helper()
-	out, err := exec.Command(name, args...).CombinedOutput()
-	require.NoError(t, err, "%s %v: %s", name, args, out)
-}
-
-// cycle appends to a new record, cuts the power at a random instant and tells whether all that was answered is there.
-func (d *cutDisk) cycle(t *testing.T, weak bool) bool {
-	d.count++
-	path := filepath.Join(d.mount, fmt.Sprintf("record%d", d.count))
-	run(t, "mount", "-o", "loop", d.image, d.mount)
-	a := startAppender(t, path, weak)
-	for range 1 + rand.IntN(60) {
-		require.True(t, a.read(t), a.refused)
-	}
-	// What is answered while the file system goes down is neither before nor after the cut: the shutdown of this kernel lets a sync
-	// that is under way return success (seen in 1 of some 60 cycles, with fsync and fdatasync alike). A real cut answers nothing.
-	answered := a.receipts()
-	run(t, "xfs_io", "-x", "-c", "shutdown", d.mount)
-	_ = a.cmd.Process.Kill()
-	a.drain(t)
-	run(t, "umount", d.mount)
-	run(t, "mount", "-o", "loop", d.image, d.mount)
-	defer func() {
-		for _, side := range []string{"", "-wal", "-shm", "-lock"} {
-			_ = os.Remove(path + side)
-		}
-		run(t, "umount", d.mount)
-	}()
-	r, err := record.Open(path, record.Options{Receipts: answered})
-	if err != nil {
-		t.Logf("cycle %d, weak %t: %v", d.count, weak, err)
-		return false
-	}
-	defer func() { require.NoError(t, r.Close()) }()
-	res, err := r.Verify(t.Context(), record.VerifyOptions{Receipts: answered})
-	require.NoError(t, err)
-	if !weak {
-		for _, p := range answered {
-			d.answered += p.Number
-		}
-	}
-	return res.Whole
 }
 
 // TestSystemCallsFailing injects errors and death from outside, at the n-th sync and write of the whole process.
