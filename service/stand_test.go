@@ -108,7 +108,9 @@ func (s *stand) answers() bool {
 	s.t.Helper()
 	for until := time.Now().Add(callTime); time.Now().Before(until); time.Sleep(2 * time.Millisecond) {
 		if m := answersOn.FindStringSubmatch(s.out.String()); m != nil {
-			s.conn = connect(s.t, m[1])
+			conn := connect(s.t, m[1])
+			s.t.Cleanup(func() { _ = conn.Close() })
+			s.conn = conn
 			s.clients = newClients(s.conn)
 			return true
 		}

@@ -49,7 +49,7 @@ func TestPowerCutWhileItRecovers(t *testing.T) {
 	if os.Getenv("KEEPCLEAR_POWERCUT") == "" {
 		t.Skip("set KEEPCLEAR_POWERCUT=1 (root, loop devices, mkfs.ext4, mkfs.xfs, xfs_io)")
 	}
-	for system, cycles := range map[string]int{"ext4": powerCuts(20) / 5, "xfs": powerCuts(20) / 20} {
+	for system, cycles := range map[string]int{"ext4": max(1, powerCuts(20)/5), "xfs": max(1, powerCuts(20)/20)} {
 		t.Run(system, func(t *testing.T) {
 			disk := newCutDisk(t, system)
 			for n := range cycles {

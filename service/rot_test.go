@@ -1,0 +1,202 @@
+package main
+
+import (
+	"bytes"
+	"os"
+	"strings"
+	"sync"
+	"syscall"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+
+	pb "keepclear.example/keepclear/api/keepclear/v1"
+)
+
+// end tells the process to stop and waits until it has: everything is in the record's file then, and nothing in its log.
+func (s *stand) end() {
+	s.t.Helper()
+	require.NoError(s.t, s.cmd.Process.Signal(syscall.SIGTERM))
+	<-s.dead
+	s.kill()
+}
+
+// flipped is a copy of a stand with one bit of its record's file, or of a side of it, turned over.
+func (s *stand) flipped(t *testing.T, side string, at int) *stand {
+	t.Helper()
+	c := s.copied(t)
+	content, err := os.ReadFile(c.path + side)
+	require.NoError(t, err)
+	content[at] ^= 1 << (at % 8)
+	require.NoError(t, os.WriteFile(c.path+side, content, 0o600))
+	return c
+}
+
+// verdict is what the service says of its record and of all that its askers were told.
+func (s *stand) verdict() *pb.VerifyResult {
+	s.t.Helper()
+	r := &pb.VerifyRecordRequest{}
+	all := receipts(s.all())
+	for _, p := range all[max(0, len(all)-1000):] { // as many as one call takes
+		r.Receipts = append(r.Receipts, &pb.Receipt{Chain: p.Chain, Number: p.Number, EntrySha256: p.Hash[:]})
+	}
+	stream, err := s.records.VerifyRecord(s.t.Context(), r)
+	require.NoError(s.t, err)
+	for {
+		step, err := stream.Recv()
+		require.NoError(s.t, err)
+		if res := step.GetResult(); res != nil {
+			return res
+		}
+	}
+}
+
+// TestRottenEntry (faults.md, row 27): one bit of an entry turned over while the service was down. Since the last state entry the start is
+// refused, and names the entry; with the bit turned back it serves.
+func TestRottenEntry(t *testing.T) {
+	t.Parallel()
+	base := newStand(t, "", rigFolder(t))
+	base.start()
+	base.must(homedAt(base, 0, 0))
+	for range 5 {
+		base.must(turn(t, base.rig, 5, 5))
+	}
+	stored := base.entry(requestID(base.all()[2].request)).GetStored()
+	base.end()
+	file, err := os.ReadFile(base.path)
+	require.NoError(t, err)
+	piece := stored[:120] // its head; a long body is kept apart, in pages that are chained
+	at := bytes.Index(file, piece)
+	require.Positive(t, at)
+	for i := 0; i < len(piece); i += 40 {
+		s := base.flipped(t, "", at+i)
+		s.launch()
+		require.False(t, s.answers(), "byte %d of the entry: it serves", i)
+		assert.Equal(t, exitCheck, s.cmd.ProcessState.ExitCode())
+		assert.Contains(t, s.out.String(), `entry 3 of chain "heron"`)
+		code, out := ran(t, "verify", s.path)
+		assert.Equal(t, exitCheck, code)
+		assert.Contains(t, out, `entry 3 of chain "heron"`)
+	}
+	s := base.copied(t)
+	s.start()
+	assert.True(t, s.verdict().GetWhole())
+}
+
+// TestRottenOldEntry (row 27): the same in an entry from before the last state entry, which no start reads. The service serves and verify names
+// the entry; who asks that question again is not answered anew.
+func TestRottenOldEntry(t *testing.T) {
+	t.Parallel()
+	base := newStand(t, "", rigFolder(t))
+	base.start()
+	base.must(homedAt(base, 0, 0))
+	var all sync.WaitGroup
+	for range 64 {
+		all.Go(func() {
+			for range 16 {
+				_, _ = base.call(turn(t, base.rig, 5, 5))
+			}
+		})
+	}
+	all.Wait()
+	old := base.all()[3]
+	require.NoError(t, old.err)
+	place := placeOf(receiptOf(old.reply))
+	stored := base.entry(requestID(old.request)).GetStored()
+	base.end()
+	file, err := os.ReadFile(base.path)
+	require.NoError(t, err)
+	at := bytes.Index(file, stored[:120])
+	require.Positive(t, at)
+	s := base.flipped(t, "", at+60)
+	s.start()
+	res := s.verdict()
+	assert.False(t, res.GetWhole())
+	assert.Equal(t, place.Number, res.GetFirstWrong().GetNumber(), res.GetSentence())
+	_, err = s.call(old.request)
+	assert.Equal(t, codes.DataLoss, status.Code(err), "%v", err)
+	assert.ErrorContains(t, err, "entry")
+	reply, err := s.call(turn(t, s.rig, 5, 5))
+	require.NoError(t, err, "others are answered")
+	assert.Equal(t, pb.Verdict_VERDICT_ALLOW, reply.(*pb.AskResponse).GetJudgement().GetVerdict())
+}
+
+// TestLostTail (rows 28, 29): a bit turned over in the log of a killed service, or an older copy of the record put back. Nobody in the service
+// can know; the receipts that the askers keep convict it, by the first entry that is gone, and with it in hand nothing passes for whole.
+func TestLostTail(t *testing.T) {
+	t.Parallel()
+	base := newStand(t, "", rigFolder(t))
+	base.start()
+	base.must(homedAt(base, 0, 0))
+	older := map[string][]byte{}
+	for _, side := range []string{"", "-wal"} {
+		content, err := os.ReadFile(base.path + side)
+		require.NoError(t, err)
+		older[side] = content
+	}
+	for range 6 {
+		base.must(turn(t, base.rig, 5, 5))
+	}
+	base.kill()
+	log, err := os.ReadFile(base.path + "-wal")
+	require.NoError(t, err)
+	const frame = 24 + 4096 // SQLite's file format, section 4.1
+	frames := (len(log) - 32) / frame
+	require.Greater(t, frames, 20)
+	for n := 0; n < frames-1; n += frames / 6 {
+		s := base.flipped(t, "-wal", 32+n*frame+24+77)
+		convicted(t, s)
+	}
+	s := base.copied(t)
+	for side, content := range older {
+		require.NoError(t, os.WriteFile(s.path+side, content, 0o600))
+	}
+	convicted(t, s)
+	assert.EqualValues(t, 2, s.verdict().GetFirstWrong().GetNumber())
+}
+
+func convicted(t *testing.T, s *stand) {
+	t.Helper()
+	s.launch()
+	if !s.answers() { // it found that itself
+		assert.Contains(t, s.out.String(), s.path)
+		return
+	}
+	res := s.verdict()
+	assert.False(t, res.GetWhole(), res.GetSentence())
+	assert.NotNil(t, res.GetFirstWrong(), res.GetSentence())
+}
+
+// TestTwoWriters (row 31): somebody removed the lock, and two services write one record. The chain does not fork: the one that comes late to it is
+// refused, says why, and stays down as long as the other holds the record; stopping works there all the same.
+func TestTwoWriters(t *testing.T) {
+	t.Parallel()
+	one := newStand(t, "", rigFolder(t))
+	one.start()
+	one.must(homedAt(one, 0, 0))
+	permit := one.must(turn(t, one.rig, 5, 5)).(*pb.AskResponse).GetPermit().GetPermitId()
+	require.NoError(t, os.Remove(one.path+"-lock"))
+	other := &stand{t: t, rigs: one.rigs, rig: one.rig, path: one.path}
+	other.start() // takes the permit back, on record
+	other.must(turn(t, other.rig, 5, 5))
+	_, err := one.call(turn(t, one.rig, -5, 5))
+	assert.Equal(t, codes.Unavailable, status.Code(err), "%v", err)
+	assert.ErrorContains(t, err, "another service wrote to this record: stop one of them")
+	require.True(t, one.withdraw())
+	assert.Contains(t, one.stopped().GetPermitIds(), permit)
+	require.Eventually(t, func() bool {
+		_, err := one.call(turn(t, one.rig, -5, 5))
+		require.Equal(t, codes.Unavailable, status.Code(err), "%v", err)
+		return strings.Contains(err.Error(), "in use by another service")
+	}, recoverTime, 50*time.Millisecond, "it tried again")
+	other.must(turn(t, other.rig, 5, 5))
+	all := append(one.all(), other.all()...)
+	one.kill()
+	other.kill()
+	res := one.verify(all)
+	assert.True(t, res.Whole, res.Sentence)
+}
