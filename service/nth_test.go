@@ -126,6 +126,7 @@ type job struct {
 const (
 	jobsInCI   = 400
 	startsInCI = 150
+	againInCI  = 60
 	jobsInRace = 24
 	// mostOfOne bounds the calls of one kind that are harmed in one way, by an even stride too: fifty askers and moving the log make
 	// hundreds, of which one is like the other.

@@ -210,14 +210,17 @@ func (s *stand) withdraw() bool {
 	return h.stop
 }
 
-// recovers asks until there is an answer: the fault is gone, and nobody restarts the service.
+// recovers asks until there is an answer, or the process is dead: the fault is gone, and nobody restarts the service.
 func (s *stand) recovers() {
 	s.t.Helper()
-	for until := time.Now().Add(recoverTime); time.Now().Before(until); time.Sleep(50 * time.Millisecond) {
+	for until := time.Now().Add(recoverTime); s.alive() && time.Now().Before(until); time.Sleep(50 * time.Millisecond) {
 		q := turn(s.t, s.rig, 6, 6)
 		if _, err := s.call(q); err == nil {
 			return
 		}
+	}
+	if !s.alive() {
+		return
 	}
 	all := s.all()
 	require.Fail(s.t, "the service does not come back by itself", "%v\n%s", all[len(all)-1].err, s.out)
@@ -286,6 +289,10 @@ func (s *stand) gatherOf(ids map[string]bool) *evidence {
 // wordsOf are those of which a refusal must say one under a fault; nil: any will do, for the process is dead or merely slow. SQLite keeps no
 // errno: it calls every failed sync (1034) and every failure to lengthen the log's index (4874) an I/O error, and a full disk there too.
 func wordsOf(by faults.Tamper) []string {
+	if first := by.Before; first != nil {
+		by.Before = nil
+		return append(wordsOf(*first), wordsOf(by)...)
+	}
 	switch {
 	case strings.Contains(by.How, "ENOSPC"):
 		return []string{"full", "no space", "I/O error (1034)", "I/O error (4874)"}

@@ -26,12 +26,19 @@ type Tamper struct {
 	First, Last int
 	// Files are the absolute paths to which the calls must go.
 	Files []string
+	// First of all something else may be done, to other calls on the same files; nil: nothing.
+	Before *Tamper
 }
 
 // String names it as a test would print it.
 func (t Tamper) String() string {
 	if t.How == "" {
 		return t.Calls + " counted"
+	}
+	if t.Before != nil {
+		first := *t.Before
+		t.Before = nil
+		return first.String() + ", then " + t.String()
 	}
 	return fmt.Sprintf("%s:%s at %s", t.Calls, t.How, t.when())
 }
@@ -48,10 +55,17 @@ func (t Tamper) when() string {
 
 // Command is strace with its arguments, before the program to run or "-p PID"; the calls are written to the file log.
 func (t Tamper) Command(log string) []string {
-	args := []string{"strace", "-f", "-o", log, "-e", "signal=SIGKILL", "-e", "trace=" + t.Calls}
-	if t.How != "" {
-		args = append(args, "-e", "inject="+t.Calls+":"+t.How+":when="+t.when())
+	calls, inject := t.Calls, []string{}
+	for _, one := range []*Tamper{t.Before, &t} {
+		if one == nil || one.How == "" {
+			continue
+		}
+		if one == t.Before {
+			calls += "," + one.Calls
+		}
+		inject = append(inject, "-e", "inject="+one.Calls+":"+one.How+":when="+one.when())
 	}
+	args := append([]string{"strace", "-f", "-o", log, "-e", "signal=SIGKILL", "-e", "trace=" + calls}, inject...)
 	for _, f := range t.Files {
 		args = append(args, "-P", f)
 	}
