@@ -100,7 +100,7 @@ func meet(t *testing.T, o outage) {
 	end := o.begin(t, s.path)
 	q := turn(t, s.rig, -5, 5)
 	q.ReplacesPermitId = permit
-	s.by = &faults.Tamper{} // none of strace's: what it says is asserted here
+	s.by = []faults.Tamper{{}} // none of strace's: what it says is asserted here
 	_, err := s.call(q)
 	require.Equal(t, codes.Unavailable, status.Code(err), "%v", err)
 	assert.ErrorContains(t, err, s.path)
@@ -109,7 +109,7 @@ func meet(t *testing.T, o outage) {
 	_, err = s.call(lock("heron"))
 	assert.Equal(t, codes.Unavailable, status.Code(err), "a lock that is not on record is none: %v", err)
 	end()
-	s.recovers()
+	s.recovers(nil)
 	e := s.gather()
 	assert.Empty(t, e.judge())
 	assert.Contains(t, s.stopped().GetPermitIds(), permit, "stopping names the permit that is out there")

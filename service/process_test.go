@@ -120,7 +120,7 @@ func TestNoFilesLeft(t *testing.T) {
 		assert.Contains(t, s.stopped().GetPermitIds(), permit)
 	}
 	crowd.leave()
-	s.recovers()
+	s.recovers(nil)
 	assert.Equal(t, pid, s.cmd.Process.Pid)
 	assert.True(t, s.alive())
 	again := s.crowdOf(5, callTime)

@@ -53,9 +53,9 @@ type stand struct {
 	cmd    *exec.Cmd
 	conn   *grpc.ClientConn
 	out    *text
-	dead   chan struct{}  // closed once the process has ended
-	by     *faults.Tamper // the fault that is being made; nil: none
-	isAway bool           // the rig stands away from the pole
+	dead   chan struct{}   // closed once the process has ended
+	by     []faults.Tamper // the faults that are being made
+	isAway bool            // the rig stands away from the pole
 }
 
 // newStand is a stand without a record yet. An empty binary is this test's own, which turns into the service.
@@ -174,8 +174,8 @@ func (s *stand) call(m proto.Message) (proto.Message, error) {
 // heard is a call with what the asker knows of it. An error that is not the service's own is a process that died.
 func (s *stand) heard(m, reply proto.Message, err error) heard {
 	h := heard{request: m, reply: reply, err: err, under: s.by != nil}
-	if s.by != nil {
-		h.names = wordsOf(*s.by)
+	for _, one := range s.by {
+		h.names = append(h.names, wordsOf(one)...)
 	}
 	if err != nil && len(status.Convert(err).Details()) == 0 {
 		select {
@@ -210,20 +210,22 @@ func (s *stand) withdraw() bool {
 	return h.stop
 }
 
-// recovers asks until there is an answer, or the process is dead: the fault is gone, and nobody restarts the service.
-func (s *stand) recovers() {
+// recovers asks until there is an answer, or the process is dead: the fault is gone, or goes as it is met, and nobody restarts the service. Between
+// two tries it does what is given; nil: nothing.
+func (s *stand) recovers(between func()) {
 	s.t.Helper()
+	var err error
 	for until := time.Now().Add(recoverTime); s.alive() && time.Now().Before(until); time.Sleep(50 * time.Millisecond) {
-		q := turn(s.t, s.rig, 6, 6)
-		if _, err := s.call(q); err == nil {
+		if _, err = s.call(turn(s.t, s.rig, 6, 6)); err == nil {
 			return
 		}
+		if between != nil {
+			between()
+		}
 	}
-	if !s.alive() {
-		return
+	if s.alive() {
+		require.Fail(s.t, "the service does not come back by itself", "%v\n%s", err, s.out)
 	}
-	all := s.all()
-	require.Fail(s.t, "the service does not come back by itself", "%v\n%s", all[len(all)-1].err, s.out)
 }
 
 // verify verifies the record file as it lies there, with the receipts of all that was answered.
@@ -289,10 +291,6 @@ func (s *stand) gatherOf(ids map[string]bool) *evidence {
 // wordsOf are those of which a refusal must say one under a fault; nil: any will do, for the process is dead or merely slow. SQLite keeps no
 // errno: it calls every failed sync (1034) and every failure to lengthen the log's index (4874) an I/O error, and a full disk there too.
 func wordsOf(by faults.Tamper) []string {
-	if first := by.Before; first != nil {
-		by.Before = nil
-		return append(wordsOf(*first), wordsOf(by)...)
-	}
 	switch {
 	case strings.Contains(by.How, "ENOSPC"):
 		return []string{"full", "no space", "I/O error (1034)", "I/O error (4874)"}

@@ -22,23 +22,17 @@ type Tamper struct {
 	// How is strace's own word: "error=EIO", "signal=SIGKILL", "delay_enter=300000" (microseconds), "retval=0" (not done, and said
 	// to be). Empty: nothing is done, the calls are counted.
 	How string
-	// First and Last are the numbers of the calls, from 1, to which it is done. Last 0: to First alone; -1: for good.
+	// First and Last are the numbers of the calls, from 1, to which it is done. Last 0: to First alone; -1: for good. Strace counts the
+	// calls of each thread by themselves, so that what goes on for long, and wanders from thread to thread, may meet it more than once.
 	First, Last int
 	// Files are the absolute paths to which the calls must go.
 	Files []string
-	// First of all something else may be done, to other calls on the same files; nil: nothing.
-	Before *Tamper
 }
 
 // String names it as a test would print it.
 func (t Tamper) String() string {
 	if t.How == "" {
 		return t.Calls + " counted"
-	}
-	if t.Before != nil {
-		first := *t.Before
-		t.Before = nil
-		return first.String() + ", then " + t.String()
 	}
 	return fmt.Sprintf("%s:%s at %s", t.Calls, t.How, t.when())
 }
@@ -55,17 +49,10 @@ func (t Tamper) when() string {
 
 // Command is strace with its arguments, before the program to run or "-p PID"; the calls are written to the file log.
 func (t Tamper) Command(log string) []string {
-	calls, inject := t.Calls, []string{}
-	for _, one := range []*Tamper{t.Before, &t} {
-		if one == nil || one.How == "" {
-			continue
-		}
-		if one == t.Before {
-			calls += "," + one.Calls
-		}
-		inject = append(inject, "-e", "inject="+one.Calls+":"+one.How+":when="+one.when())
+	args := []string{"strace", "-f", "-o", log, "-e", "signal=SIGKILL", "-e", "trace=" + t.Calls}
+	if t.How != "" {
+		args = append(args, "-e", "inject="+t.Calls+":"+t.How+":when="+t.when())
 	}
-	args := append([]string{"strace", "-f", "-o", log, "-e", "signal=SIGKILL", "-e", "trace=" + calls}, inject...)
 	for _, f := range t.Files {
 		args = append(args, "-P", f)
 	}
@@ -87,6 +74,15 @@ func (t Tamper) Count(log string) (int, error) {
 		}
 	}
 	return n, nil
+}
+
+// Met is how often it was done, by a log of strace: how many calls failed, were held up or falsified. A signal leaves no word there.
+func (t Tamper) Met(log string) int {
+	b, err := os.ReadFile(log)
+	if err != nil {
+		return 0 // not begun
+	}
+	return bytes.Count(b, []byte("(INJECTED)")) + bytes.Count(b, []byte("(DELAYED)"))
 }
 
 // Trace is strace holding a running process.
