@@ -71,7 +71,7 @@ func New(p Parts) *Server {
 		grpc.ForceServerCodecV2(codec{}),
 		grpc.MaxRecvMsgSize(mostBytes), grpc.MaxConcurrentStreams(mostStreams),
 		grpc.NumStreamWorkers(4), // saves about a sixth of the processor time (style, measured there)
-		grpc.ReadBufferSize(bufferBytes), grpc.WriteBufferSize(bufferBytes), grpc.SharedWriteBuffer(true),
+		grpc.ReadBufferSize(bufferBytes), grpc.WriteBufferSize(bufferBytes),
 		grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: 5 * time.Second, PermitWithoutStream: true}),
 		grpc.KeepaliveParams(keepalive.ServerParameters{Time: 30 * time.Second, Timeout: 10 * time.Second}),
 	)
