@@ -3,7 +3,10 @@
 // A Disk stands between database/sql and the driver of a store. It counts the operations that could fail on a disk (begin,
 // statements that write, commit, checkpoint, opening) and makes a chosen one fail, once or for good, before it was done or
 // after; or holds one back until the test lets it go. It cannot tear a page or lose a synced write: that takes the power
-// cut test, which works from outside the process.
+// cut test, which works from outside the process, or a Drive.
+//
+// A Drive is a whole disk in memory under SQLite, which keeps sectors by lot when the power goes: as fast as memory, and the same again
+// from the same seed.
 //
 // A Clock is a machine's clock of which somebody sets the wall hand while the monotonic one goes on.
 //
