@@ -39,6 +39,9 @@ func (r *Record) next() []*item {
 		case <-r.wake:
 		case <-r.stop:
 		}
+		if r.opts.Gather != nil {
+			r.opts.Gather()
+		}
 	}
 }
 

@@ -38,6 +38,9 @@ type Options struct {
 	Reopened func(heads map[string]Head) error
 	// Receipts are places that must be in the record, kept outside of it: they convict an older copy or a cut tail.
 	Receipts []Place
+	// Gather is called by the flusher before it takes what waits: what is appended before it returns goes to disk with it. nil: nothing
+	// is waited for.
+	Gather func()
 	// After is the timer of the retries; nil: time.After.
 	After func(time.Duration) <-chan time.Time
 	// Store is passed on.

@@ -1,0 +1,198 @@
+package sim
+
+import (
+	"math"
+	"math/rand/v2"
+	"time"
+
+	pb "keepclear.example/keepclear/api/keepclear/v1"
+	"keepclear.example/keepclear/service/internal/decide"
+	"keepclear.example/keepclear/service/internal/frame"
+	"keepclear.example/keepclear/service/internal/practice"
+	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/solid"
+	"keepclear.example/keepclear/service/internal/unit"
+)
+
+// field is one mount as it truly is, and what stands around it.
+type field struct {
+	w      *world
+	rng    *rand.Rand
+	member decide.Member
+	rig    *rig.Rig
+	mount  *practice.Mount
+	camera *practice.Camera
+	scene  *rig.Scene
+	parts  []rig.PartState // as its program reports them
+
+	seen     time.Time // the truth was looked at up to here
+	motion   *motion   // under leave; nil: what moves moves unasked, or nothing does
+	counts   *Count
+	falsely  int    // so many of the next pictures solve falsely
+	deceived string // what happened since the last homing that no source of this rig can show; empty: nothing
+}
+
+// motion is one motion under leave, as proven and as it truly went.
+type motion struct {
+	permit string
+	lower  float64 // mm: no gap on its way is less, as the answer says; +Inf: it says nothing
+	excuse string  // why the truth may differ from what was proven; empty: it may not
+	room   rig.Axes
+	least  float64 // mm, the nearest that anything truly came
+	found  bool
+}
+
+func newField(w *world, rng *rand.Rand, m decide.Member, parts []rig.PartState) *field {
+	f := &field{w: w, rng: rng, member: m, rig: m.Rig, parts: parts, seen: w.now()}
+	f.mount = practice.NewMount(m.Rig, moment, w.now())
+	f.camera = practice.NewCamera(f.mount, rng.Uint64())
+	f.mount.Boresight = rig.DegAxes(rng.NormFloat64()*0.4, rng.NormFloat64()*0.4)
+	f.scene = m.Rig.Scene(parts, 0, 0)
+	return f
+}
+
+// gap is the least distance of any two parts at a pose, millimetres: an upper bound of the true one by a nanometre or so.
+func (f *field) gap(a rig.Axes) float64 {
+	least := math.Inf(1)
+	at := f.scene.Place(a)
+	for _, p := range f.scene.Pairs {
+		if !solid.AtLeast(at[p.A], at[p.B], least) {
+			least = math.Min(least, solid.Distance(at[p.A], at[p.B]).Upper)
+		}
+	}
+	return least
+}
+
+// Steps of looking at a motion: 0.4 s is 1.6° of the fastest of these rigs; the sky turns a degree in four minutes.
+const (
+	slewStep  = 400 * time.Millisecond
+	trackStep = 4 * time.Minute
+)
+
+// look samples the true motion up to now.
+func (f *field) look() {
+	now := f.w.now()
+	for t := f.seen; t.Before(now); {
+		step := now.Sub(t)
+		switch {
+		case f.mount.Moving(t):
+			step = slewStep
+		case f.mount.Following(t):
+			step = trackStep
+		}
+		if t = t.Add(step); t.After(now) {
+			t = now
+		}
+		f.judgeAt(f.mount.Axes(t))
+	}
+	f.seen = now
+}
+
+// contactSlack is what the distance of two solids may be off by where they touch, mm: see the error budgets.
+const contactSlack = 1e-3
+
+// judgeAt holds one instant of a motion under leave against what was proven of it.
+func (f *field) judgeAt(a rig.Axes) {
+	m := f.motion
+	if m == nil {
+		return
+	}
+	gap := f.gap(a)
+	m.least = math.Min(m.least, gap)
+	if m.excuse == "" {
+		f.counts.Nearest = math.Min(f.counts.Nearest, gap)
+	}
+	if m.excuse != "" || m.found {
+		return
+	}
+	out := func(v, low, high, room unit.Angle) bool { return v < low-room || v > high+room }
+	low, high := f.rig.Travel.Low, f.rig.Travel.High
+	switch {
+	case gap <= 0:
+		m.found = true
+		f.w.broken("%s: permit %s: parts touch at %s", f.rig.ID, m.permit, a)
+	case gap < m.lower-contactSlack:
+		m.found = true
+		f.w.broken("%s: permit %s: %.3f mm at %s, proven not less than %.3f", f.rig.ID, m.permit, gap, a, m.lower)
+	case out(a.A1, low.A1, high.A1, m.room.A1) || out(a.A2, low.A2, high.A2, m.room.A2):
+		m.found = true
+		f.w.broken("%s: permit %s: out of travel at %s", f.rig.ID, m.permit, a)
+	}
+}
+
+// begins begins a motion under leave: what it was proven to keep clear of, and whether the rig truly is where the service was told.
+func (f *field) begins(j *judge, r *pb.AskResponse) {
+	f.look()
+	m := &motion{permit: r.GetPermit().GetPermitId(), lower: math.Inf(-1), least: math.Inf(1), excuse: f.deceived, room: f.rig.Motion.Overrun}
+	if c := r.GetJudgement().GetClosest(); c != nil && c.LowerMm != nil {
+		m.lower = c.GetLowerMm()
+	}
+	if p, ok := j.pose(f.rig.ID); ok {
+		for _, c := range p.Candidates {
+			s := question.Sigma3(c.Sigma)
+			m.room = rig.Axes{A1: max(m.room.A1, s.A1+f.rig.Motion.Overrun.A1), A2: max(m.room.A2, s.A2+f.rig.Motion.Overrun.A2)}
+		}
+		if f.deceived == "" && !heldPose(p, f.mount.Axes(f.w.now())) {
+			f.w.broken("%s: the mount stands at %s, the pose held is %s %s", f.rig.ID, f.mount.Axes(f.w.now()), p.State, places(p))
+		}
+	}
+	j.count.Motions++
+	if m.excuse != "" {
+		j.count.Excused++
+	}
+	f.motion = m
+	f.counts = &j.count
+}
+
+// rests ends a motion under leave: what moves from here on moves unasked.
+func (f *field) rests() {
+	f.look()
+	f.motion = nil
+}
+
+// touch looks at the truth and then changes it.
+func (f *field) touch(change func(at time.Time)) {
+	f.look()
+	change(f.w.now())
+}
+
+// stop stops the mount.
+func (f *field) stop() {
+	f.touch(f.mount.Stop)
+	f.motion = nil
+}
+
+// sample is what the rig's program reads off the mount.
+func (f *field) sample(skew time.Duration) (*question.Sample, bool) {
+	f.look()
+	s, err := f.mount.Sample(f.w.now())
+	if err != nil {
+		return nil, false
+	}
+	s.Time = s.Time.Add(skew).Round(0)
+	s.Parts = f.parts
+	return &s, true
+}
+
+// altitude of the tube at a pose.
+func (f *field) altitude(a rig.Axes) unit.Angle {
+	_, alt := frame.AzAlt(f.rig.Chain.Direction(a))
+	return alt
+}
+
+// encoders tells whether the rig has encoders on its axes: nothing can turn those unseen.
+func (f *field) encoders() bool {
+	return f.rig.Sources[0].Kind == rig.AxisEncoder
+}
+
+// slip turns the axes unseen by the counters.
+func (f *field) slip(by rig.Axes, why string) {
+	f.touch(func(at time.Time) { f.mount.Slip(at, by) })
+	if !f.encoders() {
+		f.deceived = why
+	}
+	if f.motion != nil {
+		f.motion.excuse = why
+	}
+}

@@ -1,0 +1,62 @@
+package sim
+
+import (
+	"math/rand/v2"
+	"time"
+
+	pb "keepclear.example/keepclear/api/keepclear/v1"
+)
+
+// person looks after rigs: comes when a program cannot go on, and puts right what only a person can.
+type person struct {
+	w    *world
+	x    *wires
+	rng  *rand.Rand
+	name string
+	ids  *int
+	asks []string // the names of the programs whose reports may be missing
+}
+
+// comes lets a program wait until somebody came and put its rig right: stopped it, released every lock, said in each program's name what
+// is so, looked where the axes stand, and proved the file again.
+func (r *person) comes(p *program) {
+	p.w.say("%s calls a person", p.name)
+	p.sleep(between(r.rng, 2*time.Minute, 8*time.Minute))
+	p.withdraw()
+	r.release(p)
+	own := p.name
+	for _, name := range r.asks {
+		p.actor.name = name
+		p.report(&pb.ReportRequest{})
+	}
+	p.actor.name = own
+	p.f.look()
+	at := p.f.mount.Axes(p.w.now())
+	seen := &pb.Homed{By: pb.HomedBy_HOMED_BY_ATTESTED, Person: r.name, Axes: pairOf(at)}
+	if out, ok := p.report(&pb.ReportRequest{Event: &pb.ReportRequest_Homed{Homed: seen}}); ok && out.GetHomingId() != "" {
+		p.f.deceived = ""
+	}
+	p.prove(r.name)
+}
+
+// release releases every lock of the program's rig.
+func (r *person) release(p *program) {
+	have := &pb.GetRigResponse{}
+	if !p.call(r.x, getRig, &pb.GetRigRequest{Rig: p.f.rig.ID}, have) {
+		return
+	}
+	var ids []string
+	for _, l := range have.GetRig().GetLocks() {
+		ids = append(ids, l.GetLockId())
+	}
+	if len(ids) > 0 {
+		p.call(r.x, release, &pb.ReleaseRequest{RequestId: p.id("release"), LockIds: ids, Person: r.name, Reason: "looked at it"}, &pb.ReleaseResponse{})
+	}
+}
+
+// prove says that the rig file fits the rig.
+func (p *program) prove(name string) {
+	residual := 4.0
+	digest := p.f.rig.Digest
+	p.report(&pb.ReportRequest{Event: &pb.ReportRequest_Proved{Proved: &pb.Proved{Person: name, RigSha256: digest[:], SignsChecked: true, ResidualMm: &residual}}})
+}
