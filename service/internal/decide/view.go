@@ -49,6 +49,19 @@ func (d *Decider) LookAt(ctx context.Context, rigName string, now time.Time) (Vi
 	return v, nil
 }
 
+// Where is where a rig is held to be at an instant: of Look the pose alone, which costs next to nothing.
+func (d *Decider) Where(rigName string, now time.Time) (question.Pose, error) {
+	g, err := d.group(rigName)
+	if err != nil {
+		return question.Pose{}, err
+	}
+	g.turn.Lock()
+	defer g.turn.Unlock()
+	g.settle()
+	s, _ := pose.Lapse(g.live, now)
+	return pose.At(d.world(g), s, now), nil
+}
+
 // muchWider is how much the uncertainty of a pose must have grown since its sample to be told of. Choice: the most that it may be for a slew
 // is 1.2° by default.
 const muchWider = 1 * unit.Degree

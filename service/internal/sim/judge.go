@@ -5,7 +5,6 @@ import (
 	"context"
 	"crypto/sha256"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"maps"
 	"math"
@@ -263,59 +262,88 @@ func (j *judge) allOver(rigName, because string) {
 	}
 }
 
-// witnessed looks for every entry of which a receipt left, in a record that was just opened or is about to be closed.
-func (j *judge) witnessed() {
+// witnessed looks for every entry of which a receipt left, in a record that was just opened or is about to be closed, and verifies the
+// whole of it. seen is shown every entry of it; nil: nobody wants to see them.
+func (j *judge) witnessed(seen func(chain string) record.Folder) {
 	ctx := context.Background()
 	for _, k := range j.kept {
-		e, err := j.s.up.rec.Get(ctx, k.place.Chain, k.place.Number)
-		if err != nil || e.Hash != k.place.Hash {
+		if e, err := j.s.up.rec.Get(ctx, k.place.Chain, k.place.Number); err != nil || e.Hash != k.place.Hash {
 			j.w.broken("entry %d of chain %s, which was answered, is not on record as it was: %v", k.place.Number, k.place.Chain, err)
-			continue
-		}
-		if k.reply != nil {
-			j.stored(k, e)
 		}
 	}
-	res, err := j.s.verify()
+	res, err := j.s.up.rec.Verify(ctx, record.VerifyOptions{Fold: seen})
 	if err != nil || !res.Whole {
 		j.w.broken("the record is not whole: %s %v", res.Sentence, err)
 	}
 }
 
-// stored compares a reply that left with the bytes that its entry has of it. Leave that was taken back before the reply left stands
-// in the reply as it was then.
-func (j *judge) stored(k receipt, e record.Entry) {
+// end judges the whole record, entry by entry: what left is what it says, the same bytes give the same findings again, and the fold of it
+// is what is held.
+func (j *judge) end(fields []*field) {
+	byID, folds := map[string]receipt{}, map[string]*reader{}
+	for _, k := range j.kept {
+		if k.id != "" {
+			byID[k.id] = k
+		}
+	}
+	j.witnessed(func(chain string) record.Folder {
+		folds[chain] = &reader{judge: j, sent: byID, fold: state.New()}
+		return folds[chain]
+	})
+	for _, f := range fields {
+		v, err := j.s.up.d.LookAt(context.Background(), f.rig.ID, j.s.now())
+		if err != nil || folds[f.rig.ID] == nil {
+			j.w.broken("%s: %v, on record %v", f.rig.ID, err, folds[f.rig.ID] != nil)
+			continue
+		}
+		if held, made := notable(v.State), notable(folds[f.rig.ID].fold.Rig); held != made {
+			j.w.broken("%s: held %s, the record makes %s", f.rig.ID, held, made)
+		}
+	}
+}
+
+// reader judges entry after entry of a chain while it folds it: record.Folder.
+type reader struct {
+	judge *judge
+	sent  map[string]receipt
+	fold  state.Chain
+	n     int
+}
+
+// Apply takes one entry.
+func (r *reader) Apply(e record.Entry) error {
 	b, err := state.Decode(e.Body)
 	if err != nil {
-		j.w.broken("entry %d: %v", e.Number, err)
-		return
+		return err
+	}
+	r.fold = r.fold.Apply(b.Event)
+	if e.Kind != state.Asked {
+		return nil
+	}
+	if k, ok := r.sent[e.Request.ID]; ok {
+		r.judge.stored(k, e, b)
+	}
+	r.judge.rejudge(e, b)
+	if r.n++; r.n%12 == 0 {
+		r.judge.recompute(e, b)
+	}
+	return nil
+}
+
+// State is the state so far.
+func (r *reader) State() ([]byte, error) { return r.fold.Encode() }
+
+// stored compares a reply that left with the bytes that its entry has of it. Leave that was taken back before the reply left stands
+// in the reply as it was then.
+func (j *judge) stored(k receipt, e record.Entry, b state.Body) {
+	if e.Hash != k.place.Hash {
+		j.w.broken("question %s has its entry elsewhere than its receipt says", k.id)
 	}
 	var on, sent pb.AskResponse
 	j.decode(b.Response.Bytes, &on)
 	j.decode(k.reply, &sent)
 	if !bytes.Equal(canonical(on.GetJudgement()), canonical(sent.GetJudgement())) || on.GetPermit().GetPermitId() != sent.GetPermit().GetPermitId() {
 		j.w.broken("the entry of question %s holds another answer than the one that left", k.id)
-	}
-}
-
-// again judges every question of the record anew: the stored facts through the same rules give the same findings, and, of some of them,
-// the stored snapshot gives the same facts.
-func (j *judge) again() {
-	for _, m := range j.rigs {
-		for e, err := range j.s.up.rec.Scan(context.Background(), m.Rig.ID, 1) {
-			if err != nil {
-				j.w.broken("reading chain %s: %v", m.Rig.ID, err)
-				return
-			}
-			b, err := state.Decode(e.Body)
-			if err != nil || e.Kind != state.Asked {
-				continue
-			}
-			j.rejudge(e, b)
-			if e.Number%8 == 0 {
-				j.recompute(e, b)
-			}
-		}
 	}
 }
 
@@ -345,28 +373,6 @@ func (j *judge) recompute(e record.Entry, b state.Body) {
 	then, err2 := json.Marshal(b.Facts)
 	if err != nil || err2 != nil || !bytes.Equal(now, then) {
 		j.w.broken("entry %d of %s: its facts come out differently: %s, now %s", e.Number, e.Rig, then, now)
-	}
-}
-
-// folded compares what is held with what the record makes of it, where samples that needed no entry play no part.
-func (j *judge) folded(fields []*field) {
-	for _, f := range fields {
-		v, err := j.s.up.d.LookAt(context.Background(), f.rig.ID, j.s.now())
-		fold := state.Fold{Chain: state.New()}
-		for e, scanErr := range j.s.up.rec.Scan(context.Background(), f.rig.ID, 1) {
-			err = errors.Join(err, scanErr)
-			if scanErr == nil {
-				err = errors.Join(err, fold.Apply(e))
-			}
-		}
-		if err != nil {
-			j.w.broken("folding chain %s: %v", f.rig.ID, err)
-			continue
-		}
-		held, made := notable(v.State), notable(fold.Chain.Rig)
-		if held != made {
-			j.w.broken("%s: held %s, the record makes %s", f.rig.ID, held, made)
-		}
 	}
 }
 
@@ -406,12 +412,12 @@ func (j *judge) pose(rigName string) (question.Pose, bool) {
 	if j.s.up == nil {
 		return question.Pose{}, false
 	}
-	v, err := j.s.up.d.LookAt(context.Background(), rigName, j.s.now())
+	p, err := j.s.up.d.Where(rigName, j.s.now())
 	if err != nil {
 		j.w.broken("looking at %s: %v", rigName, err)
 		return question.Pose{}, false
 	}
-	return v.Pose, true
+	return p, true
 }
 
 // poseSlack is what a place may be off by beside its uncertainty: what belief is rounded by on its way over the wire. Choice.

@@ -215,9 +215,7 @@ func (n *night) finish() {
 		n.w.broken("the service is not up at the end")
 		return
 	}
-	n.judge.witnessed()
-	n.judge.again()
-	n.judge.folded(n.fields)
+	n.judge.end(n.fields)
 	n.site.end()
 	for !n.site.quiet() {
 		n.w.bubble.Sleep(time.Second)

@@ -133,7 +133,7 @@ func (n *night) startAgain() {
 		return
 	}
 	n.w.say("the service started")
-	n.judge.witnessed()
+	n.judge.witnessed(nil)
 	n.judge.allOver("", "the service was restarted")
 }
 

@@ -28,7 +28,8 @@ func (p *program) night() {
 
 // begins is what a person and the program do before the first motion.
 func (p *program) begins() {
-	p.report(&pb.ReportRequest{Event: &pb.ReportRequest_Homed{Homed: &pb.Homed{By: pb.HomedBy_HOMED_BY_ATTESTED, Person: p.person.name}}})
+	p.f.look()
+	p.report(&pb.ReportRequest{Event: &pb.ReportRequest_Homed{Homed: &pb.Homed{By: pb.HomedBy_HOMED_BY_ATTESTED, Person: p.person.name, Axes: pairOf(p.f.mount.Axes(p.w.now()))}}})
 	p.prove(p.person.name)
 	p.try(p.home)
 }
@@ -174,6 +175,9 @@ func (p *program) sync() bool {
 		v = p.f.camera.False(start, exposure, rig.DegAxes(off(), off()), 60)
 	}
 	v.Start = v.Start.Add(p.skew).Round(0)
+	if t := v.Rotation.Positive(); t != *v.Rotation {
+		v.Rotation = &t
+	}
 	if p.f.rig.Solver.NoResidual {
 		v.Residual = nil
 	}

@@ -54,3 +54,67 @@ func TestOneNight(t *testing.T) {
 	t.Logf("%v %v %v %+v %s", r.Length, r.Rigs, r.Faults, r.Count, time.Since(from))
 	require.Empty(t, r.Wrong, again(seed))
 }
+
+// longRun tells whether the large counts are wanted.
+func longRun() bool { return os.Getenv("KEEPCLEAR_LONG") != "" }
+
+// Nights from seeds, with faults: every invariant holds, and what fails says how to see it again.
+func TestNights(t *testing.T) {
+	count, first := 24, 0
+	if longRun() {
+		count = 1000
+	}
+	if v := os.Getenv("KEEPCLEAR_SIM_NIGHTS"); v != "" {
+		_, err := fmt.Sscanf(v, "%d-%d", &first, &count)
+		require.NoError(t, err)
+		count -= first
+	}
+	_, err := members()
+	require.NoError(t, err)
+	from := time.Now()
+	var sum tally
+	t.Run("all", func(t *testing.T) {
+		for i := range count {
+			seed := uint64(first + i)
+			t.Run(fmt.Sprint(seed), func(t *testing.T) {
+				t.Parallel()
+				r := play(t, sim.Plan{Seed: seed})
+				sum.add(r)
+				require.Empty(t, r.Wrong, "faults: %v\n%s", r.Faults, again(seed))
+			})
+		}
+	})
+	t.Log(sum.text(time.Since(from)))
+}
+
+// tally sums nights up.
+type tally struct {
+	mu     sync.Mutex
+	nights int
+	length time.Duration
+	sim.Count
+	faults int
+}
+
+func (s *tally) add(r sim.Result) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.nights++
+	s.length += r.Length
+	s.Questions += r.Questions
+	s.Allows += r.Allows
+	s.Holds += r.Holds
+	s.Denies += r.Denies
+	s.Motions += r.Motions
+	s.Excused += r.Excused
+	s.Starts += r.Starts
+	s.Cuts += r.Cuts
+	s.Kills += r.Kills
+	s.faults += len(r.Faults)
+}
+
+func (s *tally) text(took time.Duration) string {
+	return fmt.Sprintf("%d nights, %s in %s: %.0f times real time; %d faults, %d power cuts, %d kills, %d starts; %d questions: %d allowed, %d held, %d denied; %d motions judged, %d excused",
+		s.nights, s.length, took.Round(time.Second), s.length.Seconds()/took.Seconds(), s.faults, s.Cuts, s.Kills, s.Starts,
+		s.Questions, s.Allows, s.Holds, s.Denies, s.Motions-s.Excused, s.Excused)
+}

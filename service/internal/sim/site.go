@@ -286,8 +286,3 @@ func (c *wallClock) read(now time.Time) question.Clock {
 	}
 	return out
 }
-
-// verify proves the whole record, and that its state entries are the fold of what came before.
-func (s *site) verify() (record.Result, error) {
-	return s.up.rec.Verify(context.Background(), record.VerifyOptions{Fold: state.NewFold})
-}
