@@ -49,5 +49,6 @@
 // # tests only
 //
 //   - nights: scripted nights
-//   - faults: stores that fail, clocks that jump
+//   - faults: stores that fail, clocks that jump, a disk in memory
+//   - sim: whole nights from one seed
 package internal

@@ -65,6 +65,12 @@ type night struct {
 // stream is a source of lots of its own: what one part of a night draws moves no other.
 func stream(seed, part uint64) *rand.Rand { return rand.New(rand.NewPCG(seed, part)) }
 
+// Without faults the end of a night goes on for so long, and programs begin no more targets so long before it ends.
+const (
+	calmFor    = 100 * time.Minute
+	quitBefore = 65 * time.Minute
+)
+
 // Run plays a night in the bubble in which it is called.
 func Run(p Plan, b Bubble) (Result, error) {
 	rng := stream(p.Seed, 1)
@@ -75,8 +81,8 @@ func Run(p Plan, b Bubble) (Result, error) {
 		return Result{}, err
 	}
 	length := time.Duration(g.hours) * time.Hour
-	calm := length - 2*time.Hour
-	n.w.in(length-40*time.Minute, func() { n.each(func(p *program) { p.quit = true }) })
+	calm := length - calmFor
+	n.w.in(length-quitBefore, func() { n.each(func(p *program) { p.quit = true }) })
 	n.w.in(calm, n.calmDown)
 	if !p.Quiet {
 		n.planFaults(calm)
@@ -149,7 +155,7 @@ func (n *night) planFaults(before time.Duration) {
 	k := n.rng.IntN(9)
 	for range k {
 		f := draw(n.rng, faultsOf())
-		n.w.in(between(n.rng, time.Minute, before-30*time.Minute), func() {
+		n.w.in(between(n.rng, time.Minute, before-10*time.Minute), func() {
 			n.w.say("fault: %s", f.name)
 			n.drawn = append(n.drawn, f.name)
 			f.does(n)

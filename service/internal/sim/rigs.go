@@ -64,8 +64,8 @@ func groups() []group {
 	north := time.Date(2026, 11, 14, 18, 20, 0, 0, time.UTC)
 	far := time.Date(2026, 11, 14, 10, 45, 0, 0, time.UTC)
 	return []group{
-		{[]string{"heron"}, north, 7}, {[]string{"plover"}, north, 7}, {[]string{"bittern"}, north, 7}, {[]string{"wren"}, far, 6},
-		{[]string{"petrel"}, far, 5}, {[]string{"heron", "bittern"}, north, 6}, {[]string{"heron", "plover"}, north, 6}, {[]string{"petrel", "wren"}, far, 5},
+		{[]string{"heron"}, north, 6}, {[]string{"plover"}, north, 6}, {[]string{"bittern"}, north, 6}, {[]string{"wren"}, far, 6},
+		{[]string{"petrel"}, far, 5}, {[]string{"heron", "bittern"}, north, 5}, {[]string{"heron", "plover"}, north, 5}, {[]string{"petrel", "wren"}, far, 5},
 	}
 }
 

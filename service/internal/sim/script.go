@@ -130,14 +130,14 @@ func (p *program) target() {
 	if !p.move(question.Action{Kind: question.Track, Follow: long}, p.f.mount.Track) {
 		return
 	}
-	if !p.wait(long/2, 8*time.Minute) {
+	if !p.wait(long/2, 15*time.Minute) {
 		return
 	}
 	if p.rng.IntN(2) == 0 { // a dither
 		by := rig.DegAxes(0.01, -0.01)
 		p.move(question.Action{Kind: question.Jog, Axes: &by, Follow: long / 2}, func(at time.Time) { p.f.mount.Jog(at, by, nil, true) })
 	}
-	p.wait(long/2-3*time.Minute, 8*time.Minute)
+	p.wait(long/2-3*time.Minute, 15*time.Minute)
 	p.odd()
 }
 

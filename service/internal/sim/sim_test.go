@@ -55,6 +55,45 @@ func TestOneNight(t *testing.T) {
 	require.Empty(t, r.Wrong, again(seed))
 }
 
+// The same seed gives the same history, byte for byte; another gives another.
+func TestASeedRepeats(t *testing.T) {
+	for _, seed := range []uint64{3, 4} {
+		first, second := play(t, sim.Plan{Seed: seed, Keep: true}), play(t, sim.Plan{Seed: seed, Keep: true})
+		for i := range min(len(first.Lines), len(second.Lines)) {
+			require.Equal(t, first.Lines[i], second.Lines[i], "line %d of the histories of seed %d", i, seed)
+		}
+		require.Equal(t, first.Digest, second.Digest, "seed %d", seed)
+		require.Greater(t, len(first.Lines), 100)
+	}
+	require.NotEqual(t, play(t, sim.Plan{Seed: 5}).Digest, play(t, sim.Plan{Seed: 6}).Digest)
+}
+
+// What is broken on purpose is found, and found for what it is.
+func TestWhatIsBrokenIsFound(t *testing.T) {
+	for name, c := range map[string]struct {
+		breaks sim.Breaks
+		words  string
+		most   uint64 // seeds
+	}{
+		"a disk that lies about its syncs": {sim.Breaks{DiskLies: true}, "not on record as it was", 20},
+		"leave that survives a restart":    {sim.Breaks{ForgetsToWithdraw: true}, "is still open although the service was restarted", 20},
+		"rules that all pass":              {sim.Breaks{RulesPass: true}, "said \"pass", 3},
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			for seed := range c.most {
+				for _, w := range play(t, sim.Plan{Seed: seed, Breaks: c.breaks}).Wrong {
+					if strings.Contains(w, c.words) {
+						t.Logf("seed %d: %s", seed, w)
+						return
+					}
+				}
+			}
+			t.Errorf("not found in %d nights", c.most)
+		})
+	}
+}
+
 // longRun tells whether the large counts are wanted.
 func longRun() bool { return os.Getenv("KEEPCLEAR_LONG") != "" }
 
