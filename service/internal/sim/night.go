@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math/rand/v2"
 	"path/filepath"
+	"slices"
 	"time"
 
 	"keepclear.example/keepclear/service/internal/decide"
@@ -26,6 +27,7 @@ type Plan struct {
 	Members Members
 	Dir     string // a folder of its own
 	Quiet   bool   // no faults
+	Only    string // these faults alone, and several of them; empty: any
 	Keep    bool   // the lines of the history
 	Breaks  Breaks
 }
@@ -152,9 +154,13 @@ func (n *night) each(do func(*program)) {
 
 // planFaults draws what goes wrong, and when.
 func (n *night) planFaults(before time.Duration) {
-	k := n.rng.IntN(9)
+	k, all := n.rng.IntN(9), faultsOf()
+	if n.plan.Only != "" {
+		k = 4
+		all = slices.DeleteFunc(all, func(f fault) bool { return f.name != n.plan.Only })
+	}
 	for range k {
-		f := draw(n.rng, faultsOf())
+		f := draw(n.rng, all)
 		n.w.in(between(n.rng, time.Minute, before-10*time.Minute), func() {
 			n.w.say("fault: %s", f.name)
 			n.drawn = append(n.drawn, f.name)

@@ -304,6 +304,9 @@ func (p *program) wait(d, every time.Duration) bool {
 			}
 		}
 		p.sleep(step)
+		if p.calm && p.cycle == 0 { // there is something else to do first
+			return false
+		}
 		r, ok := p.report(&pb.ReportRequest{})
 		if ok && following && (r.GetPermit().GetPermitId() != p.permit || r.GetStopTracking()) {
 			p.halt(pb.EndKind_END_KIND_STOPPED)
@@ -334,7 +337,10 @@ func (p *program) answerNeeds(o outcome) {
 	case has(pb.NeedKind_NEED_KIND_HOMING):
 		p.home()
 	case has(pb.NeedKind_NEED_KIND_CLOCK, pb.NeedKind_NEED_KIND_SITE, pb.NeedKind_NEED_KIND_TIME):
-		p.wait(100*time.Second, 20*time.Second)
+		for range 5 {
+			p.sleep(20 * time.Second)
+			p.report(&pb.ReportRequest{})
+		}
 	default:
 		p.sleep(3 * time.Second)
 		p.report(&pb.ReportRequest{})

@@ -15,8 +15,8 @@ import (
 func (p *program) night() {
 	p.begins()
 	p.w.say("%s begins", p.name)
-	for !p.quit {
-		if p.calm && p.cycle < 3 {
+	for !p.quit || p.mustRecover() {
+		if p.mustRecover() {
 			p.recover()
 			continue
 		}
@@ -48,6 +48,9 @@ func (p *program) try(do func() bool) bool {
 	}
 	return false
 }
+
+// mustRecover tells whether the faults are over and it was not shown yet that the night goes on.
+func (p *program) mustRecover() bool { return p.calm && p.cycle < 3 }
 
 // recover shows, once the faults are over, that nothing keeps the rig from an ordinary night: it homes, goes to a target, and goes home.
 func (p *program) recover() {

@@ -72,24 +72,24 @@ func TestASeedRepeats(t *testing.T) {
 func TestWhatIsBrokenIsFound(t *testing.T) {
 	for name, c := range map[string]struct {
 		breaks sim.Breaks
+		only   string
 		words  string
-		most   uint64 // seeds
 	}{
-		"a disk that lies about its syncs": {sim.Breaks{DiskLies: true}, "not on record as it was", 20},
-		"leave that survives a restart":    {sim.Breaks{ForgetsToWithdraw: true}, "is still open although the service was restarted", 20},
-		"rules that all pass":              {sim.Breaks{RulesPass: true}, "said \"pass", 3},
+		"a disk that lies about its syncs": {sim.Breaks{DiskLies: true}, "power cut", "not on record as it was"},
+		"leave that survives a restart":    {sim.Breaks{ForgetsToWithdraw: true}, "kill", "is still open although the service was restarted"},
+		"rules that all pass":              {sim.Breaks{RulesPass: true}, "slip", "said \"pass"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
-			for seed := range c.most {
-				for _, w := range play(t, sim.Plan{Seed: seed, Breaks: c.breaks}).Wrong {
+			for seed := range uint64(5) {
+				for _, w := range play(t, sim.Plan{Seed: seed, Only: c.only, Breaks: c.breaks}).Wrong {
 					if strings.Contains(w, c.words) {
 						t.Logf("seed %d: %s", seed, w)
 						return
 					}
 				}
 			}
-			t.Errorf("not found in %d nights", c.most)
+			t.Error("not found in 5 nights")
 		})
 	}
 }

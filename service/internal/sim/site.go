@@ -8,6 +8,7 @@ import (
 	"math/rand/v2"
 	"net"
 	"os"
+	"strings"
 	"sync"
 	"time"
 
@@ -68,14 +69,14 @@ type orders struct {
 	slow   time.Duration // every sync takes so long
 	dieIn  int           // 0: never; else the process ends at that operation that changes the disk
 	dieAt  faults.Fate
-	silent bool // every sync lies
+	silent bool // syncs of the log lie
 }
 
 // fate is the drive's.
-func (s *site) fate(op faults.Op, _ string) faults.Fate {
+func (s *site) fate(op faults.Op, file string) faults.Fate {
 	o := &s.orders
 	o.mu.Lock()
-	fate, slow := o.next(op)
+	fate, slow := o.next(op, strings.HasSuffix(file, "-wal"))
 	o.mu.Unlock()
 	if slow > 0 {
 		s.w.bubble.Sleep(slow)
@@ -84,7 +85,7 @@ func (s *site) fate(op faults.Op, _ string) faults.Fate {
 }
 
 // next decides one operation. Requires the lock.
-func (o *orders) next(op faults.Op) (faults.Fate, time.Duration) {
+func (o *orders) next(op faults.Op, log bool) (faults.Fate, time.Duration) {
 	if op == faults.Writing || op == faults.Syncing || op == faults.Truncating {
 		if o.dieIn > 0 {
 			if o.dieIn--; o.dieIn == 0 {
@@ -103,7 +104,7 @@ func (o *orders) next(op faults.Op) (faults.Fate, time.Duration) {
 		return o.mode, 0
 	}
 	if op == faults.Syncing {
-		if o.silent {
+		if o.silent && log {
 			return faults.Lies, o.slow
 		}
 		return faults.Works, o.slow
@@ -136,7 +137,6 @@ func newSite(w *world, rng *rand.Rand, path string, members []decide.Member, bre
 	if s.drive, err = faults.NewDrive(); err != nil {
 		return nil, err
 	}
-	s.orders.silent = breaks.DiskLies
 	s.drive.Fate = s.fate
 	return s, os.WriteFile(path, nil, 0o600) // the store looks for a file there
 }
@@ -188,6 +188,7 @@ func (s *site) start() error {
 		Heartbeat: time.Minute, After: s.w.bubble.After,
 	})
 	s.up = up
+	s.order(func(o *orders) { o.silent = s.breaks.DiskLies })
 	return nil
 }
 
