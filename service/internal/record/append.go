@@ -90,7 +90,7 @@ func (r *Record) dueState(chain string, on Head) []byte {
 	}
 	r.mu.Lock()
 	c := r.chains[chain]
-	due := c != nil && c.head == on && on.Number+1 >= c.state+StateEvery
+	due := c != nil && c.head == on && on.Number+1 >= c.state+r.opts.StateEvery
 	r.mu.Unlock()
 	if !due {
 		return nil

@@ -38,6 +38,8 @@ type Options struct {
 	Reopened func(heads map[string]Head) error
 	// Receipts are places that must be in the record, kept outside of it: they convict an older copy or a cut tail.
 	Receipts []Place
+	// StateEvery is how often a chain gets a state entry; 0: the design's, see StateEvery.
+	StateEvery uint64
 	// Gather is called by the flusher before it takes what waits: what is appended before it returns goes to disk with it. nil: nothing
 	// is waited for.
 	Gather func()
@@ -92,6 +94,9 @@ type item struct {
 func Open(path string, opts Options) (*Record, error) {
 	if opts.After == nil {
 		opts.After = time.After
+	}
+	if opts.StateEvery == 0 {
+		opts.StateEvery = StateEvery
 	}
 	r := &Record{path: path, opts: opts, seed: maphash.MakeSeed(), chains: map[string]*chain{},
 		requests: map[string]*item{}, leaves: map[string]*item{}, changed: make(chan struct{}),

@@ -1,7 +1,10 @@
 package rpc
 
 import (
+	"cmp"
 	"fmt"
+	"maps"
+	"slices"
 	"sync"
 	"time"
 
@@ -97,11 +100,13 @@ func (s *Server) makeUp(msg proto.Message) error {
 	return s.makeUpFor(func(a asker) bool { return a.rig == rig })
 }
 
-// makeUpFor records the lost reports of those askers.
+// makeUpFor records the lost reports of those askers, in the order of their names: the same losses make the same record.
 func (s *Server) makeUpFor(which func(asker) bool) error {
 	s.missed.mu.Lock()
 	defer s.missed.mu.Unlock()
-	for a, l := range s.missed.all {
+	order := func(a, b asker) int { return cmp.Or(cmp.Compare(a.rig, b.rig), cmp.Compare(a.name, b.name)) }
+	for _, a := range slices.SortedFunc(maps.Keys(s.missed.all), order) {
+		l := s.missed.all[a]
 		if !which(a) {
 			continue
 		}

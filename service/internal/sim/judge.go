@@ -77,6 +77,9 @@ func (j *judge) left(a answered) {
 		if text := a.err.Error(); strings.Contains(text, "code = Internal") || strings.Contains(text, "code = InvalidArgument") || strings.Contains(text, "code = DataLoss") {
 			j.w.broken("%s: %v", a.method, a.err)
 		}
+		if a.method == withdraw {
+			j.w.broken("a withdrawal failed: %v", a.err)
+		}
 		return
 	}
 	switch a.method {
@@ -84,9 +87,27 @@ func (j *judge) left(a answered) {
 		j.answer(a)
 	case report:
 		j.told(a)
+	case withdraw:
+		j.taken(a)
 	default:
 		j.w.say("%s -> %x", a.method, short[:6])
 	}
+}
+
+// prompt is how long a withdrawal may take, whatever the disk does: it waits for nothing. Choice.
+const prompt = 50 * time.Millisecond
+
+// taken judges the reply to a withdrawal.
+func (j *judge) taken(a answered) {
+	var q pb.WithdrawRequest
+	var r pb.WithdrawResponse
+	j.decode(a.raw, &q)
+	j.decode(a.reply, &r)
+	j.w.say("withdraw %s -> %v", q.GetRig(), r.GetPermitIds())
+	if took := j.w.now().Sub(a.at); took > prompt || !r.GetRigKnown() {
+		j.w.broken("a withdrawal of %s took %s, known %v", q.GetRig(), took, r.GetRigKnown())
+	}
+	j.allOver(q.GetRig(), "it was taken back")
 }
 
 // told takes in the reply to a report.
@@ -183,6 +204,29 @@ func (j *judge) fresh(was *asked, q *pb.AskRequest, r *pb.AskResponse) {
 		}
 	}
 	j.leaves[was.rig] = append(j.leaves[was.rig], was)
+	j.ends(was, r.GetPermit())
+}
+
+// late is how long after its time leave may still be told as open: the service looks at its own round. Choice, see roundEvery.
+const late = 2*roundEvery + 5*time.Second
+
+// ends wants a permit that was not begun in time over, and one whose time is over.
+func (j *judge) ends(was *asked, p *pb.Permit) {
+	still := func(state pb.PermitState, after *pb.Deadline, because string) {
+		j.w.in(after.GetWithinDuration().AsDuration()+late, func() {
+			if was.over || j.s.up == nil || j.s.up.d.Down() != nil {
+				return
+			}
+			j.wires.call(context.Background(), ask, was.raw, true, func(raw []byte, err error) {
+				var now pb.AskResponse
+				if err == nil && proto.Unmarshal(raw, &now) == nil && now.GetPermit().GetState() == state {
+					j.w.broken("permit %s is %s although %s", p.GetPermitId(), state, because)
+				}
+			})
+		})
+	}
+	still(pb.PermitState_PERMIT_STATE_GRANTED, p.GetStartBy(), "it was not begun in time")
+	still(pb.PermitState_PERMIT_STATE_BEGUN, p.GetStopBy(), "its time is over")
 }
 
 // verdict is the gravest finding, of exactly the loaded rules.

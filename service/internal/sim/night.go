@@ -59,7 +59,8 @@ type night struct {
 	ids      int
 	power    bool // the next death at an operation takes the power with it
 	again    int  // the operation at which it dies while it recovers; 0: it does not
-	failing  time.Time
+	failing  time.Time // the disk fails, or last failed, until then
+	slowTill time.Time // the disk is slow, or was until shortly before
 	drawn    []string
 	quiet    bool
 }
@@ -188,7 +189,7 @@ func (n *night) calmDown() {
 const roundEvery = 20 * time.Second
 
 func (n *night) round() {
-	n.site.every()
+	n.site.round()
 	n.w.in(roundEvery, n.round)
 }
 

@@ -2,6 +2,7 @@ package sim
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math"
 	"math/rand/v2"
@@ -11,7 +12,9 @@ import (
 
 	pb "keepclear.example/keepclear/api/keepclear/v1"
 	"keepclear.example/keepclear/service/internal/faults"
+	"keepclear.example/keepclear/service/internal/record"
 	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/store"
 )
 
 // fault is one kind of thing that goes wrong. It draws what it needs, and plans its own end.
@@ -49,6 +52,7 @@ func faultsOf() []fault {
 		{"hand controller", 3, (*night).handController},
 		{"mount clock wrong", 2, (*night).mountClock},
 		{"silent mount", 2, (*night).silent},
+		{"second service", 1, (*night).secondService},
 	}
 }
 
@@ -171,6 +175,9 @@ func (n *night) wallClock() {
 
 // disk lets operations fail: so many, or for a while.
 func (n *night) disk(fate faults.Fate, times int, on ...faults.Op) {
+	if n.w.now().Before(n.slowTill) { // both at once is more than the bubble can tell from a standstill: see the room's comment
+		return
+	}
 	n.site.order(func(o *orders) { o.mode, o.left, o.on = fate, times, on })
 	n.failing = n.w.now()
 	if times == 0 {
@@ -191,7 +198,9 @@ func (n *night) slowDisk() {
 	slow := between(n.rng, 200*time.Millisecond, 12*time.Second) + 7*time.Nanosecond
 	n.site.order(func(o *orders) { o.slow = slow })
 	n.w.say("syncs take %s", slow)
-	n.w.in(between(n.rng, 20*time.Second, 3*time.Minute), func() { n.site.order(func(o *orders) { o.slow = 0 }) })
+	long := between(n.rng, 20*time.Second, 3*time.Minute)
+	n.slowTill = n.w.now().Add(long + 5*time.Minute)
+	n.w.in(long, func() { n.site.order(func(o *orders) { o.slow = 0 }) })
 }
 
 // storm makes the network bad for a while.
@@ -292,6 +301,17 @@ func (n *night) secondProgram() {
 		}
 		other.report(&pb.ReportRequest{})
 	})
+}
+
+// secondService starts another one on the same record, which must be refused.
+func (n *night) secondService() {
+	if n.site.up == nil {
+		return
+	}
+	if r, err := record.Open(n.site.path, record.Options{Store: store.Options{Wrap: n.site.drive.Wrap(n.site.path)}}); !errors.Is(err, store.ErrInUse) {
+		n.w.broken("a second service on one record: %v", err)
+		_ = r.Close()
+	}
 }
 
 func (n *night) mountRestarts() {

@@ -29,7 +29,7 @@ import (
 // cells is the work budget of each proof: less than the service's own, as in the scripted nights.
 const cells = 20_000
 
-// hurry is by how much the flusher lets everything else go first, so that what goes to disk together does so every time.
+// hurry is by how much a flusher lets everything else go first, at least, so that what goes to disk together does so every time.
 const hurry = time.Microsecond
 
 // site is the service's machine and the service on it.
@@ -42,6 +42,8 @@ type site struct {
 	checker *wire.Checker
 	breaks  Breaks
 	wall    time.Duration // the wall clock less the true one
+	gathers time.Duration // for so long the flusher lets entries come together: what is rare on a quick disk is not here
+	every   uint64        // entries between two state entries: a night has far fewer than the design's thousand
 	ids     int
 	starts  int
 
@@ -138,6 +140,8 @@ func newSite(w *world, rng *rand.Rand, path string, members []decide.Member, bre
 		return nil, err
 	}
 	s.drive.Fate = s.fate
+	s.gathers = []time.Duration{hurry, hurry, 3 * time.Millisecond, 400 * time.Millisecond}[rng.IntN(4)]
+	s.every = []uint64{5, 20, 60, record.StateEvery}[rng.IntN(4)]
 	return s, os.WriteFile(path, nil, 0o600) // the store looks for a file there
 }
 
@@ -161,9 +165,9 @@ func (s *site) start() error {
 	rec, err := record.Open(s.path, record.Options{
 		State:    func(chain string, on record.Head) []byte { return d.StateOf(chain, on) },
 		Reopened: func(map[string]record.Head) error { return s.reopened(d) },
-		Gather:   func() { s.w.bubble.Sleep(hurry) },
-		After:    s.w.bubble.After,
-		Store:    store.Options{Wrap: s.drive.Wrap(s.path)},
+		Gather:   func() { s.w.bubble.Sleep(s.gathers) },
+		After:    s.w.bubble.After, StateEvery: s.every,
+		Store: store.Options{Wrap: s.drive.Wrap(s.path)},
 	})
 	if err != nil {
 		return err
@@ -252,8 +256,8 @@ func (s *site) quiet() bool {
 	return s.ending == 0
 }
 
-// every is the service's own round.
-func (s *site) every() {
+// round is the service's own round.
+func (s *site) round() {
 	if up := s.up; up != nil {
 		up.clock.read(s.now())
 		go up.server.Every()

@@ -47,7 +47,8 @@ type wires struct {
 // answered is a call that came back from the service.
 type answered struct {
 	n, run int
-	direct bool // no network lies between
+	at     time.Time // when it came in
+	direct bool      // no network lies between
 	method string
 	raw    []byte
 	reply  []byte
@@ -88,7 +89,7 @@ func (x *wires) arrive(ctx context.Context, method string, raw []byte, got func(
 func (x *wires) call(ctx context.Context, method string, raw []byte, direct bool, got func([]byte, error)) {
 	x.n++
 	up := x.s.up
-	a := answered{n: x.n, run: up.run, direct: direct, method: method, raw: raw, got: got}
+	a := answered{n: x.n, run: up.run, at: x.w.now(), direct: direct, method: method, raw: raw, got: got}
 	go func() {
 		a.reply, a.err = up.server.Call(ctx, method, raw)
 		x.mu.Lock()
