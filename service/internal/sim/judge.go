@@ -43,6 +43,7 @@ type judge struct {
 type Count struct {
 	Questions, Allows, Holds, Denies int
 	Held                             map[string]int // by the rule that held, or denied
+	HeldFor                          []string       // the sentences of holds
 	Motions, Excused                 int            // under leave, and those of which the truth could not be told
 	Starts, Cuts, Kills              int            // of the service; how often its power went, or it was killed
 	Nearest                          float64        // mm, of any motion that was judged
@@ -267,6 +268,7 @@ func (j *judge) verdict(was *asked, r *pb.AskResponse) {
 	case pb.Verdict_VERDICT_DENY:
 		j.count.Denies++
 	default:
+		j.count.HeldFor = append(j.count.HeldFor, r.GetJudgement().GetSentence())
 		j.count.Holds++
 	}
 }

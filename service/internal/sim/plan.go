@@ -129,13 +129,14 @@ func (n *night) startAgain() {
 	}
 	if err != nil {
 		n.w.say("the service does not start: %v", err)
-		if n.failing.IsZero() || n.w.now().Sub(n.failing) > time.Minute { // the disk has been well for long enough
+		if n.refused++; n.refused > 3 && !n.site.failing() { // an order of one failure is met by one start
 			n.w.broken("the service does not start: %v", err)
 			return
 		}
 		n.w.in(15*time.Second, n.startAgain)
 		return
 	}
+	n.refused = 0
 	n.w.say("the service started")
 	n.judge.witnessed(nil)
 	n.judge.allOver("", "the service was restarted")

@@ -224,7 +224,7 @@ func (p *program) move(act question.Action, do func(at time.Time)) bool {
 func (p *program) underWay(act question.Action) bool {
 	silent := 0
 	for p.f.mount.Moving(p.w.now()) {
-		p.sleep(min(4*time.Second, p.f.mount.Arrival(p.w.now()).Sub(p.w.now())+50*time.Millisecond))
+		p.sleep(min(9*time.Second, p.f.mount.Arrival(p.w.now()).Sub(p.w.now())+50*time.Millisecond))
 		if !p.f.mount.Moving(p.w.now()) {
 			break
 		}

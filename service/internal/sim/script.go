@@ -86,6 +86,9 @@ func (p *program) place() (place, bool) {
 			continue
 		}
 		ra, dec, side := r.Unmap(sky, a)
+		if !r.Kind.Equatorial() && (dec-r.Site.Lat).Abs().Deg() < 15 { // it would pass the zenith, where axis 1 cannot follow
+			continue
+		}
 		if dec.Abs().Deg() > 85 || side != r.SidesFor("", (sky.Sidereal - ra).Wrapped())[0] {
 			continue
 		}
@@ -129,18 +132,18 @@ func (p *program) target() {
 	if p.sync() {
 		p.slew(20*time.Minute, &at)
 	}
-	long := time.Duration(30+p.rng.IntN(50)) * time.Minute
+	long := time.Duration(40+p.rng.IntN(55)) * time.Minute
 	if !p.move(question.Action{Kind: question.Track, Follow: long}, p.f.mount.Track) {
 		return
 	}
-	if !p.wait(long/2, 15*time.Minute) {
+	if !p.wait(long/2, 20*time.Minute) {
 		return
 	}
 	if p.rng.IntN(2) == 0 { // a dither
 		by := rig.DegAxes(0.01, -0.01)
 		p.move(question.Action{Kind: question.Jog, Axes: &by, Follow: long / 2}, func(at time.Time) { p.f.mount.Jog(at, by, nil, true) })
 	}
-	p.wait(long/2-3*time.Minute, 15*time.Minute)
+	p.wait(long/2-3*time.Minute, 20*time.Minute)
 	p.odd()
 }
 
@@ -148,7 +151,9 @@ func (p *program) target() {
 func (p *program) odd() {
 	switch p.rng.IntN(6) {
 	case 0:
-		p.sync()
+		if p.f.mount.Following(p.w.now()) { // at rest the stars would trail
+			p.sync()
+		}
 	case 1:
 		if r := p.f.rig; r.Kind == rig.German {
 			ra, dec, side := p.f.mount.Belief(p.w.now())
@@ -180,6 +185,9 @@ func (p *program) sync() bool {
 	v.Start = v.Start.Add(p.skew).Round(0)
 	if t := v.Rotation.Positive(); t != *v.Rotation {
 		v.Rotation = &t
+	}
+	if good := *v.Pixel * 0.9; *v.Residual > good { // the camera's scatter is that of coarser pixels
+		v.Residual = &good
 	}
 	if p.f.rig.Solver.NoResidual {
 		v.Residual = nil

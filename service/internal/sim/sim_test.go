@@ -126,6 +126,33 @@ func TestNights(t *testing.T) {
 	t.Log(sum.text(time.Since(from)))
 }
 
+// Nights without faults: how many holds nobody needed. Denials are no needless ones, for programs here ask for what the ground is in the way of.
+func TestQuietNights(t *testing.T) {
+	count := 4
+	if longRun() {
+		count = 40
+	}
+	_, err := members()
+	require.NoError(t, err)
+	var sum tally
+	t.Run("all", func(t *testing.T) {
+		for i := range count {
+			seed := uint64(1000 + i)
+			t.Run(fmt.Sprint(seed), func(t *testing.T) {
+				t.Parallel()
+				r := play(t, sim.Plan{Seed: seed, Quiet: true})
+				sum.add(r)
+				require.Empty(t, r.Wrong, "seed %d, Quiet", seed)
+				for _, h := range r.HeldFor {
+					t.Log(r.Rigs, h)
+				}
+			})
+		}
+	})
+	t.Logf("needless holds: %d of %d questions", sum.Holds, sum.Questions)
+	require.Zero(t, sum.Holds, "of %d questions of nights without faults", sum.Questions)
+}
+
 // tally sums nights up.
 type tally struct {
 	mu     sync.Mutex

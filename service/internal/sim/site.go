@@ -256,6 +256,13 @@ func (s *site) quiet() bool {
 	return s.ending == 0
 }
 
+// failing tells whether operations of the disk fail now.
+func (s *site) failing() bool {
+	s.orders.mu.Lock()
+	defer s.orders.mu.Unlock()
+	return s.orders.mode != faults.Works
+}
+
 // round is the service's own round.
 func (s *site) round() {
 	if up := s.up; up != nil {
