@@ -161,9 +161,15 @@ func (n *night) planFaults(before time.Duration) {
 		k = 4
 		all = slices.DeleteFunc(all, func(f fault) bool { return f.name != n.plan.Only })
 	}
-	for range k {
+	var at time.Duration
+	for i := range k {
 		f := draw(n.rng, all)
-		n.w.in(between(n.rng, time.Minute, before-10*time.Minute), func() {
+		if i == 0 || n.rng.IntN(3) > 0 {
+			at = between(n.rng, time.Minute, before-10*time.Minute)
+		} else { // most catastrophes take two or three things at once
+			at += between(n.rng, 0, 3*time.Minute)
+		}
+		n.w.in(at, func() {
 			n.w.say("fault: %s", f.name)
 			n.drawn = append(n.drawn, f.name)
 			f.does(n)

@@ -15,6 +15,7 @@ import (
 	"keepclear.example/keepclear/service/internal/record"
 	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/store"
+	"keepclear.example/keepclear/service/internal/unit"
 )
 
 // fault is one kind of thing that goes wrong. It draws what it needs, and plans its own end.
@@ -53,6 +54,7 @@ func faultsOf() []fault {
 		{"mount clock wrong", 2, (*night).mountClock},
 		{"silent mount", 2, (*night).silent},
 		{"second service", 1, (*night).secondService},
+		{"foreign sync", 2, (*night).foreignSync},
 	}
 }
 
@@ -333,6 +335,22 @@ func (n *night) handController() {
 	by := n.turn(0.3, 8)
 	f.rests()
 	f.touch(func(at time.Time) { f.mount.Jog(at, by, nil, n.rng.IntN(2) == 0) })
+}
+
+// foreignSync tells a mount another place than it points at, with nobody asked.
+func (n *night) foreignSync() {
+	f := n.field()
+	if f.mount.Moving(n.w.now()) {
+		return
+	}
+	by := n.turn(0.5, 12)
+	f.touch(func(at time.Time) {
+		ra, dec, _ := f.mount.Belief(at)
+		f.mount.Sync(at, (ra + by.A1).Positive(), min(max(dec+by.A2, -80*unit.Degree), 80*unit.Degree))
+	})
+	if f.rig.Sources[0].Kind == rig.UnsyncedBelief && !f.rig.Mount.CountsSyncs {
+		f.deceived = "another program synced the mount, of which the file says that none does"
+	}
 }
 
 // mountClock sets a mount's clock wrong, and later right.
