@@ -241,7 +241,7 @@ func (j *judge) verdict(was *asked, r *pb.AskResponse) {
 			gravest = pb.Verdict_VERDICT_DENY
 		case pb.Effect_EFFECT_PASS, pb.Effect_EFFECT_NOT_APPLICABLE:
 			continue
-		default:
+		case pb.Effect_EFFECT_HOLD, pb.Effect_EFFECT_UNSPECIFIED:
 			if gravest != pb.Verdict_VERDICT_DENY {
 				gravest = pb.Verdict_VERDICT_HOLD
 			}
@@ -267,7 +267,7 @@ func (j *judge) verdict(was *asked, r *pb.AskResponse) {
 		j.count.Allows++
 	case pb.Verdict_VERDICT_DENY:
 		j.count.Denies++
-	default:
+	case pb.Verdict_VERDICT_HOLD, pb.Verdict_VERDICT_UNSPECIFIED:
 		j.count.HeldFor = append(j.count.HeldFor, r.GetJudgement().GetSentence())
 		j.count.Holds++
 	}

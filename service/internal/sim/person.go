@@ -13,7 +13,6 @@ type person struct {
 	x    *wires
 	rng  *rand.Rand
 	name string
-	ids  *int
 	asks []string // the names of the programs whose reports may be missing
 }
 

@@ -118,7 +118,7 @@ func TestNights(t *testing.T) {
 	case longRun():
 		count = 1000
 	case raced:
-		count = 3
+		first, count = 4, 3
 	}
 	if v := os.Getenv("KEEPCLEAR_SIM_NIGHTS"); v != "" {
 		_, err := fmt.Sscanf(v, "%d-%d", &first, &count)

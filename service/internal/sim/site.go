@@ -54,12 +54,11 @@ type site struct {
 
 // service is one process of it.
 type service struct {
-	rec     *record.Record
-	d       *decide.Decider
-	server  *rpc.Server
-	clock   *wallClock
-	run     int
-	stopped func()
+	rec    *record.Record
+	d      *decide.Decider
+	server *rpc.Server
+	clock  *wallClock
+	run    int
 }
 
 // orders are what the disk does, beside working. They are read under a lock: connections that read do so beside the flusher.
