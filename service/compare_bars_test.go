@@ -191,7 +191,7 @@ func (c *comparison) firstOfService(b *testing.B, x *contender) func() time.Dura
 	name := x.name + "-again"
 	run := func() (*process, time.Time) {
 		address := freeAddress(b)
-		return start(b, filepath.Join(c.dir, name+".log"), address, x.program, nil, c.serving(name, address, c.folder)...)
+		return launch(b, filepath.Join(c.dir, name+".log"), address, x.program, nil, c.serving(name, address, c.folder)...)
 	}
 	p, _ := run()
 	m := c.mixers(b, p.address)[0]
@@ -212,7 +212,7 @@ func (c *comparison) firstOfService(b *testing.B, x *contender) func() time.Dura
 func (c *comparison) firstOfOPA(b *testing.B) func() time.Duration {
 	return func() time.Duration {
 		address := freeAddress(b)
-		p, began := start(b, filepath.Join(c.dir, "opa-again.log"), address, c.opa.program, nil, opaArgs(b, c.members[0], address)...)
+		p, began := launch(b, filepath.Join(c.dir, "opa-again.log"), address, c.opa.program, nil, opaArgs(b, c.members[0], address)...)
 		defer p.stop()
 		client := newOPAClient(address)
 		defer client.http.CloseIdleConnections()

@@ -27,9 +27,9 @@ type process struct {
 	address string
 }
 
-// start runs a program that will listen on the address, with its output in a file, and waits until it takes connections. It returns how
+// launch runs a program that will listen on the address, with its output in a file, and waits until it takes connections. It returns how
 // long after it was started a connection was taken.
-func start(t testing.TB, log, address, program string, env []string, args ...string) (*process, time.Time) {
+func launch(t testing.TB, log, address, program string, env []string, args ...string) (*process, time.Time) {
 	t.Helper()
 	out, err := os.Create(log)
 	require.NoError(t, err)
@@ -93,8 +93,8 @@ func freeAddress(t testing.TB) string {
 	return l.Addr().String()
 }
 
-// built is a program built from a package; the go command keeps what it built before.
-func built(t testing.TB, name string, args ...string) string {
+// compiled is a program built from a package; the go command keeps what it built before.
+func compiled(t testing.TB, name string, args ...string) string {
 	t.Helper()
 	path := filepath.Join(t.TempDir(), name)
 	c := exec.Command("go", append([]string{"build", "-o", path}, args...)...)

@@ -123,7 +123,7 @@ func newServices(b *testing.B) *comparison {
 	require.NoError(b, err)
 	c.members, err = newMembers(files, facility)
 	require.NoError(b, err)
-	c.ours = c.service(b, "ours", built(b, "service", "./service"))
+	c.ours = c.service(b, "ours", compiled(b, "service", "./service"))
 	c.ours.ask = c.askMix(c.ours.mixers)
 	if path := os.Getenv("KEEPCLEAR_BASE"); path != "" {
 		c.base = c.service(b, "base", path)
@@ -137,11 +137,11 @@ func newComparison(b *testing.B) *comparison {
 	c := newServices(b)
 	c.prepare(b, c.ours.mixers)
 	address := freeAddress(b)
-	opa := built(b, "opa", "-modfile=.ci/tools.mod", "github.com/open-policy-agent/opa")
-	p, _ := start(b, filepath.Join(c.dir, "opa.log"), address, opa, nil, opaArgs(b, c.members[0], address)...)
+	opa := compiled(b, "opa", "-modfile=.ci/tools.mod", "github.com/open-policy-agent/opa")
+	p, _ := launch(b, filepath.Join(c.dir, "opa.log"), address, opa, nil, opaArgs(b, c.members[0], address)...)
 	c.opa = &contender{name: "(b) stock OPA", program: opa, process: p, ask: c.askOPA(address)}
 	address = freeAddress(b)
-	p, _ = start(b, filepath.Join(c.dir, "echo.log"), address, os.Args[0], []string{fmt.Sprintf("%s=%s %d", echoMark, address, c.reply)})
+	p, _ = launch(b, filepath.Join(c.dir, "echo.log"), address, os.Args[0], []string{fmt.Sprintf("%s=%s %d", echoMark, address, c.reply)})
 	c.echo = &contender{name: "(a) bare echo", process: p, ask: c.askEcho(b, address)}
 	c.all = []*contender{c.ours, c.opa, c.echo}
 	if c.base != nil {
@@ -169,7 +169,7 @@ func (c *comparison) service(b *testing.B, name, program string) *contender {
 	if os.Getenv(profileMark) != "" && name == "ours" {
 		served, env = os.Args[0], []string{childMark + "=1"}
 	}
-	p, _ := start(b, filepath.Join(c.dir, name+".log"), address, served, env, c.serving(name, address, c.folder)...)
+	p, _ := launch(b, filepath.Join(c.dir, name+".log"), address, served, env, c.serving(name, address, c.folder)...)
 	return &contender{name: name, program: program, process: p, mixers: c.mixers(b, address)}
 }
 

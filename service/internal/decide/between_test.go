@@ -115,7 +115,7 @@ func TestAppendIsRefusedWhereTheHeadHasMovedOn(t *testing.T) {
 			return
 		}
 		b.onEntering(nil)
-		body, err := state.Body{}.Encode()
+		body, err := state.Chain{}.Write(nil, state.Body{})
 		assert.NoError(t, err)
 		w, err := b.rec.Append(record.Draft{Chain: "heron", Time: b.clock(), Body: body, Index: record.Index{Kind: state.Reported, Rig: "heron", Sentence: "a stranger's"}}, b.rec.Head("heron"))
 		assert.NoError(t, err)
