@@ -194,7 +194,7 @@ func (t *tape) chain(r *Rig) Chain {
 	// (-n)×up is west in the north, n×up east in the south, n being the pole over the horizon at which the tube points.
 	miss := t.apart.mm
 	if r.Kind != German {
-		miss = -miss // away from the tube
+		miss = -miss // Dir1 × Dir2 points away from the tube, and miss counts toward it
 	}
 	return NewChain(r.Kind, r.Site.Lat, r.Tilt, frame.Vec[frame.Rig]{Z: t.height.mm}, unit.Length(miss))
 }

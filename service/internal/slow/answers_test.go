@@ -1,0 +1,338 @@
+package slow_test
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"os"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"keepclear.example/keepclear/service/internal/slow"
+	"keepclear.example/keepclear/service/internal/verdict"
+)
+
+// perRig is how many questions each rig is asked: question n is n%perRig of rig n/perRig.
+const perRig = 500
+
+// band is how far a spare may be off: below -sure the rule must not pass, above wide it must.
+type band struct{ sure, wide float64 }
+
+// bands are by rule, in the unit of its limit: sure covers the sky's short formulas (0.03°) and the gaps' (0.05 mm), wide what a proof may
+// leave unsaid beside.
+func bands() map[string]band {
+	return map[string]band{
+		"lock/none": {0.5, 0}, "pose/known": {0, 0}, "pose/fresh": {0.001, 0.001}, "pose/sharp": {0.001, 0.02}, "belief/agrees": {0.03, 0.03},
+		"end/bounded": {0.05, 0.1}, "clear/path": {1, 5}, "travel/axis1": {0.03, 0.1}, "travel/axis2": {0.03, 0.1}, "sky/floor": {0.03, 0.2},
+		"sky/horizon": {0.03, 0.2}, "sun/apart": {0.05, 0.3}, "track/fits": {1, 60}, "asker/fallback": {100, 600}, "solve/fresh": {0.001, 0.001},
+		"solve/still": {2, 2}, "solve/optics": {0.3, 0.3}, "solve/quality": {0.02, 0.02}, "solve/blind": {0.001, 0.001}, "sync/expected": {2, 2},
+		"sync/second": {0.5, 0.5}, "sync/jump": {0.05, 0.05}, "sync/sum": {0.05, 0.05}, "sync/rate": {0.5, -0.5}, "time/agree": {0.001, 0.001},
+		"mount/map": {0.006, 0.006}, "rig/proven": {0.001, 0.001},
+	}
+}
+
+// of is the band of a rule for a rig: a map that includes refraction is known less well here.
+func (s *stood) band(rule string) band {
+	b := bands()[rule]
+	if s.slow.Refracts {
+		switch rule {
+		case "clear/path":
+			return band{6, 15}
+		case "asker/fallback", "track/fits":
+			return band{b.sure + 200, b.wide + 600}
+		case "solve/still", "sync/second", "pose/known", "pose/sharp", "lock/none", "mount/map":
+			return b
+		}
+		return band{b.sure + 0.3, b.wide + 0.3}
+	}
+	return b
+}
+
+// denies are the rules that deny what fails without the pose's uncertainty too.
+func denies() []string {
+	return []string{"clear/path", "travel/axis1", "travel/axis2", "sky/floor", "sky/horizon", "sun/apart", "track/fits", "sync/expected"}
+}
+
+// tally is how often what was found of a rule.
+type tally struct{ passed, held, denied, sole int }
+
+// result is what a run found.
+type result struct {
+	questions int
+	verdicts  map[verdict.Verdict]int
+	kinds     map[string]int
+	rules     map[string]*tally
+	wrong     []string // an allow that must not be
+	passes    []string // a rule that passed and must not
+	needless  map[string][]string
+	denials   map[string][]string // a deny that should be a hold
+	lenient   map[string][]string // a hold that should be a deny
+	refused   int                 // questions refused though nothing fails
+}
+
+func newResult() *result {
+	return &result{verdicts: map[verdict.Verdict]int{}, kinds: map[string]int{}, rules: map[string]*tally{}, needless: map[string][]string{}, denials: map[string][]string{}, lenient: map[string][]string{}}
+}
+
+func (r *result) add(o *result) {
+	r.questions, r.refused = r.questions+o.questions, r.refused+o.refused
+	for k, v := range o.verdicts {
+		r.verdicts[k] += v
+	}
+	for k, v := range o.kinds {
+		r.kinds[k] += v
+	}
+	for k, v := range o.rules {
+		t := r.rule(k)
+		t.passed, t.held, t.denied, t.sole = t.passed+v.passed, t.held+v.held, t.denied+v.denied, t.sole+v.sole
+	}
+	r.wrong, r.passes = append(r.wrong, o.wrong...), append(r.passes, o.passes...)
+	for _, both := range []struct{ to, from map[string][]string }{{r.needless, o.needless}, {r.denials, o.denials}, {r.lenient, o.lenient}} {
+		for k, v := range both.from {
+			both.to[k] = append(both.to[k], v...)
+		}
+	}
+}
+
+func (r *result) rule(id string) *tally {
+	if r.rules[id] == nil {
+		r.rules[id] = &tally{}
+	}
+	return r.rules[id]
+}
+
+// usual and dense are how much is played of a question.
+var (
+	usual = slow.Effort{Plays: 6, Points: 12, Day: 60}
+	dense = slow.Effort{Plays: 24, Points: 30, Day: 400}
+)
+
+// look asks one question both ways.
+func (r *result) look(s *stood, n int) {
+	q := s.draw(n)
+	effort := usual
+	if n%50 == 0 {
+		effort = dense
+	}
+	r.compare(s, n, q, s.ask(q), effort)
+}
+
+// compare holds the service's answer against the second opinion.
+func (r *result) compare(s *stood, n int, q *slow.Question, real answered, effort slow.Effort) {
+	think := func(e slow.Effort) slow.Answer {
+		return slow.Judge(&s.slow, q, s.drawn.limits, e, rand.New(rand.NewPCG(uint64(n), 1618)))
+	}
+	other := think(effort)
+	r.questions++
+	r.verdicts[real.verdict]++
+	r.kinds[q.Kind+" "+string(real.verdict)]++
+	say := func(rule string, f *slow.Finding) string {
+		got := real.findings[rule]
+		return fmt.Sprintf("question %d, rig %d, %s: %s %s (%s): %s", n, n/perRig, q.Kind, rule, got.Effect, got.Code, f.Said)
+	}
+	var failed []string
+	sure, all := false, true
+	for rule, got := range real.findings {
+		_, judges := other[rule]
+		if !judges != (got.Effect == verdict.NotApplicable) {
+			r.wrong = append(r.wrong, say(rule, &slow.Finding{Said: "it judges the question, or does not"}))
+			continue
+		}
+		if judges && got.Effect != verdict.Passes {
+			failed = append(failed, rule)
+		}
+	}
+	if len(real.findings) != len(bands()) {
+		r.wrong = append(r.wrong, fmt.Sprintf("question %d: %d findings", n, len(real.findings)))
+	}
+	var again slow.Answer
+	for rule, f := range other {
+		got, b := real.findings[rule], s.band(rule)
+		t := r.rule(rule)
+		fails := f.Seen < -b.sure
+		if rule == "solve/optics" {
+			fails = f.Seen < -b.sure-f.Slack
+		}
+		switch got.Effect {
+		case verdict.Passes:
+			t.passed++
+			if fails {
+				r.passes = append(r.passes, say(rule, f))
+				sure = true
+			}
+		case verdict.Holds, verdict.Denies:
+			if got.Effect == verdict.Holds {
+				t.held++
+			} else {
+				t.denied++
+			}
+			if fails && len(failed) == 1 {
+				t.sole++
+			}
+			if fails {
+				all = false
+			} else if f.Wide > b.wide+f.Slack {
+				if again == nil {
+					again = think(dense)
+				}
+				if w := again[rule]; w.Wide > b.wide+w.Slack {
+					r.needless[rule] = append(r.needless[rule], fmt.Sprintf("%.3g more than nothing: ", w.Wide)+say(rule, w)+real.why(rule))
+				} else {
+					all = false
+				}
+			} else {
+				all = false
+			}
+			if slices.Contains(denies(), rule) && (got.Effect == verdict.Denies && f.SharpWide > b.wide+f.Slack) {
+				if again == nil {
+					again = think(dense)
+				}
+				f = again[rule]
+			}
+			r.gravity(s, rule, got, f, b, say)
+		}
+	}
+	if real.verdict == verdict.Allow && sure {
+		r.wrong = append(r.wrong, r.passes[len(r.passes)-1])
+	}
+	if real.verdict != verdict.Allow && all {
+		r.refused++
+	}
+}
+
+// gravity holds deny against hold.
+func (r *result) gravity(s *stood, rule string, got verdict.Finding, f *slow.Finding, b band, say func(string, *slow.Finding) string) {
+	if !slices.Contains(denies(), rule) && rule != "solve/optics" {
+		return
+	}
+	if rule == "solve/optics" {
+		if f.Denies != (got.Effect == verdict.Denies) {
+			r.denials[rule] = append(r.denials[rule], say(rule, f))
+		}
+		return
+	}
+	if got.Effect == verdict.Denies && f.SharpWide > b.wide+f.Slack {
+		r.denials[rule] = append(r.denials[rule], fmt.Sprintf("%.3g without σ: ", f.SharpWide)+say(rule, f))
+	}
+	if got.Effect == verdict.Holds && f.Missing == "" && f.Sharp < -b.wide {
+		r.lenient[rule] = append(r.lenient[rule], fmt.Sprintf("%.3g without σ: ", f.Sharp)+say(rule, f))
+	}
+}
+
+// why is what the service says of a rule.
+func (a answered) why(rule string) string { return "\n    " + a.findings[rule].Sentence }
+
+// answers is the first question and how many.
+func answers() (first, count int) {
+	if n, err := fmt.Sscanf(os.Getenv("KEEPCLEAR_ANSWERS"), "%d:%d", &first, &count); n == 2 && err == nil {
+		return first, count
+	}
+	if os.Getenv("KEEPCLEAR_LONG") != "" {
+		return 0, 100_000
+	}
+	return 0, 0
+}
+
+// run asks questions, rig by rig, on both cores.
+func run(t *testing.T, numbers func(yield func(rigNumber int, questions []int))) *result {
+	t.Helper()
+	out, at, wait := newResult(), sync.Mutex{}, sync.WaitGroup{}
+	turns := make(chan struct{}, 2)
+	numbers(func(n int, questions []int) {
+		wait.Add(1)
+		turns <- struct{}{}
+		go func() {
+			defer func() { <-turns; wait.Done() }()
+			s, err := stand(n)
+			if !assert.NoError(t, err) {
+				return
+			}
+			r := newResult()
+			for _, k := range questions {
+				r.look(s, k)
+			}
+			at.Lock()
+			defer at.Unlock()
+			out.add(r)
+		}()
+	})
+	wait.Wait()
+	return out
+}
+
+func TestAnswersAgainstASecondOpinion(t *testing.T) {
+	first, count := answers()
+	r := run(t, func(yield func(int, []int)) {
+		if count == 0 { // a plain run: a few of each of some rigs
+			for n := range 12 {
+				var some []int
+				for k := range 25 {
+					some = append(some, n*perRig+k)
+				}
+				yield(n, some)
+			}
+			return
+		}
+		for n := first / perRig; n*perRig < first+count; n++ {
+			var some []int
+			for k := max(first, n*perRig); k < min(first+count, (n+1)*perRig); k++ {
+				some = append(some, k)
+			}
+			yield(n, some)
+		}
+	})
+	r.log(t)
+	require.NotZero(t, r.questions)
+	assert.Empty(t, head(r.wrong), "%d allows that must not be", len(r.wrong))
+	assert.Empty(t, head(r.passes), "%d rules that passed and must not", len(r.passes))
+}
+
+func head(s []string) []string { return s[:min(len(s), 12)] }
+
+// log says what was found.
+func (r *result) log(t *testing.T) {
+	t.Logf("%d questions: %v; %v", r.questions, r.verdicts, r.kinds)
+	for _, rule := range sorted(r.rules) {
+		v := r.rules[rule]
+		t.Logf("%-15s passed %6d held %6d denied %6d sole reason %5d; needless %d, denied for a hold %d, held for a deny %d", rule, v.passed, v.held, v.denied, v.sole,
+			len(r.needless[rule]), len(r.denials[rule]), len(r.lenient[rule]))
+	}
+	t.Logf("%d questions refused though nothing fails", r.refused)
+	for what, all := range map[string]map[string][]string{"needless": r.needless, "denied": r.denials, "lenient": r.lenient} {
+		for _, rule := range sorted(all) {
+			slices.SortFunc(all[rule], func(a, b string) int { return compare(number(b), number(a)) })
+			t.Logf("%s %s:\n%s", what, rule, strings.Join(all[rule][:min(4, len(all[rule]))], "\n"))
+		}
+	}
+}
+
+func number(s string) (v float64) {
+	if _, err := fmt.Sscanf(s, "%g", &v); err != nil {
+		return math.Inf(-1)
+	}
+	return math.Abs(v)
+}
+
+func compare(a, b float64) int {
+	switch {
+	case a < b:
+		return -1
+	case a > b:
+		return 1
+	}
+	return 0
+}
+
+func sorted[V any](m map[string]V) []string {
+	var out []string
+	for k := range m {
+		out = append(out, k)
+	}
+	slices.Sort(out)
+	return out
+}

@@ -1,0 +1,38 @@
+package slow
+
+// What a test needs to draw questions that make sense.
+
+// Side is the side of a pose.
+func (r *Rig) Side(a Axes) string { return r.side(a) }
+
+// Clear is what the pair that is worst off has to spare at a pose, mm, no more than 30.
+func (r *Rig) Clear(a Axes, limits map[string]float64) float64 {
+	_, high := r.sceneFor(nil, limits).spare(a, mostSpare)
+	return high
+}
+
+// Altitude is that of the tube at a pose.
+func (r *Rig) Altitude(a Axes) float64 {
+	_, alt := r.direction(a).azAlt()
+	return alt
+}
+
+// Seen is the place of date that a tube sees at a pose, the air counted.
+func (r *Rig) Seen(lst float64, a Axes) (ra, dec float64) {
+	az, alt := r.direction(a).azAlt()
+	hour, dec := fromGround(horizontal(az, r.sink(alt)), r.Lat)
+	return lst - hour, dec
+}
+
+// Tracked is where a tube that stays on its star is some seconds later.
+func (r *Rig) Tracked(a Axes, seconds float64) Axes {
+	j := judging{r: r}
+	return j.tracked(a, seconds)
+}
+
+// Picture is the position angle of the up of a picture taken at a pose, of a camera at an angle.
+func (r *Rig) Picture(a Axes, camera float64) float64 {
+	az, alt := r.direction(a).azAlt()
+	j := judging{r: r}
+	return j.turnedBy(&evidence{pose: a, sight: horizontal(az, r.sink(alt))}, camera)
+}

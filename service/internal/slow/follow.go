@@ -1,0 +1,199 @@
+package slow
+
+import (
+	"fmt"
+	"math"
+)
+
+// ditherBox is how far on the sky, each way, guiding and dithers may carry a tube that follows it: they ride on a permit within a declared box.
+const ditherBox = 6.0 / 60 * degree
+
+const day = 86400.0
+
+// course is where the axes are some seconds after the arrival of one play.
+type course struct {
+	*play
+	start   Axes
+	lacks   Axes // true axes less the mount's counters
+	arrival float64
+	ra, dec float64
+	side    string
+}
+
+// newCourse follows the sky from the end of a play: by the mount's own counters, which are off as its belief is, or right.
+func (p *play) newCourse() course {
+	c := course{play: p, start: p.end.axes, arrival: p.wait + p.way.seconds()}
+	c.lacks = p.end.shift.add(p.wild)
+	if p.rng.IntN(2) == 0 || !p.end.loose {
+		c.lacks = Axes{}
+	}
+	m := p.mount.after(c.arrival)
+	c.ra, c.dec, c.side = p.r.ToSky(m.lst, m.lat, c.start.sub(c.lacks))
+	return c
+}
+
+// at is the pose after some seconds, near one of before.
+func (c *course) at(t float64, before Axes) Axes {
+	if c.r.equatorial() {
+		return c.start.add(Axes{t * siderealRate, 0})
+	}
+	return c.r.toAxes(c.mount.after(c.arrival+t), c.ra, c.dec, c.side).near(before.sub(c.lacks)).add(c.lacks)
+}
+
+// dither is the box of dithers in axis terms at a pose.
+func (c *course) dither(a Axes) Axes {
+	off := math.Abs(math.Sin(c.r.direction(a).angle(c.r.d1)))
+	return Axes{ditherBox / max(off, 0.05), ditherBox}
+}
+
+// follow looks at what follows the motion: as long as it was asked for, and until the first contact of a day.
+func (p *play) follow(e Effort) {
+	c := p.newCourse()
+	p.keeps(&c, e.Points)
+	if p.rng.IntN(3) == 0 || e.Day > 200 {
+		p.untilContact(&c, e.Day)
+	}
+}
+
+// margin is how much longer than what is asked and must be spare is looked at, s.
+const margin = 600.0
+
+// keeps takes in the first instant at which tracking breaks a limit.
+func (p *play) keeps(c *course, points int) {
+	least := p.q.Follow + p.limit("track/fits spare_s")
+	p.took("track/fits", margin, c.start, c.arrival, false)
+	last := c.start
+	for i := range 2 * points {
+		t := (float64(i) + p.rng.Float64()) / float64(2*points) * (least + margin)
+		if i == 0 {
+			t = 0
+		}
+		at := c.at(t, last)
+		if p.tooFast(c, t, last, at, (least+margin)/float64(points)) {
+			p.took("track/fits", t-least, at, c.arrival+t, true)
+			return
+		}
+		last = at
+		if why := p.breaks(c, at, t, -surely); why != "" {
+			p.what += ", " + why
+			p.took("track/fits", t-least, at, c.arrival+t, false)
+			return
+		}
+		near := at.add(p.corners().times(c.dither(at).add(p.more)))
+		if why := p.breaks(c, near, t, 2*ditherBox+p.disc(at)); why != "" {
+			p.took("track/fits", t-least, at, c.arrival+t, true)
+		}
+	}
+}
+
+// tooFast tells whether an alt-azimuth passes too near the zenith to be told where it is.
+func (p *play) tooFast(c *course, t float64, last, at Axes, step float64) bool {
+	if p.r.equatorial() {
+		return false
+	}
+	_, alt := p.r.direction(at).azAlt()
+	return math.Abs(alt) > 85*degree-4*p.disc(at) || math.Abs(at[0]-last[0]) > p.r.Rate[0]*step/2
+}
+
+// surely is by how much a limit must be broken while tracking to count as broken: the sky's formulas are good to half of it.
+const surely = 0.03 * degree
+
+// breaks says which limit a pose of a course breaks, where it may be off by some angle on the sky: less than nothing where it must be broken
+// by so much.
+func (p *play) breaks(c *course, a Axes, t, by float64) string {
+	r := p.r
+	for axis := range 2 {
+		if a[axis] < r.Low[axis]+min(by, 0) || a[axis] > r.High[axis]-min(by, 0) {
+			return fmt.Sprintf("axis %d out of travel", axis+1)
+		}
+	}
+	_, alt := r.direction(a).azAlt()
+	if alt-by < p.limit("sky/floor altitude_deg")*degree {
+		return "below the floor"
+	}
+	if (p.q.Sky != nil || p.q.Kind == "flip" || p.q.Kind == "track") && p.aboveSkyline(a)-by < p.limit("sky/horizon above_deg")*degree {
+		return "behind the horizon"
+	}
+	if sun, up := r.sunAt(p.q.At, c.arrival+t); up && r.direction(a).angle(sun)-by < p.limit("sun/apart separation_deg")*degree {
+		return "near the Sun"
+	}
+	if _, high := p.scene.spare(a, 1); high < 0 && (by >= 0 || high < -1) {
+		return "a pair too near"
+	}
+	if r.FlipsItself && p.flipsAt(c, a, t, by) {
+		return "it flips by itself"
+	}
+	return ""
+}
+
+// flipsAt tells whether a mount that flips by itself does so: its counters west, past the hour angle of its flip, that they had not passed
+// before.
+func (p *play) flipsAt(c *course, a Axes, t, by float64) bool {
+	counters := a.sub(c.lacks)
+	if p.r.side(counters) != West {
+		return by > 0 && math.Abs(wrap(counters[1])) < 3*degree
+	}
+	hour, _, _ := p.r.unideal(counters)
+	began := wrap(hour - t*siderealRate)
+	if by > 0 { // its clock or its pose may be off
+		return hour > p.r.FlipAt-0.6*degree-by-3*p.places[p.from].Sigma[0]
+	}
+	return began < p.r.FlipAt && hour > p.r.FlipAt+0.1*degree && hour < math.Pi/2
+}
+
+// untilContact takes in how long after the stop of the rig its first contact comes, within a day.
+func (p *play) untilContact(c *course, points int) {
+	f, least := p.answer["asker/fallback"], p.limit("asker/fallback unstopped_spare_s")
+	stop := p.stops(c)
+	last, told := c.start, false
+	step := day / float64(points)
+	for i := range points {
+		t := (float64(i) + p.rng.Float64()) * step
+		at := c.at(t, last)
+		if p.tooFast(c, t, last, at, step) {
+			f.Wide = min(f.Wide, t-stop-least)
+			return
+		}
+		last = at
+		if p.scene.touches(at, 0.02) {
+			p.took("asker/fallback", t-stop-least, at, c.arrival+t, false)
+			return
+		}
+		wide := at.add(p.corners().times(c.dither(at).add(p.more)))
+		if !told && (p.r.FlipsItself || p.scene.touches(wide, 0.5)) {
+			told = true
+			p.took("asker/fallback", t-stop-least, wide, c.arrival+t, true)
+		}
+	}
+}
+
+// stops is when what is declared stops a rig whose asker died, seconds from arrival; two days: nothing does.
+func (p *play) stops(c *course) float64 {
+	s, limit := p.r.Stop, p.r.Stop.Limit
+	seen := s.Seen
+	if p.q.State.Limit != nil {
+		limit, seen = *p.q.State.Limit, true
+	}
+	switch {
+	case s.Kind == "power relay":
+		return p.q.Follow + s.After
+	case s.Kind != "mount limit" || !seen || !p.believes:
+		return 2 * day
+	}
+	ahead := p.beliefFrom(p.places[p.from].Axes).sub(p.places[p.from].Axes)
+	if p.end.intended {
+		ahead = Axes{}
+	}
+	later := p.limit("sync/sum axis_deg") * degree
+	began := c.start.sub(p.wild).add(ahead)[s.Axis]
+	last := c.start
+	for t := 0.0; t < day; t += 120 {
+		at := c.at(t, last)
+		last = at
+		b := at.sub(p.wild).add(ahead)[s.Axis]
+		if began <= limit && b > limit+later || began > limit && b < limit-later {
+			return t
+		}
+	}
+	return 2 * day
+}

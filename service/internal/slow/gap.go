@@ -1,0 +1,224 @@
+package slow
+
+import "math"
+
+// Shape is a solid: points and radii, its kind told by a word (ball, capsule, cylinder, cone, box, hull). A box is its centre, half its
+// size and its turn about the third direction of its link.
+type Shape struct {
+	Kind   string
+	P      []V
+	R1, R2 float64
+	Half   V
+	Turn   float64
+}
+
+// body is a shape somewhere.
+type body struct {
+	kind   string
+	p      [8]V // first n
+	n      int
+	r1, r2 float64
+	half   V
+	axes   [3]V // of a box
+	centre V    // of a ball about it
+	around float64
+}
+
+// stands places a shape at the zero pose.
+func (f *frame) stands(s Shape) body {
+	b := body{kind: s.Kind, r1: s.R1, r2: s.R2, half: s.Half}
+	for _, p := range s.P {
+		b.p[b.n] = f.place(p)
+		b.centre = b.centre.add(b.p[b.n].times(1 / float64(len(s.P))))
+		b.n++
+	}
+	if s.Kind == "box" {
+		b.axes = [3]V{f.x.turned(f.z, s.Turn), f.y.turned(f.z, s.Turn), f.z}
+		b.around = s.Half.norm()
+	}
+	for _, p := range b.p[:b.n] {
+		b.around = max(b.around, p.sub(b.centre).norm()+math.Hypot(max(b.r1, b.r2), 0))
+	}
+	return b
+}
+
+// moved is a body turned about a point and shifted: x becomes m·x + t.
+func (b *body) moved(m *matrix, t V) body {
+	out := *b
+	for i := range b.n {
+		out.p[i] = m.of(b.p[i]).add(t)
+	}
+	for i := range b.axes {
+		out.axes[i] = m.of(b.axes[i])
+	}
+	out.centre = m.of(b.centre).add(t)
+	return out
+}
+
+// skin is what a ball or a capsule is thicker than its point or line.
+func (b *body) skin() float64 {
+	if b.kind == "ball" || b.kind == "capsule" {
+		return b.r1
+	}
+	return 0
+}
+
+// nearest is the point of a body, less its skin, that is nearest to x.
+func (b *body) nearest(x V) V {
+	switch b.kind {
+	case "ball":
+		return b.p[0]
+	case "capsule":
+		return onSegment(b.p[0], b.p[1], x)
+	case "cylinder", "cone":
+		return b.onRound(x)
+	case "box":
+		d, out := x.sub(b.centre), b.centre
+		for i, a := range b.axes {
+			out = out.add(a.times(min(max(d.dot(a), -b.half[i]), b.half[i])))
+		}
+		return out
+	}
+	return onHull(b.p[:b.n], x)
+}
+
+func onSegment(p, q, x V) V {
+	d := q.sub(p)
+	if d.dot(d) == 0 {
+		return p
+	}
+	return p.add(d.times(min(max(x.sub(p).dot(d)/d.dot(d), 0), 1)))
+}
+
+// onRound is nearest of a cylinder or cone: in the half plane of its axis and x it is a four-cornered area.
+func (b *body) onRound(x V) V {
+	long := b.p[1].sub(b.p[0])
+	u := long.unit()
+	z := x.sub(b.p[0]).dot(u)
+	out := x.sub(b.p[0]).sub(u.times(z))
+	off, l := out.norm(), long.norm()
+	if b.kind == "cylinder" {
+		to := min(off, b.r1)
+		if off > 0 {
+			out = out.times(to / off)
+		}
+		return b.p[0].add(u.times(min(max(z, 0), l))).add(out)
+	}
+	at := V{off, z}
+	if z < 0 || z > l || off > b.r1+(b.r2-b.r1)*z/l {
+		corners := [4]V{{0, 0}, {b.r1, 0}, {b.r2, l}, {0, l}}
+		best := math.Inf(1)
+		for i := range 3 {
+			if c := onSegment(corners[i], corners[i+1], V{off, z}); c.sub(V{off, z}).norm() < best {
+				at, best = c, c.sub(V{off, z}).norm()
+			}
+		}
+	}
+	if off > 0 {
+		out = out.times(at[0] / off)
+	}
+	return b.p[0].add(u.times(at[1])).add(out)
+}
+
+// onHull is the nearest point of the hull of a few points: x where it lies in one of their tetrahedra, else on one of their triangles.
+func onHull(p []V, x V) V {
+	best, least := V{}, math.Inf(1)
+	for i := range p {
+		for j := i + 1; j < len(p); j++ {
+			for k := j + 1; k < len(p); k++ {
+				if c := onTriangle(p[i], p[j], p[k], x); c.sub(x).norm() < least {
+					best, least = c, c.sub(x).norm()
+				}
+				for l := k + 1; l < len(p); l++ {
+					if within(p[i], p[j], p[k], p[l], x) {
+						return x
+					}
+				}
+			}
+		}
+	}
+	return best
+}
+
+func within(a, b, c, d, x V) bool {
+	volume := func(p, q, r, s V) float64 { return q.sub(p).cross(r.sub(p)).dot(s.sub(p)) }
+	whole := volume(a, b, c, d)
+	if whole == 0 {
+		return false
+	}
+	return volume(x, b, c, d)/whole >= 0 && volume(a, x, c, d)/whole >= 0 && volume(a, b, x, d)/whole >= 0 && volume(a, b, c, x)/whole >= 0
+}
+
+func onTriangle(a, b, c, x V) V {
+	n := b.sub(a).cross(c.sub(a))
+	if n.dot(n) > 0 {
+		foot := x.sub(n.times(x.sub(a).dot(n) / n.dot(n)))
+		in := func(p, q V) bool { return q.sub(p).cross(foot.sub(p)).dot(n) >= 0 }
+		if in(a, b) && in(b, c) && in(c, a) {
+			return foot
+		}
+	}
+	best := onSegment(a, b, x)
+	for _, o := range []V{onSegment(b, c, x), onSegment(c, a, x)} {
+		if o.sub(x).norm() < best.sub(x).norm() {
+			best = o
+		}
+	}
+	return best
+}
+
+// reach is the most of n·p over a body, less its skin.
+func (b *body) reach(n V) float64 {
+	switch b.kind {
+	case "cylinder", "cone":
+		u := b.p[1].sub(b.p[0]).unit()
+		across := math.Sqrt(max(0, 1-n.dot(u)*n.dot(u)))
+		r2 := b.r2
+		if b.kind == "cylinder" {
+			r2 = b.r1
+		}
+		return max(n.dot(b.p[0])+b.r1*across, n.dot(b.p[1])+r2*across)
+	case "box":
+		most := n.dot(b.centre)
+		for i, a := range b.axes {
+			most += b.half[i] * math.Abs(n.dot(a))
+		}
+		return most
+	}
+	most := math.Inf(-1)
+	for _, p := range b.p[:b.n] {
+		most = max(most, n.dot(p))
+	}
+	return most
+}
+
+// How long to go to and fro: until the bounds are so near, or so often.
+const (
+	closeEnough = 0.05 // mm
+	mostTurns   = 60
+)
+
+// gap bounds the distance of two bodies: projections to and fro come ever nearer to the closest pair of points (Cheney & Goldstein, Proc.
+// AMS 10 (1959) 448); each pair is an upper bound, the planes at right angles to it a lower one. A gap of less than nothing is only told to
+// be below minus the skins. Nothing more is looked for once it is known to be above far, or below near.
+func gap(a, b *body, near, far float64) (low, high float64) {
+	skin := a.skin() + b.skin()
+	low, high = math.Inf(-1), math.Inf(1)
+	x := a.nearest(b.centre)
+	for range mostTurns {
+		y := b.nearest(x)
+		x = a.nearest(y)
+		d := y.sub(x)
+		apart := d.norm()
+		high = min(high, apart)
+		if apart < 1e-9 {
+			break
+		}
+		n := d.times(1 / apart)
+		low = max(low, -b.reach(n.times(-1))-a.reach(n))
+		if high-low < closeEnough || low-skin > far || high-skin < near {
+			break
+		}
+	}
+	return low - skin, high - skin
+}

@@ -1,0 +1,319 @@
+package slow
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+)
+
+// Effort is how much is played of one question.
+type Effort struct {
+	Plays  int // from within the pose's uncertainty, and half as many without it
+	Points int // of each way, and of each tracking
+	Day    int // of each day until the first contact
+}
+
+// mostSpare is the farthest that clearances are looked at, mm.
+const mostSpare = 30
+
+// Judge thinks about a question.
+func Judge(r *Rig, q *Question, limits map[string]float64, e Effort, rng *rand.Rand) Answer {
+	if q.State.Disproof && r.Sync != "model" {
+		shown := *r
+		shown.Sync = "unknown"
+		r = &shown
+	}
+	j := &judging{r: r, q: q, limits: limits, rng: rng, answer: Answer{}}
+	j.stand()
+	j.present()
+	if q.Kind == "sync" {
+		j.gate()
+		return j.wanted()
+	}
+	motion := []string{"clear/path", "travel/axis1", "travel/axis2", "sky/floor", "sun/apart", "sky/horizon", "track/fits", "asker/fallback", "end/bounded"}
+	if why := j.unbounded(); why != "" {
+		for _, rule := range motion {
+			j.answer[rule] = missing(why)
+		}
+		return j.wanted()
+	}
+	for _, rule := range motion {
+		j.answer[rule] = played()
+	}
+	j.answer["end/bounded"] = j.bounded()
+	j.scene = r.sceneFor(q.State.Sample.Parts, limits)
+	for n := range e.Plays {
+		j.play(e, n, false)
+	}
+	for n := range (e.Plays + 1) / 2 * len(j.places) {
+		j.play(e, n, true)
+	}
+	return j.wanted()
+}
+
+// sceneFor keeps the scene of unreported states, which most questions ask for.
+func (r *Rig) sceneFor(reports []Report, limits map[string]float64) *scene {
+	part, general := limits["clear/path part_mm"], limits["clear/path general_mm"]
+	if len(reports) > 0 {
+		return r.newScene(reports, part, general)
+	}
+	if r.whole == nil {
+		r.whole = r.newScene(nil, part, general)
+	}
+	return r.whole
+}
+
+// wanted is the answer of the rules that judge such a question.
+func (j *judging) wanted() Answer {
+	out := Answer{}
+	for _, rule := range Rules(j.q.Kind, j.q.Sky != nil, j.q.Follow > 0) {
+		f := j.answer[rule]
+		if f.sharp != nil {
+			f.settle()
+		}
+		out[rule] = f
+	}
+	return out
+}
+
+// corner is in [-1, 1], at its ends half of the time.
+func (j *judging) corner() float64 {
+	switch j.rng.IntN(4) {
+	case 0:
+		return -1
+	case 1:
+		return 1
+	}
+	return j.rng.Float64()*2 - 1
+}
+
+func (j *judging) corners() Axes { return Axes{j.corner(), j.corner()} }
+
+// played is one play under way.
+type play struct {
+	*judging
+	from   int
+	sharp  bool
+	wait   float64
+	wild   Axes // true axes less where the counters make them
+	shift  Axes // from the question to the begin
+	start  Axes
+	end    end
+	way    motion
+	more   Axes // what a proof may add anywhere on the way
+	loose  float64
+	what   string
+	lowest float64 // altitude of the tube at the begin
+}
+
+// play plays the question once.
+func (j *judging) play(e Effort, n int, sharp bool) {
+	p := &play{judging: j, from: j.rng.IntN(len(j.places)), sharp: sharp, wait: j.limit("permit start_within_s") * (j.corner() + 1) / 2}
+	if sharp {
+		p.from, n = n%len(j.places), n/len(j.places)
+	}
+	p.begin()
+	p.choose(n)
+	p.along(e.Points)
+	if j.q.Follow > 0 || j.q.Kind == "track" {
+		p.follow(e)
+	}
+}
+
+// begin makes up where the rig truly is, and what happens until the motion begins.
+func (p *play) begin() {
+	c := p.places[p.from]
+	if !p.sharp {
+		p.wild = p.corners().times(c.Sigma).times(Axes{3, 3})
+	}
+	r, tolerance := p.r, p.limit("permit start_tolerance_deg")*degree
+	p.more = r.Overrun
+	switch p.q.State.Sample.Doing {
+	case "tracking":
+		if p.q.Kind == "track" {
+			p.wait = 0 // it goes on
+		}
+		p.shift = p.carried(c.Axes, p.wait).sub(c.Axes)
+		p.more = p.more.add(p.turning(c.Axes))
+	case "at rest":
+	default:
+		stopping := Axes{r.Rate[0] * r.Rate[0] / 2 / r.Accel[0], r.Rate[1] * r.Rate[1] / 2 / r.Accel[1]}
+		p.more = p.more.add(stopping).add(p.unseen().times(Axes{3, 3}))
+		p.shift = p.corners().times(stopping)
+	}
+	if p.q.BeginLater {
+		p.more = p.more.add(Axes{tolerance, tolerance})
+		p.shift = p.shift.add(p.corners().times(Axes{tolerance, tolerance}))
+	}
+	if p.sharp {
+		p.shift = Axes{}
+	}
+	if p.q.Kind == "home" {
+		p.more = p.more.add(r.Search)
+	}
+	p.start = c.Axes.add(p.wild).add(p.shift)
+}
+
+// unseen is how far a rig that moved in its last sample may have turned since.
+func (j *judging) unseen() Axes {
+	s := &j.q.State.Sample
+	if s.Time == nil || s.Doing == "at rest" || s.Doing == "tracking" {
+		return Axes{}
+	}
+	ago := max(0, -*s.Time)
+	return Axes{j.r.Rate[0] * ago, j.r.Rate[1] * ago}
+}
+
+// disc is the radius on the sky, radians, of all that a proof may add at a pose.
+func (p *play) disc(a Axes) float64 {
+	c := p.places[p.from].Sigma
+	return math.Abs(math.Sin(p.r.direction(a).angle(p.r.d1)))*(3*c[0]+p.more[0]) + 2*(3*c[1]+p.more[1])
+}
+
+// turning is how far the axes may turn with the sky while leave waits, at a pose.
+func (p *play) turning(at Axes) Axes {
+	s := p.limit("permit start_within_s") * siderealRate
+	if p.r.equatorial() {
+		return Axes{s, 0}
+	}
+	_, alt := p.r.direction(at).azAlt()
+	return Axes{s * (1 + math.Tan(min(math.Abs(alt)+s, 89.9*degree))), s}
+}
+
+// choose picks one of the ends, as it is on arrival.
+func (p *play) choose(n int) {
+	all := p.ends(p.wait, p.wait)
+	all = ofPlace(all, p.from)
+	k := n % len(all)
+	for range 2 {
+		p.end = all[min(k, len(all)-1)]
+		off := Axes{}
+		if p.end.loose && !(p.end.intended && p.q.Kind == "slew" && p.rng.IntN(2) == 0) {
+			off = p.wild
+		}
+		p.end.axes = p.end.axes.add(off)
+		if p.q.Kind == "jog" || p.q.Kind == "track" {
+			p.end.axes = p.end.axes.add(p.shift)
+		}
+		stopsOff := p.end.shift.add(off)
+		p.way = p.motion(p.start, &p.end, stopsOff, p.flips(off))
+		if p.q.Sky == nil && p.q.Kind != "flip" {
+			break
+		}
+		all = ofPlace(p.ends(p.wait, p.wait+p.way.seconds()), p.from)
+	}
+	if p.q.Sky != nil || p.q.Kind == "flip" {
+		p.more = p.more.add(p.turning(p.end.axes))
+	}
+	if p.q.Kind == "track" {
+		p.way = motion{[]leg{{p.start, p.start, "straight", p.r.Rate, p.r.Accel, nil}}, []float64{0}}
+	}
+	p.what = fmt.Sprintf("from %.3f° %.3f° (off by %.3f° %.3f°, begun after %.1f s) to %.3f° %.3f°, %s", p.start[0]/degree, p.start[1]/degree,
+		p.wild[0]/degree, p.wild[1]/degree, p.wait, p.end.axes[0]/degree, p.end.axes[1]/degree, p.end.because)
+}
+
+func ofPlace(all []end, from int) []end {
+	var out []end
+	for _, e := range all {
+		if e.from == from {
+			out = append(out, e)
+		}
+	}
+	return out
+}
+
+// flips tells whether the mount takes the motion for a change of side.
+func (p *play) flips(off Axes) bool {
+	from := p.r.side(p.places[p.from].Axes)
+	if p.believes && p.rng.IntN(2) == 0 {
+		from = p.r.side(p.belief)
+	}
+	return p.r.side(p.end.axes.sub(off).sub(p.end.shift)) != from
+}
+
+// along looks at the whole way, in points.
+func (p *play) along(points int) {
+	_, p.lowest = p.r.direction(p.start).azAlt()
+	for i := range points {
+		s := (float64(i) + p.rng.Float64()) / float64(points)
+		switch i {
+		case 0:
+			s = 0
+		case points - 1:
+			s = 1 - 1e-12
+		}
+		at, t := p.way.at(s)
+		p.point(at, p.wait+t, i == points-1, false)
+		p.point(at.add(p.corners().times(p.more)), p.wait+t, i == points-1, true)
+	}
+	disc := p.disc(p.end.axes) / degree
+	p.slack("sky/horizon", disc)
+	p.slack("sky/floor", disc/25)
+	p.slack("sun/apart", disc/25+(p.way.seconds()+p.limit("permit start_within_s"))*siderealRate/degree)
+	p.point(p.end.axes.add(p.corners().times(p.r.Overrun).add(p.search())), p.wait+p.way.seconds(), false, false)
+}
+
+func (p *play) search() Axes {
+	if p.q.Kind == "home" {
+		return p.corners().times(p.r.Search)
+	}
+	return Axes{}
+}
+
+// point holds one pose against the limits of every motion.
+func (p *play) point(a Axes, t float64, last, wide bool) {
+	_, high := p.scene.spare(a, mostSpare)
+	p.took("clear/path", high, a, t, wide)
+	p.travel(a, t, last, wide)
+	p.altitude(a, t, last, wide)
+	if sun, up := p.r.sunAt(p.q.At, t); up {
+		p.took("sun/apart", p.r.direction(a).angle(sun)/degree-p.limit("sun/apart separation_deg"), a, t, wide)
+	}
+	if last {
+		p.took("sky/horizon", p.aboveSkyline(a)/degree-p.limit("sky/horizon above_deg"), a, t, wide)
+	}
+}
+
+func (p *play) aboveSkyline(a Axes) float64 {
+	az, alt := p.r.direction(a).azAlt()
+	return alt - p.r.skylineAt(az)
+}
+
+func (p *play) slack(rule string, by float64) { p.answer[rule].Slack = max(p.answer[rule].Slack, by) }
+
+// took takes one spare in.
+func (p *play) took(rule string, spare float64, a Axes, t float64, wide bool) {
+	p.answer[rule].take(spare, p.from, p.sharp, wide, func() string {
+		return fmt.Sprintf("%.3f to spare at %.3f° %.3f° after %.1f s, %s", spare, a[0]/degree, a[1]/degree, t, p.what)
+	})
+}
+
+// travel holds a pose against the travel. An axis that stands beyond it and turns inward is held to where it ends; and a homing by a sensor
+// to where it ends wherever it began.
+func (p *play) travel(a Axes, t float64, last, wide bool) {
+	if p.q.Kind == "home" && p.r.HomeBy == "sensor" && !p.sharp {
+		return
+	}
+	for axis, rule := range []string{"travel/axis1", "travel/axis2"} {
+		low, high := p.r.Low[axis], p.r.High[axis]
+		spare := min(a[axis]-low, high-a[axis])
+		before := min(p.start[axis]-low, high-p.start[axis])
+		if spare < 0 && spare >= before-1e-9 && !last && !wide {
+			continue
+		}
+		p.took(rule, spare/degree, a, t, wide)
+	}
+}
+
+// altitude holds a pose against the floor; a tube below it that sinks no lower is held to where it ends, and so is one that is homed.
+func (p *play) altitude(a Axes, t float64, last, wide bool) {
+	if p.q.Kind == "home" && p.r.HomeBy != "belief" && !p.sharp {
+		return
+	}
+	_, alt := p.r.direction(a).azAlt()
+	spare := alt/degree - p.limit("sky/floor altitude_deg")
+	if spare < 0 && alt >= p.lowest-0.02*degree && !last && !wide {
+		return
+	}
+	p.took("sky/floor", spare, a, t, wide)
+}

@@ -1,0 +1,161 @@
+package slow
+
+import (
+	"math"
+	"slices"
+)
+
+// Report is a reported state of a part.
+type Report struct {
+	Part    string
+	Name    string
+	Measure *float64 // mm
+}
+
+// scene is what stands where for one set of reported states.
+type scene struct {
+	r      *Rig
+	bodies []body // at the zero pose
+	links  []int
+	pairs  []pair
+}
+
+// pair is two bodies whose gap counts, and the gap that they must keep.
+type pair struct {
+	a, b int
+	need float64
+}
+
+// taken is what a part takes up: what is fixed, and its reported state or all of them.
+func (p *Part) taken(reports []Report) []Shape {
+	out := slices.Clone(p.Fixed)
+	var all, some []Shape
+	for _, s := range p.States {
+		all = append(all, s.Shapes...)
+		for _, r := range reports {
+			if r.Part == p.Name && (r.Measure == nil && s.Name != "" && r.Name == s.Name || r.Measure != nil && s.Name == "" && s.Low <= *r.Measure && *r.Measure <= s.High) {
+				some = append(some, s.Shapes...)
+			}
+		}
+	}
+	if some == nil {
+		some = all
+	}
+	return append(out, some...)
+}
+
+// newScene places every part and pairs what stands on different links, but for what always touches and what no motion changes.
+func (r *Rig) newScene(reports []Report, partMM, generalMM float64) *scene {
+	s := &scene{r: r}
+	var parts []int
+	for i := range r.Parts {
+		for _, shape := range r.Parts[i].taken(reports) {
+			s.bodies, s.links, parts = append(s.bodies, r.frames[r.Parts[i].Link].stands(shape)), append(s.links, r.Parts[i].Link), append(parts, i)
+		}
+	}
+	for i := range s.bodies {
+		for j := range s.bodies {
+			p, q := &r.Parts[parts[i]], &r.Parts[parts[j]]
+			if p.Link >= q.Link || r.touch(p.Name, q.Name) || s.settled(i, j) {
+				continue
+			}
+			need := max(p.Margin, partMM) + p.Reading + max(q.Margin, partMM) + q.Reading + generalMM
+			if p.Link == Ground {
+				need += r.Placing
+			}
+			s.pairs = append(s.pairs, pair{i, j, need})
+		}
+	}
+	return s
+}
+
+func (r *Rig) touch(a, b string) bool {
+	return slices.Contains(r.Touch, [2]string{a, b}) || slices.Contains(r.Touch, [2]string{b, a})
+}
+
+// settled tells whether two bodies are as far apart at some odd poses.
+func (s *scene) settled(i, j int) bool {
+	least, most := math.Inf(1), math.Inf(-1)
+	for _, a := range []Axes{{0, 0}, {0.7, 0.3}, {-1.1, 0.9}, {2.3, -1.7}, {-2.9, -0.45}, {0.11, 2.6}} {
+		b := s.place(a, []int{i, j})
+		_, high := gap(&b[0], &b[1], math.Inf(-1), math.Inf(1))
+		least, most = min(least, high), max(most, high)
+	}
+	return most-least < 2*closeEnough
+}
+
+// move is the motion of a link.
+type move struct {
+	m matrix
+	t V
+}
+
+// moves are the motions of the links from zero to a pose.
+func (s *scene) moves(a Axes) (out [3]move) {
+	r := s.r
+	out[Ground].m = matrix{{1, 0, 0}, {0, 1, 0}, {0, 0, 1}}
+	one, two := turning(r.d1, a[0]), turning(r.d2, a[1])
+	out[OnAxis1] = move{one, r.p1.sub(one.of(r.p1))}
+	out[OnAxis2] = move{one.after(two), one.of(r.p2.sub(two.of(r.p2)).sub(r.p1)).add(r.p1)}
+	return out
+}
+
+// place puts some bodies where they stand at a pose.
+func (s *scene) place(a Axes, which []int) []body {
+	moves := s.moves(a)
+	var out []body
+	for _, i := range which {
+		m := &moves[s.links[i]]
+		out = append(out, s.bodies[i].moved(&m.m, m.t))
+	}
+	return out
+}
+
+// tooNear is what lacks of a gap that nobody wants to know any better, mm.
+const tooNear = -8
+
+// spare bounds the least that any pair has over what it needs at a pose, looking no farther than most: by the greater of the two a pair is
+// as near, by the lesser none is nearer.
+func (s *scene) spare(a Axes, most float64) (low, high float64) {
+	low, high = most, most
+	s.pairwise(a, func(p *pair) float64 { return high + p.need }, func(p *pair, x, y *body) bool {
+		l, h := gap(x, y, p.need+tooNear, p.need+high)
+		low, high = min(low, l-p.need), min(high, h-p.need)
+		return high < tooNear
+	})
+	return low, high
+}
+
+// touches tells whether a pair is as near as that at a pose.
+func (s *scene) touches(a Axes, near float64) bool {
+	found := false
+	s.pairwise(a, func(*pair) float64 { return near }, func(_ *pair, x, y *body) bool {
+		_, h := gap(x, y, near, near)
+		found = found || h < near
+		return found
+	})
+	return found
+}
+
+// pairwise looks at every pair whose balls are nearer than within, until done.
+func (s *scene) pairwise(a Axes, within func(*pair) float64, look func(p *pair, x, y *body) (done bool)) {
+	moves := s.moves(a)
+	var centres [64]V
+	for i := range s.bodies {
+		m := &moves[s.links[i]]
+		centres[i] = m.m.of(s.bodies[i].centre).add(m.t)
+	}
+	for i := range s.pairs {
+		p := &s.pairs[i]
+		a, b := &s.bodies[p.a], &s.bodies[p.b]
+		d := centres[p.a].sub(centres[p.b])
+		if far := within(p) + a.around + b.around; d.dot(d) > far*far {
+			continue
+		}
+		ma, mb := &moves[s.links[p.a]], &moves[s.links[p.b]]
+		x, y := a.moved(&ma.m, ma.t), b.moved(&mb.m, mb.t)
+		if look(p, &x, &y) {
+			return
+		}
+	}
+}

@@ -1,0 +1,229 @@
+package slow_test
+
+import (
+	"fmt"
+	"math"
+
+	"keepclear.example/keepclear/service/internal/slow"
+)
+
+// solve draws a good solve of where the rig truly points, a little off its pose.
+func (l *lot) solve() {
+	q, st, r := &l.q, &l.q.State, &l.slow
+	if !l.one(6) {
+		st.Sample.Doing = "tracking"
+	}
+	st.Sample.Time = ptr(-0.5)
+	for range 8 { // high enough for a picture
+		if r.Altitude(st.Places[0].Axes) > 18*degree {
+			break
+		}
+		st.Places[0].Axes = l.somewhere()
+	}
+	l.learnt()
+	exposure := math.Round(l.between(1, 20))
+	start := -exposure - math.Round(l.between(2, 60))
+	l.marks(start, exposure)
+	l.believe(0, r.Lat, r.Lon)
+	mid := start + exposure/2
+	pose := l.at(mid)
+	off := l.scatter(pick(l.rng, 0.05, 0.2, 0.6))
+	for side, o := range st.Learnt {
+		if side == r.Side(pose) {
+			off = plus(o, l.scatter(0.1))
+		}
+	}
+	ra, dec := r.Seen(slow.Sidereal(q.At, r.Lon)+mid*2*math.Pi*1.00273781191135448/86400, plus(pose, off))
+	v := &slow.Solve{
+		Sky: slow.Sky{RA: math.Mod(ra+4*math.Pi, 2*math.Pi), Dec: dec}, Start: &start, Exposure: exposure, Picture: fmt.Sprint("picture ", l.rng.IntN(1000)),
+		Pixel: ptr(2 * degree / 3600), Matched: ptr(20 + l.rng.IntN(80)), Residual: ptr(0.8 * degree / 3600), Radius: ptr(math.Pi), Mirrored: ptr(false), Rotation: ptr(0.0),
+	}
+	if o := r.Optics; o.Pixel != nil {
+		v.Pixel = ptr(*o.Pixel * l.between(0.995, 1.005))
+		v.Residual = ptr(*o.Pixel * l.between(0.1, 0.8))
+	}
+	if o := r.Optics; o.Mirrored != nil {
+		v.Mirrored = ptr(*o.Mirrored)
+	}
+	if o := r.Optics; o.Camera != nil {
+		v.Rotation = ptr(math.Mod(r.Picture(plus(pose, off), *o.Camera)+l.between(-1, 1)*degree+4*math.Pi, 2*math.Pi))
+	}
+	if l.one(2) {
+		v.Width = ptr(l.between(0.5, 3) * degree)
+	}
+	q.Solve = v
+	l.lacks(v)
+}
+
+// lacks leaves out what the solver is declared to lack, sometimes.
+func (l *lot) lacks(v *slow.Solve) {
+	k := l.slow.Lacks
+	if k["scale"] && l.one(2) {
+		v.Pixel, v.Residual = nil, nil
+	}
+	if k["rotation"] && l.one(2) {
+		v.Rotation = nil
+	}
+	if k["mirror"] && l.one(2) {
+		v.Mirrored = nil
+	}
+	if k["matched"] && l.one(2) {
+		v.Matched = nil
+	}
+	if k["residual"] && l.one(2) {
+		v.Residual = nil
+	}
+	if k["radius"] && l.one(2) {
+		v.Radius = nil
+	}
+}
+
+// at is where the rig stood at a time before the question.
+func (l *lot) at(t float64) slow.Axes {
+	p, m := l.q.State.Places[0].Axes, &l.q.State.Sample
+	if m.Doing != "tracking" {
+		return p
+	}
+	return l.slow.Tracked(p, t-*m.Time)
+}
+
+// marks are the samples around an exposure.
+func (l *lot) marks(start, exposure float64) {
+	st := &l.q.State
+	doing := st.Sample.Doing
+	for _, t := range []float64{start - math.Round(l.between(1, 5)), start + exposure/2, start + exposure + 1, *st.Sample.Time} {
+		st.Marks = append(st.Marks, slow.Mark{Time: t, Doing: doing, Axes: l.at(t), Known: true})
+	}
+}
+
+// learnt draws what this homing has taught: nothing, one side or both, and the syncs that did.
+func (l *lot) learnt() {
+	st := &l.q.State
+	st.Learnt = map[string]slow.Axes{}
+	side := l.slow.Side(st.Places[0].Axes)
+	switch l.rng.IntN(3) {
+	case 0:
+		return
+	case 1:
+		st.Learnt[side] = l.scatter(0.3)
+	case 2:
+		other := map[string]string{slow.East: slow.West, slow.West: slow.East, slow.First: slow.Second, slow.Second: slow.First}[side]
+		st.Learnt[other] = l.scatter(0.3)
+	}
+	for range l.rng.IntN(4) {
+		st.Syncs = append(st.Syncs, slow.Done{Time: -l.between(60, 4000), Axes: l.scatter(0.3), Nearer: l.one(2)})
+	}
+}
+
+// spoilSolve makes one thing of a solve wrong.
+func (l *lot) spoilSolve() {
+	v, st := l.q.Solve, &l.q.State
+	if len(st.Places) == 0 {
+		return
+	}
+	switch l.rng.IntN(20) {
+	case 0, 1:
+		l.aside(pick(l.rng, 0.5, 2, 5, 15, 60))
+	case 2:
+		if v.Mirrored != nil {
+			v.Mirrored = ptr(!*v.Mirrored)
+		}
+	case 3:
+		if v.Pixel != nil {
+			v.Pixel = ptr(*v.Pixel * l.between(0.9, 1.1))
+		}
+	case 4:
+		if v.Rotation != nil {
+			v.Rotation = ptr(*v.Rotation + pick(l.rng, l.between(-8, 8)*degree, math.Pi))
+		}
+	case 5:
+		v.Matched = pick(l.rng, nil, ptr(l.rng.IntN(20)))
+	case 6:
+		if v.Pixel != nil {
+			v.Residual = pick(l.rng, nil, ptr(*v.Pixel*l.between(0.5, 3)))
+		}
+	case 7, 8:
+		v.Radius = pick(l.rng, nil, ptr(l.between(1, 20)*degree))
+		v.Hint = &slow.Sky{RA: v.Sky.RA + l.between(-5, 5)*degree, Dec: v.Sky.Dec}
+	case 9:
+		l.older(l.between(40, 300))
+	case 10:
+		v.Start = pick(l.rng, nil, ptr(l.between(-10, 10)))
+	case 11:
+		st.Marks[l.rng.IntN(4)].Doing = "moving"
+	case 12:
+		m := &st.Marks[2]
+		m.Axes = plus(m.Axes, l.scatter(pick(l.rng, 0.01, 0.1, 1)))
+	case 13:
+		for range l.rng.IntN(9) {
+			st.Syncs = append(st.Syncs, slow.Done{Time: -l.between(5, 900), Axes: l.scatter(0.1), Nearer: true})
+		}
+	case 14:
+		for range 1 + l.rng.IntN(4) {
+			st.Syncs = append(st.Syncs, slow.Done{Time: -l.between(700, 9000), Axes: l.scatter(2)})
+		}
+	case 15, 16, 17:
+		l.doubt()
+	case 18:
+		l.q.Given = &slow.Sky{RA: v.Sky.RA + l.rng.NormFloat64()*3*degree, Dec: v.Sky.Dec}
+	case 19:
+		l.ahead = l.scatter(pick(l.rng, 1.0, 3, 6))
+		l.believe(0, l.slow.Lat, l.slow.Lon)
+	}
+}
+
+// aside moves a solve by some degrees.
+func (l *lot) aside(deg float64) {
+	v := l.q.Solve
+	v.Sky.Dec = max(-1.5, min(1.5, v.Sky.Dec+deg*degree*l.rng.NormFloat64()))
+	v.Sky.RA += deg * degree * l.rng.NormFloat64() / math.Cos(v.Sky.Dec)
+	v.Sky.RA = math.Mod(v.Sky.RA+8*math.Pi, 2*math.Pi)
+	if l.q.State.Learnt == nil || l.one(2) {
+		return
+	}
+	l.doubt()
+}
+
+// older makes the picture older by some seconds, and the samples around it.
+func (l *lot) older(by float64) {
+	v, st := l.q.Solve, &l.q.State
+	if v.Start == nil {
+		return
+	}
+	v.Start = ptr(*v.Start - by)
+	for i := range st.Marks[:3] {
+		m := &st.Marks[i]
+		m.Time -= by
+		m.Axes = l.at(m.Time)
+	}
+	if st.Sample.Doing == "tracking" { // the field stays on its star
+		return
+	}
+	v.Sky.RA = math.Mod(v.Sky.RA-by*2*math.Pi*1.0027379/86400+4*math.Pi, 2*math.Pi)
+}
+
+// doubt adds a solve that was held or refused.
+func (l *lot) doubt() {
+	st, v, r := &l.q.State, l.q.Solve, &l.slow
+	if v.Start == nil {
+		return
+	}
+	pose := l.at(*v.Start)
+	d := slow.Judged{
+		Verdict: pick(l.rng, "held", "denied", "accepted"), Mid: *v.Start - l.between(30, 600), Picture: pick(l.rng, "another", v.Picture), Blind: l.one(2),
+		Pose: plus(pose, l.scatter(pick(l.rng, 1.0, 8))), Field: pick(l.rng, 0, 1*degree), Good: l.one(2),
+	}
+	shift := l.scatter(pick(l.rng, 0.05, 0.3, 3))
+	d.Solved = plus(d.Pose, shift)
+	if d.Good {
+		d.Against = l.one(2)
+	} else {
+		d.Agreed = l.one(2)
+	}
+	if !d.Blind && l.one(2) {
+		d.Hint = &slow.Sky{RA: v.Sky.RA + l.between(-9, 9)*degree, Dec: v.Sky.Dec}
+	}
+	if r.Clear(d.Pose, l.drawn.limits) > -1e9 {
+		st.Solves = append(st.Solves, d)
+	}
+}
