@@ -14,7 +14,13 @@ type end struct {
 	intended bool
 	loose    bool // off by what the pose is off
 	because  string
+	// maybe: only where something is half a degree or so otherwise than it seems: a mount's turn, its choice of side. A lawful service may
+	// count it, and need not.
+	maybe bool
 }
+
+// nearly is how much otherwise: what mount/map lets pass, and what a start may be off.
+const nearly = 1.2 * degree
 
 // unbounded says why nothing can be told of where a motion ends; empty: it can.
 func (j *judging) unbounded() string {
@@ -39,16 +45,16 @@ func (j *judging) ends(wait, arrival float64) []end {
 		c := p.Axes
 		switch j.q.Kind {
 		case "track":
-			out = append(out, end{i, c, Axes{}, i == 0, true, "it stands"})
+			out = append(out, end{from: i, axes: c, intended: i == 0, loose: true, because: "it stands"})
 		case "jog":
-			out = append(out, end{i, c.add(*j.q.Axes), Axes{}, i == 0, true, "turned as asked"})
+			out = append(out, end{from: i, axes: c.add(*j.q.Axes), intended: i == 0, loose: true, because: "turned as asked"})
 		case "home":
 			out = append(out, j.homes(i, c)...)
 		case "park":
-			out = append(out, end{i, j.r.Rests[0], Axes{}, true, true, "the rest"})
+			out = append(out, end{from: i, axes: j.r.Rests[0], intended: true, loose: true, because: "the rest"})
 			if j.r.Sync != "sky" {
 				off := c.sub(j.beliefFrom(c))
-				out = append(out, end{i, j.r.Rests[0].add(off), off, false, true, "the rest by belief"})
+				out = append(out, end{from: i, axes: j.r.Rests[0].add(off), shift: off, loose: true, because: "the rest by belief"})
 			}
 		case "flip":
 			ra, dec, _ := j.r.ToSky(j.mount.lst, j.mount.lat, j.belief)
@@ -66,22 +72,22 @@ func (j *judging) ends(wait, arrival float64) []end {
 }
 
 func (j *judging) homes(i int, c Axes) []end {
-	out := []end{{i, j.r.Home, Axes{}, true, j.r.HomeBy == "belief" && j.r.Sync == "sky", "home"}}
+	out := []end{{from: i, axes: j.r.Home, intended: true, loose: j.r.HomeBy == "belief" && j.r.Sync == "sky", because: "home"}}
 	if j.r.HomeBy == "sensor" {
 		return out
 	}
 	if j.r.HomeBy == "person" {
-		out = append(out, end{i, c.add(j.r.Home.sub(j.places[0].Axes)), Axes{}, false, true, "turned by what the likeliest place lacks"})
+		out = append(out, end{from: i, axes: c.add(j.r.Home.sub(j.places[0].Axes)), loose: true, because: "turned by what the likeliest place lacks"})
 	}
 	if j.r.HomeBy == "belief" && j.r.Sync != "sky" {
-		out = append(out, end{i, c.add(j.r.Home.sub(j.beliefFrom(c))), Axes{}, false, true, "home by belief"})
+		out = append(out, end{from: i, axes: c.add(j.r.Home.sub(j.beliefFrom(c))), loose: true, because: "home by belief"})
 	}
 	return out
 }
 
 // toAxes is a slew to mechanical angles: it ends there, or turns by what it lacks from where its counters stand.
 func (j *judging) toAxes(i int, c Axes) []end {
-	out := []end{{i, *j.q.Axes, Axes{}, true, false, "the angles asked for"}}
+	out := []end{{from: i, axes: *j.q.Axes, intended: true, because: "the angles asked for"}}
 	from := []Axes{}
 	for _, p := range j.places {
 		from = append(from, p.Axes)
@@ -91,7 +97,7 @@ func (j *judging) toAxes(i int, c Axes) []end {
 	}
 	for _, f := range from {
 		off := c.sub(f)
-		out = append(out, end{i, j.q.Axes.add(off), off, false, true, "turned by what its counters lack"})
+		out = append(out, end{from: i, axes: j.q.Axes.add(off), shift: off, loose: true, because: "turned by what its counters lack"})
 	}
 	return out
 }
@@ -107,32 +113,33 @@ func (j *judging) toSky(i int, c Axes, ra, dec float64, asked string, wait, arri
 	}
 	sides := j.sidesFor(asked, hours)
 	var out []end
-	for _, side := range slices.Compact(append(slices.Clone(optional(asked)), sides...)) {
-		for _, t := range j.lifts(j.r.toAxes(ours, ra, dec, side), c) {
-			out = append(out, end{i, t, Axes{}, true, true, "the target on " + side})
+	put := func(t turn, side choice, shift Axes, intended bool, because string) {
+		out = append(out, end{i, t.axes, shift, intended, true, because + side.side, t.maybe || side.maybe})
+	}
+	meant := sides
+	if asked != "" {
+		meant = append([]choice{{side: asked}}, sides...)
+	}
+	for _, side := range meant {
+		for _, t := range j.lifts(j.r.toAxes(ours, ra, dec, side.side), c) {
+			put(t, side, Axes{}, true, "the target on ")
 		}
 	}
 	b := j.beliefFrom(c)
 	for _, side := range sides {
 		if j.r.Sync != "sky" {
-			for _, t := range j.lifts(j.r.toAxes(then, ra, dec, side), b) {
-				out = append(out, end{i, c.add(t.sub(b)), c.sub(b), false, true, "by belief, on " + side})
+			for _, t := range j.lifts(j.r.toAxes(then, ra, dec, side.side), b) {
+				t.axes = c.add(t.axes.sub(b))
+				put(t, side, c.sub(b), false, "by belief, on ")
 			}
 		}
 		if j.r.Sync == "sky" || j.r.Sync == "unknown" {
-			for _, t := range j.lifts(j.r.toAxes(then, less[0], less[1], side), c) {
-				out = append(out, end{i, t, Axes{}, false, true, "less the offset on the sky, on " + side})
+			for _, t := range j.lifts(j.r.toAxes(then, less[0], less[1], side.side), c) {
+				put(t, side, Axes{}, false, "less the offset on the sky, on ")
 			}
 		}
 	}
 	return out
-}
-
-func optional(s string) []string {
-	if s == "" {
-		return nil
-	}
-	return []string{s}
 }
 
 // lessOffset is a target less the offset on the sky of a mount that keeps its syncs so.
@@ -146,61 +153,104 @@ func (j *judging) lessOffset(c Axes, ra, dec float64) [2]float64 {
 	return [2]float64{ra, dec}
 }
 
+// choice is a side on which a mount may arrive.
+type choice struct {
+	side  string
+	maybe bool
+}
+
 // sidesFor are the sides on which the mount may arrive, at one of some hour angles of its target.
-func (j *judging) sidesFor(asked string, hours []float64) []string {
+func (j *judging) sidesFor(asked string, hours []float64) []choice {
 	r := j.r
+	both := []choice{{side: r.sides()[0]}, {side: r.sides()[1]}}
 	switch {
 	case r.Chooses == "asker" && asked != "":
-		return []string{asked}
+		return []choice{{side: asked}}
 	case r.Chooses == "first only":
-		return r.sides()[:1]
-	case r.Chooses == "hour angle" && r.Kind == German:
-		var out []string
+		return both[:1]
+	case r.Chooses != "hour angle" || r.Kind != German:
+		return both
+	}
+	var out []choice
+	for _, off := range []float64{0, -nearly, nearly} {
 		for _, h := range hours {
-			for _, past := range []float64{wrap(h - r.Delay), wrap(h) - r.Delay} { // under the pole: by which of the two is not known
+			for _, past := range []float64{wrap(h + off - r.Delay), wrap(h+off) - r.Delay} { // under the pole: by which of the two is not known
 				side := West
 				if past > 0 {
 					side = East
 				}
-				if !slices.Contains(out, side) {
-					out = append(out, side)
+				if !slices.ContainsFunc(out, func(c choice) bool { return c.side == side }) {
+					out = append(out, choice{side, off != 0})
 				}
 			}
-		}
-		return out
-	}
-	return r.sides()
-}
-
-// lifts are the turns that the mount may mean, seen from where its counters stand.
-func (j *judging) lifts(a, from Axes) []Axes {
-	var out []Axes
-	for _, one := range j.turns(a[0], from[0], 0) {
-		for _, two := range j.turns(a[1], from[1], 1) {
-			out = append(out, Axes{one, two})
 		}
 	}
 	return out
 }
 
-func (j *judging) turns(a, from float64, axis int) []float64 {
-	low, high := j.r.Low[axis], j.r.High[axis]
-	if j.r.Way == "shortest" {
-		return []float64{near(a, from)}
-	}
-	var within []float64
-	for k := -4.0; k <= 4; k++ {
-		if x := wrap(a) + k*2*math.Pi; x >= low && x <= high {
-			within = append(within, x)
+// turn is one of the unreduced poses that stand for another.
+type turn struct {
+	axes  Axes
+	maybe bool
+}
+
+// lifts are the turns that the mount may mean, seen from where its counters stand.
+func (j *judging) lifts(a, from Axes) []turn {
+	var out []turn
+	for _, one := range j.turns(a[0], from[0], 0) {
+		for _, two := range j.turns(a[1], from[1], 1) {
+			out = append(out, turn{Axes{one.at, two.at}, one.maybe || two.maybe})
 		}
 	}
-	switch {
-	case len(within) == 0:
-		return []float64{near(a, (low+high)/2)}
-	case j.r.Way == "unknown":
-		return within
+	return out
+}
+
+// turned is one angle of a turn.
+type turned struct {
+	at    float64
+	maybe bool
+}
+
+// turns are those of one axis: the nearest, whatever the travel; or the nearest within travel; or all within it. Where none is, nobody says
+// where the mount would go, but out of its travel.
+func (j *judging) turns(a, from float64, axis int) []turned {
+	low, high := j.r.Low[axis], j.r.High[axis]
+	var all, within, maybe []float64
+	for k := -5.0; k <= 5; k++ {
+		x := wrap(a) + k*2*math.Pi
+		all = append(all, x)
+		if x >= low && x <= high {
+			within = append(within, x)
+		}
+		if x >= low-nearly && x <= high+nearly {
+			maybe = append(maybe, x)
+		}
 	}
-	return []float64{slices.MinFunc(within, func(x, y float64) int { return compare(math.Abs(x-from), math.Abs(y-from)) })}
+	byDistance := func(x, y float64) int { return compare(math.Abs(x-from), math.Abs(y-from)) }
+	switch {
+	case j.r.Way == "shortest":
+		within, maybe = all, all
+	case len(within) == 0:
+		middle := near(a, (low+high)/2)
+		return []turned{{middle, true}, {middle + 2*math.Pi, true}, {middle - 2*math.Pi, true}}
+	}
+	slices.SortFunc(within, byDistance)
+	sure := within
+	if j.r.Way != "unknown" {
+		sure = within[:1]
+	}
+	var out []turned
+	for _, x := range sure {
+		edge := min(x-low, high-x) < nearly && j.r.Way != "shortest"
+		out = append(out, turned{x, edge})
+	}
+	for _, x := range maybe {
+		far := math.Abs(x-from) - math.Abs(sure[0]-from)
+		if !slices.Contains(sure, x) && (j.r.Way == "unknown" || far < 2*nearly || min(sure[0]-low, high-sure[0]) < nearly && j.r.Way != "shortest") {
+			out = append(out, turned{x, true})
+		}
+	}
+	return out
 }
 
 func compare(x, y float64) int {
@@ -215,20 +265,29 @@ func compare(x, y float64) int {
 
 // bounded judges how far the ends lie from where the motion is meant to end, from a known pose.
 func (j *judging) bounded() *Finding {
-	worst, about := 0.0, ""
+	limit := j.limit("end/bounded spread_deg")
+	worst, about := j.spread(false)
+	wide, _ := j.spread(true)
+	f := exact(limit - worst/degree)
+	f.Wide = limit - wide/degree
+	f.Said = fmt.Sprintf("%.3f° to spare: %s", f.Seen, about)
+	return f
+}
+
+// spread is the farthest that an end lies from the nearest place where the motion is meant to end; with what may only maybe be counted
+// against it: maybe or not.
+func (j *judging) spread(maybe bool) (worst float64, about string) {
 	all := j.ends(0, 0)
 	for _, e := range all {
 		least := math.Inf(1)
 		for _, o := range all {
-			if o.intended && o.from == e.from {
+			if o.intended && o.from == e.from && (!maybe || !o.maybe) {
 				least = min(least, e.axes.sub(o.axes).most())
 			}
 		}
-		if !e.intended && !math.IsInf(least, 1) && least > worst {
+		if !e.intended && (maybe || !e.maybe) && !math.IsInf(least, 1) && least > worst {
 			worst, about = least, e.because
 		}
 	}
-	f := exact(j.limit("end/bounded spread_deg") - worst/degree)
-	f.Said = fmt.Sprintf("%.3f° to spare: %s", f.Seen, about)
-	return f
+	return worst, about
 }

@@ -114,7 +114,11 @@ func (j *judging) play(e Effort, n int, sharp bool) {
 	}
 	p.begin()
 	p.choose(n)
-	p.along(e.Points)
+	points := e.Points
+	if e.Day > 200 && j.r.Sharing == "any order" { // a whole rectangle to fill
+		points *= 8
+	}
+	p.along(points)
 	if j.q.Follow > 0 || j.q.Kind == "track" {
 		p.follow(e)
 	}
@@ -138,7 +142,7 @@ func (p *play) begin() {
 	case "at rest":
 	default:
 		stopping := Axes{r.Rate[0] * r.Rate[0] / 2 / r.Accel[0], r.Rate[1] * r.Rate[1] / 2 / r.Accel[1]}
-		p.more = p.more.add(stopping).add(p.unseen().times(Axes{3, 3}))
+		p.more = p.more.add(stopping).add(p.unseen())
 		p.shift = p.corners().times(stopping)
 	}
 	if p.q.BeginLater {
@@ -283,7 +287,7 @@ func (p *play) slack(rule string, by float64) { p.answer[rule].Slack = max(p.ans
 
 // took takes one spare in.
 func (p *play) took(rule string, spare float64, a Axes, t float64, wide bool) {
-	p.answer[rule].take(spare, p.from, p.sharp, wide, func() string {
+	p.answer[rule].take(spare, p.from, p.sharp, wide || p.end.maybe, func() string {
 		return fmt.Sprintf("%.3f to spare at %.3f° %.3f° after %.1f s, %s", spare, a[0]/degree, a[1]/degree, t, p.what)
 	})
 }

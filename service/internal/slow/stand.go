@@ -171,7 +171,7 @@ func (j *judging) sharp() *Finding {
 	}
 	worst := 0.0
 	for _, p := range j.places {
-		worst = max(worst, p.Sigma.add(j.unseen()).most())
+		worst = max(worst, p.Sigma.add(j.unseen().times(Axes{1. / 3, 1. / 3})).most())
 	}
 	return exact(j.limit("pose/sharp sigma_deg") - worst/degree)
 }
