@@ -18,7 +18,7 @@ import (
 )
 
 // perRig is how many questions each rig is asked: question n is n%perRig of rig n/perRig.
-const perRig = 500
+const perRig = 100
 
 // band is how far a spare may be off: below -sure the rule must not pass, above wide it must.
 type band struct{ sure, wide float64 }

@@ -270,6 +270,9 @@ func (j *judging) bounded() *Finding {
 	wide, _ := j.spread(true)
 	f := exact(limit - worst/degree)
 	f.Wide = limit - wide/degree
+	if len(j.places) > 1 { // of several places it is a matter of words what is meant to be the end
+		f.Wide = math.Inf(-1)
+	}
 	f.Said = fmt.Sprintf("%.3f° to spare: %s", f.Seen, about)
 	return f
 }

@@ -46,6 +46,17 @@ func (c *course) dither(a Axes) Axes {
 	return Axes{ditherBox / max(off, 0.05), ditherBox}
 }
 
+// astray is what a proof may add at a pose of a course: of an alt-azimuth another start is another curve, which axis 1 may be off by the more
+// the nearer it comes to the zenith.
+func (c *course) astray(a Axes) Axes {
+	out := c.dither(a).add(c.more)
+	if !c.r.equatorial() {
+		d, off := c.disc(a), math.Abs(math.Sin(c.r.direction(a).angle(c.r.d1)))
+		out = out.add(Axes{math.Asin(min(1, math.Sin(min(d, math.Pi/2))/max(off, 1e-6))), d})
+	}
+	return out
+}
+
 // follow looks at what follows the motion: as long as it was asked for, and until the first contact of a day.
 func (p *play) follow(e Effort) {
 	c := p.newCourse()
@@ -79,7 +90,7 @@ func (p *play) keeps(c *course, points int) {
 			p.took("track/fits", t-least, at, c.arrival+t, false)
 			return
 		}
-		near := at.add(p.corners().times(c.dither(at).add(p.more)))
+		near := at.add(p.outward().times(c.astray(at)))
 		if why := p.breaks(c, near, t, 2*ditherBox+p.disc(at)); why != "" {
 			p.took("track/fits", t-least, at, c.arrival+t, true)
 		}
@@ -149,6 +160,9 @@ func (p *play) untilContact(c *course, points int) {
 	step := day / float64(points)
 	for i := range points {
 		t := (float64(i) + p.rng.Float64()) * step
+		if i == 0 {
+			t = 0
+		}
 		at := c.at(t, last)
 		if p.tooFast(c, t, last, at, step) {
 			f.Wide = min(f.Wide, t-stop-least)
@@ -159,7 +173,7 @@ func (p *play) untilContact(c *course, points int) {
 			p.took("asker/fallback", t-stop-least, at, c.arrival+t, false)
 			return
 		}
-		wide := at.add(p.corners().times(c.dither(at).add(p.more)))
+		wide := at.add(p.outward().times(c.astray(at)))
 		if !told && (p.r.FlipsItself || p.scene.touches(wide, 0.5)) {
 			told = true
 			p.took("asker/fallback", t-stop-least, wide, c.arrival+t, true)

@@ -120,33 +120,49 @@ func (b *body) onRound(x V) V {
 	return b.p[0].add(u.times(at[1])).add(out)
 }
 
-// onHull is the nearest point of the hull of a few points: x where it lies in one of their tetrahedra, else on one of their triangles.
+// onHull is the nearest point of the hull of a few points: x where it lies behind all of their outer triangles, else on one of those.
 func onHull(p []V, x V) V {
-	best, least := V{}, math.Inf(1)
+	best, least, inside := V{}, math.Inf(1), true
 	for i := range p {
 		for j := i + 1; j < len(p); j++ {
 			for k := j + 1; k < len(p); k++ {
-				if c := onTriangle(p[i], p[j], p[k], x); c.sub(x).norm() < least {
-					best, least = c, c.sub(x).norm()
+				side := outer(p, i, j, k)
+				if side == 0 {
+					continue
 				}
-				for l := k + 1; l < len(p); l++ {
-					if within(p[i], p[j], p[k], p[l], x) {
-						return x
-					}
+				if p[j].sub(p[i]).cross(p[k].sub(p[i])).dot(x.sub(p[i]))*side > 0 {
+					inside = false
+				}
+				c := onTriangle(p[i], p[j], p[k], x)
+				if d := c.sub(x); d.dot(d) < least {
+					best, least = c, d.dot(d)
 				}
 			}
 		}
 	}
+	if inside {
+		return x
+	}
 	return best
 }
 
-func within(a, b, c, d, x V) bool {
-	volume := func(p, q, r, s V) float64 { return q.sub(p).cross(r.sub(p)).dot(s.sub(p)) }
-	whole := volume(a, b, c, d)
-	if whole == 0 {
-		return false
+// outer tells whether three of some points span an outer triangle of their hull: the sign of the side on which none of the others lies; 0:
+// some lie on either.
+func outer(p []V, i, j, k int) float64 {
+	n, above, below := p[j].sub(p[i]).cross(p[k].sub(p[i])), false, false
+	for l := range p {
+		if l != i && l != j && l != k {
+			d := n.dot(p[l].sub(p[i]))
+			above, below = above || d > 0, below || d < 0
+		}
 	}
-	return volume(x, b, c, d)/whole >= 0 && volume(a, x, c, d)/whole >= 0 && volume(a, b, x, d)/whole >= 0 && volume(a, b, c, x)/whole >= 0
+	switch {
+	case above && below:
+		return 0
+	case above:
+		return -1
+	}
+	return 1
 }
 
 func onTriangle(a, b, c, x V) V {
@@ -204,6 +220,12 @@ const (
 func gap(a, b *body, near, far float64) (low, high float64) {
 	skin := a.skin() + b.skin()
 	low, high = math.Inf(-1), math.Inf(1)
+	if d := b.centre.sub(a.centre); d.dot(d) > 0 { // a plane across the line of the centres settles most pairs
+		n := d.unit()
+		if low = -b.reach(n.times(-1)) - a.reach(n); low-skin > far {
+			return low - skin, d.norm()
+		}
+	}
 	x := a.nearest(b.centre)
 	for range mostTurns {
 		y := b.nearest(x)

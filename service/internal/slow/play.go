@@ -112,11 +112,14 @@ func (j *judging) play(e Effort, n int, sharp bool) {
 	if sharp {
 		p.from, n = n%len(j.places), n/len(j.places)
 	}
-	p.begin()
+	p.begin(p.rng.IntN(12))
 	p.choose(n)
 	points := e.Points
 	if e.Day > 200 && j.r.Sharing == "any order" { // a whole rectangle to fill
 		points *= 8
+	}
+	if e.Day > 200 {
+		j.lateness(p)
 	}
 	p.along(points)
 	if j.q.Follow > 0 || j.q.Kind == "track" {
@@ -125,10 +128,14 @@ func (j *judging) play(e Effort, n int, sharp bool) {
 }
 
 // begin makes up where the rig truly is, and what happens until the motion begins.
-func (p *play) begin() {
+func (p *play) begin(n int) {
 	c := p.places[p.from]
 	if !p.sharp {
-		p.wild = p.corners().times(c.Sigma).times(Axes{3, 3})
+		u := p.corners()
+		if n%3 > 0 { // mostly right in the corners, in turn
+			u = [4]Axes{{1, 1}, {-1, -1}, {1, -1}, {-1, 1}}[n/3%4]
+		}
+		p.wild = u.times(c.Sigma).times(Axes{3, 3})
 	}
 	r, tolerance := p.r, p.limit("permit start_tolerance_deg")*degree
 	p.more = r.Overrun
@@ -166,6 +173,15 @@ func (j *judging) unseen() Axes {
 	}
 	ago := max(0, -*s.Time)
 	return Axes{j.r.Rate[0] * ago, j.r.Rate[1] * ago}
+}
+
+// outward is a corner, half of the time that to which the true axes are off.
+func (p *play) outward() Axes {
+	u := p.corners()
+	if p.rng.IntN(2) == 0 {
+		u = Axes{math.Copysign(1, p.wild[0]), math.Copysign(1, p.wild[1])}
+	}
+	return u
 }
 
 // disc is the radius on the sky, radians, of all that a proof may add at a pose.
@@ -216,6 +232,21 @@ func (p *play) choose(n int) {
 		p.wild[0]/degree, p.wild[1]/degree, p.wait, p.end.axes[0]/degree, p.end.axes[1]/degree, p.end.because)
 }
 
+// lateness adds what an alt-azimuth's axes may turn with the sky between its own arrival and the latest of all ends: a proof may judge them
+// all at one instant.
+func (j *judging) lateness(p *play) {
+	if p.q.Sky == nil && p.q.Kind != "flip" || p.r.equatorial() {
+		return
+	}
+	late := 0.0
+	for _, e := range p.ends(p.wait, p.wait) {
+		m := p.motion(p.places[e.from].Axes, &e, e.shift, true)
+		late = max(late, math.Abs(m.seconds()-p.way.seconds()))
+	}
+	k := late / p.limit("permit start_within_s")
+	p.more = p.more.add(p.turning(p.end.axes).times(Axes{k, k}))
+}
+
 func ofPlace(all []end, from int) []end {
 	var out []end
 	for _, e := range all {
@@ -248,7 +279,7 @@ func (p *play) along(points int) {
 		}
 		at, t := p.way.at(s)
 		p.point(at, p.wait+t, i == points-1, false)
-		p.point(at.add(p.corners().times(p.more)), p.wait+t, i == points-1, true)
+		p.point(at.add(p.outward().times(p.more)), p.wait+t, i == points-1, true)
 	}
 	disc := p.disc(p.end.axes) / degree
 	p.slack("sky/horizon", disc)
