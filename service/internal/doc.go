@@ -50,5 +50,6 @@
 //
 //   - nights: scripted nights
 //   - faults: stores that fail, clocks that jump, a disk in memory
+//   - slow: a second opinion on whole answers, sharing no code
 //   - sim: whole nights from one seed
 package internal

@@ -258,6 +258,9 @@ func run(t *testing.T, numbers func(yield func(rigNumber int, questions []int)))
 			}
 			at.Lock()
 			defer at.Unlock()
+			for _, w := range append(r.wrong, r.passes...) {
+				t.Log(w)
+			}
 			out.add(r)
 		}()
 	})

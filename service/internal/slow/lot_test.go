@@ -25,7 +25,7 @@ func (s *stood) draw(n int) *slow.Question {
 	l.lst = slow.Sidereal(l.q.At, s.slow.Lon)
 	l.state()
 	l.action()
-	for range pick(l.rng, 0, 0, 0, 1, 1, 1, 2, 3) {
+	for range pick(l.rng, 0, 0, 0, 1, 1, 1, 1, 2) {
 		l.spoil()
 	}
 	return &l.q
@@ -118,7 +118,7 @@ func (l *lot) action() {
 	q.BeginLater = l.one(5)
 	follows := 0.0
 	if l.one(3) {
-		follows = math.Round(pick(l.rng, l.between(10, 600), l.between(600, 20000)))
+		follows = math.Round(pick(l.rng, l.between(10, 600), l.between(600, 8000)))
 	}
 	switch q.Kind {
 	case "slew":
@@ -139,7 +139,7 @@ func (l *lot) action() {
 			q.Follow = follows
 		}
 	case "track":
-		q.Follow = math.Round(l.between(10, 15000))
+		q.Follow = math.Round(pick(l.rng, l.between(10, 900), l.between(900, 9000)))
 	case "home":
 		if l.one(4) {
 			q.Order = pick(l.rng, "axis 1 first", "axis 2 first", "independent")
@@ -164,7 +164,7 @@ func (l *lot) target() {
 		ra, dec = l.between(0, 2*math.Pi), math.Asin(l.between(-1, 1))
 	}
 	q.Sky = &slow.Sky{RA: ra, Dec: dec, ICRS: l.one(3)}
-	if !l.one(3) {
+	if !l.one(6) {
 		q.Side = side
 	}
 }

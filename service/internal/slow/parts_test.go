@@ -99,13 +99,13 @@ func (d *drawn) parts() {
 
 func (d *drawn) grounds() {
 	c := d.slow.Crossing
-	top := c - d.within(60, 330)
+	top := c - d.within(120, 450)
 	d.part("stand", 0, d.shape(pick(d.rng, "cylinder", "capsule", "cone", "box"), slow.V{0, 0, 0}, slow.V{d.within(-20, 20), d.within(-20, 20), top}, d.within(40, 130)))
 	for i := range d.rng.IntN(3) {
-		az, far := d.within(0, 360)*degree, d.within(350, 1600)
+		az, far := d.within(0, 360)*degree, d.within(500, 1700)
 		foot := slow.V{far * math.Sin(az), far * math.Cos(az), 0}
-		head := slow.V{foot[0] + d.within(-200, 200), foot[1] + d.within(-200, 200), d.within(300, 1.4*c)}
-		if d.coin(2) { // a leg
+		head := slow.V{foot[0] + d.within(-200, 200), foot[1] + d.within(-200, 200), d.within(200, 1.2*c)}
+		if d.coin(3) { // a leg
 			head = slow.V{60 * math.Sin(az), 60 * math.Cos(az), top}
 		}
 		d.part(fmt.Sprintf("thing %d", i+1), 0, d.shape(pick(d.rng, "ball", "capsule", "cylinder", "cone", "box", "hull"), foot, head, d.within(15, 120)))
@@ -132,7 +132,7 @@ func (d *drawn) payload() {
 	if d.slow.Kind == slow.German {
 		out = d.within(140, 300)
 	}
-	front, back := d.within(150, 700), -d.within(100, 450)
+	front, back := d.within(150, 500), -d.within(100, 350)
 	wide := d.within(40, 110)
 	d.part("tube", 2, d.shape(pick(d.rng, "cylinder", "capsule", "cone"), slow.V{out, back, 0}, slow.V{out, front, 0}, wide))
 	if d.coin(2) {

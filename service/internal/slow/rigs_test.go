@@ -90,7 +90,7 @@ func (d *drawn) turns() {
 	if d.coin(3) {
 		home = [2]float64{d.within(-20, 20), d.within(-20, 20)}
 	}
-	low, high := [2]float64{d.within(-185, -60), d.within(-180, -70)}, [2]float64{d.within(60, 185), d.within(70, 180)}
+	low, high := [2]float64{d.within(-185, -80), d.within(-180, -90)}, [2]float64{d.within(80, 185), d.within(90, 180)}
 	switch r.Kind {
 	case slow.Fork:
 		low[1], high[1] = d.within(-110, -60), pick(d.rng, d.within(60, 110), d.within(110, 240))
@@ -109,8 +109,8 @@ func (d *drawn) turns() {
 
 func (d *drawn) moves() {
 	r := &d.slow
-	r.Sharing = pick(d.rng, "straight", "independent", "axis 1 first", "axis 2 first", "any order")
-	r.Way = pick(d.rng, "within travel", "within travel", "shortest", "unknown")
+	r.Sharing = pick(d.rng, "straight", "independent", "independent", "axis 1 first", "axis 2 first", "any order")
+	r.Way = pick(d.rng, "within travel", "within travel", "within travel", "shortest", "unknown")
 	rate, accel := [2]float64{d.within(1, 6), d.within(1, 6)}, [2]float64{d.within(0.8, 5), d.within(0.8, 5)}
 	for i := range rate {
 		r.Rate[i], r.Accel[i] = rate[i]*degree, accel[i]*degree
@@ -143,9 +143,9 @@ func yes(is bool) string {
 
 func (d *drawn) mount() {
 	r := &d.slow
-	r.Sync = pick(d.rng, "axes", "axes", "sky", "unknown", "none", "axes", "sky", "model")
-	r.Chooses = pick(d.rng, "asker", "hour angle", "any", "asker")
-	if r.Kind != slow.German && d.coin(2) {
+	r.Sync = pick(d.rng, "axes", "axes", "sky", "unknown", "none", "axes", "sky", "axes", "axes", "sky", "none", "model")
+	r.Chooses = pick(d.rng, "asker", "asker", "hour angle", "asker", "asker", "any")
+	if r.Kind != slow.German && !d.coin(3) {
 		r.Chooses = "first only"
 	}
 	r.SideSensed, r.TellsLST, r.TellsSite = d.coin(2), d.coin(2), d.coin(2)
@@ -177,7 +177,7 @@ func (d *drawn) rest() {
 		d.line("  search_deg: [%v, %v]", a, b)
 	}
 	d.line("if_asker_dies:")
-	r.Stop.Kind = pick(d.rng, "nothing", "motion ends", "mount limit", "power relay")
+	r.Stop.Kind = pick(d.rng, "nothing", "motion ends", "mount limit", "power relay", "power relay")
 	d.line("  stops_it: %s", r.Stop.Kind)
 	switch r.Stop.Kind {
 	case "mount limit":

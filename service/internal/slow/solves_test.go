@@ -81,8 +81,11 @@ func (l *lot) lacks(v *slow.Solve) {
 // at is where the rig stood at a time before the question.
 func (l *lot) at(t float64) slow.Axes {
 	p, m := l.q.State.Places[0].Axes, &l.q.State.Sample
-	if m.Doing != "tracking" {
+	switch {
+	case m.Doing != "tracking":
 		return p
+	case m.Time == nil:
+		return l.slow.Tracked(p, t)
 	}
 	return l.slow.Tracked(p, t-*m.Time)
 }
