@@ -59,7 +59,10 @@ func denies() []string {
 }
 
 // tally is how often what was found of a rule.
-type tally struct{ passed, held, denied, sole int }
+type tally struct {
+	passed, held, denied int
+	sole                 []int // questions for which it is the only reason, by the second opinion too
+}
 
 // result is what a run found.
 type result struct {
@@ -89,7 +92,7 @@ func (r *result) add(o *result) {
 	}
 	for k, v := range o.rules {
 		t := r.rule(k)
-		t.passed, t.held, t.denied, t.sole = t.passed+v.passed, t.held+v.held, t.denied+v.denied, t.sole+v.sole
+		t.passed, t.held, t.denied, t.sole = t.passed+v.passed, t.held+v.held, t.denied+v.denied, append(t.sole, v.sole...)
 	}
 	r.wrong, r.passes = append(r.wrong, o.wrong...), append(r.passes, o.passes...)
 	for _, both := range []struct{ to, from map[string][]string }{{r.needless, o.needless}, {r.denials, o.denials}, {r.lenient, o.lenient}} {
@@ -172,7 +175,7 @@ func (r *result) compare(s *stood, n int, q *slow.Question, real answered, effor
 				t.denied++
 			}
 			if fails && len(failed) == 1 {
-				t.sole++
+				t.sole = append(t.sole, n)
 			}
 			if fails {
 				all = false
@@ -302,8 +305,8 @@ func (r *result) log(t *testing.T) {
 	t.Logf("%d questions: %v; %v", r.questions, r.verdicts, r.kinds)
 	for _, rule := range sorted(r.rules) {
 		v := r.rules[rule]
-		t.Logf("%-15s passed %6d held %6d denied %6d sole reason %5d; needless %d, denied for a hold %d, held for a deny %d", rule, v.passed, v.held, v.denied, v.sole,
-			len(r.needless[rule]), len(r.denials[rule]), len(r.lenient[rule]))
+		t.Logf("%-15s passed %6d held %6d denied %6d sole reason %5d %v; needless %d, denied for a hold %d, held for a deny %d", rule, v.passed, v.held, v.denied,
+			len(v.sole), v.sole[:min(2, len(v.sole))], len(r.needless[rule]), len(r.denials[rule]), len(r.lenient[rule]))
 	}
 	t.Logf("%d questions refused though nothing fails", r.refused)
 	for what, all := range map[string]map[string][]string{"needless": r.needless, "denied": r.denials, "lenient": r.lenient} {

@@ -19,8 +19,23 @@ type end struct {
 	maybe bool
 }
 
-// nearly is how much otherwise: what mount/map lets pass, and what a start may be off.
-const nearly = 1.2 * degree
+// nearly is how much otherwise: what mount/map lets pass twice over, and what the start may be off.
+func (j *judging) nearly() float64 {
+	out := 1.2 * degree
+	if j.q.BeginLater {
+		out += j.limit("permit start_tolerance_deg") * degree
+	}
+	return out + max(j.stopping()[0], j.stopping()[1])
+}
+
+// stopping is how far the axes of a moving rig run on.
+func (j *judging) stopping() Axes {
+	if d := j.q.State.Sample.Doing; d == "at rest" || d == "tracking" {
+		return Axes{}
+	}
+	r := j.r
+	return Axes{r.Rate[0] * r.Rate[0] / 2 / r.Accel[0], r.Rate[1] * r.Rate[1] / 2 / r.Accel[1]}
+}
 
 // unbounded says why nothing can be told of where a motion ends; empty: it can.
 func (j *judging) unbounded() string {
@@ -172,7 +187,7 @@ func (j *judging) sidesFor(asked string, hours []float64) []choice {
 		return both
 	}
 	var out []choice
-	for _, off := range []float64{0, -nearly, nearly} {
+	for _, off := range []float64{0, -j.nearly(), j.nearly()} {
 		for _, h := range hours {
 			for _, past := range []float64{wrap(h + off - r.Delay), wrap(h+off) - r.Delay} { // under the pole: by which of the two is not known
 				side := West
@@ -214,7 +229,7 @@ type turned struct {
 // turns are those of one axis: the nearest, whatever the travel; or the nearest within travel; or all within it. Where none is, nobody says
 // where the mount would go, but out of its travel.
 func (j *judging) turns(a, from float64, axis int) []turned {
-	low, high := j.r.Low[axis], j.r.High[axis]
+	low, high, nearly := j.r.Low[axis], j.r.High[axis], j.nearly()
 	var all, within, maybe []float64
 	for k := -5.0; k <= 5; k++ {
 		x := wrap(a) + k*2*math.Pi

@@ -148,9 +148,8 @@ func (p *play) begin(n int) {
 		p.more = p.more.add(p.turning(c.Axes))
 	case "at rest":
 	default:
-		stopping := Axes{r.Rate[0] * r.Rate[0] / 2 / r.Accel[0], r.Rate[1] * r.Rate[1] / 2 / r.Accel[1]}
-		p.more = p.more.add(stopping).add(p.unseen())
-		p.shift = p.corners().times(stopping)
+		p.more = p.more.add(p.stopping()).add(p.unseen())
+		p.shift = p.corners().times(p.stopping())
 	}
 	if p.q.BeginLater {
 		p.more = p.more.add(Axes{tolerance, tolerance})

@@ -103,11 +103,16 @@ type answered struct {
 }
 
 // ask puts a question to the service's own rooms, as decide does.
-func (s *stood) ask(q *slow.Question) answered {
-	in := facts.Input{
+func (s *stood) ask(q *slow.Question) answered { return s.judge(s.input(q)) }
+
+func (s *stood) input(q *slow.Question) facts.Input {
+	return facts.Input{
 		Question: s.question(q), Snapshot: s.snapshot(q), Rig: s.rig, Limits: s.limits, Moment: moment, Cells: int(reach.DefaultBudget),
 	}
-	return s.judge(in)
+}
+
+func subject(s *stood, q *slow.Question) rules.Subject {
+	return decide.Subject(s.rig, s.question(q).Action)
 }
 
 func (s *stood) judge(in facts.Input) answered {

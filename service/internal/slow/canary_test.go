@@ -1,0 +1,166 @@
+package slow_test
+
+import (
+	"math/rand/v2"
+	"os"
+	"slices"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"keepclear.example/keepclear/service/internal/facts"
+	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/rules"
+	"keepclear.example/keepclear/service/internal/sky"
+	"keepclear.example/keepclear/service/internal/slow"
+	"keepclear.example/keepclear/service/internal/verdict"
+)
+
+// soleReasons are questions by the one rule that keeps each from being allowed. A run prints them ("sole reason"); where the lot is changed
+// they have to be taken from a new one.
+func soleReasons() map[string]int {
+	return map[string]int{}
+}
+
+// A set of rules in which one always passes allows what it must not, and the second opinion says so: for every rule.
+func TestEachRuleMissedIsAWrongAllow(t *testing.T) {
+	for rule, n := range soleReasons() {
+		s, err := stand(n / perRig)
+		require.NoError(t, err)
+		q := s.draw(n)
+		real := s.ask(q)
+		require.NotEqual(t, verdict.Allow, real.verdict, "question %d", n)
+		blind := verdict.Finding{Rule: rule, Effect: verdict.Passes, Code: "blind"}
+		real.findings[rule] = blind
+		real.verdict = verdict.Combine(findings(real), s.rules.IDs(), rules.Required(subject(s, q)))
+		require.Equal(t, verdict.Allow, real.verdict, "question %d with %s blind", n, rule)
+		r := newResult()
+		r.compare(s, n, q, real, dense)
+		assert.NotEmpty(t, r.wrong, "question %d with %s blind: the second opinion convicts it", n, rule)
+	}
+	for rule := range bands() {
+		_, reached := soleReasons()[rule]
+		assert.True(t, reached != slices.Contains(neverAlone(), rule), "%s is the only reason of a question, or is said never to be", rule)
+	}
+}
+
+// neverAlone are the rules that no drawn question fails alone.
+func neverAlone() []string { return []string{} }
+
+func findings(a answered) []verdict.Finding {
+	var out []verdict.Finding
+	for _, id := range sorted(a.findings) {
+		out = append(out, a.findings[id])
+	}
+	return out
+}
+
+// broken are ways in which facts may be wrong.
+func broken() map[string]func(*facts.Input) {
+	return map[string]func(*facts.Input){
+		"no uncertainty": func(in *facts.Input) {
+			all := slices.Clone(in.Snapshot.Rig.Pose.Candidates)
+			for i := range all {
+				all[i].Sigma = rig.Axes{}
+			}
+			in.Snapshot.Rig.Pose.Candidates = all
+		},
+		"only the likeliest place": func(in *facts.Input) {
+			p := &in.Snapshot.Rig.Pose
+			p.Candidates = p.Candidates[:min(1, len(p.Candidates))]
+		},
+		"no margins": func(in *facts.Input) { in.Limits = marginless{in.Limits} },
+		"two hours late": func(in *facts.Input) {
+			in.Moment = func(t time.Time) (*sky.Moment, error) { return moment(t.Add(2 * time.Hour)) }
+		},
+		"syncs never kept": func(in *facts.Input) { in.Rig = with(in.Rig, func(r *rig.Rig) { r.Mount.Sync = rig.KeptOnSky }) },
+		"straight ways":    func(in *facts.Input) { in.Rig = with(in.Rig, func(r *rig.Rig) { r.Motion.Sharing = rig.Straight }) },
+		"no way-points":    func(in *facts.Input) { in.Rig = with(in.Rig, func(r *rig.Rig) { r.Motion.Via = nil }) },
+		"sides as asked":   func(in *facts.Input) { in.Rig = with(in.Rig, func(r *rig.Rig) { r.Mount.Chooses = rig.AskerChooses }) },
+		"no thing around":  func(in *facts.Input) { in.Rig = with(in.Rig, func(r *rig.Rig) { r.Parts = r.Parts[1:] }) },
+		"half as far":      func(in *facts.Input) { in.Question.Action.Follow /= 2 },
+		"other hemisphere": func(in *facts.Input) {
+			in.Rig = with(in.Rig, func(r *rig.Rig) { r.Chain.Dir1 = r.Chain.Dir1.Scale(-1) })
+		},
+		"mirrored solves": func(in *facts.Input) {
+			if v := in.Question.Action.Solve; v != nil {
+				other := *v
+				other.Rotation, other.Mirrored = nil, nil
+				in.Rig = with(in.Rig, func(r *rig.Rig) { r.Solver.NoRotation, r.Solver.NoMirror = true, true })
+				in.Question.Action.Solve = &other
+			}
+		},
+		"no doubts": func(in *facts.Input) {
+			in.Snapshot.Rig.Solves = nil
+			in.Snapshot.Rig.Learnt = map[rig.Side]question.Offsets{rig.East: {}, rig.First: {}}
+		},
+	}
+}
+
+func with(r *rig.Rig, change func(*rig.Rig)) *rig.Rig {
+	out := *r
+	change(&out)
+	return &out
+}
+
+// marginless are limits without margins.
+type marginless struct{ facts.Limits }
+
+func (m marginless) Value(rule, name string) (float64, bool) {
+	if rule == "clear/path" {
+		return 0, true
+	}
+	return m.Limits.Value(rule, name)
+}
+
+// Facts that are wrong in one way are convicted within some hundred questions.
+func TestWrongFactsAreConvicted(t *testing.T) {
+	if os.Getenv("KEEPCLEAR_LONG") == "" {
+		return
+	}
+	for name, change := range broken() {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			assert.Less(t, convicted(t, change), mostQuestions, "questions until the second opinion noticed")
+		})
+	}
+}
+
+const mostQuestions = 1500
+
+// convicted is how many questions were asked until wrong facts were noticed.
+func convicted(t *testing.T, change func(*facts.Input)) int {
+	for n := range mostQuestions {
+		rigNumber := n / 20
+		s, err := stand(rigNumber)
+		require.NoError(t, err)
+		q := s.draw(rigNumber*perRig + n%20)
+		in := s.input(q)
+		change(&in)
+		r := newResult()
+		r.compare(s, rigNumber*perRig+n%20, q, s.judge(in), usual)
+		if len(r.passes) > 0 {
+			t.Log(n, r.passes[0])
+			return n
+		}
+	}
+	return mostQuestions
+}
+
+// A second opinion that sees nothing wrong would convict nobody: of poses drawn by lot some are clear and some are not.
+func TestTheSecondOpinionTellsApart(t *testing.T) {
+	s, err := stand(0)
+	require.NoError(t, err)
+	rng := rand.New(rand.NewPCG(1, 1))
+	clear := 0
+	for range 200 {
+		if s.slow.Clear(slow.Axes{7 * rng.Float64(), 7 * rng.Float64()}, s.drawn.limits) > 0 {
+			clear++
+		}
+	}
+	assert.Greater(t, clear, 10)
+	assert.Less(t, clear, 190)
+}
