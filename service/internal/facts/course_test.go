@@ -81,3 +81,24 @@ func TestCourseThroughTheZenith(t *testing.T) {
 		}
 	}
 }
+
+// Where a course comes near the zenith only later, it can be told until then where the axes of a rig are that starts a little off: its
+// stretches end where the distance from the zenith halves, on the way there as well as on the way from it.
+func TestCourseTowardTheZenithIsKnownUntilThere(t *testing.T) {
+	lat := unit.Deg(58.3)
+	r := &rig.Rig{Kind: rig.AltAzimuth, Site: rig.Site{Lat: lat}}
+	r.Chain.Dir1, r.Chain.Dir2, r.Chain.Tube = rig.Nominal(rig.AltAzimuth, lat)
+	r.Motion.RateDeg = [2]float64{6, 5}
+	in := &Input{Rig: r}
+	start := turnedAbout(r.Pole(), 4*3600*question.SiderealRate, frame.Horizon[frame.Rig](0, unit.Deg(89.8)))
+	end := rig.LiftNear(r.Chain.Solve(r.Kind, start, rig.First), rig.Axes{})
+	c := in.curved(nil, course{journey: &journey{end: rig.End{Axes: end}}, lost: dayS}, follower{chain: r.Chain, pole: r.Pole(), side: rig.First}, dayS)
+	known := c.known(rig.DegAxes(0.5, 0.5))
+	assert.Greater(t, known, 3.5*3600, "it passes the zenith in 4 h")
+	assert.Less(t, known, 4.0*3600)
+	for _, s := range c.stretches {
+		for at := s.start; at <= s.start+s.way.Seconds(); at += 60 {
+			assert.GreaterOrEqual(t, in.off(c.at(at)).Deg(), s.off.Deg()-1e-6, "after %v s", at)
+		}
+	}
+}

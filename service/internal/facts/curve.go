@@ -49,12 +49,13 @@ func (in *Input) curved(h *heaven, c course, f follower, seconds float64) course
 	pose, step := c.journey.end.Axes, firstStep
 	c.curves, c.off = true, off(pose)
 	var legs []reach.Way
-	began, so := 0.0, strays{off: c.off}
+	began, opened, so := 0.0, c.off, strays{off: c.off}
 	cut := func(t float64) {
 		if len(legs) > 0 {
 			c.stretches = append(c.stretches, stretch{reach.Chain(legs...), began, so})
 		}
-		legs, began, so = nil, t, strays{off: off(pose)}
+		opened = off(pose)
+		legs, began, so = nil, t, strays{off: opened}
 	}
 	for t := 0.0; t < seconds; {
 		step = math.Min(math.Min(2*step, firstStep), seconds-t)
@@ -73,7 +74,7 @@ func (in *Input) curved(h *heaven, c course, f follower, seconds float64) course
 		if in.Rig.Mount.Refracts {
 			by = by.Add(in.refracted(h, start, f.chain.Direction(next.Sub(f.shift)), least))
 		}
-		if least < so.off/2 || least > 2*so.off && so.off < quarterHigh {
+		if least < opened/2 || least > 2*so.off && so.off < quarterHigh {
 			cut(t)
 		}
 		so = strays{upper(so.by, by), min(so.off, least)}
