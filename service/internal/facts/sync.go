@@ -252,7 +252,7 @@ func (in *Input) recentSyncs() int {
 // jump puts what the sync would do to belief in axis terms, and to the sum since homing, and where the mount would then end when told
 // to go back to where it believed that it was.
 func (in *Input) jump(f Set, h *heaven, s *stand, out *Outcome) {
-	names := []string{"sync_jump_axis1_deg", "sync_jump_axis2_deg", "sync_sum_axis1_deg", "sync_sum_axis2_deg"}
+	names := []string{"sync_jump_axis1_deg", "sync_jump_axis2_deg", "sync_sum_axis1_deg", "sync_sum_axis2_deg", "end_spread_deg"}
 	if !s.believes {
 		for _, n := range names {
 			f.Lack(n, "the sample does not say where the mount believes it points", "sample")

@@ -163,3 +163,14 @@ func TestMotionDuringTheExposure(t *testing.T) {
 	out = facts.Compute(in)
 	assert.Contains(t, out.Facts["exposure_motion_arcsec"].Missing, "one is wanted before it and one after")
 }
+
+// A sync of which nothing can be told says of every missing fact why, that of where recentring would lead too.
+func TestSyncThatCannotBeJudgedSaysWhy(t *testing.T) {
+	unseen, unbelieved := solved(t, heron(t), rig.DegAxes(-40, 50), rig.Axes{}), solved(t, heron(t), rig.DegAxes(-40, 50), rig.Axes{})
+	unseen.Snapshot.Rig.Recent = nil
+	s := *unbelieved.Snapshot.Rig.Sample
+	s.Belief = nil
+	unbelieved.Snapshot.Rig.Sample = &s
+	assert.Contains(t, facts.Compute(unseen).Facts["end_spread_deg"].Missing, "no samples around the exposure")
+	assert.Contains(t, facts.Compute(unbelieved).Facts["end_spread_deg"].Missing, "believes")
+}
