@@ -150,3 +150,13 @@ func ballAt(pose rig.Axes) *rig.Scene {
 		{Link: rig.OnAxis2, Shape: must(solid.Capsule(point{Y: 900}, point{Y: 1000}, 10))},
 	}, 0, nil)
 }
+
+// Two parts of axis 1 and axis 2 that stand too near each other do so from the first instant on while axis 1 alone turns.
+func TestWhatOnlyAxis2MovesIsBrokenFromTheStart(t *testing.T) {
+	p := reach.New(rod(rig.OnAxis2, 50, 20))
+	way := reach.Uniform(rig.DegAxes(0, 60), rig.DegAxes(90, 60), 90)
+	u := p.Keeps(way, rig.Axes{}, 40, reach.DefaultBudget)
+	assert.True(t, u.Decided && !u.Whole, "%+v", u)
+	assert.Zero(t, u.Clear, "clear until, s")
+	assert.InDelta(t, 0, u.Broken, 0.021, "broken by, s")
+}

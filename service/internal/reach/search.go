@@ -204,23 +204,32 @@ func (s *search) work(c *cell) bool {
 	return s.split(c)
 }
 
-// split cuts a cell in two across its longer side; false where it is too small for that.
+// split cuts a cell in two across its longer side; false where it is too small for that. Where the soonest instant is wanted the other side
+// does too: of a pair that only axis 2 moves none is nearer by axis 1, but some are sooner.
 func (s *search) split(c *cell) bool {
 	a, b := *c, *c
-	m := c.box.middle()
-	if c.long == 0 {
-		if m.A1 <= c.box.low.A1 || m.A1 >= c.box.high.A1 {
-			return false
-		}
-		a.box.high.A1, b.box.low.A1 = m.A1, m.A1
-	} else {
-		if m.A2 <= c.box.low.A2 || m.A2 >= c.box.high.A2 {
-			return false
-		}
-		a.box.high.A2, b.box.low.A2 = m.A2, m.A2
+	if !halve(&a.box, &b.box, c.long) && !(s.aim == soonest && halve(&a.box, &b.box, 1-c.long)) {
+		return false
 	}
 	s.offer(a, s.open[c.at:c.at+c.n])
 	s.offer(b, s.open[c.at:c.at+c.n])
+	return true
+}
+
+// halve cuts what is one rectangle twice into a lower and a higher half along an axis; false where it is too short.
+func halve(lower, higher *rect, axis int8) bool {
+	m := lower.middle()
+	if axis == 0 {
+		if m.A1 <= lower.low.A1 || m.A1 >= lower.high.A1 {
+			return false
+		}
+		lower.high.A1, higher.low.A1 = m.A1, m.A1
+		return true
+	}
+	if m.A2 <= lower.low.A2 || m.A2 >= lower.high.A2 {
+		return false
+	}
+	lower.high.A2, higher.low.A2 = m.A2, m.A2
 	return true
 }
 
