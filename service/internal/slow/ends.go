@@ -141,11 +141,26 @@ func (j *judging) toSky(i int, c Axes, ra, dec float64, asked string, wait, arri
 		}
 	}
 	b := j.beliefFrom(c)
+	if asked != "" && !slices.ContainsFunc(sides, func(s choice) bool { return s.side == asked }) {
+		sides = append(sides, choice{asked, true}) // it does not go there, by what the file says
+	}
+	if i > 0 { // which side belief means is another matter from another place
+		for k := range sides {
+			sides[k].maybe = true
+		}
+	}
+	counters := []Axes{b}
+	if i > 0 {
+		bRA, bDec, _ := j.r.ToSky(j.mount.lst, j.mount.lat, j.belief)
+		other, _ := j.r.nearest(j.mount, bRA, bDec, c)
+		counters = append(counters, other)
+	}
 	for _, side := range sides {
-		if j.r.Sync != "sky" {
+		for _, b := range counters {
 			for _, t := range j.lifts(j.r.toAxes(then, ra, dec, side.side), b) {
-				t.axes = c.add(t.axes.sub(b))
-				put(t, side, c.sub(b), false, "by belief, on ")
+				if t.axes = c.add(t.axes.sub(b)); j.r.Sync != "sky" {
+					put(t, side, c.sub(b), false, "by belief, on ")
+				}
 			}
 		}
 		if j.r.Sync == "sky" || j.r.Sync == "unknown" {
@@ -303,7 +318,7 @@ func (j *judging) spread(maybe bool) (worst float64, about string) {
 				least = min(least, e.axes.sub(o.axes).most())
 			}
 		}
-		if !e.intended && (maybe || !e.maybe) && !math.IsInf(least, 1) && least > worst {
+		if !e.intended && (maybe || !e.maybe && !math.IsInf(least, 1)) && least > worst {
 			worst, about = least, e.because
 		}
 	}

@@ -155,7 +155,7 @@ func (p *play) flipsAt(c *course, a Axes, t, by float64) bool {
 // untilContact takes in how long after the stop of the rig its first contact comes, within a day.
 func (p *play) untilContact(c *course, points int) {
 	f, least := p.answer["asker/fallback"], p.limit("asker/fallback unstopped_spare_s")
-	stop := p.stops(c)
+	stop, latest := p.stops(c)
 	last, told := c.start, false
 	step := day / float64(points)
 	for i := range points {
@@ -165,7 +165,7 @@ func (p *play) untilContact(c *course, points int) {
 		}
 		at := c.at(t, last)
 		if p.tooFast(c, t, last, at, step) {
-			f.Wide = min(f.Wide, t-stop-least)
+			f.Wide = min(f.Wide, t-latest-least)
 			return
 		}
 		last = at
@@ -176,13 +176,14 @@ func (p *play) untilContact(c *course, points int) {
 		wide := at.add(p.outward().times(c.astray(at)))
 		if !told && (p.r.FlipsItself || p.scene.touches(wide, 0.5)) {
 			told = true
-			p.took("asker/fallback", t-stop-least, wide, c.arrival+t, true)
+			p.took("asker/fallback", t-latest-least, wide, c.arrival+t, true)
 		}
 	}
 }
 
-// stops is when what is declared stops a rig whose asker died, seconds from arrival; two days: nothing does.
-func (p *play) stops(c *course) float64 {
+// stops is when what is declared stops a rig whose asker died, seconds from arrival, two days where nothing does: of this play, and the
+// latest that belief leaves open.
+func (p *play) stops(c *course) (this, latest float64) {
 	s, limit := p.r.Stop, p.r.Stop.Limit
 	seen := s.Seen
 	if p.q.State.Limit != nil {
@@ -190,21 +191,27 @@ func (p *play) stops(c *course) float64 {
 	}
 	switch {
 	case s.Kind == "power relay":
-		return p.q.Follow + s.After
+		return p.q.Follow + s.After, p.q.Follow + s.After
 	case s.Kind != "mount limit" || !seen || !p.believes:
-		return 2 * day
+		return 2 * day, 2 * day
 	}
 	ahead := p.beliefFrom(p.places[p.from].Axes).sub(p.places[p.from].Axes)
+	right, wrong := p.limitActs(c, limit, Axes{}), p.limitActs(c, limit, ahead)
 	if p.end.intended {
-		ahead = Axes{}
+		return right, max(right, wrong)
 	}
-	later := p.limit("sync/sum axis_deg") * degree
-	began := c.start.sub(p.wild).add(ahead)[s.Axis]
+	return wrong, max(right, wrong)
+}
+
+// limitActs is when belief, so far ahead of the pose, reaches a limit in the mount, with what syncs may still take from it.
+func (p *play) limitActs(c *course, limit float64, ahead Axes) float64 {
+	axis, later := p.r.Stop.Axis, p.limit("sync/sum axis_deg")*degree
+	began := c.start.sub(p.wild).add(ahead)[axis]
 	last := c.start
 	for t := 0.0; t < day; t += 120 {
 		at := c.at(t, last)
 		last = at
-		b := at.sub(p.wild).add(ahead)[s.Axis]
+		b := at.sub(p.wild).add(ahead)[axis]
 		if began <= limit && b > limit+later || began > limit && b < limit-later {
 			return t
 		}

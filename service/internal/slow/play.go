@@ -215,7 +215,11 @@ func (p *play) choose(n int) {
 			p.end.axes = p.end.axes.add(p.shift)
 		}
 		stopsOff := p.end.shift.add(off)
-		p.way = p.motion(p.start, &p.end, stopsOff, p.flips(off))
+		flips := p.flips(off)
+		if len(p.r.FlipVia) > 0 && p.nearBorder(off) {
+			flips, p.end.maybe = p.rng.IntN(2) == 0, true
+		}
+		p.way = p.motion(p.start, &p.end, stopsOff, flips)
 		if p.q.Sky == nil && p.q.Kind != "flip" {
 			break
 		}
@@ -263,6 +267,22 @@ func (p *play) flips(off Axes) bool {
 		from = p.r.side(p.belief)
 	}
 	return p.r.side(p.end.axes.sub(off).sub(p.end.shift)) != from
+}
+
+// nearBorder tells whether the motion begins or ends, truly or by belief, so near the border of two sides that the mount may take it either way.
+func (p *play) nearBorder(off Axes) bool {
+	c := p.places[p.from]
+	own := p.end.axes.sub(off).sub(p.end.shift)
+	for _, a := range []Axes{c.Axes, p.start, p.end.axes, own, p.belief, p.beliefFrom(c.Axes)} {
+		border := math.Abs(math.Abs(wrap(a[1])) - math.Pi/2)
+		if p.r.Kind == German {
+			border = min(math.Abs(wrap(a[1])), math.Pi-math.Abs(wrap(a[1])))
+		}
+		if border < 4*degree+3*c.Sigma[1]+p.more[1] {
+			return true
+		}
+	}
+	return p.r.side(own) != p.r.side(p.end.axes) || p.believes && p.r.side(p.belief) != p.r.side(c.Axes)
 }
 
 // along looks at the whole way, in points.
