@@ -1,5 +1,7 @@
 package slow
 
+import "math"
+
 // What a test needs to draw questions that make sense.
 
 // Side is the side of a pose.
@@ -35,4 +37,13 @@ func (r *Rig) Picture(a Axes, camera float64) float64 {
 	az, alt := r.direction(a).azAlt()
 	j := judging{r: r}
 	return j.turnedBy(&evidence{pose: a, sight: horizontal(az, r.sink(alt))}, camera)
+}
+
+// Decline is the angle of the tube over the plane at right angles to axis 1.
+func (r *Rig) Decline(a Axes) float64 { return math.Asin(max(-1, min(1, r.direction(a).dot(r.d1)))) }
+
+// Aim is the pose nearest to another that sees a place of date.
+func (r *Rig) Aim(lst, ra, dec float64, at Axes) Axes {
+	az, alt := overGround(lst-ra, dec, r.Lat).azAlt()
+	return r.aim(horizontal(az, r.lift(alt)), r.side(at)).near(at)
 }

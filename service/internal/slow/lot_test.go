@@ -131,6 +131,11 @@ func (l *lot) action() {
 		}
 	case "jog":
 		by := l.scatter(pick(l.rng, 1.0, 10, 40))
+		if l.one(3) { // about to the end of an axis
+			i, at := l.rng.IntN(2), q.State.Places[0].Axes
+			by = slow.Axes{}
+			by[i] = pick(l.rng, l.slow.Low[i], l.slow.High[i]) - at[i] + l.between(-3, 5)*degree
+		}
 		q.Axes = &by
 		if l.one(2) {
 			q.Rate = l.between(0.1, 1) * degree
@@ -179,7 +184,7 @@ func (l *lot) spoil() {
 	if len(st.Places) == 0 {
 		return
 	}
-	switch l.rng.IntN(19) {
+	switch l.rng.IntN(21) {
 	case 0:
 		m.Time = ptr(-l.between(5, 40))
 	case 1:
@@ -211,6 +216,10 @@ func (l *lot) spoil() {
 		st.Known, st.Places = false, nil
 	case 17:
 		st.Unheard = true
+	case 19, 20: // belief off by a little on the sky, which is much of axis 1 near its end
+		off := math.Abs(math.Sin(math.Pi/2 - math.Abs(l.slow.Decline(st.Places[0].Axes))))
+		l.ahead = slow.Axes{l.between(1, 2.9) * degree / max(off, 0.03), 0}
+		l.believe(0, l.slow.Lat, l.slow.Lon)
 	case 18:
 		m.Doing = "moving"
 		m.Time = ptr(-l.between(0, 3))

@@ -124,7 +124,7 @@ func (l *lot) spoilSolve() {
 	if len(st.Places) == 0 {
 		return
 	}
-	switch l.rng.IntN(20) {
+	switch l.rng.IntN(23) {
 	case 0, 1:
 		l.aside(pick(l.rng, 0.5, 2, 5, 15, 60))
 	case 2:
@@ -169,6 +169,12 @@ func (l *lot) spoilSolve() {
 		l.doubt()
 	case 18:
 		l.q.Given = &slow.Sky{RA: v.Sky.RA + l.rng.NormFloat64()*3*degree, Dec: v.Sky.Dec}
+	case 20, 21, 22: // believed already, so that it is no leap
+		l.aside(pick(l.rng, 1.0, 3, 6))
+		if at, t := l.slow.Aim(slow.Sidereal(l.q.At, l.slow.Lon), v.Sky.RA, v.Sky.Dec, l.at(0)), l.at(0); l.one(2) {
+			l.ahead = slow.Axes{at[0] - t[0], at[1] - t[1]}
+			l.believe(0, l.slow.Lat, l.slow.Lon)
+		}
 	case 19:
 		l.ahead = l.scatter(pick(l.rng, 1.0, 3, 6))
 		l.believe(0, l.slow.Lat, l.slow.Lon)
