@@ -13,6 +13,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"keepclear.example/keepclear/service/internal/facts"
 	"keepclear.example/keepclear/service/internal/slow"
 	"keepclear.example/keepclear/service/internal/verdict"
 )
@@ -111,7 +112,7 @@ func (r *result) rule(id string) *tally {
 
 // usual and dense are how much is played of a question.
 var (
-	usual = slow.Effort{Plays: 6, Points: 12, Day: 60}
+	usual = slow.Effort{Plays: 4, Points: 10, Day: 50}
 	dense = slow.Effort{Plays: 24, Points: 30, Day: 400}
 )
 
@@ -125,118 +126,143 @@ func (r *result) look(s *stood, n int) {
 	r.compare(s, n, q, s.ask(q), effort)
 }
 
+// comparing is one question under comparison.
+type comparing struct {
+	*result
+	s      *stood
+	n      int
+	q      *slow.Question
+	real   answered
+	failed []string    // rules that did not pass
+	again  slow.Answer // with more played; nil: not asked for yet
+	wrong  string      // a rule that passed and must not
+	all    bool        // of every rule that did not pass this says that it passes
+}
+
 // compare holds the service's answer against the second opinion.
 func (r *result) compare(s *stood, n int, q *slow.Question, real answered, effort slow.Effort) {
-	think := func(e slow.Effort) slow.Answer {
-		return slow.Judge(&s.slow, q, s.drawn.limits, e, rand.New(rand.NewPCG(uint64(n), 1618)))
-	}
-	other := think(effort)
+	c := &comparing{result: r, s: s, n: n, q: q, real: real, all: true}
+	other := c.think(effort)
 	r.questions++
 	r.verdicts[real.verdict]++
 	r.kinds[q.Kind+" "+string(real.verdict)]++
-	say := func(rule string, f *slow.Finding) string {
-		got := real.findings[rule]
-		return fmt.Sprintf("question %d, rig %d, %s: %s %s (%s): %s", n, n/perRig, q.Kind, rule, got.Effect, got.Code, f.Said)
+	c.judges(other)
+	for _, rule := range sorted(other) {
+		c.rule(rule, other[rule])
 	}
-	var failed []string
-	sure, all := false, true
-	for rule, got := range real.findings {
-		_, judges := other[rule]
-		if !judges != (got.Effect == verdict.NotApplicable) {
-			r.wrong = append(r.wrong, say(rule, &slow.Finding{Said: "it judges the question, or does not"}))
-			continue
-		}
-		if judges && got.Effect != verdict.Passes {
-			failed = append(failed, rule)
-		}
+	if real.verdict == verdict.Allow && c.wrong != "" {
+		r.wrong = append(r.wrong, c.wrong)
 	}
-	if len(real.findings) != len(bands()) {
-		r.wrong = append(r.wrong, fmt.Sprintf("question %d: %d findings", n, len(real.findings)))
-	}
-	var again slow.Answer
-	for rule, f := range other {
-		got, b := real.findings[rule], s.band(rule)
-		t := r.rule(rule)
-		fails := f.Seen < -b.sure
-		if rule == "solve/optics" {
-			fails = f.Seen < -b.sure-f.Slack
-		}
-		switch got.Effect {
-		case verdict.Passes:
-			t.passed++
-			if fails {
-				r.passes = append(r.passes, say(rule, f))
-				sure = true
-			}
-		case verdict.Holds, verdict.Denies:
-			if got.Effect == verdict.Holds {
-				t.held++
-			} else {
-				t.denied++
-			}
-			if fails && len(failed) == 1 {
-				t.sole = append(t.sole, n)
-			}
-			if fails {
-				all = false
-			} else if f.Wide > b.wide+f.Slack {
-				if again == nil {
-					again = think(dense)
-				}
-				if w := again[rule]; w.Wide > b.wide+w.Slack {
-					r.needless[rule] = append(r.needless[rule], fmt.Sprintf("%.3g more than nothing: ", w.Wide)+say(rule, w)+real.why(rule))
-				} else {
-					all = false
-				}
-			} else {
-				all = false
-			}
-			if slices.Contains(denies(), rule) && (got.Effect == verdict.Denies && f.SharpWide > b.wide+f.Slack) {
-				if again == nil {
-					again = think(dense)
-				}
-				f = again[rule]
-			}
-			r.gravity(s, rule, got, f, b, say)
-		}
-	}
-	if real.verdict == verdict.Allow && sure {
-		r.wrong = append(r.wrong, r.passes[len(r.passes)-1])
-	}
-	if real.verdict != verdict.Allow && all {
+	if real.verdict != verdict.Allow && c.all {
 		r.refused++
 	}
 }
 
-// gravity holds deny against hold.
-func (r *result) gravity(s *stood, rule string, got verdict.Finding, f *slow.Finding, b band, say func(string, *slow.Finding) string) {
-	if !slices.Contains(denies(), rule) && rule != "solve/optics" {
-		return
+func (c *comparing) think(e slow.Effort) slow.Answer {
+	return slow.Judge(&c.s.slow, c.q, c.s.drawn.limits, e, rand.New(rand.NewPCG(uint64(c.n), 1618)))
+}
+
+// dense is the finding of a rule with more played.
+func (c *comparing) dense(rule string) *slow.Finding {
+	if c.again == nil {
+		c.again = c.think(dense)
 	}
+	return c.again[rule]
+}
+
+func (c *comparing) say(rule string, f *slow.Finding) string {
+	got := c.real.findings[rule]
+	return fmt.Sprintf("question %d, rig %d, %s: %s %s (%s): %s", c.n, c.n/perRig, c.q.Kind, rule, got.Effect, got.Code, f.Said)
+}
+
+// judges holds against each other which rules judge the question.
+func (c *comparing) judges(other slow.Answer) {
+	for _, rule := range sorted(c.real.findings) {
+		got := c.real.findings[rule]
+		if _, judges := other[rule]; !judges != (got.Effect == verdict.NotApplicable) {
+			c.result.wrong = append(c.result.wrong, c.say(rule, &slow.Finding{Said: "it judges the question, or does not"}))
+		}
+		if got.Effect == verdict.Holds || got.Effect == verdict.Denies {
+			c.failed = append(c.failed, rule)
+		}
+	}
+	if len(c.real.findings) != len(bands()) {
+		c.result.wrong = append(c.result.wrong, fmt.Sprintf("question %d: %d findings", c.n, len(c.real.findings)))
+	}
+}
+
+// rule holds one rule's finding against what is thought of it.
+func (c *comparing) rule(rule string, f *slow.Finding) {
+	got, b, t := c.real.findings[rule], c.s.band(rule), c.result.rule(rule)
+	fails := f.Seen < -b.sure
 	if rule == "solve/optics" {
-		if f.Denies != (got.Effect == verdict.Denies) {
-			r.denials[rule] = append(r.denials[rule], say(rule, f))
+		fails = f.Seen < -b.sure-f.Slack
+	}
+	switch got.Effect {
+	case verdict.Passes:
+		t.passed++
+		if fails {
+			c.wrong = c.say(rule, f)
+			c.passes = append(c.passes, c.wrong)
 		}
 		return
+	case verdict.Holds:
+		t.held++
+	case verdict.Denies:
+		t.denied++
 	}
-	if got.Effect == verdict.Denies && f.SharpWide > b.wide+f.Slack {
-		r.denials[rule] = append(r.denials[rule], fmt.Sprintf("%.3g without σ: ", f.SharpWide)+say(rule, f))
+	if fails && len(c.failed) == 1 {
+		t.sole = append(t.sole, c.n)
 	}
-	if got.Effect == verdict.Holds && f.Missing == "" && f.Sharp < -b.wide {
-		r.lenient[rule] = append(r.lenient[rule], fmt.Sprintf("%.3g without σ: ", f.Sharp)+say(rule, f))
+	c.refused(rule, f, b, fails)
+	c.gravity(rule, got, f, b)
+}
+
+// refused holds a refusal against what is thought of the rule.
+func (c *comparing) refused(rule string, f *slow.Finding, b band, fails bool) {
+	if fails || f.Wide <= b.wide+f.Slack {
+		c.all = false
+		return
+	}
+	w := c.dense(rule)
+	if w.Wide <= b.wide+w.Slack {
+		c.all = false
+		return
+	}
+	c.needless[rule] = append(c.needless[rule], fmt.Sprintf("%.3g more than nothing: ", w.Wide)+c.say(rule, w)+c.real.why(rule))
+}
+
+// gravity holds deny against hold.
+func (c *comparing) gravity(rule string, got verdict.Finding, f *slow.Finding, b band) {
+	denied := got.Effect == verdict.Denies
+	switch {
+	case rule == "solve/optics":
+		if f.Denies != denied && f.Missing == "" {
+			c.denials[rule] = append(c.denials[rule], c.say(rule, f))
+		}
+	case !slices.Contains(denies(), rule):
+	case denied && f.SharpWide > b.wide+f.Slack:
+		if f = c.dense(rule); f.SharpWide > b.wide+f.Slack {
+			c.denials[rule] = append(c.denials[rule], fmt.Sprintf("%.3g without σ: ", f.SharpWide)+c.say(rule, f))
+		}
+	case !denied && f.Missing == "" && f.Sharp < -b.wide:
+		c.lenient[rule] = append(c.lenient[rule], fmt.Sprintf("%.3g without σ: ", f.Sharp)+c.say(rule, f))
 	}
 }
 
 // why is what the service says of a rule.
 func (a answered) why(rule string) string { return "\n    " + a.findings[rule].Sentence }
 
-// answers is the first question and how many.
+// inCI is how many questions .ci/run asks: about four minutes of two cores, of which the service's own facts take nine tenths.
+const inCI = 6000
+
+// answers is the first question and how many: KEEPCLEAR_ANSWERS=first:count; 0: a plain run's.
 func answers() (first, count int) {
 	if n, err := fmt.Sscanf(os.Getenv("KEEPCLEAR_ANSWERS"), "%d:%d", &first, &count); n == 2 && err == nil {
 		return first, count
 	}
 	if os.Getenv("KEEPCLEAR_LONG") != "" {
-		return 0, 100_000
+		return 0, inCI
 	}
 	return 0, 0
 }
@@ -277,7 +303,7 @@ func TestAnswersAgainstASecondOpinion(t *testing.T) {
 		if count == 0 { // a plain run: a few of each of some rigs
 			for n := range 12 {
 				var some []int
-				for k := range 25 {
+				for k := range 8 {
 					some = append(some, n*perRig+k)
 				}
 				yield(n, some)
@@ -293,9 +319,50 @@ func TestAnswersAgainstASecondOpinion(t *testing.T) {
 		}
 	})
 	r.log(t)
+	if count == 1 {
+		show(t, first)
+	}
 	require.NotZero(t, r.questions)
 	assert.Empty(t, head(r.wrong), "%d allows that must not be", len(r.wrong))
 	assert.Empty(t, head(r.passes), "%d rules that passed and must not", len(r.passes))
+	r.few(t)
+}
+
+// few holds what cannot be explained one by one to be few: what is refused though this says that it passes, and what is denied or held for
+// the other. Each class is explained in DEVELOPERS.md.
+func (r *result) few(t *testing.T) {
+	refusals := 0
+	for _, v := range r.rules {
+		refusals += v.held + v.denied
+	}
+	assert.LessOrEqual(t, r.refused, r.questions/1000, "questions refused though nothing fails")
+	for what, all := range map[string]map[string][]string{"needless": r.needless, "denied for a hold": r.denials, "held for a deny": r.lenient} {
+		n := 0
+		for _, v := range all {
+			n += len(v)
+		}
+		assert.LessOrEqual(t, n, 3+refusals/150, "%s, of %d refusals", what, refusals)
+	}
+}
+
+// show shows one question: its rig, what was asked, what the service computes of it.
+func show(t *testing.T, n int) {
+	s, err := stand(n / perRig)
+	require.NoError(t, err)
+	q := s.draw(n)
+	t.Log(s.text.String())
+	t.Logf("%+v\n%+v", s.question(q), s.snapshot(q))
+	out := facts.Compute(s.input(q))
+	for _, e := range out.Ends {
+		t.Logf("%v from place %d, intended %v, off by %v: %s; closest %+v", e.Axes, e.From, e.Intended, e.Shift, e.Because, e.Closest)
+	}
+	for _, k := range out.Facts.Names() {
+		if f := out.Facts[k]; f.Number != nil {
+			t.Log(k, *f.Number, f.About)
+		} else {
+			t.Log(k, f.Missing)
+		}
+	}
 }
 
 func head(s []string) []string { return s[:min(len(s), 12)] }

@@ -127,20 +127,7 @@ func (j *judging) toSky(i int, c Axes, ra, dec float64, asked string, wait, arri
 		hours = append(hours, j.mount.after(wait).lst-less[0], then.lst-less[0])
 	}
 	sides := j.sidesFor(asked, hours)
-	var out []end
-	put := func(t turn, side choice, shift Axes, intended bool, because string) {
-		out = append(out, end{i, t.axes, shift, intended, true, because + side.side, t.maybe || side.maybe})
-	}
-	meant := sides
-	if asked != "" {
-		meant = append([]choice{{side: asked}}, sides...)
-	}
-	for _, side := range meant {
-		for _, t := range j.lifts(j.r.toAxes(ours, ra, dec, side.side), c) {
-			put(t, side, Axes{}, true, "the target on ")
-		}
-	}
-	b := j.beliefFrom(c)
+	out := j.meant(i, c, ra, dec, asked, sides, ours)
 	if asked != "" && !slices.ContainsFunc(sides, func(s choice) bool { return s.side == asked }) {
 		sides = append(sides, choice{asked, true}) // it does not go there, by what the file says
 	}
@@ -149,25 +136,44 @@ func (j *judging) toSky(i int, c Axes, ra, dec float64, asked string, wait, arri
 			sides[k].maybe = true
 		}
 	}
-	counters := []Axes{b}
-	if i > 0 {
-		bRA, bDec, _ := j.r.ToSky(j.mount.lst, j.mount.lat, j.belief)
-		other, _ := j.r.nearest(j.mount, bRA, bDec, c)
-		counters = append(counters, other)
-	}
 	for _, side := range sides {
-		for _, b := range counters {
-			for _, t := range j.lifts(j.r.toAxes(then, ra, dec, side.side), b) {
-				if t.axes = c.add(t.axes.sub(b)); j.r.Sync != "sky" {
-					put(t, side, c.sub(b), false, "by belief, on ")
+		if j.r.Sync != "sky" {
+			for _, b := range j.counters(i, c) {
+				for _, t := range j.lifts(j.r.toAxes(then, ra, dec, side.side), b) {
+					out = append(out, end{i, c.add(t.axes.sub(b)), c.sub(b), false, true, "by belief, on " + side.side, t.maybe || side.maybe})
 				}
 			}
 		}
 		if j.r.Sync == "sky" || j.r.Sync == "unknown" {
 			for _, t := range j.lifts(j.r.toAxes(then, less[0], less[1], side.side), c) {
-				put(t, side, Axes{}, false, "less the offset on the sky, on ")
+				out = append(out, end{i, t.axes, Axes{}, false, true, "less the offset on the sky, on " + side.side, t.maybe || side.maybe})
 			}
 		}
+	}
+	return out
+}
+
+// meant is where a slew to the sky is meant to end, from one place.
+func (j *judging) meant(i int, c Axes, ra, dec float64, asked string, sides []choice, ours mountSky) []end {
+	if asked != "" {
+		sides = append([]choice{{side: asked}}, sides...)
+	}
+	var out []end
+	for _, side := range sides {
+		for _, t := range j.lifts(j.r.toAxes(ours, ra, dec, side.side), c) {
+			out = append(out, end{i, t.axes, Axes{}, true, true, "the target on " + side.side, t.maybe || side.maybe})
+		}
+	}
+	return out
+}
+
+// counters is where the mount's counters may stand, were the rig at a place.
+func (j *judging) counters(i int, c Axes) []Axes {
+	out := []Axes{j.beliefFrom(c)}
+	if i > 0 {
+		ra, dec, _ := j.r.ToSky(j.mount.lst, j.mount.lat, j.belief)
+		other, _ := j.r.nearest(j.mount, ra, dec, c)
+		out = append(out, other)
 	}
 	return out
 }
