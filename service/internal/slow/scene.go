@@ -73,8 +73,12 @@ func (r *Rig) touch(a, b string) bool {
 	return slices.Contains(r.Touch, [2]string{a, b}) || slices.Contains(r.Touch, [2]string{b, a})
 }
 
-// settled tells whether two bodies are as far apart at some odd poses.
+// settled tells whether two bodies, one of them round about an axis, are as far apart at some odd poses. The service settles no others: a
+// flat thing that turns over a flat thing is judged.
 func (s *scene) settled(i, j int) bool {
+	if !s.round(i) && !s.round(j) {
+		return false
+	}
 	least, most := math.Inf(1), math.Inf(-1)
 	for _, a := range []Axes{{0, 0}, {0.7, 0.3}, {-1.1, 0.9}, {2.3, -1.7}, {-2.9, -0.45}, {0.11, 2.6}} {
 		b := s.place(a, []int{i, j})
@@ -82,6 +86,20 @@ func (s *scene) settled(i, j int) bool {
 		least, most = min(least, high), max(most, high)
 	}
 	return most-least < 2*closeEnough
+}
+
+// round tells whether a body is round about one of the axes.
+func (s *scene) round(i int) bool {
+	b := &s.bodies[i]
+	on := func(at, dir V) bool {
+		for _, p := range b.p[:b.n] {
+			if p.sub(at).cross(dir).norm() > 1e-3 {
+				return false
+			}
+		}
+		return b.kind != "box" && b.kind != "hull"
+	}
+	return on(s.r.p1, s.r.d1) || on(s.r.p2, s.r.d2)
 }
 
 // move is the motion of a link.
