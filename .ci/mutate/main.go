@@ -1,0 +1,145 @@
+package main
+
+import (
+	"flag"
+	"fmt"
+	"io"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"runtime"
+	"sort"
+	"strings"
+	"time"
+)
+
+// options are what the command line says.
+type options struct {
+	root   string // of the checkout
+	sample int    // how many mutants at most; 0: all
+	seed   uint64
+	within time.Duration // no mutant is begun later than this; 0: no end
+	jobs   int
+	list   bool
+	match  string // only mutants whose key contains it
+	quiet  bool
+	rooms  []room
+}
+
+func main() { os.Exit(run(os.Args[1:], os.Stdout)) }
+
+func run(args []string, out io.Writer) int {
+	o, err := parse(args, out)
+	if err != nil {
+		fmt.Fprintln(out, "mutate:", err)
+		return 2
+	}
+	scratch, err := os.MkdirTemp("", "mutate-")
+	if err != nil {
+		fmt.Fprintln(out, "mutate:", err)
+		return 2
+	}
+	defer os.RemoveAll(scratch)
+	bad, err := work(o, scratch, out)
+	if err != nil {
+		fmt.Fprintln(out, "mutate:", err)
+		return 2
+	}
+	if bad > 0 {
+		fmt.Fprintf(out, "mutate: %d to mend: kill a survivor with a test, or list it in .ci/survivors with the reason\n", bad)
+		return 1
+	}
+	return 0
+}
+
+func parse(args []string, out io.Writer) (options, error) {
+	var o options
+	f := flag.NewFlagSet("mutate", flag.ContinueOnError)
+	f.SetOutput(out)
+	f.IntVar(&o.sample, "sample", 0, "try this many mutants, drawn by lot; 0: all")
+	f.Uint64Var(&o.seed, "seed", 1, "of the lot")
+	f.DurationVar(&o.within, "within", 0, "begin no mutant after this long; 0: no end")
+	f.IntVar(&o.jobs, "jobs", runtime.NumCPU(), "how many at once")
+	f.BoolVar(&o.list, "list", false, "name the mutants, try none")
+	f.BoolVar(&o.quiet, "quiet", false, "name only what is to mend")
+	f.StringVar(&o.match, "match", "", "only mutants whose line contains this")
+	if err := f.Parse(args); err != nil {
+		return o, err
+	}
+	var err error
+	if o.root, err = filepath.Abs("."); err != nil {
+		return o, err
+	}
+	if _, err := os.Stat(filepath.Join(o.root, ".ci", "mutate")); err != nil {
+		return o, fmt.Errorf("run it at the root of the checkout: %w", err)
+	}
+	o.rooms, err = chosen(f.Args())
+	return o, err
+}
+
+// work finds the mutants of the rooms, tries those that the lot names, and tells how many lines are to mend.
+func work(o options, scratch string, out io.Writer) (int, error) {
+	began := time.Now()
+	listed, err := readSurvivors(filepath.Join(o.root, ".ci", "survivors"))
+	if err != nil {
+		return 0, err
+	}
+	var all []*mutant
+	trials := map[string]trier{}
+	for _, r := range o.rooms {
+		found, t, err := r.open(o, filepath.Join(scratch, strings.ReplaceAll(r.name, "/", "-")))
+		if err != nil {
+			return 0, fmt.Errorf("room %s: %w", r.name, err)
+		}
+		number(found)
+		all, trials[r.name] = append(all, found...), t
+	}
+	bad := listed.vanished(all, o.rooms, out)
+	lot := draw(all, o)
+	if o.list {
+		for _, m := range lot {
+			fmt.Fprintln(out, m.place(), "|", m.text, "|", m.change)
+		}
+		return bad, nil
+	}
+	tried := try(lot, trials, o, began, out)
+	for _, m := range tried {
+		bad += listed.judge(m, out)
+	}
+	summary(tried, all, listed, time.Since(began), out)
+	return bad, nil
+}
+
+// draw shuffles what is to be tried by the seed where only a part of it can be; else it stands in order.
+func draw(all []*mutant, o options) []*mutant {
+	var lot []*mutant
+	for _, m := range all {
+		if strings.Contains(m.key(), o.match) {
+			lot = append(lot, m)
+		}
+	}
+	if o.sample == 0 && o.within == 0 {
+		return lot
+	}
+	r := rand.New(rand.NewPCG(o.seed, o.seed))
+	r.Shuffle(len(lot), func(i, j int) { lot[i], lot[j] = lot[j], lot[i] })
+	if o.sample > 0 && o.sample < len(lot) {
+		lot = lot[:o.sample]
+	}
+	return lot
+}
+
+// number gives equal keys of one function an ordinal.
+func number(all []*mutant) {
+	sort.SliceStable(all, func(i, j int) bool {
+		a, b := all[i], all[j]
+		return a.file < b.file || a.file == b.file && a.line < b.line
+	})
+	seen := map[string]int{}
+	for _, m := range all {
+		seen[m.key()]++
+		if n := seen[m.key()]; n > 1 {
+			m.change += fmt.Sprintf(" #%d", n)
+		}
+	}
+}
