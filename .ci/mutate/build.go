@@ -62,7 +62,7 @@ func (f *finder) write(root, scratch string, without map[int]bool) error {
 		return os.WriteFile(to, []byte(text), 0o600)
 	}
 	for path, edits := range f.edits {
-		if err := put(path, apply(f.text[path], edits, without)); err != nil {
+		if err := put(path, apply(f.text[path], edits, without)+f.stillUsed(path)); err != nil {
 			return err
 		}
 	}
@@ -70,6 +70,21 @@ func (f *finder) write(root, scratch string, without map[int]bool) error {
 		return err
 	}
 	return o.write(overlayPath(scratch))
+}
+
+// stillUsed keeps an import used whose only use was math.Min or math.Max.
+func (f *finder) stillUsed(path string) string {
+	for _, file := range f.files {
+		if f.fset.Position(file.Pos()).Filename != path {
+			continue
+		}
+		for _, i := range file.Imports {
+			if i.Path.Value == `"math"` {
+				return "\nvar _ = math.Pi\n"
+			}
+		}
+	}
+	return ""
 }
 
 func (f *finder) build(root, scratch string) (string, error) {
