@@ -10,7 +10,9 @@ import (
 )
 
 // trier tells what becomes of a mutant.
-type trier interface{ try(m *mutant) error }
+type trier interface {
+	try(m *mutant, env ...string) error
+}
 
 // try tries the lot until the time is up, and returns what was tried.
 func try(lot []*mutant, trials map[string]trier, o options, began time.Time, out io.Writer) []*mutant {
@@ -61,7 +63,7 @@ func newGoTrier(r room, o options, scratch string) *goTrier {
 	return t
 }
 
-func (g *goTrier) try(m *mutant) error {
+func (g *goTrier) try(m *mutant, env ...string) error {
 	m.outcome, m.by = survived, "reached by no test"
 	for _, s := range g.suites {
 		if err := s.ready(); err != nil {
@@ -69,7 +71,7 @@ func (g *goTrier) try(m *mutant) error {
 		}
 		for _, batch := range batches(g.order(s, m)) {
 			m.by = ""
-			r := s.run(batch, limit(batch), fmt.Sprintf("%s=%d", envOn, m.id))
+			r := s.run(batch, limit(batch), append(env, fmt.Sprintf("%s=%d", envOn, m.id))...)
 			if r.failed {
 				m.outcome, m.by = killed, r.by
 				if r.late {

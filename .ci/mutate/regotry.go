@@ -1,0 +1,159 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"github.com/open-policy-agent/opa/v1/ast"
+	"github.com/open-policy-agent/opa/v1/storage"
+	"github.com/open-policy-agent/opa/v1/storage/inmem"
+	"github.com/open-policy-agent/opa/v1/tester"
+)
+
+// envPolicies names the folder that a changed package policies reads its files from.
+const envPolicies = "KEEPCLEAR_MUTANT_POLICIES"
+
+// policiesFile stands in the place of policies/embed.go: the files as built in, or those of a folder.
+const policiesFile = `package policies
+
+import (
+	"embed"
+	"io/fs"
+	"os"
+)
+
+//go:embed rules limits schema
+var files embed.FS
+
+func Files() fs.FS {
+	if dir := os.Getenv("` + envPolicies + `"); dir != "" {
+		return os.DirFS(dir)
+	}
+	return files
+}
+`
+
+// regoTrier tries a rule with the test beside it, in this process, and then with the Go tests over a changed copy of the folder.
+type regoTrier struct {
+	o       options
+	scratch string
+	texts   map[string]string // every rego file, tests too
+	suite   *goTrier
+}
+
+func openRego(r room, o options, scratch string) ([]*mutant, trier, error) {
+	found, err := findRego(o.root, r)
+	if err != nil || o.list {
+		return found, nil, err
+	}
+	if err := os.MkdirAll(scratch, 0o700); err != nil {
+		return nil, nil, err
+	}
+	embed := filepath.Join(scratch, "embed.go")
+	if err := os.WriteFile(embed, []byte(policiesFile), 0o600); err != nil {
+		return nil, nil, err
+	}
+	replaced := overlay{Replace: map[string]string{filepath.Join(o.root, r.dir, "embed.go"): embed}}
+	if err := replaced.write(overlayPath(scratch)); err != nil {
+		return nil, nil, err
+	}
+	t := &regoTrier{o: o, scratch: scratch, texts: map[string]string{}, suite: &goTrier{killers: map[string]string{}}}
+	for _, dir := range r.tests {
+		t.suite.suites = append(t.suite.suites, newSuite(o, dir, scratch, true))
+	}
+	files, err := filepath.Glob(filepath.Join(o.root, r.dir, "rules/*/*/*.rego"))
+	if err != nil {
+		return nil, nil, err
+	}
+	more, err := filepath.Glob(filepath.Join(o.root, r.dir, "decide/*.rego"))
+	if err != nil {
+		return nil, nil, err
+	}
+	for _, path := range append(files, more...) {
+		text, err := os.ReadFile(path)
+		if err != nil {
+			return nil, nil, err
+		}
+		rel, err := filepath.Rel(o.root, path)
+		if err != nil {
+			return nil, nil, err
+		}
+		t.texts[filepath.ToSlash(rel)] = string(text)
+	}
+	return found, t, nil
+}
+
+func (t *regoTrier) try(m *mutant, _ ...string) error {
+	if m.fn != "METADATA" {
+		by, viable, err := t.beside(m)
+		switch {
+		case err != nil:
+			return err
+		case !viable:
+			m.outcome, m.by = unviable, by
+			return nil
+		case by != "":
+			m.outcome, m.by = killed, by
+			return nil
+		}
+	}
+	if strings.HasPrefix(m.file, "policies/decide/") {
+		m.outcome = survived // the service does not read it
+		return nil
+	}
+	return t.loaded(m)
+}
+
+// beside runs the test beside the rule and names the first case that fails.
+func (t *regoTrier) beside(m *mutant) (by string, viable bool, err error) {
+	modules := map[string]*ast.Module{}
+	dir := filepath.Dir(m.file)
+	for path, text := range t.texts {
+		if filepath.Dir(path) != dir && filepath.Base(dir) != "decide" {
+			continue
+		}
+		if path == m.file {
+			text = m.rego
+		}
+		parsed, err := ast.ParseModule(path, text)
+		if err != nil {
+			return err.Error(), false, nil
+		}
+		modules[path] = parsed
+	}
+	ctx := context.Background()
+	store := inmem.New()
+	txn := storage.NewTransactionOrDie(ctx, store)
+	defer store.Abort(ctx, txn)
+	results, err := tester.NewRunner().SetCompiler(ast.NewCompiler()).SetStore(store).SetModules(modules).RunTests(ctx, txn)
+	if err != nil { // it does not compile
+		return err.Error(), false, nil
+	}
+	n := 0
+	for r := range results { // to its end, or the runner waits for ever
+		if n++; !r.Pass() && by == "" {
+			by = r.Name
+		}
+	}
+	if n == 0 {
+		return "", true, fmt.Errorf("%s has no test beside it", m.file)
+	}
+	return by, true, nil
+}
+
+// loaded gives the Go tests a copy of the folder with the changed rule in it.
+func (t *regoTrier) loaded(m *mutant) error {
+	dir := filepath.Join(t.scratch, fmt.Sprintf("policies-%d", m.id))
+	defer os.RemoveAll(dir)
+	if err := os.CopyFS(dir, os.DirFS(filepath.Join(t.o.root, "policies"))); err != nil {
+		return err
+	}
+	rel := strings.TrimPrefix(m.file, "policies/")
+	if err := os.WriteFile(filepath.Join(dir, filepath.FromSlash(rel)), []byte(m.rego), 0o600); err != nil {
+		return err
+	}
+	return t.suite.try(m, envPolicies+"="+dir)
+}
