@@ -1,15 +1,18 @@
 package main
 
 import (
+	"context"
 	"flag"
 	"fmt"
 	"io"
 	"math/rand/v2"
 	"os"
+	"os/signal"
 	"path/filepath"
 	"runtime"
 	"sort"
 	"strings"
+	"syscall"
 	"time"
 )
 
@@ -22,8 +25,11 @@ type options struct {
 	jobs   int
 	list   bool
 	match  string // only mutants whose key contains it
+	except string // none whose key contains it
 	quiet  bool
+	own    bool // the room's own tests alone
 	rooms  []room
+	ctx    context.Context // ends with SIGINT and SIGTERM
 }
 
 func main() { os.Exit(run(os.Args[1:], os.Stdout)) }
@@ -40,6 +46,9 @@ func run(args []string, out io.Writer) int {
 		return 2
 	}
 	defer os.RemoveAll(scratch)
+	var stop context.CancelFunc
+	o.ctx, stop = signal.NotifyContext(context.Background(), syscall.SIGINT, syscall.SIGTERM)
+	defer stop()
 	bad, err := work(o, scratch, out)
 	if err != nil {
 		fmt.Fprintln(out, "mutate:", err)
@@ -62,7 +71,9 @@ func parse(args []string, out io.Writer) (options, error) {
 	f.IntVar(&o.jobs, "jobs", runtime.NumCPU(), "how many at once")
 	f.BoolVar(&o.list, "list", false, "name the mutants, try none")
 	f.BoolVar(&o.quiet, "quiet", false, "name only what is to mend")
+	f.BoolVar(&o.own, "own", false, "ask the room's own tests alone, not its neighbours")
 	f.StringVar(&o.match, "match", "", "only mutants whose line contains this")
+	f.StringVar(&o.except, "except", "", "no mutant whose line contains this")
 	if err := f.Parse(args); err != nil {
 		return o, err
 	}
@@ -103,6 +114,9 @@ func work(o options, scratch string, out io.Writer) (int, error) {
 		return bad, nil
 	}
 	tried := try(lot, trials, o, began, out)
+	if o.ctx.Err() != nil {
+		return 0, o.ctx.Err()
+	}
 	for _, m := range tried {
 		bad += listed.judge(m, out)
 	}
@@ -114,7 +128,7 @@ func work(o options, scratch string, out io.Writer) (int, error) {
 func draw(all []*mutant, o options) []*mutant {
 	var lot []*mutant
 	for _, m := range all {
-		if strings.Contains(m.key(), o.match) {
+		if strings.Contains(m.key(), o.match) && (o.except == "" || !strings.Contains(m.key(), o.except)) {
 			lot = append(lot, m)
 		}
 	}

@@ -123,7 +123,7 @@ func (s *suite) run(tests []*test, limit time.Duration, env ...string) result {
 		return result{failed: true, said: err.Error()}
 	}
 	defer os.RemoveAll(tmp)
-	ctx, cancel := context.WithTimeout(context.Background(), limit+5*time.Second)
+	ctx, cancel := context.WithTimeout(s.o.ctx, limit+5*time.Second)
 	defer cancel()
 	cmd := exec.CommandContext(ctx, "sh", "-c", `ulimit -v 8000000; exec "$0" "$@"`, s.bin,
 		"-test.failfast", "-test.timeout="+limit.String(), "-test.run=^("+strings.Join(names, "|")+")$")

@@ -20,7 +20,7 @@ func try(lot []*mutant, trials map[string]trier, o options, began time.Time, out
 	var tried []*mutant
 	inParallel(o.jobs, len(lot), func(i int) {
 		m := lot[i]
-		if o.within > 0 && time.Since(began) > o.within {
+		if o.ctx.Err() != nil || o.within > 0 && time.Since(began) > o.within {
 			return
 		}
 		if m.outcome != unviable {
@@ -57,7 +57,10 @@ type goTrier struct {
 
 func newGoTrier(r room, o options, scratch string) *goTrier {
 	t := &goTrier{killers: map[string]string{}}
-	for _, dir := range r.tests {
+	for i, dir := range r.tests {
+		if i > 0 && o.own && r.dir != rooms+"state" {
+			break
+		}
 		t.suites = append(t.suites, newSuite(o, dir, scratch, false))
 	}
 	return t
