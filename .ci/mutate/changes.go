@@ -205,6 +205,16 @@ func (f *finder) unary(n *ast.UnaryExpr) {
 	}
 }
 
+// besideError tells whether the value visited is returned beside an error: nobody may look at it.
+func (f *finder) besideError() bool {
+	r, ok := f.parent(1).(*ast.ReturnStmt)
+	if !ok || len(r.Results) < 2 {
+		return false
+	}
+	tv := f.info.Types[r.Results[len(r.Results)-1]]
+	return !tv.IsNil() && f.givesError()
+}
+
 func (f *finder) isResult() bool { _, ok := f.parent(1).(*ast.ReturnStmt); return ok }
 
 func (f *finder) literal(n *ast.BasicLit) {
@@ -218,7 +228,7 @@ func (f *finder) literal(n *ast.BasicLit) {
 		return // the edge of the comparison is moved already
 	}
 	tv := f.info.Types[n]
-	if tv.Value == nil {
+	if tv.Value == nil || f.besideError() {
 		return
 	}
 	a, b := f.others(constant.ToFloat(tv.Value), tv.Type)
@@ -266,6 +276,9 @@ func (f *finder) word(n *ast.Ident) {
 		return
 	}
 	if c, ok := obj.(*types.Const); ok && c.Pkg() == nil && (n.Name == "true" || n.Name == "false") {
+		if f.besideError() {
+			return
+		}
 		f.around(n, f.note(n, n.Name+" in "+f.lineOf(n), n.Name+" negated"), "(zz(%d) != ", ")")
 		return
 	}
