@@ -290,8 +290,10 @@ func (f *finder) word(n *ast.Ident) {
 
 func (f *finder) call(n *ast.CallExpr) {
 	name := types.ExprString(n.Fun)
-	if name == "make" && len(n.Args) == 3 {
-		f.skip[n.Args[2]] = true // room, no length
+	if name == "make" {
+		if _, isMap := f.info.Types[n].Type.Underlying().(*types.Map); isMap || len(n.Args) == 3 {
+			f.skip[n.Args[len(n.Args)-1]] = true // room, no length
+		}
 	}
 	to := map[string]string{"min": "zzLow", "math.Min": "zzLow", "max": "zzHigh", "math.Max": "zzHigh"}[name]
 	if to == "" || f.info.Types[n].Value != nil || len(n.Args) < 2 || n.Ellipsis != token.NoPos {

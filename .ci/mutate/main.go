@@ -27,7 +27,8 @@ type options struct {
 	match  string // only mutants whose key contains it
 	except string // none whose key contains it
 	quiet  bool
-	own    bool // the room's own tests alone
+	own    bool          // the room's own tests alone
+	budget time.Duration // of tests, as they take alone, for each mutant; 0: no end
 	rooms  []room
 	ctx    context.Context // ends with SIGINT and SIGTERM
 }
@@ -72,6 +73,7 @@ func parse(args []string, out io.Writer) (options, error) {
 	f.BoolVar(&o.list, "list", false, "name the mutants, try none")
 	f.BoolVar(&o.quiet, "quiet", false, "name only what is to mend")
 	f.BoolVar(&o.own, "own", false, "ask the room's own tests alone, not its neighbours")
+	f.DurationVar(&o.budget, "budget", 0, "give each mutant up after tests that take this long, to look for holes in a hurry; 0: never")
 	f.StringVar(&o.match, "match", "", "only mutants whose line contains this")
 	f.StringVar(&o.except, "except", "", "no mutant whose line contains this")
 	if err := f.Parse(args); err != nil {

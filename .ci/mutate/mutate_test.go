@@ -92,9 +92,8 @@ func TestSurvivorsOfALittleRoom(t *testing.T) {
 	require.NoError(t, err, out.String())
 	var got []string
 	for line := range strings.SplitSeq(out.String(), "\n") {
-		if rest, ok := strings.CutPrefix(line, "SURVIVOR: little/little.go:"); ok {
-			_, rest, _ = strings.Cut(rest, " ")
-			rest, _, _ = strings.Cut(rest, "  ")
+		if rest, ok := strings.CutPrefix(line, "SURVIVOR: little/little.go | "); ok {
+			rest, _, _ = strings.Cut(rest, "   ")
 			got = append(got, rest)
 		}
 	}

@@ -62,7 +62,7 @@ func (s survivors) judge(m *mutant, out io.Writer) int {
 	_, listed := s[m.key()]
 	switch {
 	case m.outcome == survived && !listed:
-		fmt.Fprintf(out, "SURVIVOR: %s | %s | %s  %s\n", m.place(), m.text, m.change, m.by)
+		fmt.Fprintf(out, "SURVIVOR: %s   (line %d) %s\n", m.key(), m.line, m.by)
 	case m.outcome != survived && m.outcome != unviable && listed:
 		fmt.Fprintf(out, "KILLED: .ci/survivors lists what %s notices: %s\n", m.by, m.key())
 	default:

@@ -50,13 +50,14 @@ func (o outcome) String() string {
 
 // goTrier tries a room's mutants with its suites, its own first.
 type goTrier struct {
+	budget  time.Duration
 	suites  []*suite
 	mu      sync.Mutex
 	killers map[string]string // by function: the test that noticed last
 }
 
 func newGoTrier(r room, o options, scratch string) *goTrier {
-	t := &goTrier{killers: map[string]string{}}
+	t := &goTrier{budget: o.budget, killers: map[string]string{}}
 	for i, dir := range r.tests {
 		if i > 0 && o.own && r.dir != rooms+"state" {
 			break
@@ -68,12 +69,17 @@ func newGoTrier(r room, o options, scratch string) *goTrier {
 
 func (g *goTrier) try(m *mutant, env ...string) error {
 	m.outcome, m.by = survived, "reached by no test"
+	spent := time.Duration(0)
 	for _, s := range g.suites {
 		if err := s.ready(); err != nil {
 			return err
 		}
 		for _, batch := range batches(g.order(s, m)) {
-			m.by = ""
+			if m.by = ""; g.budget > 0 && spent > g.budget {
+				m.by = "given up: there are more tests"
+				return nil
+			}
+			spent += sum(batch)
 			r := s.run(batch, limit(batch), append(env, fmt.Sprintf("%s=%d", envOn, m.id))...)
 			if r.failed {
 				m.outcome, m.by = killed, r.by
@@ -132,9 +138,12 @@ func batches(tests []*test) [][]*test {
 
 // limit is how long a run may take before it counts as never ending: much longer than it ever took, for the machine may be busy.
 func limit(batch []*test) time.Duration {
-	sum := 10 * time.Second
-	for _, t := range batch {
-		sum += 6 * t.took
+	return (10*time.Second + 6*sum(batch)).Round(time.Second)
+}
+
+func sum(tests []*test) (all time.Duration) {
+	for _, t := range tests {
+		all += t.took
 	}
-	return sum.Round(time.Second)
+	return all
 }
