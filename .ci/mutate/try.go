@@ -59,7 +59,7 @@ type goTrier struct {
 func newGoTrier(r room, o options, scratch string) *goTrier {
 	t := &goTrier{budget: o.budget, killers: map[string]string{}}
 	for i, dir := range r.tests {
-		if i > 0 && o.own && r.dir != rooms+"state" {
+		if i > 0 && o.own {
 			break
 		}
 		t.suites = append(t.suites, newSuite(o, dir, scratch, false))
