@@ -47,3 +47,10 @@ test_wrong_limit[note] if {
 	note := sprintf("%s %v", [limit, value])
 	fresh.finding == held with input as good with data.limits.pose.fresh as object.union(limits, {limit: value})
 }
+
+# A site may ask for younger samples at rest than the rest of us while moving.
+test_limits_the_other_way[note] if {
+	some note, moving in {"at rest": false, "moving": true}
+	tight := {"age_s": 1, "moving_age_s": 2}
+	fresh.finding == {"effect": "hold", "code": "stale_at_rest"} with input as {"pose_age_s": 1.5, "pose_moving": moving} with data.limits.pose.fresh as tight
+}

@@ -16,6 +16,8 @@ cases := {
 	"age past the edge": {"change": {"attended": false, "proof_age_days": 365.0000001}, "effect": "hold", "code": "proof_old"},
 	"coarse, but attended": {"change": {"proof_residual_mm": 99, "proof_age_days": 9999}, "effect": "pass", "code": "attended"},
 	"coarse and old": {"change": {"attended": false, "proof_residual_mm": 99, "proof_age_days": 9999}, "effect": "hold", "code": "proof_coarse"},
+	"old, but attended": {"change": {"proof_age_days": 9999}, "effect": "pass", "code": "attended"},
+	"coarse and new, but attended": {"change": {"proof_residual_mm": 99}, "effect": "pass", "code": "attended"},
 }
 
 needed := ["attended"]
@@ -55,4 +57,11 @@ test_wrong_limit[note] if {
 	some value in ["12", null, [12], {}, false]
 	note := sprintf("%s %v", [limit, value])
 	proven.finding == held with input as good with data.limits.rig.proven as object.union(limits, {limit: value})
+}
+
+# Never proven: with nobody present each figure that is missing holds.
+test_never_proven[fact] if {
+	some fact, code in {"proof_residual_mm": "proof_coarse", "proof_age_days": "proof_old"}
+	alone := object.union(good, {"attended": false})
+	proven.finding == {"effect": "hold", "code": code} with input as object.remove(alone, [fact]) with data.limits.rig.proven as limits
 }

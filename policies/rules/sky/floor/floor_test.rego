@@ -13,6 +13,7 @@ cases := {
 	"past the edge": {"change": {"altitude_min_deg": -3.0000001}, "effect": "hold", "code": "near_floor"},
 	"sharp on the edge": {"change": {"altitude_min_deg": -4, "altitude_sharp_min_deg": -3}, "effect": "hold", "code": "near_floor"},
 	"sharp past the edge": {"change": {"altitude_min_deg": -4, "altitude_sharp_min_deg": -3.0000001}, "effect": "deny", "code": "below_floor"},
+	"within with uncertainty, rougher without": {"change": {"altitude_sharp_min_deg": -4}, "effect": "pass", "code": "above_floor"},
 }
 
 needed := ["altitude_min_deg"]

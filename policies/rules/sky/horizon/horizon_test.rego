@@ -13,6 +13,7 @@ cases := {
 	"past the edge": {"change": {"above_horizon_deg": -1e-07}, "effect": "hold", "code": "near_horizon"},
 	"sharp on the edge": {"change": {"above_horizon_deg": -1, "above_horizon_sharp_deg": 0}, "effect": "hold", "code": "near_horizon"},
 	"sharp past the edge": {"change": {"above_horizon_deg": -1, "above_horizon_sharp_deg": -1e-07}, "effect": "deny", "code": "behind_horizon"},
+	"within with uncertainty, rougher without": {"change": {"above_horizon_sharp_deg": -1}, "effect": "pass", "code": "above_horizon"},
 }
 
 needed := ["above_horizon_deg"]
@@ -44,4 +45,12 @@ test_wrong_limit[note] if {
 	some value in ["12", null, [12], {}, false]
 	note := sprintf("%s %v", [limit, value])
 	horizon.finding == held with input as good with data.limits.sky.horizon as object.union(limits, {limit: value})
+}
+
+# A fact that may be missing must still be a number where it is there.
+test_wrong_type_where_optional[note] if {
+	some fact in ["above_horizon_sharp_deg"]
+	some value in ["12", null, [12], {}, true]
+	note := sprintf("%s %v", [fact, value])
+	horizon.finding == held with input as object.union(good, {fact: value}) with data.limits.sky.horizon as limits
 }

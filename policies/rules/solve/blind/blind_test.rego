@@ -53,3 +53,9 @@ test_wrong_limit[note] if {
 	note := sprintf("%s %v", [limit, value])
 	blind.finding == held with input as good with data.limits.solve.blind as object.union(limits, {limit: value})
 }
+
+# Nobody said how far was searched: that is no search at all.
+test_radius_not_told if {
+	told := object.remove(good, ["hint_radius_deg"])
+	blind.finding == {"effect": "hold", "code": "hint_narrow"} with input as told with data.limits.solve.blind as limits
+}

@@ -16,6 +16,8 @@ cases := {
 	"scale and angle": {"change": {"scale_error_ratio": 1, "rotation_error_deg": 90}, "effect": "hold", "code": "scale_off"},
 	"mirrored": {"change": {"mirrored_wrong": true}, "effect": "deny", "code": "mirrored"},
 	"mirrored and all else": {"change": {"mirrored_wrong": true, "scale_error_ratio": 1, "rotation_error_deg": 90}, "effect": "deny", "code": "mirrored"},
+	"mirrored and angle": {"change": {"mirrored_wrong": true, "rotation_error_deg": 90}, "effect": "deny", "code": "mirrored"},
+	"mirrored and scale": {"change": {"mirrored_wrong": true, "scale_error_ratio": 1}, "effect": "deny", "code": "mirrored"},
 }
 
 needed := ["mirrored_wrong", "scale_error_ratio", "rotation_error_deg"]

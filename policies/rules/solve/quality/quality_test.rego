@@ -17,6 +17,8 @@ cases := {
 	"altitude past the edge": {"change": {"solve_altitude_deg": 14.9999999}, "effect": "hold", "code": "picture_low"},
 	"all three": {"change": {"matched_count": 0, "residual_ratio": 9, "solve_altitude_deg": 1}, "effect": "hold", "code": "few_stars"},
 	"fit and altitude": {"change": {"residual_ratio": 9, "solve_altitude_deg": 1}, "effect": "hold", "code": "fit_poor"},
+	"stars and altitude": {"change": {"matched_count": 0, "solve_altitude_deg": 1}, "effect": "hold", "code": "few_stars"},
+	"stars and fit": {"change": {"matched_count": 0, "residual_ratio": 9}, "effect": "hold", "code": "few_stars"},
 }
 
 needed := ["matched_count", "residual_ratio", "solve_altitude_deg"]

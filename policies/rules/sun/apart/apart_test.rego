@@ -14,6 +14,7 @@ cases := {
 	"sharp on the edge": {"change": {"sun_separation_deg": 28, "sun_separation_sharp_deg": 30}, "effect": "hold", "code": "sun_uncertain"},
 	"sharp past the edge": {"change": {"sun_separation_deg": 28, "sun_separation_sharp_deg": 29.9999999}, "effect": "deny", "code": "sun_near"},
 	"into the Sun": {"change": {"sun_separation_deg": 0, "sun_separation_sharp_deg": 0}, "effect": "deny", "code": "sun_near"},
+	"within with uncertainty, rougher without": {"change": {"sun_separation_sharp_deg": 29}, "effect": "pass", "code": "away_from_sun"},
 }
 
 needed := ["sun_separation_deg"]

@@ -66,3 +66,31 @@ test_wrong_limit[note] if {
 	note := sprintf("%s %v", [limit, value])
 	expected.finding == held with input as good with data.limits.sync.expected as object.union(limits, {limit: value})
 }
+
+# A second writing of the rule, over every side of every limit, also where a site denies nearer than a first solve may lie.
+test_every_side[note] if {
+	some deny in [600, 100]
+	some offset in [50, 150, 190, 700]
+	some sharp in [50, 700]
+	some d2 in [2, 40]
+	some is_first in [true, false]
+	note := sprintf("deny beyond %v: %v (%v), %v, first %v", [deny, offset, sharp, d2, is_first])
+	facts := {"sync_is_first": is_first, "expected_offset_arcmin": offset, "expected_offset_sharp_arcmin": sharp, "offset_d2": d2}
+	beyond := [{"effect": "deny", "code": "solve_false"} | offset > deny; sharp > deny]
+	odd := [held | offset <= deny; sharp > deny]
+	doubt := [{"effect": "hold", "code": "pose_in_doubt"} | offset > deny]
+	near := [{"effect": "pass", "code": "first_near"} | is_first; offset <= 180]
+	far := [{"effect": "hold", "code": "first_far"} | is_first]
+	known := [{"effect": "pass", "code": "solve_near"} | d2 <= 13.8]
+	unlike := [{"effect": "hold", "code": "solve_far"}]
+	want := array.concat(array.concat(array.concat(beyond, odd), array.concat(doubt, near)), array.concat(array.concat(far, known), unlike))[0]
+	expected.finding == want with input as facts with data.limits.sync.expected as object.union(limits, {"deny_arcmin": deny})
+}
+
+# A figure that is missing: the scatter counts as far off, and what the best place gives as on the limit, whatever the others are.
+test_missing_counts_as if {
+	later := {"sync_is_first": false, "expected_offset_arcmin": 5, "expected_offset_sharp_arcmin": 5}
+	expected.finding == {"effect": "hold", "code": "solve_far"} with input as later with data.limits.sync.expected as limits
+	first := {"sync_is_first": true, "expected_offset_arcmin": 5, "offset_d2": 2}
+	expected.finding == {"effect": "pass", "code": "first_near"} with input as first with data.limits.sync.expected as object.union(limits, {"deny_arcmin": 10})
+}

@@ -14,6 +14,7 @@ cases := {
 	"sharp on the edge": {"change": {"track_spare_s": 20, "track_spare_sharp_s": 60}, "effect": "hold", "code": "track_tight"},
 	"sharp past the edge": {"change": {"track_spare_s": 20, "track_spare_sharp_s": 59.9999999}, "effect": "deny", "code": "track_too_long"},
 	"hours too long": {"change": {"track_spare_s": -7200, "track_spare_sharp_s": -7100}, "effect": "deny", "code": "track_too_long"},
+	"within with uncertainty, rougher without": {"change": {"track_spare_sharp_s": 59}, "effect": "pass", "code": "track_fits"},
 }
 
 needed := ["track_spare_s"]

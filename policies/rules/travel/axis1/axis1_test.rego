@@ -61,3 +61,26 @@ test_wrong_limit[note] if {
 	note := sprintf("%s %v", [limit, value])
 	axis1.finding == held with input as good with data.limits.travel.axis1 as object.union(limits, {limit: value})
 }
+
+# What is within the limits with the uncertainty counted passes, however rough the figures without it; else each end is told by itself, low
+# before high: a second writing of the rule, over every side of every limit.
+test_every_side[note] if {
+	some low in [-96, -94]
+	some high in [94, 96]
+	some sharp_low in [-96, -94]
+	some sharp_high in [94, 96]
+	note := sprintf("%v %v %v %v", [low, high, sharp_low, sharp_high])
+	facts := {"axis1_travel_min_deg": low, "axis1_travel_max_deg": high, "axis1_sharp_min_deg": sharp_low, "axis1_sharp_max_deg": sharp_high}
+	past_low := [code | low < -95; sharp_low < -95; code := {"effect": "deny", "code": "axis1_past_low"}]
+	past_high := [code | sharp_high > 95; outside(low, high); code := {"effect": "deny", "code": "axis1_past_high"}]
+	rough_low := [code | high > 95; sharp_low < -95; sharp_high <= 95; code := {"effect": "deny", "code": "axis1_past_low"}]
+	near_low := [code | low < -95; code := {"effect": "hold", "code": "axis1_near_low"}]
+	near_high := [code | high > 95; code := {"effect": "hold", "code": "axis1_near_high"}]
+	within := [{"effect": "pass", "code": "axis1_within"}]
+	want := array.concat(array.concat(array.concat(past_low, past_high), array.concat(rough_low, near_low)), array.concat(near_high, within))[0]
+	axis1.finding == want with input as facts with data.limits.travel.axis1 as limits
+}
+
+outside(low, _) if low < -95
+
+outside(_, high) if high > 95
