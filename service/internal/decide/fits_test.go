@@ -1,0 +1,171 @@
+package decide
+
+import (
+	"errors"
+	"os"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/rig"
+)
+
+var asked = time.Date(2026, 11, 14, 18, 0, 0, 0, time.UTC)
+
+// fitted is the practice rig, changed.
+func fitted(t *testing.T, change func(*rig.Rig)) *rig.Rig {
+	t.Helper()
+	content, err := os.ReadFile("../practice/heron.yaml")
+	require.NoError(t, err)
+	r, bad := rig.Parse("heron.yaml", content, nil)
+	require.NotNil(t, r, "%v", bad)
+	if change != nil {
+		change(r)
+	}
+	return r
+}
+
+// paths are the fields that a question is refused for.
+func paths(t *testing.T, r *rig.Rig, a question.Action, s *question.Sample) []string {
+	t.Helper()
+	err := fits(r, question.Question{Action: a, Sample: s, At: asked})
+	if err == nil {
+		return nil
+	}
+	var conflict *ConflictError
+	require.ErrorAs(t, err, &conflict)
+	require.ErrorIs(t, err, ErrConflict)
+	var out []string
+	for _, f := range conflict.Faults {
+		out = append(out, f.Path)
+		assert.Contains(t, err.Error(), f.Path+": want "+f.Wanted+", got "+f.Got)
+		assert.NotEmpty(t, f.Remedy)
+	}
+	return out
+}
+
+func TestSidesOfTheMount(t *testing.T) {
+	r := fitted(t, nil)
+	for _, s := range []rig.Side{"", rig.East, rig.West} {
+		assert.Empty(t, paths(t, r, question.Action{Kind: question.Slew, Side: s}, &question.Sample{Belief: &question.Belief{Side: s}}), "%q", s)
+	}
+	sample := &question.Sample{Belief: &question.Belief{Side: rig.Second}}
+	assert.Equal(t, []string{"action.slew.side", "sample.belief.side"}, paths(t, r, question.Action{Kind: question.Slew, Side: rig.First}, sample))
+	assert.Empty(t, paths(t, r, question.Action{Kind: question.Slew}, &question.Sample{}), "no belief")
+	assert.Empty(t, paths(t, r, question.Action{Kind: question.Slew}, nil), "no sample")
+}
+
+func TestPartsOfTheRig(t *testing.T) {
+	r := fitted(t, nil)
+	s := &question.Sample{Parts: []rig.PartState{{Part: r.Parts[0].Name}, {Part: "kite"}, {Part: r.Parts[1].Name}}}
+	assert.Equal(t, []string{"sample.parts[1].part"}, paths(t, r, question.Action{Kind: question.Slew}, s))
+	s.Parts[1].Part = r.Parts[2].Name
+	assert.Empty(t, paths(t, r, question.Action{Kind: question.Slew}, s))
+}
+
+func TestFlipsAreOfGermanMounts(t *testing.T) {
+	assert.Empty(t, paths(t, fitted(t, nil), question.Action{Kind: question.Flip}, nil))
+	fork := fitted(t, func(r *rig.Rig) { r.Kind = rig.Fork })
+	assert.Equal(t, []string{"action.flip"}, paths(t, fork, question.Action{Kind: question.Flip}, nil))
+	assert.Empty(t, paths(t, fork, question.Action{Kind: question.Slew}, nil), "a slew of a fork is none")
+}
+
+// TestEndOfATrack: later than now, and at most a day ahead, to the last nanosecond.
+func TestEndOfATrack(t *testing.T) {
+	r := fitted(t, nil)
+	for ahead, ok := range map[time.Duration]bool{
+		-time.Second: false, 0: false, 1: true, time.Hour: true, 24 * time.Hour: true, 24*time.Hour + 1: false, 48 * time.Hour: false,
+	} {
+		until := asked.Add(ahead)
+		got := paths(t, r, question.Action{Kind: question.Track, Until: &until}, nil)
+		if ok {
+			assert.Empty(t, got, "%v ahead", ahead)
+		} else {
+			assert.Equal(t, []string{"action.track.until_time"}, got, "%v ahead", ahead)
+		}
+	}
+	assert.Empty(t, paths(t, r, question.Action{Kind: question.Track, Follow: time.Hour}, nil))
+}
+
+func TestPlacesOfRest(t *testing.T) {
+	r := fitted(t, func(r *rig.Rig) { r.Rests = []rig.Rest{{Name: "low"}, {Name: "high"}} })
+	assert.Empty(t, paths(t, r, question.Action{Kind: question.Park, Place: "low"}, nil))
+	assert.Equal(t, []string{"action.park.place"}, paths(t, r, question.Action{Kind: question.Park, Place: "middle"}, nil))
+	assert.Empty(t, paths(t, r, question.Action{Kind: question.Slew, Place: "middle"}, nil), "a place counts in a park alone")
+	err := fits(r, question.Question{Action: question.Action{Kind: question.Park, Place: "middle"}, At: asked})
+	assert.ErrorContains(t, err, `want one of "low", "high", got "middle"`)
+	r.Rests = nil
+	err = fits(r, question.Question{Action: question.Action{Kind: question.Park}, At: asked})
+	assert.ErrorContains(t, err, "got none there")
+}
+
+// TestOpticsOfTheSolve: those of the file; none named is the only ones there are.
+func TestOpticsOfTheSolve(t *testing.T) {
+	one := fitted(t, nil)
+	require.Len(t, one.Optics, 1)
+	two := fitted(t, func(r *rig.Rig) {
+		guide := r.Optics[0]
+		guide.Name = "guide"
+		r.Optics = append(r.Optics, guide)
+	})
+	sync := func(optics string) question.Action {
+		return question.Action{Kind: question.Sync, Solve: &question.Solve{Optics: optics}}
+	}
+	wrong := []string{"action.sync.solve.optics"}
+	assert.Empty(t, paths(t, one, sync(""), nil))
+	assert.Empty(t, paths(t, one, sync("main"), nil))
+	assert.Equal(t, wrong, paths(t, one, sync("finder"), nil))
+	assert.Equal(t, wrong, paths(t, two, sync(""), nil), "which of the two?")
+	assert.Empty(t, paths(t, two, sync("guide"), nil))
+	err := fits(two, question.Question{Action: sync("finder"), At: asked})
+	assert.ErrorContains(t, err, `want one of main, guide, got "finder"`)
+	none := fitted(t, func(r *rig.Rig) { r.Optics = nil })
+	assert.Empty(t, paths(t, none, sync(""), nil), "a file that lists none is asked for none")
+}
+
+// TestMiddleOfTheExposure: ten minutes ahead are a clock's, more is a contradiction of two fields.
+func TestMiddleOfTheExposure(t *testing.T) {
+	r := fitted(t, nil)
+	sync := func(start time.Duration) question.Action {
+		return question.Action{Kind: question.Sync, Solve: &question.Solve{Start: asked.Add(start - 2*time.Second), Exposure: 4 * time.Second}}
+	}
+	both := []string{"action.sync.solve.exposure_start_time", "action.sync.solve.exposure_duration"}
+	assert.Empty(t, paths(t, r, sync(-time.Hour), nil))
+	assert.Empty(t, paths(t, r, sync(10*time.Minute), nil))
+	assert.Equal(t, both, paths(t, r, sync(10*time.Minute+1), nil))
+	undated := sync(time.Hour)
+	undated.Solve.Exposure = 0
+	assert.Empty(t, paths(t, r, undated, nil), "no length, no middle")
+}
+
+// TestSampleWithinTheExposure, give or take a minute.
+func TestSampleWithinTheExposure(t *testing.T) {
+	r := fitted(t, nil)
+	start := asked.Add(-time.Hour)
+	sync := func(mid, start time.Time) question.Action {
+		return question.Action{Kind: question.Sync, Solve: &question.Solve{Start: start, Exposure: 4 * time.Second, Mid: &question.Sample{Time: mid}}}
+	}
+	for after, ok := range map[time.Duration]bool{
+		-time.Minute - 1: false, -time.Minute: true, 0: true, 2 * time.Second: true, time.Minute + 4*time.Second: true, time.Minute + 4*time.Second + 1: false,
+	} {
+		got := paths(t, r, sync(start.Add(after), start), nil)
+		if ok {
+			assert.Empty(t, got, "%v after the start", after)
+		} else {
+			assert.Equal(t, []string{"action.sync.solve.mid_exposure.time"}, got, "%v after the start", after)
+		}
+	}
+	assert.Empty(t, paths(t, r, sync(time.Time{}, start), nil), "a sample without a time")
+	assert.Empty(t, paths(t, r, sync(start, time.Time{}), nil), "a picture without a time")
+}
+
+func TestConflictsAreAllNamed(t *testing.T) {
+	err := error(&ConflictError{Faults: []FieldFault{{"a", "b", "c", "d"}, {"e", "f", "g", "h"}}})
+	assert.EqualError(t, err, "contradiction in the request; a: want b, got c; e: want f, got g")
+	assert.True(t, errors.Is(err, ErrConflict))
+	assert.Equal(t, "", orNothing(""))
+	assert.Equal(t, "; it looks odd", orNothing("looks odd"))
+}
