@@ -51,6 +51,8 @@ type bench struct {
 	room   func(name string) // called as a room is entered; nil: nobody looks
 	jumped string            // what the clock says of a jump
 	judge  decide.Judge      // replaces the rules; nil: the real ones
+
+	unwritable error // why no answer can be encoded; nil: each can
 }
 
 // shared is what every bench needs and never changes: made once, it saves most of the time of these tests.
@@ -129,8 +131,13 @@ func (b *bench) open() {
 			defer b.mu.Unlock()
 			return question.Clock{KernelSynced: true, KernelBoundS: 0.01, Jumped: b.jumped}
 		},
-		NewID:  func() string { return fmt.Sprintf("id-%04d", b.ids.Add(1)) },
-		Encode: func(a decide.Answer, rig string) (state.Exchanged, error) { b.enter("record"); return encode(a, rig) },
+		NewID: func() string { return fmt.Sprintf("id-%04d", b.ids.Add(1)) },
+		Encode: func(a decide.Answer, rig string) (state.Exchanged, error) {
+			if b.enter("record"); b.unwritable != nil {
+				return state.Exchanged{}, b.unwritable
+			}
+			return encode(a, rig)
+		},
 	})
 	require.NoError(b.t, err)
 	require.NoError(b.t, d.WithdrawAfterRestart())

@@ -1,0 +1,116 @@
+package decide
+
+import (
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"keepclear.example/keepclear/policies"
+	"keepclear.example/keepclear/service/internal/limits"
+	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/record"
+	"keepclear.example/keepclear/service/internal/rig"
+)
+
+// TestSentencesFitTheIndex: one line, at most a thousand characters.
+func TestSentencesFitTheIndex(t *testing.T) {
+	assert.Equal(t, "two lines, a return and nothing", oneLine("two\nlines, a\rreturn and\x00nothing"))
+	long := strings.Repeat("é", 1000)
+	assert.Equal(t, long, oneLine(long))
+	cut := oneLine(long + "é")
+	assert.Equal(t, strings.Repeat("é", 997)+"...", cut)
+}
+
+// TestRetreatsToTheThousandthOfADegree of home or of a place of rest.
+func TestRetreatsToTheThousandthOfADegree(t *testing.T) {
+	r := fitted(t, func(r *rig.Rig) {
+		r.Home, r.Rests = rig.DegAxes(0, 0), []rig.Rest{{Name: "low", Axes: rig.DegAxes(10, 20)}}
+	})
+	for _, to := range []rig.Axes{rig.DegAxes(0, 0), rig.DegAxes(0.00099, -0.00099), rig.DegAxes(10, 20), rig.DegAxes(10.0009, 20)} {
+		assert.True(t, Retreats(r, to), "%v", to)
+	}
+	for _, to := range []rig.Axes{rig.DegAxes(0.00101, 0), rig.DegAxes(0, -0.00101), rig.DegAxes(10, 0), rig.DegAxes(10.0011, 20), rig.DegAxes(10, 20.0011)} {
+		assert.False(t, Retreats(r, to), "%v", to)
+	}
+}
+
+// TestSoonIsLessThanTheSpare: without a limit ten minutes; without an end, a rig that follows the stars is soon somewhere.
+func TestSoonIsLessThanTheSpare(t *testing.T) {
+	snap := question.Snapshot{At: asked}
+	assert.False(t, soon(snap, nil, limits.Set{}), "nothing is known to move")
+	for doing, want := range map[question.Doing]bool{question.AtRest: false, question.Tracking: true, question.Moving: false} {
+		snap.Rig.Sample = &question.Sample{Doing: doing}
+		assert.Equal(t, want, soon(snap, nil, limits.Set{}), doing)
+	}
+	for after, want := range map[time.Duration]bool{-time.Minute: true, 599 * time.Second: true, 600 * time.Second: false, time.Hour: false} {
+		until := asked.Add(after)
+		assert.Equal(t, want, soon(snap, &until, limits.Set{}), "%v ahead", after)
+	}
+}
+
+// TestStartWaitsAsLongAsTheSampleIsFresh, never longer than the limit, and never a negative time.
+func TestStartWaitsAsLongAsTheSampleIsFresh(t *testing.T) {
+	g := &group{member: Member{Limits: someLimits(t)}}
+	within := func(doing question.Doing, age time.Duration, later bool) time.Duration {
+		s := question.Snapshot{At: asked}
+		s.Rig.Sample = &question.Sample{Doing: doing, Time: asked.Add(-age)}
+		return startWithin(g, question.Question{BeginLater: later}, s)
+	}
+	assert.Equal(t, 10*time.Second, within(question.AtRest, 0, false))
+	assert.Equal(t, 7*time.Second, within(question.AtRest, 3*time.Second, false))
+	assert.Equal(t, 7*time.Second, within(question.Tracking, 3*time.Second, false))
+	assert.Equal(t, time.Second, within(question.Moving, time.Second, false), "a moving one is fresh for two seconds")
+	assert.Zero(t, within(question.Moving, 3*time.Second, false))
+	assert.Equal(t, 10*time.Second, within(question.AtRest, 3*time.Second, true), "a begin brings a sample of its own")
+	assert.Equal(t, 10*time.Second, within(question.AtRest, -time.Minute, false), "a sample from the future lengthens nothing")
+	s := question.Snapshot{At: asked}
+	assert.Equal(t, 10*time.Second, startWithin(g, question.Question{}, s), "no sample")
+	assert.Zero(t, startWithin(&group{}, question.Question{}, s), "no limit, no time")
+}
+
+// TestRefusalsAreOnceAMinute and bounded, and forgotten after that minute.
+func TestRefusalsAreOnceAMinute(t *testing.T) {
+	r := refusals{seen: map[record.Hash]*refusal{}}
+	due := func(n int, after time.Duration) (int, bool) {
+		return r.due(record.Hash{byte(n), byte(n >> 8)}, asked.Add(after))
+	}
+	want := func(count int, is bool, n int, after time.Duration) {
+		t.Helper()
+		c, d := due(n, after)
+		assert.Equal(t, is, d, "%d after %v", n, after)
+		assert.Equal(t, count, c, "%d after %v", n, after)
+	}
+	want(1, true, 0, 0)
+	want(1, false, 0, time.Second)
+	want(2, false, 0, time.Minute-1)
+	want(3, true, 0, time.Minute)
+	want(1, true, 0, 0) // the clock went back: said anew rather than not at all
+	for n := 1; n < 1000; n++ {
+		want(1, true, n, time.Second)
+	}
+	_, is := due(1000, 2*time.Second)
+	assert.False(t, is, "a thousand different ones are remembered, no more")
+	_, is = due(1000, time.Minute)
+	assert.True(t, is, "one is a minute old by now")
+	_, is = due(1001, time.Minute)
+	assert.False(t, is)
+	_, is = due(1001, time.Minute+time.Second)
+	assert.True(t, is, "and now the others are")
+}
+
+// someLimits are the defaults with travel.
+func someLimits(t *testing.T) limits.Set {
+	t.Helper()
+	defs, err := limits.Read(policies.Files())
+	require.NoError(t, err)
+	travel := limits.Layer{Name: "rig heron"}
+	for _, rule := range []string{"travel/axis1", "travel/axis2"} {
+		travel.Entries = append(travel.Entries, limits.Entry{Rule: rule, Name: "low_deg", Value: -95}, limits.Entry{Rule: rule, Name: "high_deg", Value: 95})
+	}
+	s, err := limits.Merge(defs, travel)
+	require.NoError(t, err)
+	return s
+}
