@@ -133,3 +133,33 @@ func appendUint64(b []byte, v uint64) []byte {
 	}
 	return b
 }
+
+// TestHeadsOfAnotherMakeAreRefused: unknown flags, text that is none, and a list that says that it is longer than the entry.
+func TestHeadsOfAnotherMakeAreRefused(t *testing.T) {
+	e := Entry{Chain: "c", Number: 1, Time: time.Unix(0, 0), Index: Index{Kind: "k"}}
+	good := encodeHead(e)
+	flags := 4 + 4 + 1 + 8 + 32 + 8 // magic, chain, number, previous, time
+	list := flags + 1 + 4 + 1 + 4 + 4 + 4 + 32
+	for name, c := range map[string]struct {
+		at   int
+		put  []byte
+		says string
+	}{
+		"flags 2":       {flags, []byte{2}, "flags that this format does not know"},
+		"flags 255":     {flags, []byte{255}, "flags that this format does not know"},
+		"no UTF-8":      {8, []byte{0xff}, "a text that is not UTF-8"},
+		"endless list":  {list, []byte{255, 255, 255, 255}, "a list longer than the entry"},
+		"list too long": {list, []byte{0, 0, 0, 7}, "a list longer than the entry"},
+	} {
+		bad := append([]byte(nil), good...)
+		copy(bad[c.at:], c.put)
+		_, _, err := decodeHead(bad)
+		require.ErrorIs(t, err, ErrWrong, name)
+		assert.ErrorContains(t, err, c.says, name)
+	}
+	state := append([]byte(nil), good...)
+	state[flags] = 1
+	back, _, err := decodeHead(state)
+	require.NoError(t, err)
+	assert.True(t, back.State)
+}
