@@ -24,8 +24,9 @@ type options struct {
 	within time.Duration // no mutant is begun later than this; 0: no end
 	jobs   int
 	list   bool
-	match  string // only mutants whose key contains it
-	except string // none whose key contains it
+	match  string          // only mutants whose key contains it
+	except string          // none whose key contains it
+	again  map[string]bool // only these keys; nil: any
 	quiet  bool
 	own    bool          // the room's own tests alone
 	budget time.Duration // of tests, as they take alone, for each mutant; 0: no end
@@ -76,10 +77,16 @@ func parse(args []string, out io.Writer) (options, error) {
 	f.DurationVar(&o.budget, "budget", 0, "give each mutant up after tests that take this long, to look for holes in a hurry; 0: never")
 	f.StringVar(&o.match, "match", "", "only mutants whose line contains this")
 	f.StringVar(&o.except, "except", "", "no mutant whose line contains this")
+	again := f.String("again", "", "try only what this file, the output of an earlier run, calls a SURVIVOR")
 	if err := f.Parse(args); err != nil {
 		return o, err
 	}
 	var err error
+	if *again != "" {
+		if o.again, err = survivorsOf(*again); err != nil {
+			return o, err
+		}
+	}
 	if o.root, err = filepath.Abs("."); err != nil {
 		return o, err
 	}
@@ -130,6 +137,9 @@ func work(o options, scratch string, out io.Writer) (int, error) {
 func draw(all []*mutant, o options) []*mutant {
 	var lot []*mutant
 	for _, m := range all {
+		if o.again != nil && !o.again[m.key()] {
+			continue
+		}
 		if strings.Contains(m.key(), o.match) && (o.except == "" || !strings.Contains(m.key(), o.except)) {
 			lot = append(lot, m)
 		}
@@ -143,6 +153,22 @@ func draw(all []*mutant, o options) []*mutant {
 		lot = lot[:o.sample]
 	}
 	return lot
+}
+
+// survivorsOf reads the keys of the survivors of an earlier run.
+func survivorsOf(path string) (map[string]bool, error) {
+	text, err := os.ReadFile(path)
+	if err != nil {
+		return nil, err
+	}
+	out := map[string]bool{}
+	for line := range strings.SplitSeq(string(text), "\n") {
+		if key, ok := strings.CutPrefix(line, "SURVIVOR: "); ok {
+			key, _, _ = strings.Cut(key, "   (line ")
+			out[key] = true
+		}
+	}
+	return out, nil
 }
 
 // number gives equal keys of one function an ordinal.
