@@ -7,6 +7,8 @@
 //	go run ./.ci/mutate decide policies     some rooms
 //	go run ./.ci/mutate -sample 300 -seed 7 -within 110s   a sample drawn by lot, as many as fit in the time
 //	go run ./.ci/mutate -list verdict       the mutants, untried
+//	go run ./.ci/mutate -own -budget 5s decide >log        in a hurry: the room's own tests alone, and of these the quickest
+//	go run ./.ci/mutate -again log decide   again what that run called a survivor
 //
 // The tree is never edited. All mutants of a room are built into one test binary by way of -overlay: each place asks at run
 // time, by an environment variable, whether it is the changed one. One run of each test tells which places it reaches (seen.go); a

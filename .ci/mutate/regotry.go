@@ -60,30 +60,36 @@ func openRego(r room, o options, scratch string) ([]*mutant, trier, error) {
 	if err := replaced.write(overlayPath(scratch)); err != nil {
 		return nil, nil, err
 	}
-	t := &regoTrier{o: o, scratch: scratch, texts: map[string]string{}, suite: &goTrier{killers: map[string]string{}}}
+	t := &regoTrier{o: o, scratch: scratch, texts: map[string]string{}, suite: &goTrier{budget: o.budget, killers: map[string]string{}}}
 	for _, dir := range r.tests {
 		t.suite.suites = append(t.suite.suites, newSuite(o, dir, scratch, true))
 	}
-	files, err := filepath.Glob(filepath.Join(o.root, r.dir, "rules/*/*/*.rego"))
-	if err != nil {
-		return nil, nil, err
-	}
-	more, err := filepath.Glob(filepath.Join(o.root, r.dir, "decide/*.rego"))
-	if err != nil {
-		return nil, nil, err
-	}
-	for _, path := range append(files, more...) {
-		text, err := os.ReadFile(path)
-		if err != nil {
+	for _, pattern := range []string{"rules/*/*/*.rego", "decide/*.rego"} {
+		if err := t.read(filepath.Join(o.root, r.dir, pattern)); err != nil {
 			return nil, nil, err
 		}
-		rel, err := filepath.Rel(o.root, path)
+	}
+	return found, t, nil
+}
+
+// read takes in the rego files of a pattern, tests too.
+func (t *regoTrier) read(pattern string) error {
+	files, err := filepath.Glob(pattern)
+	if err != nil {
+		return err
+	}
+	for _, path := range files {
+		text, err := os.ReadFile(path)
 		if err != nil {
-			return nil, nil, err
+			return err
+		}
+		rel, err := filepath.Rel(t.o.root, path)
+		if err != nil {
+			return err
 		}
 		t.texts[filepath.ToSlash(rel)] = string(text)
 	}
-	return found, t, nil
+	return nil
 }
 
 func (t *regoTrier) try(m *mutant, _ ...string) error {

@@ -128,25 +128,32 @@ func (s *suite) run(tests []*test, limit time.Duration, env ...string) result {
 	defer os.RemoveAll(tmp)
 	ctx, cancel := context.WithTimeout(s.o.ctx, limit+5*time.Second)
 	defer cancel()
-	cmd := exec.CommandContext(ctx, "sh", "-c", `ulimit -v 8000000; exec "$0" "$@"`, s.bin,
-		"-test.failfast", "-test.timeout="+limit.String(), "-test.run=^("+strings.Join(names, "|")+")$")
-	cmd.Dir = filepath.Join(s.o.root, s.dir)
+	cmd := s.command(ctx, names, limit)
 	cmd.Env = append(append(os.Environ(), "TMPDIR="+tmp), env...)
-	cmd.SysProcAttr = &syscall.SysProcAttr{Setpgid: true}
-	cmd.Cancel = func() error { return syscall.Kill(-cmd.Process.Pid, syscall.SIGKILL) }
-	cmd.WaitDelay = time.Second
 	var said bytes.Buffer
 	cmd.Stdout, cmd.Stderr = &said, &said
-	err = cmd.Run()
-	if err == nil {
+	if cmd.Run() == nil {
 		return result{}
 	}
 	_ = syscall.Kill(-cmd.Process.Pid, syscall.SIGKILL) // what it started
-	text := said.String()
-	r := result{failed: true, said: text[:min(len(text), 4000)], late: ctx.Err() != nil || strings.Contains(text, "panic: test timed out")}
-	if m := failedTest.FindAllStringSubmatch(text, -1); m != nil {
-		r.by = m[len(m)-1][1]
-		r.by = m[0][1]
+	return failure(said.String(), names, ctx.Err() != nil)
+}
+
+func (s *suite) command(ctx context.Context, names []string, limit time.Duration) *exec.Cmd {
+	cmd := exec.CommandContext(ctx, "sh", "-c", `ulimit -v 8000000; exec "$0" "$@"`, s.bin,
+		"-test.failfast", "-test.timeout="+limit.String(), "-test.run=^("+strings.Join(names, "|")+")$")
+	cmd.Dir = filepath.Join(s.o.root, s.dir)
+	cmd.SysProcAttr = &syscall.SysProcAttr{Setpgid: true}
+	cmd.Cancel = func() error { return syscall.Kill(-cmd.Process.Pid, syscall.SIGKILL) }
+	cmd.WaitDelay = time.Second
+	return cmd
+}
+
+// failure reads from what a run said which test noticed.
+func failure(said string, names []string, late bool) result {
+	r := result{failed: true, said: said[:min(len(said), 4000)], late: late || strings.Contains(said, "panic: test timed out")}
+	if m := failedTest.FindStringSubmatch(said); m != nil {
+		r.by = m[1]
 	} else if !r.late {
 		r.by = "a crash in one of " + clip(strings.Join(names, ", "))
 	}
