@@ -135,7 +135,9 @@ func (s *suite) run(tests []*test, limit time.Duration, env ...string) result {
 	if cmd.Run() == nil {
 		return result{}
 	}
-	_ = syscall.Kill(-cmd.Process.Pid, syscall.SIGKILL) // what it started
+	if cmd.Process != nil {
+		_ = syscall.Kill(-cmd.Process.Pid, syscall.SIGKILL) // what it started
+	}
 	return failure(said.String(), names, ctx.Err() != nil)
 }
 
