@@ -362,6 +362,7 @@ func (r *reader) Apply(e record.Entry) error {
 	if err != nil {
 		return err
 	}
+	b = r.fold.Fill(b)
 	r.fold = r.fold.Apply(b.Event)
 	if e.Kind != state.Asked {
 		return nil
@@ -414,7 +415,7 @@ func (j *judge) rejudge(e record.Entry, b state.Body) {
 // recompute works the facts of a stored snapshot out once more.
 func (j *judge) recompute(e record.Entry, b state.Body) {
 	m := j.member(e.Rig)
-	out := facts.Compute(facts.Input{Question: *b.Question, Snapshot: *b.Snapshot, Rig: m.Rig, Limits: m.Limits, Moment: moment, Cells: cells})
+	out := facts.Compute(facts.Input{Question: *b.Question, Snapshot: *b.Snapshot, Rig: m.Rig, Limits: m.Limits, Moment: moment, Cells: cells, Shelf: m.Shelf})
 	now, err := json.Marshal(out.Facts)
 	then, err2 := json.Marshal(b.Facts)
 	if err != nil || err2 != nil || !bytes.Equal(now, then) {

@@ -11,6 +11,7 @@ import (
 	"keepclear.example/keepclear/service/internal/decide"
 	"keepclear.example/keepclear/service/internal/limits"
 	"keepclear.example/keepclear/service/internal/practice"
+	"keepclear.example/keepclear/service/internal/reach"
 	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/rules"
 )
@@ -124,5 +125,5 @@ func (s sort) member(rigs string, defs []limits.Definition) (decide.Member, erro
 		own.Entries = append(own.Entries, limits.Entry{Rule: l.Rule, Name: l.Name, Value: l.Value, Line: l.Line})
 	}
 	lim, err := limits.Merge(defs, own)
-	return decide.Member{Rig: r, Limits: lim, Revs: map[string]string{"rig": fmt.Sprintf("%x", r.Digest)}}, err
+	return decide.Member{Rig: r, Limits: lim, Shelf: reach.NewShelf(), Revs: map[string]string{"rig": fmt.Sprintf("%x", r.Digest)}}, err
 }
