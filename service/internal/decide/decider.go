@@ -142,7 +142,9 @@ func (d *Decider) fold(g *group) error {
 		}
 	}
 	was := g.live
+	g.mu.Lock() // of the service's chain the locks are read without its turn
 	g.folded = f.Chain
+	g.mu.Unlock()
 	g.live = f.Chain.Rig
 	g.keepTaken(was)
 	g.takeOwed()
