@@ -98,12 +98,10 @@ func newLawRig(name, text string, defs []limits.Definition) (lawRig, error) {
 		own.Entries = append(own.Entries, limits.Entry{Rule: l.Rule, Name: l.Name, Value: l.Value})
 	}
 	low, high := r.Travel.Low, r.Travel.High
-	for _, e := range []limits.Entry{
+	own.Entries = append(own.Entries, []limits.Entry{
 		{Rule: "travel/axis1", Name: "low_deg", Value: low.A1.Deg()}, {Rule: "travel/axis1", Name: "high_deg", Value: high.A1.Deg()},
 		{Rule: "travel/axis2", Name: "low_deg", Value: low.A2.Deg()}, {Rule: "travel/axis2", Name: "high_deg", Value: high.A2.Deg()},
-	} {
-		own.Entries = append(own.Entries, e)
-	}
+	}...)
 	lim, err := limits.Merge(defs, own)
 	if err != nil {
 		return lawRig{}, err
