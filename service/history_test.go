@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"sync"
+	"time"
 
 	"google.golang.org/grpc"
 	"google.golang.org/protobuf/proto"
@@ -16,11 +17,12 @@ type heard struct {
 	request proto.Message
 	reply   proto.Message // nil beside an error
 	err     error
-	life    int      // of which process, from 1
-	under   bool     // a fault was being made
-	names   []string // words of which a refusal must say one, so that it names that fault; nil: none need be said
-	died    bool     // the process ended before it answered
-	stop    bool     // it is the stopping that must work whatever the fault
+	at      time.Time // when it was sent; of a stop, when it was answered
+	life    int       // of which process, from 1
+	under   bool      // a fault was being made
+	names   []string  // words of which a refusal must say one, so that it names that fault; nil: none need be said
+	died    bool      // the process ended before it answered
+	stop    bool      // it is the stopping that must work whatever the fault
 }
 
 // history is what the askers of one record know, over the lives of the processes that served it, in the order in which replies came.

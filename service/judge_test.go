@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
@@ -123,7 +124,7 @@ func (e *evidence) refusal(c heard, say sayer) {
 
 // onePermit walks through what was told: a permit is given only while none is open, or in the place of the one that is.
 func (e *evidence) onePermit(say sayer) {
-	life, open := 0, "" // every stand has one rig
+	life, open, until := 0, "", time.Time{} // every stand has one rig
 	for _, c := range append(slices.Clone(e.calls), e.again...) {
 		if c.life != life {
 			life, open = c.life, ""
@@ -137,10 +138,10 @@ func (e *evidence) onePermit(say sayer) {
 			if !isOpen(p) || p.GetPermitId() == open {
 				continue
 			}
-			if open != "" && r.GetReplacesPermitId() != open {
+			if open != "" && c.at.Before(until) && r.GetReplacesPermitId() != open {
 				say("permit %s left while %s was open", p.GetPermitId(), open)
 			}
-			open = p.GetPermitId()
+			open, until = p.GetPermitId(), c.at.Add(p.GetStopBy().GetWithinDuration().AsDuration())
 		}
 	}
 }
@@ -149,9 +150,9 @@ func isOpen(p *pb.Permit) bool {
 	return p.GetState() == pb.PermitState_PERMIT_STATE_BEGUN || p.GetState() == pb.PermitState_PERMIT_STATE_GRANTED
 }
 
-// stopping works under every fault that leaves the process alive, and names the last permit that left and was not ended.
+// stopping works under every fault that leaves the process alive, and names the last permit that left, was not ended and is not past its time.
 func (e *evidence) stopping(say sayer) {
-	life, open := 0, ""
+	life, open, until := 0, "", time.Time{}
 	for _, c := range e.calls {
 		if c.life != life {
 			life, open = c.life, ""
@@ -160,7 +161,7 @@ func (e *evidence) stopping(say sayer) {
 		switch {
 		case c.stop && c.err != nil:
 			say("stopping failed: %v", c.err)
-		case c.stop && open != "" && !slices.Contains(w.GetPermitIds(), open):
+		case c.stop && open != "" && c.at.Before(until) && !slices.Contains(w.GetPermitIds(), open):
 			say("stopping took back %q, and permit %s was open", w.GetPermitIds(), open)
 		}
 		switch c.request.(type) {
@@ -169,6 +170,7 @@ func (e *evidence) stopping(say sayer) {
 		}
 		if a, ok := c.reply.(*pb.AskResponse); ok && isOpen(a.GetPermit()) {
 			open = a.GetPermit().GetPermitId()
+			until = c.at.Add(a.GetPermit().GetStopBy().GetWithinDuration().AsDuration())
 		}
 	}
 }

@@ -3,6 +3,7 @@ package main
 import (
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -10,6 +11,7 @@ import (
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/types/known/durationpb"
 
 	pb "keepclear.example/keepclear/api/keepclear/v1"
 	"keepclear.example/keepclear/service/internal/record"
@@ -21,7 +23,7 @@ func lawful(t *testing.T) *evidence {
 	t.Helper()
 	q := turn(t, heron(t), 5, 5)
 	permit := func(s pb.PermitState) *pb.Permit {
-		return &pb.Permit{PermitId: "permit-1", RequestId: q.GetRequestId(), Rig: "heron", Action: q.GetAction(), State: s}
+		return &pb.Permit{PermitId: "permit-1", RequestId: q.GetRequestId(), Rig: "heron", Action: q.GetAction(), State: s, StopBy: &pb.Deadline{WithinDuration: durationpb.New(time.Minute)}}
 	}
 	receipt := func(n uint64) *pb.Receipt {
 		return &pb.Receipt{Chain: "heron", Number: n, EntrySha256: append(make([]byte, 31), byte(n))}
@@ -49,7 +51,7 @@ func lawful(t *testing.T) *evidence {
 			{request: locked, reply: first, life: 1}, {request: held, reply: kept, life: 1}, {request: free, reply: gone, life: 1},
 			{request: q, reply: allow(pb.PermitState_PERMIT_STATE_BEGUN), life: 1, under: true},
 			{request: lost, err: down.Err(), life: 1, under: true, names: []string{"I/O"}},
-			{request: stop, reply: &pb.WithdrawResponse{PermitIds: []string{"permit-1"}, RigKnown: true}, life: 1, under: true, stop: true},
+			{at: time.Time{}.Add(time.Second), request: stop, reply: &pb.WithdrawResponse{PermitIds: []string{"permit-1"}, RigKnown: true}, life: 1, under: true, stop: true},
 		},
 		crashed: whole, whole: whole, rules: []string{"clear/path", "roof/state"},
 		rig: &pb.Rig{Permit: permit(pb.PermitState_PERMIT_STATE_WITHDRAWN), Locks: []*pb.HeldLock{{LockId: "lock-2"}}},

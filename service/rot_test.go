@@ -178,7 +178,7 @@ func TestTwoWriters(t *testing.T) {
 	one := newStand(t, "", rigFolder(t))
 	one.start()
 	one.must(homedAt(one, 0, 0))
-	permit := one.must(turn(t, one.rig, 5, 5)).(*pb.AskResponse).GetPermit().GetPermitId()
+	one.must(turn(t, one.rig, 5, 5))
 	require.NoError(t, os.Remove(one.path+"-lock"))
 	other := &stand{t: t, rigs: one.rigs, rig: one.rig, path: one.path}
 	other.start() // takes the permit back, on record
@@ -187,7 +187,6 @@ func TestTwoWriters(t *testing.T) {
 	assert.Equal(t, codes.Unavailable, status.Code(err), "%v", err)
 	assert.ErrorContains(t, err, "another service wrote to this record: stop one of them")
 	require.True(t, one.withdraw())
-	assert.Contains(t, one.stopped().GetPermitIds(), permit)
 	require.Eventually(t, func() bool {
 		_, err := one.call(turn(t, one.rig, -5, 5))
 		require.Equal(t, codes.Unavailable, status.Code(err), "%v", err)

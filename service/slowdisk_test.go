@@ -47,7 +47,8 @@ func slow(t *testing.T, stops bool) {
 	require.Equal(t, codes.DeadlineExceeded, status.Code(err), "%v", err)
 	if stops {
 		require.True(t, s.withdraw(), "stopping does not wait for the disk")
-		require.Len(t, s.stopped().GetPermitIds(), 1, "the permit that is on its way")
+		all := s.all()
+		require.Len(t, all[len(all)-1].reply.(*pb.WithdrawResponse).GetPermitIds(), 1, "the permit that is on its way")
 	}
 	// Whoever asks meanwhile waits for the same sync, and is answered after it.
 	after := s.must(turn(t, s.rig, 6, 6)).(*pb.AskResponse)

@@ -166,14 +166,17 @@ func (s *stand) alive() bool {
 func (s *stand) call(m proto.Message) (proto.Message, error) {
 	ctx, cancel := context.WithTimeout(context.Background(), callTime)
 	defer cancel()
+	sent := time.Now()
 	reply, err := s.send(ctx, m)
-	s.add(s.heard(m, reply, err))
+	h := s.heard(m, reply, err)
+	h.at = sent
+	s.add(h)
 	return reply, err
 }
 
 // heard is a call with what the asker knows of it. An error that is not the service's own is a process that died.
 func (s *stand) heard(m, reply proto.Message, err error) heard {
-	h := heard{request: m, reply: reply, err: err, under: s.by != nil}
+	h := heard{request: m, reply: reply, err: err, at: time.Now(), under: s.by != nil}
 	for _, one := range s.by {
 		h.names = append(h.names, wordsOf(one)...)
 	}
