@@ -50,19 +50,11 @@ func slow(t *testing.T, stops bool) {
 		all := s.all()
 		require.Len(t, all[len(all)-1].reply.(*pb.WithdrawResponse).GetPermitIds(), 1, "the permit that is on its way")
 	}
-	// Whoever asks meanwhile waits for the same sync, and is answered after it.
-	after := s.must(turn(t, s.rig, 6, 6)).(*pb.AskResponse)
-	trace.Detach()
-	entry := s.entry(q.GetRequestId()).GetAsked().GetResponse()
+	entry := s.entry(q.GetRequestId()).GetAsked().GetResponse() // shows once it is on disk
+	trace.Detach()                                              // before another thread syncs, for which strace counts anew
 	require.NotEmpty(t, entry.GetPermit().GetPermitId(), "it was allowed, and is on record")
-	if stops {
-		assert.Equal(t, pb.Verdict_VERDICT_ALLOW, after.GetJudgement().GetVerdict(), said(after.GetJudgement()))
-	} else {
-		assert.Equal(t, pb.Verdict_VERDICT_HOLD, after.GetJudgement().GetVerdict(), "the first may still be used: %s", said(after.GetJudgement()))
-		assert.Contains(t, after.GetJudgement().GetSentence(), entry.GetPermit().GetPermitId())
-		next := s.must(turn(t, s.rig, 6, 6)).(*pb.AskResponse)
-		assert.Equal(t, pb.Verdict_VERDICT_ALLOW, next.GetJudgement().GetVerdict(), "nobody used it in time: %s", said(next.GetJudgement()))
-	}
+	next := s.must(turn(t, s.rig, 6, 6)).(*pb.AskResponse)
+	assert.Equal(t, pb.Verdict_VERDICT_ALLOW, next.GetJudgement().GetVerdict(), "nobody used the first in time: %s", said(next.GetJudgement()))
 	again := s.must(q).(*pb.AskResponse)
 	assert.Equal(t, entry.GetPermit().GetPermitId(), again.GetPermit().GetPermitId())
 	assert.False(t, isOpen(again.GetPermit()), "%s", again.GetPermit())
