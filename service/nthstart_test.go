@@ -146,5 +146,5 @@ func (l *loop) atTheStart(t *testing.T) {
 		}
 	})
 	t.Logf("%d of %d starts, in %d of which the fault was met", len(runs), all, met.Load())
-	assert.Greater(t, met.Load(), int64(len(runs))/2, "the faults are met")
+	assert.Greater(t, met.Load(), int64(len(runs))/4, "the faults are met") // a start is spread over threads, each of which strace counts by itself
 }
