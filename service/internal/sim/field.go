@@ -29,6 +29,7 @@ type field struct {
 	seen     time.Time // the truth was looked at up to here
 	motion   *motion   // under leave; nil: what moves moves unasked, or nothing does
 	counts   *Count
+	strict   bool   // what no source can show excuses nothing
 	falsely  int    // so many of the next pictures solve falsely
 	deceived string // what happened since the last homing that no source of this rig can show; empty: nothing
 }
@@ -189,10 +190,10 @@ func (f *field) encoders() bool {
 // slip turns the axes unseen by the counters.
 func (f *field) slip(by rig.Axes, why string) {
 	f.touch(func(at time.Time) { f.mount.Slip(at, by) })
-	if !f.encoders() {
+	if !f.encoders() && !f.strict {
 		f.deceived = why
 	}
-	if f.motion != nil {
+	if f.motion != nil && !f.strict {
 		f.motion.excuse = why
 	}
 }

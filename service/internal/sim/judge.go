@@ -78,7 +78,7 @@ func (j *judge) left(a answered) {
 		if text := a.err.Error(); strings.Contains(text, "code = Internal") || strings.Contains(text, "code = InvalidArgument") || strings.Contains(text, "code = DataLoss") {
 			j.w.broken("%s: %v", a.method, a.err)
 		}
-		if a.method == withdraw {
+		if a.method == withdraw && !strings.Contains(a.err.Error(), "code = Canceled") {
 			j.w.broken("a withdrawal failed: %v", a.err)
 		}
 		return

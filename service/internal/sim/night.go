@@ -18,7 +18,8 @@ import (
 type Breaks struct {
 	DiskLies          bool // the disk says that it synced, and did not
 	ForgetsToWithdraw bool // leave survives a restart
-	RulesPass         bool // every rule passes
+	RulesPass         bool // every rule passes, and programs point anywhere
+	SlipsCount        bool // a slip that no source shows is counted against the pose all the same
 }
 
 // Plan is what a night is played from.
@@ -144,7 +145,8 @@ func (n *night) begin(f *field, life func(*program)) *program {
 
 func (n *night) newProgram(f *field) *program {
 	rng := f.rng
-	return &program{f: f, x: n.wires, rng: rng, person: n.person, told: "R. Alder", later: rng.IntN(3) == 0, ids: &n.ids, calm: n.quiet,
+	f.strict = n.plan.Breaks.SlipsCount
+	return &program{f: f, rash: n.plan.Breaks.RulesPass, x: n.wires, rng: rng, person: n.person, told: "R. Alder", later: rng.IntN(3) == 0, ids: &n.ids, calm: n.quiet,
 		skew: time.Duration(rng.IntN(800)-400) * time.Millisecond}
 }
 

@@ -99,6 +99,7 @@ func (a *actor) call(x *wires, method string, m, reply proto.Message) bool {
 		var got []byte
 		var failed error
 		ctx, cancel := context.WithCancel(context.Background())
+		givesUp := x.rng.IntN(2) == 0 // else what is under way arrives, late as it may be
 		t := a.ticket
 		x.send(ctx, method, raw, func(b []byte, err error) {
 			if a.ticket == t && a.parked {
@@ -108,13 +109,15 @@ func (a *actor) call(x *wires, method string, m, reply proto.Message) bool {
 		})
 		a.w.in(tryFor, func() {
 			if a.ticket == t {
-				cancel()
+				if givesUp {
+					cancel()
+				}
 				a.wake(t)
 			}
 		})
 		a.park()
-		cancel()
-		if got != nil || failed == nil && a.ticket > t && got != nil {
+		defer cancel()
+		if failed == nil && got != nil {
 			return proto.Unmarshal(got, reply) == nil
 		}
 		a.sleep(time.Second + time.Duration(x.rng.IntN(500))*time.Millisecond)
@@ -138,6 +141,7 @@ type program struct {
 	calm    bool // the faults are over
 	cycle   int  // steps of the last cycle done after that
 	quit    bool
+	rash    bool // it points anywhere
 	misses  int
 	seconds int
 }

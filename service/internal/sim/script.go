@@ -79,6 +79,10 @@ func (p *program) place() (place, bool) {
 	for range 200 {
 		a := rig.Axes{A1: low.A1 + unit.Angle(p.rng.Float64())*(high.A1-low.A1), A2: low.A2 + unit.Angle(p.rng.Float64())*(high.A2-low.A2)}
 		ahead := a.Add(rig.DegAxes(28, 0))
+		if p.rash {
+			ra, dec, _ := r.Unmap(sky, a)
+			return place{ra.Positive(), dec}, true
+		}
 		if alt := p.f.altitude(a).Deg(); alt < 34 || alt > 76 {
 			continue
 		}

@@ -92,6 +92,8 @@ func TestWhatIsBrokenIsFound(t *testing.T) {
 		"a disk that lies about its syncs": {sim.Breaks{DiskLies: true}, "power cut", "not on record as it was"},
 		"leave that survives a restart":    {sim.Breaks{ForgetsToWithdraw: true}, "kill", "is still open although the service was restarted"},
 		"rules that all pass":              {sim.Breaks{RulesPass: true}, "slip", "said \"pass"},
+		"a mount that hits something":      {sim.Breaks{RulesPass: true}, "slip", "parts touch"},
+		"a pose that is wrong":             {sim.Breaks{SlipsCount: true}, "slip", "the pose held is"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()

@@ -78,6 +78,9 @@ func (x *wires) travel(arrives func()) {
 
 // arrive hands a request to the service, which answers beside the world.
 func (x *wires) arrive(ctx context.Context, method string, raw []byte, got func([]byte, error)) {
+	if ctx.Err() != nil { // a call that was given up does not arrive
+		return
+	}
 	if x.s.up == nil {
 		x.w.in(time.Millisecond, func() { got(nil, errNobody) })
 		return
