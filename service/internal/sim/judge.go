@@ -46,6 +46,7 @@ type Count struct {
 	HeldFor                          []string       // the sentences of holds
 	Motions, Excused                 int            // under leave, and those of which the truth could not be told
 	Starts, Cuts, Kills              int            // of the service; how often its power went, or it was killed
+	Trapped                          int            // rigs that every way home was denied to, so that a person turned them by hand
 	Nearest                          float64        // mm, of any motion that was judged
 }
 

@@ -29,6 +29,9 @@ func (r *person) comes(p *program) {
 		p.report(&pb.ReportRequest{})
 	}
 	p.actor.name = own
+	if p.trapped {
+		r.turns(p)
+	}
 	p.f.look()
 	at := p.f.mount.Axes(p.w.now())
 	seen := &pb.Homed{By: pb.HomedBy_HOMED_BY_ATTESTED, Person: r.name, Axes: pairOf(at)}
@@ -36,6 +39,16 @@ func (r *person) comes(p *program) {
 		p.f.deceived = ""
 	}
 	p.prove(r.name)
+}
+
+// turns opens the clutches of a rig that no permitted motion leads out of where it is, and turns it home by hand.
+func (r *person) turns(p *program) {
+	p.w.say("%s turns %s home by hand", r.name, p.f.rig.ID)
+	p.trapped = false
+	p.f.rests()
+	p.f.touch(func(at time.Time) { p.f.mount.Slip(at, p.f.rig.Home.Sub(p.f.mount.Axes(at))) })
+	p.report(&pb.ReportRequest{Event: &pb.ReportRequest_Act{Act: &pb.Act{Kind: pb.ActKind_ACT_KIND_CLUTCH_OPENED, Person: r.name}}})
+	p.x.judge.count.Trapped++
 }
 
 // release releases every lock of the program's rig.

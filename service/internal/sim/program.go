@@ -15,6 +15,7 @@ import (
 	pb "keepclear.example/keepclear/api/keepclear/v1"
 	keepclear "keepclear.example/keepclear/clients/go"
 	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/wire"
 )
 
@@ -142,6 +143,7 @@ type program struct {
 	cycle   int  // steps of the last cycle done after that
 	quit    bool
 	rash    bool // it points anywhere
+	trapped bool // every way home was denied
 	misses  int
 	seconds int
 }
@@ -363,14 +365,20 @@ func (p *program) withdraw() {
 	p.report(&pb.ReportRequest{})
 }
 
-// home homes the rig.
+// home homes the rig, one axis after the other where both at once would hit something.
 func (p *program) home() bool {
-	o := p.ask(question.Action{Kind: question.Home})
-	if !o.allowed {
-		return false
+	for _, order := range []rig.Sharing{"", rig.Axis1First, rig.Axis2First} {
+		o := p.ask(question.Action{Kind: question.Home, Order: order})
+		if o.allowed {
+			p.trapped = false
+			p.permit = o.reply.GetPermit().GetPermitId()
+			p.f.begins(p.x.judge, o.reply)
+			p.f.touch(func(at time.Time) { p.f.mount.Home(at, order) })
+			return p.underWay(question.Action{Kind: question.Home})
+		}
+		if p.trapped = o.denied; !o.denied {
+			return false
+		}
 	}
-	p.permit = o.reply.GetPermit().GetPermitId()
-	p.f.begins(p.x.judge, o.reply)
-	p.f.touch(func(at time.Time) { p.f.mount.Home(at, "") })
-	return p.underWay(question.Action{Kind: question.Home})
+	return false
 }

@@ -195,11 +195,12 @@ func (s *tally) add(r sim.Result) {
 	s.Starts += r.Starts
 	s.Cuts += r.Cuts
 	s.Kills += r.Kills
+	s.Trapped += r.Trapped
 	s.faults += len(r.Faults)
 }
 
 func (s *tally) text(took time.Duration) string {
-	return fmt.Sprintf("%d nights, %s in %s: %.0f times real time; %d faults, %d power cuts, %d kills, %d starts; %d questions: %d allowed, %d held, %d denied; %d motions judged, %d excused",
+	return fmt.Sprintf("%d nights, %s in %s: %.0f times real time; %d faults, %d power cuts, %d kills, %d starts; %d questions: %d allowed, %d held, %d denied; %d motions judged, %d excused; %d rigs turned home by hand",
 		s.nights, s.length, took.Round(time.Second), s.length.Seconds()/took.Seconds(), s.faults, s.Cuts, s.Kills, s.Starts,
-		s.Questions, s.Allows, s.Holds, s.Denies, s.Motions-s.Excused, s.Excused)
+		s.Questions, s.Allows, s.Holds, s.Denies, s.Motions-s.Excused, s.Excused, s.Trapped)
 }
