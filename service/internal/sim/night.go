@@ -123,7 +123,7 @@ func (n *night) build(g group) error {
 	if err := n.site.start(); err != nil {
 		return err
 	}
-	kinds := sorts()
+	kinds := allSpecies()
 	for i, m := range members {
 		f := newField(n.w, stream(n.plan.Seed, 10+uint64(i)), m, kinds[g.rigs[i]].parts)
 		n.fields = append(n.fields, f)

@@ -16,8 +16,8 @@ import (
 	"keepclear.example/keepclear/service/internal/rules"
 )
 
-// sort is a kind of rig that nights are played with: a rig file, changed.
-type sort struct {
+// species is a kind of rig that nights are played with: a rig file, changed.
+type species struct {
 	file    string // below testdata/rigs; empty: heron
 	changes [][2]string
 	parts   []rig.PartState
@@ -27,7 +27,7 @@ type sort struct {
 const herons = "home_deg: [0, 0]\nrests:\n  - name: park\n    axes_deg: [0, 0]\n  - name: flats\n    axes_deg: [-20, 40]"
 
 var (
-	real   = [2]string{"practice: yes\n", ""}
+	atWork = [2]string{"practice: yes\n", ""}
 	rests  = [2]string{"home_deg: [0, 0]", herons}
 	counts = "  - kind: motor count\n    clutch_side: motor\n    sigma_deg: [0.02, 0.02]"
 	south  = [][2]string{
@@ -36,16 +36,16 @@ var (
 	}
 )
 
-// sorts are all three kinds of mount, and both halves of the Earth.
-func sorts() map[string]sort {
+// allSpecies are all three kinds of mount, and both halves of the Earth.
+func allSpecies() map[string]species {
 	travel := 20.0
-	return map[string]sort{
-		"heron": {changes: [][2]string{real, rests}},
-		"plover": {changes: [][2]string{real, rests, {"rig: heron", "rig: plover"}, {"end: heron", "end: plover"}, // as a simpler mount is
+	return map[string]species{
+		"heron": {changes: [][2]string{atWork, rests}},
+		"plover": {changes: [][2]string{atWork, rests, {"rig: heron", "rig: plover"}, {"end: heron", "end: plover"}, // as a simpler mount is
 			{counts, strings.ReplaceAll(strings.ReplaceAll(counts, "motor count", "unsynced belief"), "0.02", "0.05")},
 			{"by: sensor", "by: person"}, {"tells_sidereal_time: yes", "tells_sidereal_time: no"}, {"tells_restarts: yes", "tells_restarts: no"},
 			{"counts_syncs: yes", "counts_syncs: no"}}},
-		"petrel":  {changes: append([][2]string{real, rests, {"rig: heron", "rig: petrel"}, {"end: heron", "end: petrel"}}, south...)},
+		"petrel":  {changes: append([][2]string{atWork, rests, {"rig: heron", "rig: petrel"}, {"end: heron", "end: petrel"}}, south...)},
 		"bittern": {file: "bittern.yaml", changes: [][2]string{{"home_deg: [0, 0]", "home_deg: [0, 15]"}, {"axis2_deg: [-5, 88]", "axis2_deg: [-20, 73]"}}},
 		"wren":    {file: "wren.yaml"},
 		"curlew": {file: "curlew.yaml", parts: []rig.PartState{{Part: "focuser", Measure: &travel, Unit: "mm"}, {Part: "roof", Name: "open"}},
@@ -81,7 +81,7 @@ func Load(rigs string) (Members, error) {
 	}
 	out := Members{}
 	var set *rules.Set
-	for name, s := range sorts() {
+	for name, s := range allSpecies() {
 		m, err := s.member(rigs, defs)
 		if err != nil {
 			return nil, fmt.Errorf("rig %s: %w", name, err)
@@ -100,7 +100,7 @@ func Load(rigs string) (Members, error) {
 	return out, nil
 }
 
-func (s sort) member(rigs string, defs []limits.Definition) (decide.Member, error) {
+func (s species) member(rigs string, defs []limits.Definition) (decide.Member, error) {
 	text := practice.HeronFile()
 	if s.file != "" {
 		b, err := os.ReadFile(filepath.Join(rigs, s.file))

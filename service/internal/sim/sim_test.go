@@ -34,25 +34,26 @@ func play(t *testing.T, p sim.Plan) sim.Result {
 }
 
 // again is how a night is played once more.
-func again(seed uint64) string {
-	return fmt.Sprintf("KEEPCLEAR_SIM=%d go test ./service/internal/sim -run TestOneNight -v", seed)
+func again(seed string) string {
+	return fmt.Sprintf("KEEPCLEAR_SIM=%s go test ./service/internal/sim -run TestOneNight -v", seed)
 }
 
 // TestOneNight plays the night of KEEPCLEAR_SIM, or a first one, and prints its whole history if it was asked for.
 func TestOneNight(t *testing.T) {
 	seed, asked := uint64(1), os.Getenv("KEEPCLEAR_SIM")
+	text, quiet := strings.CutPrefix(asked, "quiet-")
 	if asked != "" {
 		var err error
-		seed, err = strconv.ParseUint(asked, 10, 64)
+		seed, err = strconv.ParseUint(text, 10, 64)
 		require.NoError(t, err)
 	}
 	from := time.Now()
-	r := play(t, sim.Plan{Seed: seed, Keep: asked != ""})
+	r := play(t, sim.Plan{Seed: seed, Quiet: quiet, Keep: asked != ""})
 	if asked != "" {
 		t.Log("\n" + strings.Join(r.Lines, "\n"))
 	}
 	t.Logf("%v %v %v %+v %s", r.Length, r.Rigs, r.Faults, r.Count, time.Since(from))
-	require.Empty(t, r.Wrong, again(seed))
+	require.Empty(t, r.Wrong, again(asked))
 }
 
 // The same seed gives the same history, byte for byte, all replies and what the record refused among it; another seed gives another.
@@ -138,7 +139,7 @@ func TestNights(t *testing.T) {
 				t.Parallel()
 				r := play(t, sim.Plan{Seed: seed})
 				sum.add(r)
-				require.Empty(t, r.Wrong, "faults: %v\n%s", r.Faults, again(seed))
+				require.Empty(t, r.Wrong, "faults: %v\n%s", r.Faults, again(fmt.Sprint(seed)))
 			})
 		}
 	})
@@ -161,7 +162,7 @@ func TestQuietNights(t *testing.T) {
 				t.Parallel()
 				r := play(t, sim.Plan{Seed: seed, Quiet: true})
 				sum.add(r)
-				require.Empty(t, r.Wrong, "seed %d, Quiet", seed)
+				require.Empty(t, r.Wrong, again(fmt.Sprint("quiet-", seed)))
 				for _, h := range r.HeldFor {
 					t.Log(r.Rigs, h)
 				}

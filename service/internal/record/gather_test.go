@@ -1,0 +1,38 @@
+package record_test
+
+import (
+	"slices"
+	"sync"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"keepclear.example/keepclear/service/internal/faults"
+	"keepclear.example/keepclear/service/internal/record"
+	"keepclear.example/keepclear/service/internal/store"
+)
+
+// What is appended while the flusher gathers goes to disk in one commit; state entries come as often as the options say.
+func TestGathersAndStatesAsTheOptionsSay(t *testing.T) {
+	disk, gathering, more := &faults.Disk{}, make(chan struct{}), make(chan struct{})
+	begins := sync.OnceFunc(func() { close(gathering) })
+	r := open(t, newPath(t), record.Options{
+		StateEvery: 3, State: func(string, record.Head) []byte { return []byte("state") },
+		Gather: func() { begins(); <-more }, Store: store.Options{Wrap: disk.Wrap},
+	})
+	began := len(disk.Log())
+	var last record.Written
+	for n := 1; n <= 4; n++ {
+		w, err := r.Append(draft("c", n), r.Head("c"))
+		require.NoError(t, err)
+		if last = w; n == 1 {
+			<-gathering
+		}
+	}
+	close(more)
+	require.NoError(t, last.Wait())
+	commits := slices.DeleteFunc(disk.Log()[began:], func(op string) bool { return op != "commit" })
+	assert.Len(t, commits, 1, "four appends: %v", disk.Log()[began:])
+	assert.EqualValues(t, 5, r.Head("c").Number, "four entries, and a state before the third")
+}
