@@ -24,7 +24,6 @@ type field struct {
 	mount  *practice.Mount
 	camera *practice.Camera
 	scene  *rig.Scene
-	parts  []rig.PartState // as its program reports them
 
 	seen     time.Time // the truth was looked at up to here
 	motion   *motion   // under leave; nil: what moves moves unasked, or nothing does
@@ -44,12 +43,12 @@ type motion struct {
 	found  bool
 }
 
-func newField(w *world, rng *rand.Rand, m decide.Member, parts []rig.PartState) *field {
-	f := &field{w: w, rng: rng, member: m, rig: m.Rig, parts: parts, seen: w.now()}
+func newField(w *world, rng *rand.Rand, m decide.Member) *field {
+	f := &field{w: w, rng: rng, member: m, rig: m.Rig, seen: w.now()}
 	f.mount = practice.NewMount(m.Rig, moment, w.now())
 	f.camera = practice.NewCamera(f.mount, rng.Uint64())
 	f.mount.Boresight = rig.DegAxes(rng.NormFloat64()*0.4, rng.NormFloat64()*0.4)
-	f.scene = m.Rig.Scene(parts, 0, 0)
+	f.scene = m.Rig.Scene(nil, 0, 0)
 	return f
 }
 
@@ -172,7 +171,6 @@ func (f *field) sample(skew time.Duration) (*question.Sample, bool) {
 		return nil, false
 	}
 	s.Time = s.Time.Add(skew).Round(0)
-	s.Parts = f.parts
 	return &s, true
 }
 

@@ -123,9 +123,8 @@ func (n *night) build(g group) error {
 	if err := n.site.start(); err != nil {
 		return err
 	}
-	kinds := allSpecies()
 	for i, m := range members {
-		f := newField(n.w, stream(n.plan.Seed, 10+uint64(i)), m, kinds[g.rigs[i]].parts)
+		f := newField(n.w, stream(n.plan.Seed, 10+uint64(i)), m)
 		n.fields = append(n.fields, f)
 		n.person.asks = append(n.person.asks, "main-"+m.Rig.ID, "other-"+m.Rig.ID)
 		n.programs = append(n.programs, n.begin(f, (*program).night))

@@ -20,7 +20,6 @@ import (
 type species struct {
 	file    string // below testdata/rigs; empty: heron
 	changes [][2]string
-	parts   []rig.PartState
 }
 
 // Rests for heron, which has none.
@@ -36,9 +35,9 @@ var (
 	}
 )
 
-// allSpecies are all three kinds of mount, and both halves of the Earth.
+// allSpecies are all three kinds of mount, and both halves of the Earth. Curlew of testdata is none of them: its file says that it flips by
+// itself while it tracks, which holds most of an ordinary night.
 func allSpecies() map[string]species {
-	travel := 20.0
 	return map[string]species{
 		"heron": {changes: [][2]string{atWork, rests}},
 		"plover": {changes: [][2]string{atWork, rests, {"rig: heron", "rig: plover"}, {"end: heron", "end: plover"}, // as a simpler mount is
@@ -48,8 +47,6 @@ func allSpecies() map[string]species {
 		"petrel":  {changes: append([][2]string{atWork, rests, {"rig: heron", "rig: petrel"}, {"end: heron", "end: petrel"}}, south...)},
 		"bittern": {file: "bittern.yaml", changes: [][2]string{{"home_deg: [0, 0]", "home_deg: [0, 15]"}, {"axis2_deg: [-5, 88]", "axis2_deg: [-20, 73]"}}},
 		"wren":    {file: "wren.yaml"},
-		"curlew": {file: "curlew.yaml", parts: []rig.PartState{{Part: "focuser", Measure: &travel, Unit: "mm"}, {Part: "roof", Name: "open"}},
-			changes: [][2]string{{"  axis: 1\n", "  axis: 1\n"}}},
 	}
 }
 
