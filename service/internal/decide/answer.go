@@ -72,9 +72,11 @@ type Answer struct {
 	Limits        []question.MountLimit // of the mount, as last reported: they may be what ends a permit
 	At, Sent      time.Time             // when the question came in and was first sent: deadlines count from Sent
 	Receipt       Receipt
-	// Repeated: Stored is the response as it left first; only Permit and Leave beside it are of now.
-	Repeated bool
+	// Stored is the response as the record has it, without its receipt. Repeated: it left before, and only Permit and Leave beside it are
+	// of now. Changed: they are not as it says, since something came while it waited for the disk.
 	Stored   state.Exchanged
+	Repeated bool
+	Changed  bool
 
 	replaces string // the open permit whose place Permit takes
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"reflect"
 	"strings"
 	"time"
 
@@ -244,22 +245,24 @@ func (d *Decider) present(g *group, a *Answer) {
 		case p != nil && p.ID == a.Permit.ID:
 			now := *p
 			now.State, now.Because = lapsed.Permit.State, lapsed.Permit.Because
+			a.Changed = !reflect.DeepEqual(now, *a.Permit)
 			a.Permit = &now
 		case a.Permit.Open():
 			now := *a.Permit
 			now.State, now.Because = question.Ended, tookItsPlace
-			a.Permit = &now
+			a.Permit, a.Changed = &now, true
 		}
 	}
 	if l := g.live.Leave; a.Leave != nil {
 		if l != nil && l.ID == a.Leave.ID {
 			now := *l
 			now.Live, now.Because = lapsed.Leave.Live, lapsed.Leave.Because
+			a.Changed = !reflect.DeepEqual(now, *a.Leave)
 			a.Leave = &now
 		} else {
 			now := *a.Leave
 			now.Live, now.Because = false, tookItsPlace
-			a.Leave = &now
+			a.Leave, a.Changed = &now, true
 		}
 	}
 }

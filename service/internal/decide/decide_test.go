@@ -228,6 +228,7 @@ func TestWithdrawWhileJudging(t *testing.T) {
 	wg.Wait()
 	require.NotNil(t, a.Permit)
 	assert.Equal(t, question.Withdrawn, a.Permit.State)
+	assert.True(t, a.Changed, "what the record has of the answer is not what leaves")
 }
 
 type slowJudge struct {

@@ -61,6 +61,7 @@ type Decider struct {
 	groups  map[string]*group // by rig
 	order   []string
 	refused refusals
+	scratch sync.Pool // of *[]byte, where entries are encoded
 }
 
 // group is one chain and what is held of it.
@@ -70,8 +71,6 @@ type group struct {
 	turn   sync.Mutex        // held while one question or event is judged and appended
 	folded state.Chain       // what the record makes of the chain; under turn
 	live   question.RigState // the same with samples taken in that needed no entry; under turn
-	// scratch is where entries are encoded, one after the other; under turn.
-	scratch []byte
 
 	mu        sync.Mutex        // short: the open permit, for Withdraw
 	open      []string          // ids of the open permit and the live leave

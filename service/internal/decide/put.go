@@ -18,7 +18,7 @@ type entry struct {
 	body                           state.Body
 }
 
-// mostScratch is the most that a group keeps for encoding entries, bytes: above an ordinary one, below a long rehearsal's.
+// mostScratch is the most that is kept to encode entries in, bytes: above an ordinary one, below a long rehearsal's.
 const mostScratch = 128 << 10
 
 // put encodes an entry, appends it on the head that it was judged on, and folds it in. Requires the group's turn. Where it fails
@@ -31,7 +31,7 @@ func (d *Decider) put(g *group, head record.Head, e entry, a *Answer, at time.Ti
 		if err != nil {
 			return record.Written{}, fmt.Errorf("encoding the answer: %w", err)
 		}
-		e.body.Response = stored
+		e.body.Response, a.Stored = stored, stored
 		e.leaves = append(e.leaves, leavesOf(a)...)
 	}
 	for _, l := range e.body.Event.Set {
@@ -40,12 +40,17 @@ func (d *Decider) put(g *group, head record.Head, e entry, a *Answer, at time.Ti
 	if e.request.ID == "" { // a digest tells repeats of an id apart; without one there is nothing to tell
 		e.request.Digest = record.Hash{}
 	}
-	body, err := g.folded.Write(g.scratch[:0], e.body)
+	scratch, _ := d.scratch.Get().(*[]byte)
+	if scratch == nil {
+		scratch = new([]byte)
+	}
+	defer d.scratch.Put(scratch)
+	body, err := g.folded.Write((*scratch)[:0], e.body)
 	if err != nil {
 		return record.Written{}, err
 	}
-	if g.scratch = body; cap(body) > mostScratch { // the record has a copy of its own
-		g.scratch = nil
+	if cap(body) <= mostScratch {
+		*scratch = body // the record takes a copy of its own
 	}
 	w, err := d.parts.Record.Append(record.Draft{
 		Chain: g.name, Time: at, Body: body,

@@ -133,3 +133,42 @@ func TestReportRepeatedGetsItsReply(t *testing.T) {
 		assert.NotEqual(t, pb.PermitState_PERMIT_STATE_GRANTED, again.GetPermit().GetState(), "%s: so is the permit", name)
 	}
 }
+
+// What leaves is what the record has, and the receipt; asked with its facts it is the same with them.
+func TestReplyIsWhatIsRecorded(t *testing.T) {
+	b := newBench(t)
+	b.ready()
+	for _, facts := range []bool{false, true} {
+		for _, axis1 := range []float64{30, 500} { // allowed, and beyond its travel
+			q := b.slew(axis1, 40)
+			q.WithFacts = facts
+			got := b.mustAsk(q)
+			require.EqualValues(t, axis1 == 30, got.GetPermit() != nil)
+			require.Len(t, got.GetReceipt().GetEntrySha256(), 32)
+			require.NotNil(t, got.GetReceipt().GetTookDuration())
+			assert.Equal(t, facts, len(got.GetJudgement().GetFacts()) > 0)
+			stored := b.entry(q.GetRequestId()).GetAsked().GetResponse()
+			got.Receipt, got.GetJudgement().Facts = nil, nil
+			assert.True(t, proto.Equal(stored, got), "got %v, on record %v", got, stored)
+			_, err := b.motion.Withdraw(t.Context(), &pb.WithdrawRequest{Rig: "heron"})
+			require.NoError(t, err)
+		}
+	}
+}
+
+// A permit that is taken back before its answer leaves is taken back in that answer, whatever the record has of it.
+func TestTakenBackBeforeItLeft(t *testing.T) {
+	b := newBench(t)
+	b.ready()
+	b.judged = func() {
+		b.judged = nil
+		_, err := b.motion.Withdraw(t.Context(), &pb.WithdrawRequest{Rig: "heron"})
+		require.NoError(t, err)
+	}
+	q := b.slew(30, 40)
+	got := b.mustAsk(q)
+	require.NotNil(t, got.GetPermit(), objections(got))
+	assert.Equal(t, pb.PermitState_PERMIT_STATE_WITHDRAWN, got.GetPermit().GetState())
+	assert.NotEmpty(t, got.GetPermit().GetEndedBecause())
+	assert.Equal(t, pb.PermitState_PERMIT_STATE_BEGUN, b.entry(q.GetRequestId()).GetAsked().GetResponse().GetPermit().GetState(), "or this test is green for nothing")
+}

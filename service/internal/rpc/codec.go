@@ -22,6 +22,9 @@ func (codec) Name() string { return "proto" }
 
 // Marshal encodes a message.
 func (codec) Marshal(v any) (mem.BufferSlice, error) {
+	if r, done := v.(*answered); done {
+		return mem.BufferSlice{mem.SliceBuffer(r.raw)}, nil
+	}
 	m, ok := v.(proto.Message)
 	if !ok {
 		return nil, fmt.Errorf("encoding a reply: %T is no protobuf message", v)

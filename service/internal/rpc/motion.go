@@ -37,9 +37,29 @@ func (s *Server) ask(ctx context.Context, c call[*pb.AskRequest]) (proto.Message
 		return nil, err
 	}
 	if !a.Repeated {
+		if !c.msg.GetWithFacts() && !a.Changed {
+			return newAnswered(a)
+		}
 		return wire.Answer(a, m.Rig, c.msg.GetWithFacts()), nil
 	}
 	return s.again(context.WithoutCancel(ctx), c.msg, a, m.Rig)
+}
+
+// answered is a reply that is encoded already.
+type answered struct {
+	*pb.AskResponse // nil: for its type alone
+	raw             []byte
+}
+
+// newAnswered is the answer as the record has it, with its receipt behind: one message after the other is the two merged (the protobuf
+// encoding, "Last One Wins").
+func newAnswered(a decide.Answer) (proto.Message, error) {
+	b := make([]byte, 0, len(a.Stored.Bytes)+128)
+	b, err := proto.MarshalOptions{}.MarshalAppend(append(b, a.Stored.Bytes...), &pb.AskResponse{Receipt: wire.Receipt(a.Receipt)})
+	if err != nil {
+		return nil, fmt.Errorf("encoding a receipt: %w", err)
+	}
+	return &answered{raw: b}, nil
 }
 
 // again is the recorded answer to a question asked before, with its leave as it stands now.

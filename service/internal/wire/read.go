@@ -50,7 +50,7 @@ func Action(a *pb.Action) question.Action {
 	case *pb.Action_Home:
 		h := question.Action{Kind: question.Home}
 		if k.Home.Order != nil {
-			h.Order = wordOf(orders(), k.Home.GetOrder())
+			h.Order = wordOf(orders, k.Home.GetOrder())
 		}
 		return h
 	case *pb.Action_Park:
@@ -71,7 +71,7 @@ func readSlew(s *pb.Slew) question.Action {
 		a.Axes = &to
 	}
 	if s.Side != nil {
-		a.Side = wordOf(sides(), s.GetSide())
+		a.Side = wordOf(sides, s.GetSide())
 	}
 	return a
 }
@@ -91,7 +91,7 @@ func readSolve(s *pb.Solve) *question.Solve {
 }
 
 func readSky(s *pb.SkyPosition) question.Sky {
-	return question.Sky{RA: unit.Deg(s.GetRaDeg()), Dec: unit.Deg(s.GetDecDeg()), Frame: wordOf(frames(), s.GetFrame())}
+	return question.Sky{RA: unit.Deg(s.GetRaDeg()), Dec: unit.Deg(s.GetDecDeg()), Frame: wordOf(frames, s.GetFrame())}
 }
 
 func skyOrNil(s *pb.SkyPosition) *question.Sky {
@@ -114,14 +114,14 @@ func readSample(s *pb.Sample) *question.Sample {
 	if b := s.GetBelief(); b != nil {
 		v.Belief = &question.Belief{Sky: readSky(b.GetSky())}
 		if b.Side != nil {
-			v.Belief.Side = wordOf(sides(), b.GetSide())
+			v.Belief.Side = wordOf(sides, b.GetSide())
 		}
 	}
 	if s.Motion != nil {
-		v.Doing = wordOf(doings(), s.GetMotion())
+		v.Doing = wordOf(doings, s.GetMotion())
 	}
 	for _, r := range s.GetReadings() {
-		v.Readings = append(v.Readings, question.Reading{Source: wordOf(sources(), r.GetSource()), Axes: axesOf(r.GetAxes()), Sigma: sigmas(r.GetSigma())})
+		v.Readings = append(v.Readings, question.Reading{Source: wordOf(sources, r.GetSource()), Axes: axesOf(r.GetAxes()), Sigma: sigmas(r.GetSigma())})
 	}
 	if p := s.GetMountSite(); p != nil {
 		v.Site = &question.Place{Lat: unit.Deg(p.GetLatDeg()), Lon: unit.Deg(p.GetLonDeg())}
@@ -153,13 +153,13 @@ func Report(r *pb.ReportRequest, at time.Time) decide.Report {
 	case *pb.ReportRequest_Begin:
 		out.Begin = e.Begin.GetPermitId()
 	case *pb.ReportRequest_End:
-		out.End = &decide.EndReport{Permit: e.End.GetPermitId(), How: wordOf(endKinds(), e.End.GetKind()), Note: e.End.GetNote()}
+		out.End = &decide.EndReport{Permit: e.End.GetPermitId(), How: wordOf(endKinds, e.End.GetKind()), Note: e.End.GetNote()}
 	case *pb.ReportRequest_Homed:
 		out.Homed = readHomed(e.Homed)
 	case *pb.ReportRequest_Synced:
 		out.Synced = &decide.SyncReport{Leave: e.Synced.GetLeaveId(), Refused: e.Synced.GetRefused()}
 	case *pb.ReportRequest_Act:
-		out.Act = &pose.Act{Kind: wordOf(acts(), e.Act.GetKind()), Person: e.Act.GetPerson(), At: readTime(e.Act.GetActTime()), Note: e.Act.GetNote()}
+		out.Act = &pose.Act{Kind: wordOf(acts, e.Act.GetKind()), Person: e.Act.GetPerson(), At: readTime(e.Act.GetActTime()), Note: e.Act.GetNote()}
 	case *pb.ReportRequest_Proved:
 		p := &question.Proof{Person: e.Proved.GetPerson(), SignsChecked: e.Proved.GetSignsChecked(), ResidualMM: e.Proved.GetResidualMm()}
 		copy(p.RigDigest[:], e.Proved.GetRigSha256())

@@ -83,7 +83,7 @@ func View(v decide.View, stopTracking bool) *pb.Rig {
 }
 
 func poseOf(p question.Pose) *pb.Pose {
-	out := &pb.Pose{State: poseStates()[p.State], Source: sources()[p.Source], HomingId: p.HomingID, Because: p.Because}
+	out := &pb.Pose{State: poseStates[p.State], Source: sources[p.Source], HomingId: p.HomingID, Because: p.Because}
 	if !p.At.IsZero() {
 		out.PoseTime = timestamppb.New(p.At)
 	}
@@ -111,7 +111,7 @@ func Lock(l question.Lock) *pb.HeldLock {
 func Filter(f *pb.EntryFilter) record.Filter {
 	out := record.Filter{Rigs: f.GetRigs(), RuleIDs: f.GetRuleIds()}
 	for _, k := range f.GetKinds() {
-		for w, n := range entryKinds() {
+		for w, n := range entryKinds {
 			if n == k {
 				out.Kinds = append(out.Kinds, w)
 			}
@@ -119,7 +119,7 @@ func Filter(f *pb.EntryFilter) record.Filter {
 	}
 	slices.Sort(out.Kinds)
 	for _, v := range f.GetVerdicts() {
-		out.Verdicts = append(out.Verdicts, string(wordOf(verdicts(), v)))
+		out.Verdicts = append(out.Verdicts, string(wordOf(verdicts, v)))
 	}
 	if t := f.GetFromTime(); t != nil {
 		out.From = t.AsTime()
@@ -137,8 +137,8 @@ func nameOr(asker string) string { return cmp.Or(asker, "unnamed") }
 func Entry(e record.Entry, whole bool) (*pb.Entry, error) {
 	out := &pb.Entry{
 		Receipt:        &pb.Receipt{Chain: e.Chain, Number: e.Number, EntrySha256: e.Hash[:], RecordTime: timestamppb.New(e.Time)},
-		PreviousSha256: e.Previous[:], Kind: entryKinds()[e.Kind], Rig: e.Rig, Asker: nameOr(e.Asker), Sentence: e.Sentence,
-		Verdict: verdicts()[verdict.Verdict(e.Verdict)],
+		PreviousSha256: e.Previous[:], Kind: entryKinds[e.Kind], Rig: e.Rig, Asker: nameOr(e.Asker), Sentence: e.Sentence,
+		Verdict: verdicts[verdict.Verdict(e.Verdict)],
 	}
 	if !whole {
 		return out, nil

@@ -49,7 +49,7 @@ func Again(stored *pb.AskResponse, a decide.Answer, r *rig.Rig) *pb.AskResponse 
 
 func judgement(a decide.Answer, withFacts bool) *pb.Judgement {
 	out := &pb.Judgement{
-		Verdict: verdicts()[a.Verdict], Sentence: a.Sentence, StopTracking: a.StopTracking, Notes: a.Notes,
+		Verdict: verdicts[a.Verdict], Sentence: a.Sentence, StopTracking: a.StopTracking, Notes: a.Notes,
 		HarmlessUntil: deadline(a.HarmlessUntil, a.Sent), Closest: clearance(a.Closest),
 	}
 	for _, f := range a.Findings {
@@ -75,7 +75,7 @@ func Facts(set facts.Set) []*pb.Fact {
 	var out []*pb.Fact
 	for _, name := range set.Names() {
 		f := set[name]
-		m := &pb.Fact{Name: name, Origin: origins()[f.Origin], About: f.About, InstantTime: stampOf(f.Instant), SuppliedBy: needs()[verdict.NeedKind(f.Need)]}
+		m := &pb.Fact{Name: name, Origin: origins[f.Origin], About: f.About, InstantTime: stampOf(f.Instant), SuppliedBy: needs[verdict.NeedKind(f.Need)]}
 		// Unproven stays unset: in this version what is crossed only under uncertainty is a fact of its own, beside the proven one.
 		putValue(m, f.Number, f.Word, f.Truth, f.Missing)
 		out = append(out, m)
@@ -99,11 +99,11 @@ func putValue(m *pb.Fact, number *float64, word *string, truth *bool, missing st
 // finding leaves reads unset: which pose, belief or clock a number was read from stands in its rule's description (ListRules).
 func finding(f verdict.Finding) *pb.Finding {
 	out := &pb.Finding{
-		RuleId: f.Rule, Effect: effects()[f.Effect], Code: f.Code, Limit: f.Limit, Unit: f.Unit, About: f.About,
+		RuleId: f.Rule, Effect: effects[f.Effect], Code: f.Code, Limit: f.Limit, Unit: f.Unit, About: f.About,
 		InstantTime: stampOf(f.Instant), Sentence: f.Sentence, Remedy: f.Remedy,
 	}
 	if f.Fact != nil {
-		m := &pb.Fact{Name: f.Fact.Name, Origin: origins()[f.Fact.Origin], About: f.About, InstantTime: stampOf(f.Instant)}
+		m := &pb.Fact{Name: f.Fact.Name, Origin: origins[f.Fact.Origin], About: f.About, InstantTime: stampOf(f.Instant)}
 		putValue(m, f.Fact.Number, f.Fact.Word, f.Fact.Truth, f.Fact.Missing)
 		out.Fact = m
 	}
@@ -115,7 +115,7 @@ const soon = time.Second
 
 // need says when to ask again only where waiting is all that is wanted; everything else somebody has to do first.
 func need(n verdict.Need, at, sent time.Time) *pb.Need {
-	out := &pb.Need{Kind: needs()[n.Kind], Sentence: n.Sentence, About: n.About}
+	out := &pb.Need{Kind: needs[n.Kind], Sentence: n.Sentence, About: n.About}
 	if n.Kind == verdict.NeedTime {
 		again := at.Add(soon)
 		out.AskAgain = deadline(&again, sent)
@@ -134,7 +134,7 @@ func ActionOf(a question.Action) *pb.Action {
 		} else if a.Sky != nil {
 			s.Target = &pb.Slew_Sky{Sky: sky(*a.Sky)}
 		}
-		if n, ok := sides()[a.Side]; ok {
+		if n, ok := sides[a.Side]; ok {
 			s.Side = &n
 		}
 		return &pb.Action{Kind: &pb.Action_Slew{Slew: s}}
@@ -153,7 +153,7 @@ func ActionOf(a question.Action) *pb.Action {
 		return &pb.Action{Kind: &pb.Action_Jog{Jog: &pb.Jog{By: pair(*a.Axes), RateDegPerS: toDegrees(a.Rate), TrackDuration: follow}}}
 	case question.Home:
 		h := &pb.Home{}
-		if n, ok := orders()[a.Order]; ok {
+		if n, ok := orders[a.Order]; ok {
 			h.Order = &n
 		}
 		return &pb.Action{Kind: &pb.Action_Home{Home: h}}
@@ -203,15 +203,15 @@ func sample(s *question.Sample) *pb.Sample {
 	}
 	if s.Belief != nil {
 		out.Belief = &pb.Belief{Sky: sky(s.Belief.Sky)}
-		if n, ok := sides()[s.Belief.Side]; ok {
+		if n, ok := sides[s.Belief.Side]; ok {
 			out.Belief.Side = &n
 		}
 	}
-	if n, ok := doings()[s.Doing]; ok {
+	if n, ok := doings[s.Doing]; ok {
 		out.Motion = &n
 	}
 	for _, r := range s.Readings {
-		out.Readings = append(out.Readings, &pb.AxisReading{Source: sources()[r.Source], Axes: pair(r.Axes), Sigma: sigmaOf(r.Sigma)})
+		out.Readings = append(out.Readings, &pb.AxisReading{Source: sources[r.Source], Axes: pair(r.Axes), Sigma: sigmaOf(r.Sigma)})
 	}
 	if s.Site != nil {
 		lat, lon := s.Site.Lat.Deg(), s.Site.Lon.Deg()
@@ -240,7 +240,7 @@ func partOf(p rig.PartState) *pb.PartState {
 }
 
 func end(e facts.End) *pb.PredictedEnd {
-	out := &pb.PredictedEnd{Axes: pair(e.Axes), Side: sides()[e.Side], Intended: e.Intended, Because: e.Because, Closest: clearance(e.Closest)}
+	out := &pb.PredictedEnd{Axes: pair(e.Axes), Side: sides[e.Side], Intended: e.Intended, Because: e.Because, Closest: clearance(e.Closest)}
 	if c := e.Contact; c != nil {
 		out.Contact = &pb.Contact{Parts: c.Parts[:], Turned: pair(c.Turned), AfterDuration: duration(c.AfterS)}
 	}
@@ -281,7 +281,7 @@ func Permit(p *question.Permit, r *rig.Rig, limits []question.MountLimit) *pb.Pe
 		return nil
 	}
 	out := &pb.Permit{
-		PermitId: p.ID, RequestId: p.RequestID, Rig: p.Rig, Action: repeated(p.Action), Epoch: p.Epoch, State: permitStates()[p.State],
+		PermitId: p.ID, RequestId: p.RequestID, Rig: p.Rig, Action: repeated(p.Action), Epoch: p.Epoch, State: permitStates[p.State],
 		StartBy:  &pb.Deadline{WithinDuration: durationpb.New(max(0, p.StartWithin)), AtTime: timestamppb.New(p.StartBy)},
 		StopBy:   &pb.Deadline{WithinDuration: durationpb.New(max(0, p.StopWithin)), AtTime: timestamppb.New(p.StopBy)},
 		Critical: p.Critical, Asker: nameOr(p.Asker), EndedBecause: p.Because,
@@ -317,7 +317,7 @@ func fallback(r *rig.Rig, tracks bool, limits []question.MountLimit) *pb.Fallbac
 	if !tracks {
 		return &pb.Fallback{Kind: pb.FallbackKind_FALLBACK_KIND_MOTION_ENDS}
 	}
-	f := &pb.Fallback{Kind: fallbacks()[r.Stop.Kind]}
+	f := &pb.Fallback{Kind: fallbacks[r.Stop.Kind]}
 	if r.Stop.Kind == rig.MountLimit {
 		last := question.MountLimit{Axis: r.Stop.Axis, Limit: r.Stop.Limit, Seen: r.Stop.Seen}
 		for _, l := range limits {
@@ -359,7 +359,7 @@ func Receipt(r decide.Receipt) *pb.Receipt {
 
 func sky(s question.Sky) *pb.SkyPosition {
 	ra, dec := s.RA.Deg(), s.Dec.Deg()
-	return &pb.SkyPosition{RaDeg: &ra, DecDeg: &dec, Frame: frames()[s.Frame]}
+	return &pb.SkyPosition{RaDeg: &ra, DecDeg: &dec, Frame: frames[s.Frame]}
 }
 
 func pair(a rig.Axes) *pb.AxisPair {
