@@ -20,7 +20,7 @@ func TestBothStandInTheSamePlaces(t *testing.T) {
 		rng := rand.New(rand.NewPCG(uint64(n), 99))
 		part, general := s.drawn.limits["clear/path part_mm"], s.drawn.limits["clear/path general_mm"]
 		scene := s.rig.Scene(nil, unit.Length(part), unit.Length(general))
-		for range 12 {
+		for range 6 {
 			a := slow.Axes{7 * (rng.Float64() - 0.5), 7 * (rng.Float64() - 0.5)}
 			placed := scene.Place(axes(a))
 			least, by := 1e9, [2]string{}

@@ -303,7 +303,7 @@ func TestAnswersAgainstASecondOpinion(t *testing.T) {
 		if count == 0 { // a plain run: a few of each of some rigs
 			for n := range 12 {
 				var some []int
-				for k := range 8 {
+				for k := range 5 {
 					some = append(some, n*perRig+k)
 				}
 				yield(n, some)

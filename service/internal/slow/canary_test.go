@@ -22,7 +22,13 @@ import (
 // soleReasons are questions by the one rule that keeps each from being allowed. A run prints them ("sole reason"); where the lot is changed
 // they have to be taken from a new one.
 func soleReasons() map[string]int {
-	return map[string]int{}
+	return map[string]int{
+		"asker/fallback": 20045, "belief/agrees": 58377, "clear/path": 45495, "end/bounded": 41499, "lock/none": 40041, "mount/map": 40126,
+		"pose/fresh": 40010, "pose/known": 20530, "pose/sharp": 40458, "rig/proven": 20053, "sky/floor": 20098, "sky/horizon": 45941,
+		"solve/blind": 40352, "solve/fresh": 40166, "solve/optics": 40088, "solve/quality": 40151, "solve/still": 40052, "sun/apart": 46845,
+		"sync/expected": 40108, "sync/jump": 40399, "sync/rate": 42590, "sync/second": 40223, "sync/sum": 42134, "time/agree": 40017,
+		"track/fits": 20574, "travel/axis1": 20843, "travel/axis2": 20051,
+	}
 }
 
 // A set of rules in which one always passes allows what it must not, and the second opinion says so: for every rule.
@@ -32,23 +38,21 @@ func TestEachRuleMissedIsAWrongAllow(t *testing.T) {
 		require.NoError(t, err)
 		q := s.draw(n)
 		real := s.ask(q)
-		require.NotEqual(t, verdict.Allow, real.verdict, "question %d", n)
+		require.NotEqual(t, verdict.Allow, real.verdict, "question %d, that %s refuses", n, rule)
 		blind := verdict.Finding{Rule: rule, Effect: verdict.Passes, Code: "blind"}
 		real.findings[rule] = blind
 		real.verdict = verdict.Combine(findings(real), s.rules.IDs(), rules.Required(subject(s, q)))
-		require.Equal(t, verdict.Allow, real.verdict, "question %d with %s blind", n, rule)
+		if !assert.Equal(t, verdict.Allow, real.verdict, "question %d with %s blind", n, rule) {
+			continue
+		}
 		r := newResult()
 		r.compare(s, n, q, real, dense)
 		assert.NotEmpty(t, r.wrong, "question %d with %s blind: the second opinion convicts it", n, rule)
 	}
 	for rule := range bands() {
-		_, reached := soleReasons()[rule]
-		assert.True(t, reached != slices.Contains(neverAlone(), rule), "%s is the only reason of a question, or is said never to be", rule)
+		assert.Contains(t, soleReasons(), rule, "every rule is the only reason of some question")
 	}
 }
-
-// neverAlone are the rules that no drawn question fails alone.
-func neverAlone() []string { return []string{} }
 
 func findings(a answered) []verdict.Finding {
 	var out []verdict.Finding

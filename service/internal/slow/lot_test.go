@@ -217,7 +217,16 @@ func (l *lot) spoil() {
 	case 17:
 		st.Unheard = true
 	case 19, 20: // belief off by a little on the sky, which is much of axis 1 near its end
-		off := math.Abs(math.Sin(math.Pi/2 - math.Abs(l.slow.Decline(st.Places[0].Axes))))
+		off := l.between(8, 22) * degree
+		at := &st.Places[0].Axes
+		switch l.slow.Kind {
+		case slow.German:
+			at[1] = math.Copysign(off, at[1])
+		case slow.Fork:
+			at[1] = math.Copysign(math.Pi/2-off, l.slow.Lat)
+		default:
+			off = math.Cos(l.slow.Decline(*at))
+		}
 		l.ahead = slow.Axes{l.between(1, 2.9) * degree / max(off, 0.03), 0}
 		l.believe(0, l.slow.Lat, l.slow.Lon)
 	case 18:

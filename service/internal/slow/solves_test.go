@@ -158,8 +158,8 @@ func (l *lot) spoilSolve() {
 		m := &st.Marks[2]
 		m.Axes = plus(m.Axes, l.scatter(pick(l.rng, 0.01, 0.1, 1)))
 	case 13:
-		for range l.rng.IntN(9) {
-			st.Syncs = append(st.Syncs, slow.Done{Time: -l.between(5, 900), Axes: l.scatter(0.1), Nearer: true})
+		for range 3 + l.rng.IntN(6) {
+			st.Syncs = append(st.Syncs, slow.Done{Time: -l.between(5, 700), Axes: l.scatter(0.1), Nearer: true})
 		}
 	case 14:
 		for range 1 + l.rng.IntN(4) {
