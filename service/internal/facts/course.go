@@ -174,8 +174,8 @@ func (c *course) grown(spread rig.Axes, s strays) (rig.Axes, bool) {
 //
 // Derived: the haversine of the distance is hav(A2) + sin(off)·sin(off')·hav(A1), off' being no further than A2 from off.
 func apart(by rig.Axes, off unit.Angle) unit.Angle {
-	one, two := (by.A1 / 2).Sin(), (by.A2 / 2).Sin()
-	if by.A1 >= unit.HalfTurn || by.A2 >= unit.HalfTurn {
+	one, two := (min(by.A1, unit.HalfTurn) / 2).Sin(), (by.A2 / 2).Sin() // by any turn of axis 1 no farther than by half a turn
+	if by.A2 >= unit.HalfTurn {
 		return unit.HalfTurn
 	}
 	hav := two*two + off.Sin()*min(unit.HalfTurn/2, off+by.A2).Sin()*one*one

@@ -102,3 +102,20 @@ func TestCourseTowardTheZenithIsKnownUntilThere(t *testing.T) {
 		}
 	}
 }
+
+// The bound of how far on the sky a change of both axes moves a direction holds for any turn of axis 1, and near its line half a turn moves
+// little.
+func TestApartHoldsAnyTurn(t *testing.T) {
+	rng := rand.New(rand.NewPCG(7, 8))
+	var c rig.Chain
+	c.Dir1, c.Dir2, c.Tube = rig.Nominal(rig.AltAzimuth, 0)
+	for range 3000 {
+		from := rig.DegAxes(360*rng.Float64(), 90*rng.Float64())
+		by := rig.DegAxes(400*math.Pow(rng.Float64(), 3), 60*math.Pow(rng.Float64(), 3))
+		to := from.Add(rig.Axes{A1: by.A1 * unit.Angle(2*rng.Float64()-1), A2: by.A2 * unit.Angle(2*rng.Float64()-1)})
+		moved := c.Direction(from).Angle(c.Direction(to))
+		require.LessOrEqual(t, moved.Deg(), apart(by, offLine(&c, from)).Deg()+1e-6, "from %v to %v within %v", from, to, by)
+	}
+	assert.InDelta(t, 2, apart(rig.DegAxes(180, 0), 1*unit.Degree).Deg(), 1e-6)
+	assert.InDelta(t, 2, apart(rig.DegAxes(300, 0), 1*unit.Degree).Deg(), 1e-6)
+}

@@ -125,7 +125,7 @@ func (p *play) breaks(c *course, a Axes, t, by float64) string {
 	if (p.q.Sky != nil || p.q.Kind == "flip" || p.q.Kind == "track") && p.aboveSkyline(a)-by < p.limit("sky/horizon above_deg")*degree {
 		return "behind the horizon"
 	}
-	if sun, up := r.sunAt(p.q.At, c.arrival+t); up && r.direction(a).angle(sun)-by < p.limit("sun/apart separation_deg")*degree {
+	if sun, up := r.sunAt(p.q.At, c.arrival+t, 0); up && r.direction(a).angle(sun)-by < p.limit("sun/apart separation_deg")*degree {
 		return "near the Sun"
 	}
 	if _, high := p.scene.spare(a, 1); high < 0 && (by >= 0 || high < -1) {

@@ -118,11 +118,11 @@ func (r *Rig) ToSky(lst, lat float64, a Axes) (ra, dec float64, side string) {
 	return math.Mod(lst-lon+4*math.Pi, 2*math.Pi), height, side
 }
 
-// sunAt is the Sun's direction over the ground; true where its upper limb is up.
-func (r *Rig) sunAt(at time.Time, seconds float64) (V, bool) {
+// sunAt is the Sun's direction over the ground; true where its upper limb is up, or by no more than some angle below.
+func (r *Rig) sunAt(at time.Time, seconds, below float64) (V, bool) {
 	t := at.Add(time.Duration(seconds * float64(time.Second)))
 	ra, dec := sun(t)
 	v := overGround(Sidereal(t, r.Lon)-ra, dec, r.Lat)
 	_, alt := v.azAlt()
-	return v, alt > -0.83*degree
+	return v, alt > -0.83*degree-below
 }

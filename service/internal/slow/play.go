@@ -320,7 +320,11 @@ func (p *play) point(a Axes, t float64, last, wide bool) {
 	p.took("clear/path", high, a, t, wide)
 	p.travel(a, t, last, wide)
 	p.altitude(a, t, last, wide)
-	if sun, up := p.r.sunAt(p.q.At, t); up {
+	early := 0.0 // a Sun that rises meanwhile may count from the start on
+	if wide {
+		early = (p.way.seconds() + p.limit("permit start_within_s")) * siderealRate
+	}
+	if sun, up := p.r.sunAt(p.q.At, t, early); up {
 		p.took("sun/apart", p.r.direction(a).angle(sun)/degree-p.limit("sun/apart separation_deg"), a, t, wide)
 	}
 	if last {
