@@ -67,24 +67,52 @@ test_wrong_limit[note] if {
 	expected.finding == held with input as good with data.limits.sync.expected as object.union(limits, {limit: value})
 }
 
-# A second writing of the rule, over every side of every limit, also where a site denies nearer than a first solve may lie.
-test_every_side[note] if {
-	some deny in [600, 100]
-	some offset in [50, 150, 190, 700]
-	some sharp in [50, 700]
-	some d2 in [2, 40]
-	some is_first in [true, false]
-	note := sprintf("deny beyond %v: %v (%v), %v, first %v", [deny, offset, sharp, d2, is_first])
-	facts := {"sync_is_first": is_first, "expected_offset_arcmin": offset, "expected_offset_sharp_arcmin": sharp, "offset_d2": d2}
+# A second writing of the rule, held against it over every side of every limit, also where a site denies nearer than a first solve may lie.
+wanted(facts, deny) := array.concat(array.concat(array.concat(beyond, odd), array.concat(doubt, near)), array.concat(array.concat(far, known), unlike))[0] if {
+	offset := facts.expected_offset_arcmin
+	sharp := facts.expected_offset_sharp_arcmin
 	beyond := [{"effect": "deny", "code": "solve_false"} | offset > deny; sharp > deny]
 	odd := [held | offset <= deny; sharp > deny]
 	doubt := [{"effect": "hold", "code": "pose_in_doubt"} | offset > deny]
-	near := [{"effect": "pass", "code": "first_near"} | is_first; offset <= 180]
-	far := [{"effect": "hold", "code": "first_far"} | is_first]
-	known := [{"effect": "pass", "code": "solve_near"} | d2 <= 13.8]
+	near := [{"effect": "pass", "code": "first_near"} | facts.sync_is_first; offset <= 180]
+	far := [{"effect": "hold", "code": "first_far"} | facts.sync_is_first]
+	known := [{"effect": "pass", "code": "solve_near"} | facts.offset_d2 <= 13.8]
 	unlike := [{"effect": "hold", "code": "solve_far"}]
-	want := array.concat(array.concat(array.concat(beyond, odd), array.concat(doubt, near)), array.concat(array.concat(far, known), unlike))[0]
-	expected.finding == want with input as facts with data.limits.sync.expected as object.union(limits, {"deny_arcmin": deny})
+}
+
+places := [place |
+	some offset in [50, 150, 190, 700]
+	some sharp in [50, 700]
+	some d2 in [2, 40]
+	place := {"expected_offset_arcmin": offset, "expected_offset_sharp_arcmin": sharp, "offset_d2": d2}
+]
+
+test_first_600[note] if {
+	some place in places
+	facts := object.union(place, {"sync_is_first": true})
+	note := sprintf("%v", [place])
+	expected.finding == wanted(facts, 600) with input as facts with data.limits.sync.expected as object.union(limits, {"deny_arcmin": 600})
+}
+
+test_first_100[note] if {
+	some place in places
+	facts := object.union(place, {"sync_is_first": true})
+	note := sprintf("%v", [place])
+	expected.finding == wanted(facts, 100) with input as facts with data.limits.sync.expected as object.union(limits, {"deny_arcmin": 100})
+}
+
+test_later_600[note] if {
+	some place in places
+	facts := object.union(place, {"sync_is_first": false})
+	note := sprintf("%v", [place])
+	expected.finding == wanted(facts, 600) with input as facts with data.limits.sync.expected as object.union(limits, {"deny_arcmin": 600})
+}
+
+test_later_100[note] if {
+	some place in places
+	facts := object.union(place, {"sync_is_first": false})
+	note := sprintf("%v", [place])
+	expected.finding == wanted(facts, 100) with input as facts with data.limits.sync.expected as object.union(limits, {"deny_arcmin": 100})
 }
 
 # A figure that is missing: the scatter counts as far off, and what the best place gives as on the limit, whatever the others are.
