@@ -67,6 +67,24 @@ func TestReportRepeatedShowsThePermitOfNow(t *testing.T) {
 	assert.Nil(t, again.Permit, "permit %s is open no more", later.ID)
 }
 
+// TestReportRepeatedWhileItsPermitIsOpen shows that permit, and how it ended once it has.
+func TestReportRepeatedWhileItsPermitIsOpen(t *testing.T) {
+	b := newBench(t)
+	b.home()
+	permit := b.allowed(there, "")
+	seen := decide.Report{Limit: &question.MountLimit{Axis: 1, Limit: unit.Deg(90)}}
+	for _, want := range []question.PermitState{question.Begun, question.Begun, question.Withdrawn} {
+		if want == question.Withdrawn {
+			b.d.Withdraw("heron", "A. Person", "stop", state.Exchanged{})
+		}
+		out, err := b.reportAs("report-limit", "bytes", seen)
+		require.NoError(t, err)
+		require.NotNil(t, out.Permit)
+		assert.Equal(t, permit.ID, out.Permit.ID)
+		assert.Equal(t, want, out.Permit.State)
+	}
+}
+
 // TestIdOfALockIsNoReport: its entry has no state of the rig, so that of now is shown.
 func TestIdOfALockIsNoReport(t *testing.T) {
 	b := newBench(t)

@@ -23,6 +23,7 @@ type follower struct {
 	*bench
 	since time.Time
 	from  rig.Axes
+	last  question.Question // the last sync asked for
 }
 
 // following homes the rig, moves it there under a permit and lets it follow the stars.
@@ -95,6 +96,7 @@ func (f *follower) sync(v *question.Solve) decide.Answer {
 		ID: id, Rig: "heron", Action: question.Action{Kind: question.Sync, Solve: v, Message: []byte(id)}, Sample: f.tracking(),
 		Sent: f.clock(), At: f.clock(), Asker: "test", AttendedBy: "A. Person",
 	}
+	f.last = q
 	a, err := f.d.Ask(context.Background(), q, request(id, id))
 	require.NoError(f.t, err)
 	return a
@@ -171,6 +173,7 @@ func TestPoorSolveIsNoEvidence(t *testing.T) {
 // TestTwoSolvesAgainstThePoseLock: the second, two fields further on, makes the pose unknown and locks the rig; only the first lock counts.
 func TestTwoSolvesAgainstThePoseLock(t *testing.T) {
 	f := following(t, there)
+	f.leaved("p0")
 	off := rig.DegAxes(0, -45)
 	require.Equal(t, verdict.Deny, f.sync(f.picture("p1", off)).Verdict)
 	f.nudge(rig.DegAxes(0, 4))
@@ -188,6 +191,10 @@ func TestTwoSolvesAgainstThePoseLock(t *testing.T) {
 	assert.Equal(t, []string{lock.ID}, leaves, "found again by its id")
 	require.Len(t, body.Event.Set, 1)
 	assert.NotEmpty(t, body.Notices)
+
+	again := f.put(f.last)
+	assert.Nil(t, again.Leave, "the leave of another question is none of this one's")
+	assert.Nil(t, again.Permit)
 
 	f.restart()
 	assert.Len(t, f.look().Locks, 1, "a lock survives a restart")
