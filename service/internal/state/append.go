@@ -245,11 +245,31 @@ func (o *object) words(name string, m map[string]string) {
 	o.end()
 }
 
+func (o *object) event(e *Event) {
+	o.open("event")
+	if e.After != nil {
+		o.any("after", e.After)
+	}
+	if len(e.Set) > 0 {
+		o.any("set", e.Set)
+	}
+	o.texts("released", e.Released)
+	if len(e.Changed) > 0 {
+		o.open("changed")
+		for _, name := range slices.Sorted(maps.Keys(e.Changed)) {
+			o.key(name)
+			o.b = append(o.b, e.Changed[name]...) // never empty: one that is gone is null
+		}
+		o.end()
+	}
+	o.end()
+}
+
 // append writes a body with the fields in the order of the type, as encoding/json would.
 func (b *Body) append(to []byte) ([]byte, error) {
 	o := object{b: to}
 	o.any("v", b.V)
-	o.any("event", b.Event)
+	o.event(&b.Event)
 	if b.Question != nil {
 		o.any("question", b.Question)
 	}
