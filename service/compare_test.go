@@ -25,6 +25,7 @@ const (
 	compareAlone  = 1000                   // questions of one asker, to each contender
 	compareRounds = 4                      // turns of many askers
 	compareTurn   = 3 * time.Second        // one contender's turn
+	compareWarm   = 40                     // questions of each asker before the turns, while what can be proven of its rig is worked out
 	compareStarts = 7                      // starts of each
 	compareNear   = 200                    // questions near contact
 	comparePause  = 200 * time.Millisecond // between turns
@@ -40,6 +41,7 @@ type contender struct {
 
 	alone, many []time.Duration
 	spent, span time.Duration // processor time and wall time of the turns of many askers
+	warming     time.Duration // processor time of an answer before them
 	starts      []time.Duration
 	memory      int
 }
@@ -272,6 +274,11 @@ func (c *comparison) near(b *testing.B) {
 
 // manyAskers lets all askers ask one contender after the other, in turns.
 func (c *comparison) manyAskers(b *testing.B) {
+	for _, x := range c.all {
+		before := x.used()
+		x.askers(b, func(n int) bool { return n < shorter(compareWarm) })
+		x.warming = (x.used() - before) / time.Duration(compareAskers*shorter(compareWarm))
+	}
 	for range shorter(compareRounds) {
 		for _, x := range c.all {
 			time.Sleep(comparePause)
@@ -282,25 +289,32 @@ func (c *comparison) manyAskers(b *testing.B) {
 
 func (x *contender) turn(b *testing.B) {
 	before, began := x.used(), time.Now()
+	took := x.askers(b, func(int) bool { return time.Since(began) < compareTurn })
+	x.span += time.Since(began)
+	x.spent += x.used() - before
+	x.many = append(x.many, took...)
+}
+
+// askers lets every asker ask as long as it may, by how often it has; it returns how long each answer took.
+func (x *contender) askers(b *testing.B, more func(asked int) bool) (all []time.Duration) {
 	took := make([][]time.Duration, compareAskers)
 	failed := make([]error, compareAskers)
-	var all sync.WaitGroup
+	var wait sync.WaitGroup
 	for i := range compareAskers {
-		all.Go(func() {
-			for time.Since(began) < compareTurn && failed[i] == nil {
+		wait.Go(func() {
+			for more(len(took[i])) && failed[i] == nil {
 				var d time.Duration
 				d, failed[i] = x.ask(b.Context(), i)
 				took[i] = append(took[i], d)
 			}
 		})
 	}
-	all.Wait()
-	x.span += time.Since(began)
-	x.spent += x.used() - before
+	wait.Wait()
 	for i := range took {
 		require.NoError(b, failed[i], x.name)
-		x.many = append(x.many, took[i]...)
+		all = append(all, took[i]...)
 	}
+	return all
 }
 
 func (c *comparison) remember() {
@@ -336,10 +350,10 @@ func (x *contender) perAnswer() time.Duration { return x.spent / time.Duration(m
 func (c *comparison) table(b *testing.B) string {
 	var s strings.Builder
 	fmt.Fprintf(&s, "%d rigs; request %d bytes, reply %d, entry %d; mix of questions %v\n", len(c.members), c.request, c.reply, c.entry, mix)
-	fmt.Fprintf(&s, "%-14s %9s %9s | %d askers: %8s %9s %9s %9s | %9s %9s\n", "", "p50", "p99", compareAskers, "a second", "p50", "p99", "cpu each", "first", "resident")
+	fmt.Fprintf(&s, "%-14s %9s %9s | %d askers: %8s %9s %9s %9s %9s | %9s %9s\n", "", "p50", "p99", compareAskers, "a second", "p50", "p99", "cpu each", "warming", "first", "resident")
 	for _, x := range c.all {
-		fmt.Fprintf(&s, "%-14s %9s %9s | %18.0f %9s %9s %9s | %9s %6.1f MB\n", x.name, short(at(.5, x.alone)), short(at(.99, x.alone)),
-			x.rate(), short(at(.5, x.many)), short(at(.99, x.many)), short(x.perAnswer()), short(at(.5, x.starts)), float64(x.memory)/1e6)
+		fmt.Fprintf(&s, "%-14s %9s %9s | %18.0f %9s %9s %9s %9s | %9s %6.1f MB\n", x.name, short(at(.5, x.alone)), short(at(.99, x.alone)),
+			x.rate(), short(at(.5, x.many)), short(at(.99, x.many)), short(x.perAnswer()), short(x.warming), short(at(.5, x.starts)), float64(x.memory)/1e6)
 	}
 	fmt.Fprintf(&s, "%-14s %9s %9s\n", "(c) the disk", short(at(.5, c.disk)), short(at(.99, c.disk)))
 	fmt.Fprintf(&s, "%-14s %9s %9s | %18.0f entries a second with 64 waiting\n", "a commit", short(at(.5, c.commit)), short(at(.99, c.commit)), c.waiting)
