@@ -151,6 +151,10 @@ func readMembers(files []rigFile, defs []limits.Definition, facility *limits.Lay
 		})
 	}
 	all.Wait()
+	shelf := reach.NewShelf() // one: rigs that are built alike share what is proven of them
+	for i := range out {
+		out[i].Shelf = shelf
+	}
 	return out
 }
 
@@ -208,7 +212,7 @@ func newMember(f rigFile, defs []limits.Definition, facility *limits.Layer) (dec
 		return decide.Member{}, faultsError(bad)
 	}
 	lim, err := limits.Merge(defs, layers(r, facility, f.name)...)
-	return decide.Member{Rig: r, Limits: lim, Shelf: reach.NewShelf()}, err
+	return decide.Member{Rig: r, Limits: lim}, err
 }
 
 // bindRules compiles the rules once, and gives each rig those that judge by its limits.

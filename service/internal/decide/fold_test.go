@@ -76,7 +76,7 @@ func TestRestartFromAStateEntry(t *testing.T) {
 	b.home()
 	lock, _, _, err := b.d.Lock("heron", "A. Person", "hands inside", b.clock(), request("lock-one", "1"))
 	require.NoError(t, err)
-	body, err := state.Body{}.Encode()
+	body, err := state.Chain{}.Write(nil, state.Body{})
 	require.NoError(t, err)
 	var last record.Written
 	for range record.StateEvery {

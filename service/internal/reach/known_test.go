@@ -118,6 +118,16 @@ func TestShelfKeepsProversApart(t *testing.T) {
 	placed := *r
 	placed.Placing = 5
 	assert.NotSame(t, p, s.Prover(&placed, in, 10, 10), "axes that stand less surely")
+	alike := withStates()
+	assert.NotSame(t, p, s.Prover(alike, in, 10, 10), "a rig of its own")
+	assert.True(t, p.SharesGrid(s.Prover(alike, in, 10, 10)), "built alike")
+	assert.True(t, p.SharesGrid(s.Prover(r, out, 10, 10)), "the same rig")
+	assert.False(t, p.SharesGrid(s.Prover(r, in, 10, 20)), "another margin")
+	alike.Parts[0].Shapes[0] = must(solid.Capsule(point{X: 600, Z: 0}, point{X: 600, Z: 1500}, 50.001))
+	assert.False(t, p.SharesGrid(reach.NewShelf().Prover(alike, in, 10, 10)), "another shelf")
+	other := withStates()
+	other.Parts[0].Shapes[0] = must(solid.Capsule(point{X: 600, Z: 0}, point{X: 600, Z: 1500}, 50.001))
+	assert.False(t, p.SharesGrid(s.Prover(other, in, 10, 10)), "a post thicker by a thousandth of a millimetre")
 	none := (*reach.Shelf)(nil)
 	assert.NotNil(t, none.Prover(r, in, 10, 10), "no shelf at all")
 }

@@ -1,6 +1,7 @@
 package reach
 
 import (
+	"crypto/sha256"
 	"fmt"
 	"strings"
 	"sync"
@@ -20,8 +21,9 @@ const (
 // the same whether it was kept or not, but for one made without a shelf, which finds as much less closely. Safe for concurrent use; the nil
 // Shelf keeps nothing.
 type Shelf struct {
-	mu   sync.Mutex
-	rigs map[shelfMark]*shelved
+	mu    sync.Mutex
+	rigs  map[shelfMark]*shelved
+	grids map[[sha256.Size]byte]*known // by what stands in the fullest scene: rigs that are built alike share one
 }
 
 // shelfMark is all that a rig's scenes depend on but the part states. Rigs are never changed, so that their parts are the same where they
@@ -43,7 +45,9 @@ type shelved struct {
 }
 
 // NewShelf returns an empty shelf.
-func NewShelf() *Shelf { return &Shelf{rigs: map[shelfMark]*shelved{}} }
+func NewShelf() *Shelf {
+	return &Shelf{rigs: map[shelfMark]*shelved{}, grids: map[[sha256.Size]byte]*known{}}
+}
 
 // Prover returns the prover of a rig with its parts as reported (see rig.Rig.Scene for these and the margins).
 func (s *Shelf) Prover(r *rig.Rig, reported []rig.PartState, part, general unit.Length) *Prover {
@@ -58,7 +62,7 @@ func (s *Shelf) Prover(r *rig.Rig, reported []rig.PartState, part, general unit.
 		return p
 	}
 	if kept.known == nil {
-		kept.known = newKnown(New(r.Scene(nil, part, general)))
+		kept.known = s.grid(r.Scene(nil, part, general))
 	}
 	if len(kept.states) >= mostStates {
 		clear(kept.states)
@@ -84,11 +88,26 @@ func (s *Shelf) of(r *rig.Rig, part, general unit.Length) *shelved {
 	if kept == nil {
 		if len(s.rigs) >= mostShelved {
 			clear(s.rigs)
+			clear(s.grids)
 		}
 		kept = &shelved{states: map[string]*Prover{}}
 		s.rigs[m] = kept
 	}
 	return kept
+}
+
+// grid returns what is known of a fullest scene, which is nothing yet where no rig has one like it. Scenes are told apart by every number in
+// them; one that holds a pointer is like no other.
+func (s *Shelf) grid(fullest *rig.Scene) *known {
+	h := sha256.New()
+	fmt.Fprintf(h, "%#v %#v %#v", *fullest.Chain, fullest.Bodies, fullest.Pairs)
+	key := [sha256.Size]byte(h.Sum(nil))
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.grids[key] == nil {
+		s.grids[key] = newKnown(New(fullest))
+	}
+	return s.grids[key]
 }
 
 // nameOf tells reports of part states apart.

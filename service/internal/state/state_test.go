@@ -32,7 +32,7 @@ func ids(locks []question.Lock) []string {
 // entry is an entry of a chain with a body.
 func entry(t *testing.T, e state.Event) record.Entry {
 	t.Helper()
-	body, err := state.Body{Event: e}.Encode()
+	body, err := state.New().Write(nil, state.Body{Event: e})
 	require.NoError(t, err)
 	return record.Entry{Body: body}
 }
@@ -55,7 +55,7 @@ func TestBodiesComeBack(t *testing.T) {
 		V: 99, Event: state.Event{After: &after, Set: []question.Lock{lock("l1", 0)}, Released: []string{"l0"}}, Facts: set,
 		Taken: []string{"p1"}, Revs: map[string]string{"rig": "ab"}, Request: state.Exchanged{Type: "t", Bytes: []byte{1, 2}}, Count: 3,
 	}
-	text, err := b.Encode()
+	text, err := state.New().Write(nil, b)
 	require.NoError(t, err)
 	got, err := state.Decode(text)
 	require.NoError(t, err)
@@ -66,7 +66,7 @@ func TestBodiesComeBack(t *testing.T) {
 // TestANumberThatIsNoneIsNotWritten: what cannot be read back must not stand in the record.
 func TestANumberThatIsNoneIsNotWritten(t *testing.T) {
 	snap := question.Snapshot{Clock: question.Clock{KernelBoundS: math.NaN()}}
-	_, err := state.Body{Snapshot: &snap}.Encode()
+	_, err := state.New().Write(nil, state.Body{Snapshot: &snap})
 	require.ErrorContains(t, err, "encoding an entry's body")
 }
 
