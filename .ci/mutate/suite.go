@@ -126,6 +126,7 @@ func (s *suite) run(tests []*test, limit time.Duration, env ...string) result {
 		return result{failed: true, said: err.Error()}
 	}
 	defer os.RemoveAll(tmp)
+	defer unmount(tmp)
 	ctx, cancel := context.WithTimeout(s.o.ctx, limit+5*time.Second)
 	defer cancel()
 	cmd := s.command(ctx, names, limit)
@@ -149,6 +150,19 @@ func (s *suite) command(ctx context.Context, names []string, limit time.Duration
 	cmd.Cancel = func() error { return syscall.Kill(-cmd.Process.Pid, syscall.SIGKILL) }
 	cmd.WaitDelay = time.Second
 	return cmd
+}
+
+// unmount takes away what a test that was ended left mounted below a folder: the tests of full disks mount small ones.
+func unmount(below string) {
+	text, err := os.ReadFile("/proc/self/mounts")
+	if err != nil {
+		return
+	}
+	for line := range strings.SplitSeq(string(text), "\n") {
+		if f := strings.Fields(line); len(f) > 1 && strings.HasPrefix(f[1], below+"/") {
+			_ = syscall.Unmount(f[1], syscall.MNT_DETACH)
+		}
+	}
 }
 
 // failure reads from what a run said which test noticed.
