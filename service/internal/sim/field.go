@@ -133,6 +133,7 @@ func (f *field) begins(j *judge, r *pb.AskResponse) {
 			s := question.Sigma3(c.Sigma)
 			m.room = rig.Axes{A1: max(m.room.A1, s.A1+f.rig.Motion.Overrun.A1), A2: max(m.room.A2, s.A2+f.rig.Motion.Overrun.A2)}
 		}
+		f.w.say("%s moves: truly at %s, held %s %s", f.rig.ID, f.mount.Axes(f.w.now()), p.State, places(p))
 		if f.deceived == "" && !heldPose(p, f.mount.Axes(f.w.now())) {
 			f.w.broken("%s: the mount stands at %s, the pose held is %s %s", f.rig.ID, f.mount.Axes(f.w.now()), p.State, places(p))
 		}
