@@ -36,7 +36,7 @@ type field struct {
 // motion is one motion under leave, as proven and as it truly went.
 type motion struct {
 	permit string
-	lower  float64 // mm: no gap on its way is less, as the answer says; +Inf: it says nothing
+	spare  float64 // mm: no gap on its way exceeds what is required of it by less, as the answer says; -Inf: it says nothing
 	excuse string  // why the truth may differ from what was proven; empty: it may not
 	room   rig.Axes
 	least  float64 // mm, the nearest that anything truly came
@@ -48,20 +48,30 @@ func newField(w *world, rng *rand.Rand, m decide.Member) *field {
 	f.mount = practice.NewMount(m.Rig, moment, w.now())
 	f.camera = practice.NewCamera(f.mount, rng.Uint64())
 	f.mount.Boresight = rig.DegAxes(rng.NormFloat64()*0.4, rng.NormFloat64()*0.4)
-	f.scene = m.Rig.Scene(nil, 0, 0)
+	f.scene = m.Rig.Scene(nil, margins, margins)
 	return f
 }
 
+// margins are what the limits ask of every pair, mm: the default of clear/path, of each part and in general.
+const margins = 10
+
 // gap is the least distance of any two parts at a pose, millimetres: an upper bound of the true one by a nanometre or so.
 func (f *field) gap(a rig.Axes) float64 {
-	least := math.Inf(1)
+	least, _ := f.gaps(a)
+	return least
+}
+
+// gaps are the least distance of any two parts, and the least by which one exceeds what is required of its pair.
+func (f *field) gaps(a rig.Axes) (least, spare float64) {
+	least, spare = math.Inf(1), math.Inf(1)
 	at := f.scene.Place(a)
 	for _, p := range f.scene.Pairs {
-		if !solid.AtLeast(at[p.A], at[p.B], least) {
-			least = math.Min(least, solid.Distance(at[p.A], at[p.B]).Upper)
+		if !solid.AtLeast(at[p.A], at[p.B], math.Max(least, spare+float64(p.Required))) {
+			d := solid.Distance(at[p.A], at[p.B]).Upper
+			least, spare = math.Min(least, d), math.Min(spare, d-float64(p.Required))
 		}
 	}
-	return least
+	return least, spare
 }
 
 // Steps of looking at a motion: 0.4 s is 1.6° of the fastest of these rigs; the sky turns a degree in four minutes.
@@ -98,7 +108,7 @@ func (f *field) judgeAt(a rig.Axes) {
 	if m == nil {
 		return
 	}
-	gap := f.gap(a)
+	gap, spare := f.gaps(a)
 	m.least = math.Min(m.least, gap)
 	if m.excuse == "" {
 		f.counts.Nearest = math.Min(f.counts.Nearest, gap)
@@ -112,9 +122,9 @@ func (f *field) judgeAt(a rig.Axes) {
 	case gap <= 0:
 		m.found = true
 		f.w.broken("%s: permit %s: parts touch at %s", f.rig.ID, m.permit, a)
-	case gap < m.lower-contactSlack:
+	case spare < m.spare-contactSlack:
 		m.found = true
-		f.w.broken("%s: permit %s: %.3f mm at %s, proven not less than %.3f", f.rig.ID, m.permit, gap, a, m.lower)
+		f.w.broken("%s: permit %s: %.3f mm to spare at %s, proven not less than %.3f", f.rig.ID, m.permit, spare, a, m.spare)
 	case out(a.A1, low.A1, high.A1, m.room.A1) || out(a.A2, low.A2, high.A2, m.room.A2):
 		m.found = true
 		f.w.broken("%s: permit %s: out of travel at %s", f.rig.ID, m.permit, a)
@@ -124,9 +134,9 @@ func (f *field) judgeAt(a rig.Axes) {
 // begins begins a motion under leave: what it was proven to keep clear of, and whether the rig truly is where the service was told.
 func (f *field) begins(j *judge, r *pb.AskResponse) {
 	f.look()
-	m := &motion{permit: r.GetPermit().GetPermitId(), lower: math.Inf(-1), least: math.Inf(1), excuse: f.deceived, room: f.rig.Motion.Overrun}
+	m := &motion{permit: r.GetPermit().GetPermitId(), spare: math.Inf(-1), least: math.Inf(1), excuse: f.deceived, room: f.rig.Motion.Overrun}
 	if c := r.GetJudgement().GetClosest(); c != nil && c.LowerMm != nil {
-		m.lower = c.GetLowerMm()
+		m.spare = c.GetLowerMm() - c.GetRequiredMm()
 	}
 	if p, ok := j.pose(f.rig.ID); ok {
 		for _, c := range p.Candidates {
