@@ -33,6 +33,7 @@ type sight struct {
 	half       rig.Axes
 	arc1, arc2 arc
 	arcs       int8 // 0 not made yet, 1 made, -1 too wide
+	broken     bool // a pair was seen there that is not kept, and the soonest instant is wanted
 }
 
 // look settles what it can of a cell's pairs and notes what it sees. Those left open are listed anew; it tells whether there are
@@ -59,6 +60,9 @@ func (s *search) look(c *cell, pairs []int32) bool {
 	c.moves = max(pull1, pull2)
 	if c.long = 0; pull2 > pull1 {
 		c.long = 1
+	}
+	if v.broken { // what is left to find of it is how soon, and not how much of it is kept
+		c.long = s.way.legs[c.leg].mover()
 	}
 	return c.n > 0
 }

@@ -36,6 +36,14 @@ func (l *leg) seconds() float64 {
 	return l.laws[0].end + l.laws[1].end
 }
 
+// mover is the axis that the leg turns farther, which tells its time best: 0 or 1.
+func (l *leg) mover() int8 {
+	if d := l.to.Sub(l.from).Abs(); d.A2 > d.A1 {
+		return 1
+	}
+	return 0
+}
+
 // lastMark returns the mark of the leg's end.
 func (l *leg) lastMark() float64 {
 	switch l.kind {

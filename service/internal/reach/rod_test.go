@@ -159,4 +159,9 @@ func TestWhatOnlyAxis2MovesIsBrokenFromTheStart(t *testing.T) {
 	assert.True(t, u.Decided && !u.Whole, "%+v", u)
 	assert.Zero(t, u.Clear, "clear until, s")
 	assert.InDelta(t, 0, u.Broken, 0.021, "broken by, s")
+	for _, spread := range []float64{0.01, 0.3, 2} { // found at once, not after the whole budget
+		u = p.Keeps(way, rig.DegAxes(spread, spread), 40, reach.DefaultBudget)
+		assert.True(t, u.Decided && !u.Whole && u.Cells < 200, "%v° of spread: %+v", spread, u)
+		assert.InDelta(t, 0, u.Broken, 0.021, "broken by, s")
+	}
 }

@@ -143,6 +143,7 @@ func (s *search) see(v *sight, i int32, g *solid.Gap) {
 		if spare >= 0 {
 			return
 		}
+		v.broken = true
 		mark := v.mark
 		if _, first, _, ok := l.clip(rect{v.pose, v.pose}, s.spread); ok { // with the spread the pose may come sooner
 			mark = first
