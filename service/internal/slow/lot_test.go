@@ -15,7 +15,6 @@ type lot struct {
 	q     slow.Question
 	lst   float64 // ours
 	ahead slow.Axes
-	dark  bool
 }
 
 // draw draws question n of a rig.

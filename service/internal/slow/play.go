@@ -101,7 +101,6 @@ type play struct {
 	end    end
 	way    motion
 	more   Axes // what a proof may add anywhere on the way
-	loose  float64
 	what   string
 	lowest float64 // altitude of the tube at the begin
 }
