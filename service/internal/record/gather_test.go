@@ -13,7 +13,7 @@ import (
 	"keepclear.example/keepclear/service/internal/store"
 )
 
-// What is appended while the flusher gathers goes to disk in one commit; state entries come as often as the options say.
+// What is appended while the flusher gathers goes to disk in one commit, the rest before it; state entries come as often as the options say.
 func TestGathersAndStatesAsTheOptionsSay(t *testing.T) {
 	disk, gathering, more := &faults.Disk{}, make(chan struct{}), make(chan struct{})
 	begins := sync.OnceFunc(func() { close(gathering) })
@@ -33,6 +33,6 @@ func TestGathersAndStatesAsTheOptionsSay(t *testing.T) {
 	close(more)
 	require.NoError(t, last.Wait())
 	commits := slices.DeleteFunc(disk.Log()[began:], func(op string) bool { return op != "commit" })
-	assert.Len(t, commits, 1, "four appends: %v", disk.Log()[began:])
+	assert.LessOrEqual(t, len(commits), 2, "four appends, of which the first may go before anybody gathers: %v", disk.Log()[began:])
 	assert.EqualValues(t, 5, r.Head("c").Number, "four entries, and a state before the third")
 }

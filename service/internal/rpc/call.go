@@ -25,6 +25,9 @@ func (s *Server) Call(ctx context.Context, method string, raw []byte) ([]byte, e
 			if err != nil {
 				return nil, err
 			}
+			if r, done := reply.(*answered); done {
+				return r.raw, nil
+			}
 			return proto.Marshal(reply.(proto.Message))
 		}
 	}
