@@ -276,8 +276,11 @@ func (j *judging) turns(a, from float64, axis int) []turned {
 		sure = within[:1]
 	}
 	var out []turned
+	tie := slices.ContainsFunc(maybe, func(x float64) bool { // of two turns as near either may be meant
+		return j.r.Way != "unknown" && x != sure[0] && math.Abs(x-from)-math.Abs(sure[0]-from) < 2*nearly
+	})
 	for _, x := range sure {
-		edge := min(x-low, high-x) < nearly && j.r.Way != "shortest"
+		edge := tie || min(x-low, high-x) < nearly && j.r.Way != "shortest"
 		out = append(out, turned{x, edge})
 	}
 	for _, x := range maybe {
