@@ -210,6 +210,7 @@ func (c *comparing) rule(rule string, f *slow.Finding) {
 		t.held++
 	case verdict.Denies:
 		t.denied++
+	case verdict.NotApplicable:
 	}
 	if fails && len(c.failed) == 1 {
 		t.sole = append(t.sole, c.n)

@@ -30,6 +30,7 @@ type stood struct {
 	rig    *rig.Rig
 	limits limits.Set
 	rules  *rules.Set
+	shelf  *reach.Shelf
 }
 
 // loaded are the rules, compiled once.
@@ -82,7 +83,7 @@ func stand(n int) (*stood, error) {
 		if err == nil {
 			set, err = set.With(lim)
 		}
-		return &stood{d, r, lim, set}, err
+		return &stood{d, r, lim, set, reach.NewShelf()}, err
 	}
 	return nil, fmt.Errorf("no rig of number %d stands: %s", n, strings.Join(why, "; "))
 }
@@ -107,7 +108,7 @@ func (s *stood) ask(q *slow.Question) answered { return s.judge(s.input(q)) }
 
 func (s *stood) input(q *slow.Question) facts.Input {
 	return facts.Input{
-		Question: s.question(q), Snapshot: s.snapshot(q), Rig: s.rig, Limits: s.limits, Moment: moment, Cells: int(reach.DefaultBudget),
+		Question: s.question(q), Snapshot: s.snapshot(q), Rig: s.rig, Limits: s.limits, Moment: moment, Cells: int(reach.DefaultBudget), Shelf: s.shelf,
 	}
 }
 
