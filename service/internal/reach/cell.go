@@ -143,7 +143,7 @@ func (s *search) bound(v *sight, i int32, q *pair, moves float64) float64 {
 	if low >= s.enough() || apart-off >= s.interesting() && atMost-moves-off < s.enough() {
 		return low // the distance shows no less spare here, and does not settle the cell
 	}
-	g := s.distance(v, i, q)
+	g := s.distance(v, i, q, off+moves)
 	low = max(low, g.Lower-moves-off)
 	if low < s.enough() && g.Way != (point{}) {
 		s.towards[i] = g.Way.Scale(-1)
@@ -152,9 +152,12 @@ func (s *search) bound(v *sight, i int32, q *pair, moves float64) float64 {
 	return low
 }
 
-// distance looks at a pair exactly and notes what it sees.
-func (s *search) distance(v *sight, i int32, q *pair) solid.Gap {
-	g := solid.Distance(s.p.bodies[q.a].shape, *s.shape(v, q.b))
+// distance looks at a pair exactly and notes what it sees; where only a yes or no is wanted, as exactly as tells whether the gap is want.
+func (s *search) distance(v *sight, i int32, q *pair, want float64) solid.Gap {
+	if s.aim != verdict && s.aim != soonest {
+		want = math.NaN()
+	}
+	g := solid.Against(s.p.bodies[q.a].shape, *s.shape(v, q.b), want)
 	s.see(v, i, &g)
 	return g
 }

@@ -19,6 +19,9 @@ func unknown() Gap { return Gap{Lower: math.Inf(-1), Upper: math.Inf(1)} }
 // no finite place, nothing is proven: Lower is -Inf and Upper +Inf.
 func Distance(a, b Shape) Gap { return distance(&a, &b, math.NaN()) }
 
+// Against is Distance, stopped as soon as it is settled whether the separation is at least want, mm: the bounds hold and may lie far apart.
+func Against(a, b Shape, want float64) Gap { return distance(&a, &b, want) }
+
 // AtLeast tells whether the separation is proven to be at least want, mm. It is Distance, stopped as soon as the answer is
 // settled; false where nothing is proven.
 func AtLeast(a, b Shape, want float64) bool { return atLeast(&a, &b, want) }
