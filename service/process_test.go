@@ -52,7 +52,9 @@ func TestTermInTheMiddle(t *testing.T) {
 		answers += len(receipts(e.calls))
 	}
 	assert.NotZero(t, answers)
-	assert.NotZero(t, refusals)
+	if long() { // one round may come too late to refuse anybody
+		assert.NotZero(t, refusals)
+	}
 	t.Logf("%d times TERM: %d answers, all on record, %d refused", rounds, answers, refusals)
 }
 

@@ -152,12 +152,14 @@ func (s *search) bound(v *sight, i int32, q *pair, moves float64) float64 {
 	return low
 }
 
-// distance looks at a pair exactly and notes what it sees; where only a yes or no is wanted, as exactly as tells whether the gap is want.
-func (s *search) distance(v *sight, i int32, q *pair, want float64) solid.Gap {
+// distance looks at a pair and notes what it sees; where only a yes or an instant is wanted, as exactly as tells whether the gap settles the
+// cell or is not kept.
+func (s *search) distance(v *sight, i int32, q *pair, settles float64) solid.Gap {
+	tooLittle := s.need[i]
 	if s.aim != verdict && s.aim != soonest {
-		want = math.NaN()
+		tooLittle, settles = math.NaN(), math.NaN()
 	}
-	g := solid.Against(s.p.bodies[q.a].shape, *s.shape(v, q.b), want)
+	g := solid.Against(s.p.bodies[q.a].shape, *s.shape(v, q.b), tooLittle, settles)
 	s.see(v, i, &g)
 	return g
 }

@@ -191,3 +191,24 @@ func TestCornerThatBreaksFirstIsSettled(t *testing.T) {
 		assert.Greater(t, got.Clear, first-60, "0.11 mm at 3 µm a second")
 	}
 }
+
+// TestBreaksAreSeen: of a way without spread the first break that sampling shows was seen no later. Where only an instant is wanted, distances are
+// not worked out to the end; one that stopped as soon as it did not settle its cell saw no break, and denials became holds.
+func TestBreaksAreSeen(t *testing.T) {
+	broken := 0
+	seeds(t, 300, 5000, func(r *rand.Rand, seed uint64) {
+		s, j := randomScene(r, randomShape), randomJourney(r)
+		if !(j.way.Seconds() < 1e5) {
+			return
+		}
+		got := reach.New(s).Keeps(j.way, rig.Axes{}, 0, reach.DefaultBudget)
+		for n := range 200 {
+			if at := j.way.Seconds() * float64(n) / 199; least(s, j.way.At(at)) < -0.02 {
+				broken++
+				require.LessOrEqual(t, got.Broken, at+0.05, "seed %d: got %+v", seed, got)
+				break
+			}
+		}
+	})
+	assert.Greater(t, broken, 30)
+}

@@ -75,10 +75,12 @@ func (p *Prover) Prove(way Way, spread rig.Axes, budget Budget) Result {
 	return r
 }
 
-// Passes is Prove(…).Passes() at less cost: it stops as soon as the answer is settled.
+// Passes is Prove(…).Passes() at less cost: it stops as soon as the answer is settled. What is known beforehand is not looked up: a search
+// for a way round asks about all of the axis space, most of it once, and would have all of it worked out.
 func (p *Prover) Passes(way Way, spread rig.Axes, budget Budget) (passes bool, cells int) {
 	s := p.search(way, spread, budget)
 	defer s.release()
+	s.plain = true
 	if s.why == "" {
 		s.closest(verdict)
 	}

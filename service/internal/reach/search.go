@@ -39,6 +39,7 @@ type search struct {
 	share   float64   // of what is required, that counts as needed
 	extra   float64   // needed beside it, mm
 	rough   bool      // an instant is wanted to a two-hundredth of it
+	plain   bool      // nothing known beforehand is looked up
 	towards []point   // by pair: the direction of the gap when it was last seen, or zero
 	placed  []placed  // by body
 	stamp   int64     // numbers the poses looked at
@@ -77,7 +78,7 @@ func (p *Prover) search(way Way, spread rig.Axes, budget Budget) *search {
 		s = &search{need: make([]float64, len(p.pairs)), towards: make([]point, len(p.pairs)), placed: make([]placed, len(p.bodies))}
 	}
 	s.p, s.way, s.spread, s.left, s.why = p, way, spread, budget, p.why
-	s.aim, s.rough, s.cells, s.settled = tight, false, 0, math.Inf(1)
+	s.aim, s.rough, s.plain, s.cells, s.settled = tight, false, false, 0, math.Inf(1)
 	s.best = seen{spare: math.Inf(1), time: math.Inf(1)}
 	switch {
 	case s.why != "":
@@ -160,7 +161,7 @@ func (s *search) see(v *sight, i int32, g *solid.Gap) {
 
 // begin looks at every leg as one cell for each class of pairs; where something is known beforehand, it cuts them by that.
 func (s *search) begin() {
-	if s.p.known != nil {
+	if s.p.known != nil && !s.plain {
 		s.cut()
 		return
 	}

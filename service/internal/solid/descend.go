@@ -25,7 +25,7 @@ const (
 
 // descend finds the point of the difference nearest the origin, by the method of Gilbert, Johnson & Keerthi (IEEE J. Robotics
 // and Automation 4(2) 193, 1988), noting each bound that it meets.
-func (p *pair) descend(s *simplex, want float64) {
+func (p *pair) descend(s *simplex, want goal) {
 	p.start(s)
 	stalls, rough := 0, firstPolish
 	for range mostLooks {
@@ -109,7 +109,7 @@ func (p *pair) tryAxis(axis, u Point) {
 }
 
 // finish settles the upper bound, and both where the cores touch.
-func (p *pair) finish(s *simplex, want float64) {
+func (p *pair) finish(s *simplex, want goal) {
 	p.high = s.witness().Norm()
 	if s.n == 4 || p.high <= touching*p.scale {
 		if p.high-p.low > fine*p.scale && !p.settled(p.high, want) {
@@ -118,7 +118,7 @@ func (p *pair) finish(s *simplex, want float64) {
 	}
 }
 
-// settled tells whether near and low decide if the separation is at least want.
-func (p *pair) settled(near, want float64) bool {
-	return p.low-p.grown-p.allowance >= want || near-p.grown+p.allowance < want
+// settled tells whether near and low reach the goal.
+func (p *pair) settled(near float64, want goal) bool {
+	return p.low-p.grown-p.allowance >= want.enough || near-p.grown+p.allowance < want.tooLittle
 }

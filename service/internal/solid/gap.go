@@ -17,10 +17,13 @@ func unknown() Gap { return Gap{Lower: math.Inf(-1), Upper: math.Inf(1)} }
 
 // Distance bounds the signed separation of two solids. It allocates nothing. Where either is the zero Shape, or was moved to
 // no finite place, nothing is proven: Lower is -Inf and Upper +Inf.
-func Distance(a, b Shape) Gap { return distance(&a, &b, math.NaN()) }
+func Distance(a, b Shape) Gap { return distance(&a, &b, closely()) }
 
-// Against is Distance, stopped as soon as it is settled whether the separation is at least want, mm: the bounds hold and may lie far apart.
-func Against(a, b Shape, want float64) Gap { return distance(&a, &b, want) }
+// Against is Distance, stopped as soon as the separation is known to be at least enough, or less than too little, mm: the bounds hold and
+// may lie far apart. Where it is between the two they are those of Distance.
+func Against(a, b Shape, tooLittle, enough float64) Gap {
+	return distance(&a, &b, goal{tooLittle, enough})
+}
 
 // AtLeast tells whether the separation is proven to be at least want, mm. It is Distance, stopped as soon as the answer is
 // settled; false where nothing is proven.
@@ -46,12 +49,18 @@ func atLeast(a, b *Shape, want float64) bool {
 	if p := newPair(a, b); p.between.Norm()-a.ball-b.ball-p.allowance >= want {
 		return a.kind != NoKind && b.kind != NoKind
 	}
-	low := distance(a, b, want).Lower
+	low := distance(a, b, goal{want, want}).Lower
 	return low >= want && !math.IsInf(low, -1)
 }
 
-// distance is Distance, which may stop early once it is settled whether the separation is at least want (NaN: never).
-func distance(a, b *Shape, want float64) Gap {
+// goal is what is wanted of a separation: to know that it is less than the one, or at least the other.
+type goal struct{ tooLittle, enough float64 }
+
+// closely is a goal that is never reached.
+func closely() goal { return goal{math.NaN(), math.NaN()} }
+
+// distance is Distance, which may stop early once the goal is reached.
+func distance(a, b *Shape, want goal) Gap {
 	if a.kind == NoKind || b.kind == NoKind {
 		return unknown()
 	}

@@ -38,5 +38,5 @@ func prune(points []Point, size float64) (kept []Point, slack float64) {
 // settled whether the distance is at least want.
 func (s *Shape) misses(at Point, want float64) float64 {
 	p := Shape{kind: SphereKind, centre: s.centre.Add(at)}
-	return max(distance(&p, s, want).Upper, 0)
+	return max(distance(&p, s, goal{want, want}).Upper, 0)
 }
