@@ -46,8 +46,12 @@ func (c *settings) apply(ctx context.Context, conn driver.Conn) error {
 		"PRAGMA temp_store=MEMORY",
 	}
 	if c.reading {
-		set = append(set, "PRAGMA query_only=ON", fmt.Sprintf("PRAGMA cache_size=-%d", readerCacheKiB))
-	} else {
+		set = append(set, "PRAGMA query_only=ON")
+	}
+	if c.reading && !c.store.opts.ReadOnly { // of a file as a crash left it, this would ask for what only a writer may recover
+		set = append(set, fmt.Sprintf("PRAGMA cache_size=-%d", readerCacheKiB))
+	}
+	if !c.reading {
 		// The log is moved into the database by Commit itself, so that a failure there is seen.
 		set = append(set, "PRAGMA journal_mode=WAL", fmt.Sprintf("PRAGMA synchronous=%d", level), "PRAGMA wal_autocheckpoint=0", "PRAGMA checkpoint_fullfsync=ON")
 	}
