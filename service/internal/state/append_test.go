@@ -98,6 +98,21 @@ func TestAppendedAsEncoded(t *testing.T) {
 	}
 }
 
+// Every byte, and what JSON or a page may stumble over, alone in a plain text.
+func TestTextsAreAppendedAsEncoded(t *testing.T) {
+	odd := []string{"", "é", "\u2028", "\u2029", "\xff", "\xe2\x80", "\ufffd", "\U0001F52D"}
+	for c := range 256 {
+		odd = append(odd, string([]byte{byte(c)}), string(rune(c)))
+	}
+	for _, c := range odd {
+		for _, text := range []string{c, "a" + c + "b", c + c} {
+			want, err := json.Marshal(text)
+			require.NoError(t, err)
+			require.Equal(t, string(want), string(appendText(nil, text)), "%q", text)
+		}
+	}
+}
+
 // A number that JSON does not know is an error, in a fact and in a finding, as it is to encoding/json.
 func TestNoNumberIsNotAppended(t *testing.T) {
 	for _, v := range []float64{math.NaN(), math.Inf(1), math.Inf(-1)} {
