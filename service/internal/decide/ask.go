@@ -125,7 +125,7 @@ func (d *Decider) locksFor(g *group, notices []pose.Notice, at time.Time) []ques
 // weigh computes facts, findings and verdict. It changes nothing.
 func (d *Decider) weigh(ctx context.Context, g *group, q question.Question, snap question.Snapshot) (Answer, *question.JudgedSolve) {
 	out := facts.Compute(facts.Input{
-		Question: q, Snapshot: snap, Rig: g.member.Rig, Limits: g.member.Limits, Moment: d.parts.Moment, Cells: d.parts.Cells, Shelf: g.member.Shelf,
+		Question: q, Snapshot: snap, Rig: g.member.Rig, Limits: g.member.Limits, Moment: d.parts.Moment, Cells: d.parts.Cells, Shelf: g.member.Shelf, Proposes: true,
 	})
 	sub := Subject(g.member.Rig, q.Action)
 	findings := found(ctx, g, q, snap.Rig, &out)

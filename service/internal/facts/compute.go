@@ -102,9 +102,9 @@ func (in *Input) motion(f Set, h *heaven, s *stand, out *Outcome) {
 	}
 	in.followFacts(f, h, p, s, ways, sky, out)
 	in.legs(ways, out)
-	if v, ok := f["clearance_spare_mm"]; !ok || v.Number == nil || *v.Number < 0 {
+	if v := f["clearance_spare_mm"].Number; in.Proposes && (v == nil || *v < 0) {
 		in.around(p, ways, true, out)
-	} else if in.beyond(f) {
+	} else if in.Proposes && in.beyond(f) {
 		in.around(p, ways, false, out)
 	}
 	for i := range out.Ends {
@@ -283,7 +283,9 @@ func (in *Input) harmless(h *heaven, s *stand) *time.Time {
 			continue
 		}
 		for _, c := range in.coursesFrom(h, s, &j, dayS) {
-			least = math.Min(least, in.lasts(h, &c))
+			for _, b := range in.binding(h, &c, false, false) {
+				least = math.Min(least, b.in)
+			}
 		}
 	}
 	t := in.Snapshot.At.Add(time.Duration(least * float64(time.Second)))
@@ -294,21 +296,6 @@ func (in *Input) harmless(h *heaven, s *stand) *time.Time {
 func (in *Input) sunOnHold(h *heaven, j journey) float64 {
 	c := course{journey: &j, lost: dayS, off: in.off(j.end.Axes), nodes: []node{{at: j.end.Axes}, {t: dayS, at: j.end.Axes}}}
 	return in.sunIn(h, &c, j.spread, 2*DitherBox, h.doubt())
-}
-
-// lasts is how long a course breaks nothing that binds: the least of bounds, with the margins to a two-hundredth.
-func (in *Input) lasts(h *heaven, c *course) float64 {
-	spread := c.journey.spread
-	keeps := c.until(spread, func(w reach.Way, spread rig.Axes) reach.Until {
-		return in.prover().KeepsRoughly(w, spread, reach.Budget(in.Cells))
-	})
-	out := math.Min(untilS(keeps.Clear, keeps.Whole), c.known(spread))
-	out = math.Min(out, in.travelBound(c, spread, rig.Axes{}).in)
-	out = math.Min(out, math.Min(in.sunIn(h, c, spread, 2*DitherBox, h.doubt()), in.lowIn(c, spread, 2*DitherBox, false)))
-	if in.Rig.Mount.FlipsItself {
-		out = math.Min(out, in.flipBound(h, c).in)
-	}
-	return out
 }
 
 // notes says what the question left out and what that cost, and what of the file is known to be wrong.

@@ -42,7 +42,7 @@ func (in *Input) followFacts(f Set, h *heaven, p *reach.Prover, s *stand, ways [
 	out.After = courses[0].at(asked)
 	for i := range courses {
 		c := &courses[i]
-		for _, b := range in.bounds(h, p, c, sky) {
+		for _, b := range in.bounds(h, c, sky) {
 			if w, ok := worst[b.name]; !ok || b.in < w.in {
 				worst[b.name] = b
 			}
@@ -75,7 +75,9 @@ func (in *Input) followFacts(f Set, h *heaven, p *reach.Prover, s *stand, ways [
 			f.At(name, in.later(ends))
 		}
 	}
-	in.shorter(spare, out)
+	if in.Proposes {
+		in.shorter(spare, out)
+	}
 	in.fallback(f, h, p, courses, out)
 }
 
@@ -97,10 +99,15 @@ func (in *Input) later(s float64) time.Time {
 	return in.Snapshot.At.Add(time.Duration(s * float64(time.Second)))
 }
 
-// bounds returns everything that ends one course.
-func (in *Input) bounds(h *heaven, p *reach.Prover, c *course, sky bool) []bound {
+// bounds returns everything that ends one course, and dawn.
+func (in *Input) bounds(h *heaven, c *course, sky bool) []bound {
+	return append(in.binding(h, c, sky, true), in.dawnBound(h, c))
+}
+
+// binding returns everything that ends one course; closely with the sharp twins, else without them and as roughly as KeepsRoughly.
+func (in *Input) binding(h *heaven, c *course, sky, closely bool) []bound {
 	spread, sharp := c.journey.spread, c.journey.sharp
-	out := []bound{in.marginBound(p, c), in.travelBound(c, spread, sharp), in.sunBound(h, c, spread), in.lowBound(c, spread, sky), in.dawnBound(h, c)}
+	out := []bound{in.marginBound(c, closely), in.travelBound(c, spread, sharp), in.sunBound(h, c, spread, closely), in.lowBound(c, spread, sky, closely)}
 	if known := c.known(spread); known < dayS {
 		zenith := []string{"the zenith, where axis 1 would have to turn faster than it can"}
 		out = append(out, bound{name: "zenith_in_s", in: known, sharp: c.known(sharp), about: zenith})
@@ -112,11 +119,17 @@ func (in *Input) bounds(h *heaven, p *reach.Prover, c *course, sky bool) []bound
 }
 
 // marginBound is when a pair of parts comes nearer than it may.
-func (in *Input) marginBound(p *reach.Prover, c *course) bound {
-	keeps := func(w reach.Way, spread rig.Axes) reach.Until { return p.Keeps(w, spread, 0, reach.Budget(in.Cells)) }
+func (in *Input) marginBound(c *course, closely bool) bound {
+	p := in.prover()
+	keeps := func(w reach.Way, spread rig.Axes) reach.Until {
+		if !closely {
+			return p.KeepsRoughly(w, spread, reach.Budget(in.Cells))
+		}
+		return p.Keeps(w, spread, 0, reach.Budget(in.Cells))
+	}
 	wide := c.until(c.journey.spread, keeps)
 	exact := wide
-	if !wide.Whole {
+	if !wide.Whole && closely {
 		exact = c.until(c.journey.sharp, keeps)
 	}
 	return bound{name: "margin_in_s", in: untilS(wide.Clear, wide.Whole), sharp: untilS(exact.Broken, exact.Whole), about: partsOf(wide.Seen)}
@@ -196,8 +209,12 @@ func firstTime(end float64, left func(t float64) unit.Angle) float64 {
 }
 
 // sunBound is when the tube comes too near a Sun that is up.
-func (in *Input) sunBound(h *heaven, c *course, spread rig.Axes) bound {
-	return bound{name: "sun_in_s", in: in.sunIn(h, c, spread, 2*DitherBox, h.doubt()), sharp: in.sunIn(h, c, rig.Axes{}, 0, 0), about: []string{"the Sun"}}
+func (in *Input) sunBound(h *heaven, c *course, spread rig.Axes, closely bool) bound {
+	b := bound{name: "sun_in_s", in: in.sunIn(h, c, spread, 2*DitherBox, h.doubt()), about: []string{"the Sun"}}
+	if closely {
+		b.sharp = in.sunIn(h, c, rig.Axes{}, 0, 0)
+	}
+	return b
 }
 
 func (in *Input) sunIn(h *heaven, c *course, by rig.Axes, dithers, doubt unit.Angle) float64 {
@@ -215,8 +232,12 @@ func (in *Input) sunIn(h *heaven, c *course, by rig.Axes, dithers, doubt unit.An
 
 // lowBound is when the tube sinks below the floor or, for a sky target, below the local horizon. A skyline may rise as steeply as a
 // wall, so where the file gives one nothing is skipped.
-func (in *Input) lowBound(c *course, spread rig.Axes, sky bool) bound {
-	return bound{name: "horizon_in_s", in: in.lowIn(c, spread, 2*DitherBox, sky), sharp: in.lowIn(c, rig.Axes{}, 0, sky), about: []string{"the horizon"}}
+func (in *Input) lowBound(c *course, spread rig.Axes, sky, closely bool) bound {
+	b := bound{name: "horizon_in_s", in: in.lowIn(c, spread, 2*DitherBox, sky), about: []string{"the horizon"}}
+	if closely {
+		b.sharp = in.lowIn(c, rig.Axes{}, 0, sky)
+	}
+	return b
 }
 
 func (in *Input) lowIn(c *course, by rig.Axes, dithers unit.Angle, sky bool) float64 {

@@ -243,3 +243,18 @@ func TestAtRestIsHarmlessForADay(t *testing.T) {
 		assert.Equal(t, 24*time.Hour, until.Sub(in.Snapshot.At))
 	}
 }
+
+// TestWhoAsksForNoProposalsGetsNone, and the same facts, wherever the way leads.
+func TestWhoAsksForNoProposalsGetsNone(t *testing.T) {
+	r, some := heron(t), false
+	for _, to := range []rig.Axes{rig.DegAxes(120, 5), rig.DegAxes(-95, -90), rig.DegAxes(85, -30), rig.DegAxes(20, 181), rig.DegAxes(-30, 60)} {
+		in := standing(t, r, rig.DegAxes(-60, 70), rig.Axes{}, axesSlew(to))
+		with := facts.Compute(in)
+		in.Proposes = false
+		without := facts.Compute(in)
+		assert.Empty(t, without.Instead, "to %v", to)
+		assert.Equal(t, with.Facts, without.Facts, "to %v", to)
+		some = some || len(with.Instead) > 0
+	}
+	assert.True(t, some, "one of them has proposals")
+}

@@ -82,7 +82,7 @@ func standing(t *testing.T, r *rig.Rig, at rig.Axes, off rig.Axes, a question.Ac
 	return facts.Input{
 		Question: question.Question{ID: "q-0000000000000001", Rig: r.ID, Action: a, Sample: &s, Sent: evening, At: evening, Asker: "test", AttendedBy: "A. Person"},
 		Snapshot: question.Snapshot{Rig: state, At: evening, Clock: question.Clock{KernelSynced: true, KernelBoundS: 0.01}},
-		Rig:      r, Limits: defaults(), Moment: moment, Cells: 20_000,
+		Rig:      r, Limits: defaults(), Moment: moment, Cells: 20_000, Proposes: true,
 	}
 }
 

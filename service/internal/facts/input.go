@@ -25,6 +25,8 @@ type Input struct {
 	Shelf    *reach.Shelf                         // of provers kept from question to question; nil: each is made anew
 	// Rehearsed: the present (samples, clocks, locks) is not asked about; pose and belief are taken as right.
 	Rehearsed bool
+	// Proposes: what may pass instead is worked out of a motion that does not, which takes longer than all else. Else there is no Instead.
+	Proposes bool
 
 	kept *reach.Prover // made for this question
 }

@@ -15,7 +15,7 @@ type cell struct {
 	low         float64 // proven of the spare of its unsettled pairs
 	key         float64 // place in the queue, least first
 	moves       float64 // mm that an unsettled pair may move from where it was looked at, along an axis
-	at, n       int32   // its unsettled pairs: search.open[at : at+n]
+	at, n       int32   // its unsettled pairs: search.open[at : at+n]; of a fresh one at is the pair known to have the least spare
 	leg         int32
 	class       class
 	long        int8 // the axis to split

@@ -7,8 +7,8 @@ import (
 	"keepclear.example/keepclear/service/internal/unit"
 )
 
-// mostPieces bounds into how many pieces a leg is cut by the grid: a dozen turns, or all of a turn's cells. Of a longer one nothing is
-// looked up. Choice.
+// mostPieces bounds the cells of the grid in the rectangle between a leg's ends: as many as a turn of both axes has. Of a larger one nothing
+// is looked up. Choice.
 const mostPieces = gridCells * gridCells
 
 // cut cuts the way into pieces no longer than a cell of the grid and queues those of them that are not settled by what is known there.

@@ -109,7 +109,8 @@ func (s *search) goal(share, extra float64) {
 	}
 }
 
-// enough returns the spare from which on a pair needs no more work over a cell. It never grows while a search runs.
+// enough returns the spare from which on a pair needs no more work over a cell. It shrinks while a search runs, but for what a nearer pair
+// requires less; what was settled by it stays proven as it was then.
 func (s *search) enough() float64 {
 	u := s.best.spare
 	switch {

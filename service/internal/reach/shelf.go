@@ -97,7 +97,7 @@ func (s *Shelf) of(r *rig.Rig, part, general unit.Length) *shelved {
 }
 
 // grid returns what is known of a fullest scene, which is nothing yet where no rig has one like it. Scenes are told apart by every number in
-// them; one that holds a pointer is like no other.
+// them. A hull is told by where its points lie in memory, so that it is like no other; the grid keeps them, and nothing else comes to lie there.
 func (s *Shelf) grid(fullest *rig.Scene) *known {
 	h := sha256.New()
 	fmt.Fprintf(h, "%#v %#v %#v", *fullest.Chain, fullest.Bodies, fullest.Pairs)

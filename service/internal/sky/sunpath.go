@@ -8,7 +8,7 @@ import (
 	"keepclear.example/keepclear/service/internal/unit"
 )
 
-// SunPath is where the Sun stands over one place for the day that follows a moment, at a tenth of the cost of a moment for each instant.
+// SunPath is where the Sun stands over one place for the day that follows a moment, without working out a moment for each instant.
 type SunPath struct {
 	from   *Moment
 	place  Place
