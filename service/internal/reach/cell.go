@@ -62,7 +62,7 @@ func (s *search) look(c *cell, pairs []int32) bool {
 		c.long = 1
 	}
 	if v.broken { // what is left to find of it is how soon, and not how much of it is kept
-		c.long = s.way.legs[c.leg].mover()
+		c.long = s.way.legs[c.leg].mover(v.pose, s.spread)
 	}
 	return c.n > 0
 }

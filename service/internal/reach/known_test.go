@@ -196,19 +196,30 @@ func TestCornerThatBreaksFirstIsSettled(t *testing.T) {
 // not worked out to the end; one that stopped as soon as it did not settle its cell saw no break, and denials became holds.
 func TestBreaksAreSeen(t *testing.T) {
 	broken := 0
-	seeds(t, 300, 5000, func(r *rand.Rand, seed uint64) {
-		s, j := randomScene(r, randomShape), randomJourney(r)
-		if !(j.way.Seconds() < 1e5) {
-			return
-		}
-		got := reach.New(s).Keeps(j.way, rig.Axes{}, 0, reach.DefaultBudget)
-		for n := range 200 {
-			if at := j.way.Seconds() * float64(n) / 199; least(s, j.way.At(at)) < -0.02 {
-				broken++
-				require.LessOrEqual(t, got.Broken, at+0.05, "seed %d: got %+v", seed, got)
-				break
-			}
-		}
-	})
+	seeds(t, 300, 5000, func(r *rand.Rand, seed uint64) { broken += breakIsSeen(t, r, seed) })
 	assert.Greater(t, broken, 30)
+}
+
+// TestAxisThatIsThereLastIsCut: where axis 1, the slower, was cut although axis 2 was the one still on its way, a search came to cells without
+// size long before the break.
+func TestAxisThatIsThereLastIsCut(t *testing.T) {
+	assert.Equal(t, 1, breakIsSeen(t, rand.New(rand.NewPCG(1795, 63)), 1795))
+}
+
+// breakIsSeen checks a random way and returns 1 if it has a break.
+func breakIsSeen(t *testing.T, r *rand.Rand, seed uint64) int {
+	t.Helper()
+	s, j := randomScene(r, randomShape), randomJourney(r)
+	if !(j.way.Seconds() < 1e5) {
+		return 0
+	}
+	got := reach.New(s).Keeps(j.way, rig.Axes{}, 0, reach.DefaultBudget)
+	for n := range 200 {
+		if at := j.way.Seconds() * float64(n) / 199; least(s, j.way.At(at)) < -0.02 {
+			require.LessOrEqual(t, got.Broken, at+0.05, "seed %d: got %+v", seed, got)
+			require.True(t, got.Decided, "seed %d: got %+v", seed, got)
+			return 1
+		}
+	}
+	return 0
 }

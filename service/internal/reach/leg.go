@@ -36,8 +36,16 @@ func (l *leg) seconds() float64 {
 	return l.laws[0].end + l.laws[1].end
 }
 
-// mover is the axis that the leg turns farther, which tells its time best: 0 or 1.
-func (l *leg) mover() int8 {
+// mover is the axis that tells best when the leg may be at a pose: 0 or 1. Where the axes go each by its own law it is the one that is there
+// last, else the one that the leg turns farther.
+func (l *leg) mover(at, spread rig.Axes) int8 {
+	if l.kind == rectLeg {
+		d := at.Sub(l.from).Abs().Sub(spread)
+		if l.laws[1].when(max(0, float64(d.A2))) > l.laws[0].when(max(0, float64(d.A1))) {
+			return 1
+		}
+		return 0
+	}
 	if d := l.to.Sub(l.from).Abs(); d.A2 > d.A1 {
 		return 1
 	}
