@@ -24,9 +24,17 @@ func (r *Record) run() {
 	}
 }
 
-// next waits for entries and takes all there are; none after Close.
+// next waits for entries and takes all there are; none after Close. It waits for the wake-up even where some are there already: whoever appends
+// leaves one behind, and what is taken together does not depend on how soon this goroutine ran.
 func (r *Record) next() []*item {
 	for {
+		select {
+		case <-r.wake:
+		case <-r.stop:
+		}
+		if r.opts.Gather != nil {
+			r.opts.Gather()
+		}
 		r.mu.Lock()
 		batch := r.queue
 		r.queue, r.bytes = nil, 0
@@ -34,13 +42,6 @@ func (r *Record) next() []*item {
 		r.mu.Unlock()
 		if len(batch) > 0 || closed {
 			return batch
-		}
-		select {
-		case <-r.wake:
-		case <-r.stop:
-		}
-		if r.opts.Gather != nil {
-			r.opts.Gather()
 		}
 	}
 }
