@@ -16,8 +16,10 @@ import (
 // usualFacts is a little more than a question has, so that the set need not grow.
 const usualFacts = 80
 
-// Compute works out everything about one question. It cannot fail: what cannot be had is a missing fact.
+// Compute works out everything about one question. It cannot fail: what cannot be had is a missing fact. It goes by the dates of what it is
+// given, so that an entry of the record, which keeps no monotonic readings, comes out the same again where a clock was set.
 func Compute(in Input) Outcome {
+	in.Snapshot.At, in.Question.At = in.Snapshot.At.Round(0), in.Question.At.Round(0)
 	out := Outcome{Facts: make(Set, usualFacts)}
 	f := out.Facts
 	in.Rig = pose.AsShown(in.Rig, in.Snapshot.Rig)

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/rig"
 )
 
 // stepped is how far the wall clock may walk from the monotonic one, between two instants that carry both, before it counts as set: 2 s
@@ -39,11 +40,12 @@ func (t *turn) dated(now time.Time) {
 	}
 	by := walked(x.Received, now)
 	if by > 0 {
-		t.s.Skipped = true
+		t.s.Skipped, t.s.Forward = true, by
 	}
 	if by >= 0 {
 		return
 	}
+	t.s.ClockSet -= by
 	move := func(at *time.Time) {
 		switch {
 		case at == nil || at.IsZero():
@@ -56,6 +58,29 @@ func (t *turn) dated(now time.Time) {
 	t.moveSamples(move)
 	t.moveLeave(move)
 	t.moveHistory(move)
+}
+
+// misdated spreads the places of a sample over what a clock that was set since the anchor leaves open, in place. The dates of the two are then of
+// two clocks, or the machine slept between them: how long the sky was followed is known no better than by the step, and belief, which names a
+// place on the sky, names the axes no better than by what the sky turns in it. A count, and a rig that rested under a pose that is reckoned, go by no time.
+func (t *turn) misdated(x *question.Sample, cands []question.Candidate, source rig.SourceKind) {
+	by := t.s.Forward + t.s.ClockSet
+	t.s.Forward, t.s.ClockSet = 0, 0
+	a := t.s.Anchor
+	switch {
+	case by == 0 || counted(source):
+		return
+	case source == rig.Reckoned && a != nil && a.Doing == question.AtRest && x.Doing == question.AtRest:
+		return
+	case source == rig.UnsyncedBelief && a != nil && a.Sidereal != nil && x.Sidereal != nil: // the mount tells the time that its map goes by
+		return
+	}
+	for i, c := range cands {
+		d := t.trackedOn(c, when(x), when(x).Add(by))
+		far := d.Axes.Sub(c.Axes).Abs().Add(d.Sigma.Sub(c.Sigma).Scale(3)) // to one side, and as far to the other
+		cands[i].Sigma = c.Sigma.Add(far.Scale(1.0 / 3))
+	}
+	t.say(OurClock, string(source), "the clock here was set by %s, or slept, since the rig was last seen: by as much of the sky's turn the pose is less sure; home it to be sure again", by.Round(time.Second))
 }
 
 // moveSamples moves the samples held, each once however often it is held.

@@ -99,6 +99,7 @@ func (t *turn) unseen(c question.Candidate, x *question.Sample) question.Candida
 
 // anchorAt settles the places at a sample and carries on from there.
 func (t *turn) anchorAt(x *question.Sample, cands []question.Candidate, source rig.SourceKind) {
+	t.misdated(x, cands, source)
 	y := *x
 	t.s.Anchor, t.s.Lacking = &y, nil
 	t.settle(cands, source, x)
@@ -133,6 +134,7 @@ func (t *turn) zero(x *question.Sample) {
 func (t *turn) remember(x *question.Sample) {
 	y := *x
 	t.s.Sample, t.s.Skipped = &y, false
+	t.s.Forward, t.s.ClockSet = 0, t.s.ClockSet+t.s.Forward
 	if x.Still() {
 		t.s.Still = &y
 	}

@@ -55,6 +55,7 @@ const (
 	EventMismatch   Kind = "event fits nothing"     // an event about a permit or leave that is not there
 	ClosedTrue      Kind = "source closes"          // a sensed home closed within three sigma
 	NothingToCount  Kind = "no anchor"              // the rig moved before a sample showed where it counts from
+	OurClock        Kind = "service clock set"      // and the pose goes by the time
 )
 
 // Notice is one thing that a sample or event showed, worth an entry of the record.

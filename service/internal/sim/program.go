@@ -160,7 +160,7 @@ func (p *program) report(r *pb.ReportRequest) (*pb.ReportResponse, bool) {
 	if s, ok := p.f.sample(p.skew); ok {
 		r.Sample = wire.SampleOf(s)
 	}
-	if r.Sample == nil && r.Event == nil {
+	if r.Sample == nil && (r.Event == nil || r.GetBegin() != nil) { // nothing to tell, and nothing to begin from
 		return nil, false
 	}
 	r.RequestId, r.Rig, r.Asker, r.SentTime = p.id("report"), p.f.rig.ID, p.name, p.clock()

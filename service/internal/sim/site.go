@@ -145,13 +145,7 @@ func newSite(w *world, rng *rand.Rand, path string, members []decide.Member, bre
 }
 
 // now is the service's clock.
-func (s *site) now() time.Time {
-	t := s.w.now()
-	if t == t.Round(0) { // without a monotonic reading there is one hand only: SetWall would make another century of it
-		return t.Add(s.wall)
-	}
-	return faults.SetWall(t, s.wall)
-}
+func (s *site) now() time.Time { return faults.SetWall(s.w.now(), s.wall) }
 
 func moment(t time.Time) (*sky.Moment, error) {
 	i, err := timescale.New(t, timescale.BuiltIn())
