@@ -3,7 +3,6 @@ package rpc
 import (
 	"cmp"
 	"fmt"
-	"maps"
 	"slices"
 	"sync"
 	"time"
@@ -31,8 +30,39 @@ type lost struct {
 // missed holds reports lost while the record was down. They hold their rig as a refused report does, from the first moment at
 // which the record takes anything again.
 type missed struct {
-	mu  sync.Mutex
-	all map[asker]lost
+	turn chan struct{} // holds one: held by who puts them on record, over the waits for the disk
+	mu   sync.Mutex    // of the map, held over no wait: who loses a report meanwhile is not kept waiting
+	all  map[asker]*lost
+}
+
+// of lists the askers with a lost report, in the order of their names: the same losses make the same record.
+func (m *missed) of(which func(asker) bool) []asker {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	var out []asker
+	for a := range m.all {
+		if which(a) {
+			out = append(out, a)
+		}
+	}
+	slices.SortFunc(out, func(a, b asker) int { return cmp.Or(cmp.Compare(a.rig, b.rig), cmp.Compare(a.name, b.name)) })
+	return out
+}
+
+// get returns what an asker lost last; nil: nothing.
+func (m *missed) get(a asker) *lost {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	return m.all[a]
+}
+
+// forget forgets a loss that is on record now, unless the asker has lost another since.
+func (m *missed) forget(a asker, l *lost) {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	if m.all[a] == l {
+		delete(m.all, a)
+	}
 }
 
 // recorded tells whether a request of this kind belongs on record even where nothing came of it; reading does not.
@@ -74,7 +104,7 @@ func (s *Server) remember(msg proto.Message, raw []byte, why string, at time.Tim
 	s.missed.mu.Lock()
 	defer s.missed.mu.Unlock()
 	if len(s.missed.all) < mostMissed {
-		s.missed.all[asker{who.Rig, who.Asker}] = lost{wire.OneLine(why), at, kept(msg, raw)}
+		s.missed.all[asker{who.Rig, who.Asker}] = &lost{wire.OneLine(why), at, kept(msg, raw)}
 	}
 }
 
@@ -100,20 +130,19 @@ func (s *Server) makeUp(msg proto.Message) error {
 	return s.makeUpFor(func(a asker) bool { return a.rig == rig })
 }
 
-// makeUpFor records the lost reports of those askers, in the order of their names: the same losses make the same record.
+// makeUpFor records the lost reports of those askers.
 func (s *Server) makeUpFor(which func(asker) bool) error {
-	s.missed.mu.Lock()
-	defer s.missed.mu.Unlock()
-	order := func(a, b asker) int { return cmp.Or(cmp.Compare(a.rig, b.rig), cmp.Compare(a.name, b.name)) }
-	for _, a := range slices.SortedFunc(maps.Keys(s.missed.all), order) {
-		l := s.missed.all[a]
-		if !which(a) {
-			continue
-		}
+	if len(s.missed.of(which)) == 0 {
+		return nil
+	}
+	s.missed.turn <- struct{}{}
+	defer func() { <-s.missed.turn }()
+	for _, a := range s.missed.of(which) { // anew: whoever had the turn before may have recorded some
+		l := s.missed.get(a)
 		if err := s.decider.Refuse(a.rig, a.name, "it was lost while the record was down: "+l.why, true, l.at, digestOf(&pb.ReportRequest{}, l.sent.Bytes), l.sent); err != nil {
 			return err
 		}
-		delete(s.missed.all, a)
+		s.missed.forget(a, l)
 	}
 	return nil
 }

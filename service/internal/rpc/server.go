@@ -65,7 +65,7 @@ type Server struct {
 
 // New makes a server; it serves nothing yet.
 func New(p Parts) *Server {
-	s := &Server{Parts: p, decider: p.Decider, checker: p.Checker, log: p.Log, health: health.NewServer(), missed: missed{all: map[asker]lost{}}}
+	s := &Server{Parts: p, decider: p.Decider, checker: p.Checker, log: p.Log, health: health.NewServer(), missed: missed{turn: make(chan struct{}, 1), all: map[asker]*lost{}}}
 	s.serving, s.stopping = context.WithCancel(context.Background())
 	s.grpc = grpc.NewServer(
 		grpc.ForceServerCodecV2(codec{}),

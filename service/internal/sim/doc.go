@@ -6,8 +6,8 @@
 // is the real one from the bytes of a request to the rows of its record: only the disk below SQLite (faults.Drive), the clock and the
 // network are made here.
 //
-// A goroutine that waits for a mutex is not still in the eyes of synctest. The service holds one (of lost reports) over a wait for the disk,
-// so a disk that is slow and one that fails keep five minutes apart here.
+// A goroutine that waits for a mutex is not still in the eyes of synctest, so the service may hold none over a wait for the disk that another
+// goroutine wants meanwhile: a night that does so hangs.
 //
 // What it does not do: threads that race (each event is over before the next begins), file systems, TLS, streams. Kill, power cut and
 // n-th operation on real ones are the business of store, record and service.

@@ -58,11 +58,9 @@ type night struct {
 	usual    habits
 	count    *Count
 	ids      int
-	power    bool      // the next death at an operation takes the power with it
-	again    int       // the operation at which it dies while it recovers; 0: it does not
-	failing  time.Time // the disk fails, or last failed, until then
-	refused  int       // starts in a row that came to nothing
-	slowTill time.Time // the disk is slow, or was until shortly before
+	power    bool // the next death at an operation takes the power with it
+	again    int  // the operation at which it dies while it recovers; 0: it does not
+	refused  int  // starts in a row that came to nothing
 	drawn    []string
 	quiet    bool
 }

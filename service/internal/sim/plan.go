@@ -178,15 +178,9 @@ func (n *night) wallClock() {
 
 // disk lets operations fail: so many, or for a while.
 func (n *night) disk(fate faults.Fate, times int, on ...faults.Op) {
-	if n.w.now().Before(n.slowTill) { // both at once is more than the bubble can tell from a standstill: see the room's comment
-		return
-	}
 	n.site.order(func(o *orders) { o.mode, o.left, o.on = fate, times, on })
-	n.failing = n.w.now()
 	if times == 0 {
-		for_ := between(n.rng, 2*time.Second, 4*time.Minute)
-		n.failing = n.failing.Add(for_)
-		n.w.in(for_, func() {
+		n.w.in(between(n.rng, 2*time.Second, 4*time.Minute), func() {
 			n.site.order(func(o *orders) { o.mode = faults.Works })
 			n.w.say("the disk works again")
 		})
@@ -195,15 +189,10 @@ func (n *night) disk(fate faults.Fate, times int, on ...faults.Op) {
 
 // slowDisk makes every sync slow for a while.
 func (n *night) slowDisk() {
-	if !n.failing.IsZero() && n.w.now().Sub(n.failing) < 5*time.Minute {
-		return
-	}
 	slow := between(n.rng, 200*time.Millisecond, 12*time.Second) + 7*time.Nanosecond
 	n.site.order(func(o *orders) { o.slow = slow })
 	n.w.say("syncs take %s", slow)
-	long := between(n.rng, 20*time.Second, 3*time.Minute)
-	n.slowTill = n.w.now().Add(long + 5*time.Minute)
-	n.w.in(long, func() { n.site.order(func(o *orders) { o.slow = 0 }) })
+	n.w.in(between(n.rng, 20*time.Second, 3*time.Minute), func() { n.site.order(func(o *orders) { o.slow = 0 }) })
 }
 
 // storm makes the network bad for a while.
