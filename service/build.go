@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"crypto/rand"
 	"crypto/sha256"
 	"encoding/hex"
@@ -215,13 +216,13 @@ func newMember(f rigFile, defs []limits.Definition, facility *limits.Layer) (dec
 	return decide.Member{Rig: r, Limits: lim}, err
 }
 
-// bindRules compiles the rules once, and gives each rig those that judge by its limits.
+// bindRules compiles the rules once, and gives each rig those that judge by its limits; proveRules makes them fast.
 func bindRules(members []decide.Member) error {
 	var set *rules.Set
 	for i := range members {
 		m, err := &members[i], error(nil)
 		if set == nil {
-			set, err = rules.Load(policies.Files(), m.Limits)
+			set, err = rules.Read(policies.Files(), m.Limits)
 		} else {
 			set, err = set.With(m.Limits)
 		}
@@ -231,6 +232,19 @@ func bindRules(members []decide.Member) error {
 		m.Rules, m.Revs = set, revisions(m.Rig, m.Limits, set)
 	}
 	return nil
+}
+
+// proveRules works out the fast way of each rig's rules, until ctx ends. Answers do not wait for it.
+func proveRules(ctx context.Context, members []decide.Member) error {
+	var all []error
+	for _, m := range members {
+		if p, ok := m.Rules.(interface{ Prove() error }); ok && ctx.Err() == nil {
+			if err := p.Prove(); err != nil {
+				all = append(all, fmt.Errorf("rig %s: each rule is asked in full, which is slower: %w", m.Rig.ID, err))
+			}
+		}
+	}
+	return errors.Join(all...)
 }
 
 // unjudged are faults of a rig file that declares what no rule of this service judges.

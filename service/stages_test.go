@@ -35,6 +35,9 @@ func BenchmarkSlewByStages(b *testing.B) {
 		b.Fatal(err)
 	}
 	members, err := newMembers(files, facility)
+	if err == nil {
+		err = proveRules(b.Context(), members)
+	}
 	if err != nil {
 		b.Fatal(err)
 	}

@@ -37,6 +37,7 @@ var (
 	errLate          = errors.New("it did not answer in time")
 	errShape         = errors.New("its answer has not the shape of one")
 	errContradiction = errors.New("it passes and does not pass")
+	errUnproven      = errors.New("the conditions under which rules pass are not proven yet")
 )
 
 // ask puts the question to the rules that want to be asked: first which of them pass, then each of the others by itself, in full. The

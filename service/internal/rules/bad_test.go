@@ -108,6 +108,7 @@ func TestBadRuleHoldsAndHarmsNoOther(t *testing.T) {
 			require.NoError(t, err)
 			s, err := lib.withLimits(lim)
 			require.NoError(t, err)
+			require.NoError(t, s.Prove())
 			s.bound.patience = patience{query: 300 * time.Millisecond, question: time.Minute}
 			got := s.Judge(t.Context(), everything(), good(), noon())
 			var others []verdict.Finding
@@ -133,9 +134,8 @@ func TestBadRuleHoldsAndHarmsNoOther(t *testing.T) {
 func TestErrorInTheConditionsFallsBack(t *testing.T) {
 	s := loaded(t)
 	want := s.Judge(t.Context(), everything(), good(), noon())
-	broken := *s.bound
-	broken.conditions = append([]condition{{reads: []read{{place: len(s.lib.facts), kind: numberKind}}}}, broken.conditions...)
-	s.bound = &broken
+	broken := append([]condition{{reads: []read{{place: len(s.lib.facts), kind: numberKind}}}}, *s.bound.conditions.Load()...)
+	s.bound.conditions.Store(&broken)
 	_, err := s.bound.passed(t.Context(), s.lib.read(good()).values, allOf(s))
 	require.Error(t, err)
 	got := s.Judge(t.Context(), everything(), good(), noon())

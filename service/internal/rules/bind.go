@@ -6,6 +6,8 @@ import (
 	"encoding/json"
 	"fmt"
 	"math"
+	"sync"
+	"sync/atomic"
 	"time"
 
 	"github.com/open-policy-agent/opa/v1/ast"
@@ -19,9 +21,12 @@ import (
 // binding is the rules of a library with one set of limits folded in.
 type binding struct {
 	limits     limits.Set
-	conditions []condition              // under which rules pass
+	store      storage.Store
 	full       []rego.PreparedEvalQuery // of each rule: its finding
 	patience   patience
+	conditions atomic.Pointer[[]condition] // under which rules pass; nil: not proven yet
+	proof      sync.Once
+	fault      error // of the proof
 }
 
 // mostBound is how many sets of limits a library remembers. Ours: more rigs than one service serves; beyond it the cache
@@ -62,34 +67,43 @@ func (l *library) limitsThere(lim limits.Set) error {
 	return faults.err("binding rules to limits")
 }
 
-// newBinding prepares the full query of each rule and the conditions under which it passes.
+// newBinding prepares the full query of each rule.
 func (l *library) newBinding(ctx context.Context, lim limits.Set) (*binding, error) {
 	store, err := storeOf(lim)
 	if err != nil {
 		return nil, err
 	}
-	b := &binding{limits: lim, patience: patience{query: time.Minute}} // nobody's question waits for a probe
-	var faults Faults
-	for i, r := range l.rules {
+	b := &binding{limits: lim, store: store, patience: usualPatience()}
+	for _, r := range l.rules {
 		q, err := rego.New(rego.Query(r.query()), rego.Compiler(l.compiler), rego.Store(store), rego.StrictBuiltinErrors(true), raw()).PrepareForEval(ctx)
 		if err != nil {
 			return nil, fmt.Errorf("preparing %s: %w", r.ID, err)
 		}
 		b.full = append(b.full, q)
-		conditions, err := l.proven(ctx, store, b, i)
-		if err != nil && !l.lint {
-			continue
-		}
-		if err != nil {
-			faults = append(faults, Fault{File: r.file, Wanted: "a rule that partial evaluation reduces to comparisons", Got: err.Error(), Remedy: asDelivered})
-		}
-		b.conditions = append(b.conditions, conditions...)
 	}
-	if err := faults.err("binding rules to limits"); err != nil {
-		return nil, err
-	}
-	b.patience = usualPatience()
 	return b, nil
+}
+
+// prove works out the conditions under which each rule passes, once, and lets questions use them. Where it finds a fault they go on without.
+func (l *library) prove(ctx context.Context, b *binding) error {
+	b.proof.Do(func() {
+		var faults Faults
+		all := make([]condition, 0, 2*len(l.rules))
+		for i, r := range l.rules {
+			conditions, err := l.proven(ctx, b.store, b, i)
+			if err != nil && !l.lint {
+				continue
+			}
+			if err != nil {
+				faults = append(faults, Fault{File: r.file, Wanted: "a rule that partial evaluation reduces to comparisons", Got: err.Error(), Remedy: asDelivered})
+			}
+			all = append(all, conditions...)
+		}
+		if b.fault = faults.err("binding rules to limits"); b.fault == nil {
+			b.conditions.Store(&all)
+		}
+	})
+	return b.fault
 }
 
 // query asks for a rule's finding.
@@ -112,7 +126,8 @@ func (l *library) proven(ctx context.Context, store storage.Store, b *binding, i
 	if err != nil {
 		return nil, err
 	}
-	p, e := probing{library: l, bound: b, rule: index}, edgesOf(lines) // before merge drops comparisons
+	patient := &binding{full: b.full, patience: patience{query: time.Minute}} // nobody's question waits for a probe
+	p, e := probing{library: l, bound: patient, rule: index}, edgesOf(lines)  // before merge drops comparisons
 	for _, one := range merge(lines) {
 		c, err := one.condition(l.place)
 		if err != nil {

@@ -96,9 +96,13 @@ func (b *binding) passed(ctx context.Context, values []ast.Value, wanted []bool)
 	if ctx.Err() != nil {
 		return nil, errLate
 	}
+	proven := b.conditions.Load()
+	if proven == nil {
+		return nil, errUnproven
+	}
 	out = make([]answer, len(b.full))
-	for i := range b.conditions {
-		c := &b.conditions[i]
+	for i := range *proven {
+		c := &(*proven)[i]
 		if !wanted[c.rule] || !c.hold(values) {
 			continue
 		}

@@ -23,7 +23,7 @@ func TestProbesFindEveryDamage(t *testing.T) {
 		lines, err := s.lib.passing(t.Context(), store, i)
 		require.NoError(t, err)
 		e := edgesOf(lines)
-		own := slices.DeleteFunc(slices.Clone(s.bound.conditions), func(c condition) bool { return c.rule != i })
+		own := slices.DeleteFunc(slices.Clone(*s.bound.conditions.Load()), func(c condition) bool { return c.rule != i })
 		p := probing{library: s.lib, bound: s.bound, rule: i, conditions: own}
 		require.NoErrorf(t, p.probe(t.Context(), e), "%s as it is", r.ID)
 		for k := range own {
