@@ -234,6 +234,8 @@ func (n *night) finish() {
 		n.w.broken("the service is not up at the end")
 		return
 	}
+	n.site.up.d.LapseAll() // what is looked at has lapsed already: let the record have it, too
+	n.w.bubble.Sleep(time.Second)
 	n.judge.end(n.fields)
 	n.site.end()
 	for !n.site.quiet() {

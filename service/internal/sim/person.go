@@ -20,6 +20,8 @@ type person struct {
 // is so, looked where the axes stand, and proved the file again.
 func (r *person) comes(p *program) {
 	p.w.say("%s calls a person", p.name)
+	p.f.stop() // it waits for somebody, and no leave may last so long
+	p.visits++
 	p.sleep(between(r.rng, 2*time.Minute, 8*time.Minute))
 	p.withdraw()
 	r.release(p)
@@ -29,7 +31,7 @@ func (r *person) comes(p *program) {
 		p.report(&pb.ReportRequest{})
 	}
 	p.actor.name = own
-	if p.trapped {
+	if p.trapped || p.visits > 2 {
 		r.turns(p)
 	}
 	p.f.look()
@@ -44,7 +46,7 @@ func (r *person) comes(p *program) {
 // turns opens the clutches of a rig that no permitted motion leads out of where it is, and turns it home by hand.
 func (r *person) turns(p *program) {
 	p.w.say("%s turns %s home by hand", r.name, p.f.rig.ID)
-	p.trapped = false
+	p.trapped, p.visits = false, 0
 	p.f.rests()
 	p.f.touch(func(at time.Time) { p.f.mount.Slip(at, p.f.rig.Home.Sub(p.f.mount.Axes(at))) })
 	p.report(&pb.ReportRequest{Event: &pb.ReportRequest_Act{Act: &pb.Act{Kind: pb.ActKind_ACT_KIND_CLUTCH_OPENED, Person: r.name}}})

@@ -144,6 +144,7 @@ type program struct {
 	quit    bool
 	rash    bool // it points anywhere
 	trapped bool // every way home was denied
+	visits  int  // of persons since it was last allowed home: what an attested pose leaves open may keep every way home held
 	misses  int
 	seconds int
 }
@@ -370,7 +371,7 @@ func (p *program) home() bool {
 	for _, order := range []rig.Sharing{"", rig.Axis1First, rig.Axis2First} {
 		o := p.ask(question.Action{Kind: question.Home, Order: order})
 		if o.allowed {
-			p.trapped = false
+			p.trapped, p.visits = false, 0
 			p.permit = o.reply.GetPermit().GetPermitId()
 			p.f.begins(p.x.judge, o.reply)
 			p.f.touch(func(at time.Time) { p.f.mount.Home(at, order) })
