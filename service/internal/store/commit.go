@@ -24,6 +24,8 @@ const (
 type writer struct {
 	mu    sync.Mutex
 	conn  *sql.Conn
+	begin *sql.Stmt
+	end   *sql.Stmt
 	head  *sql.Stmt
 	entry *sql.Stmt
 	leave *sql.Stmt
@@ -45,6 +47,8 @@ func newWriter(db *sql.DB) (*writer, error) {
 		to  **sql.Stmt
 		sql string
 	}{
+		{&w.begin, `BEGIN IMMEDIATE`},
+		{&w.end, `COMMIT`},
 		{&w.head, `SELECT number, hash FROM entry WHERE chain = ? ORDER BY number DESC LIMIT 1`},
 		{&w.entry, `INSERT INTO entry (chain, number, time_ns, kind, rig, asker, request_id, verdict, state, previous, hash, head, body) VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?)`},
 		{&w.leave, `INSERT INTO leave (leave_id, sequence) VALUES (?,?)`},
@@ -59,7 +63,7 @@ func newWriter(db *sql.DB) (*writer, error) {
 
 func (w *writer) close() error {
 	var errs []error
-	for _, st := range []*sql.Stmt{w.head, w.entry, w.leave, w.rule} {
+	for _, st := range []*sql.Stmt{w.begin, w.end, w.head, w.entry, w.leave, w.rule} {
 		if st != nil {
 			errs = append(errs, st.Close())
 		}
@@ -109,7 +113,7 @@ func (s *Store) commit(rows []Row) error {
 // transact writes the rows in one transaction.
 func (w *writer) transact(rows []Row) (err error) {
 	ctx := context.Background()
-	if _, err := w.conn.ExecContext(ctx, "BEGIN IMMEDIATE"); err != nil {
+	if _, err := w.begin.ExecContext(ctx); err != nil {
 		return fmt.Errorf("beginning: %w", err)
 	}
 	defer func() {
@@ -123,7 +127,7 @@ func (w *writer) transact(rows []Row) (err error) {
 			return fmt.Errorf("row %d of chain %q: %w", rows[i].Number, rows[i].Chain, err)
 		}
 	}
-	if _, err := w.conn.ExecContext(ctx, "COMMIT"); err != nil {
+	if _, err := w.end.ExecContext(ctx); err != nil {
 		return fmt.Errorf("committing: %w", err)
 	}
 	w.logged += commitOverheadBytes
