@@ -134,6 +134,7 @@ func (r *Record) push(c *chain, it *item) {
 	r.bytes += len(it.row.Body)
 	if id := it.entry.Request.ID; id != "" {
 		r.requests[id] = it
+		r.ids.add(id)
 		delete(r.absent.ids, id)
 	}
 	for _, id := range it.entry.LeaveIDs {

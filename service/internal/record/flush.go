@@ -135,10 +135,12 @@ func (r *Record) reopen() error {
 	if err != nil {
 		return err
 	}
+	known := newFilter(st)
 	r.mu.Lock()
-	r.store, r.chains, r.absent.ids = st, chains, nil // what a failed flush left is perhaps there after all
+	r.store, r.chains, r.ids, r.absent.ids = st, chains, known, nil // what a failed flush left is perhaps there after all
 	r.announce()
 	r.mu.Unlock()
+	r.fillBeside(st, known)
 	if r.opts.Reopened != nil {
 		if err := r.opts.Reopened(durableHeads(chains)); err != nil {
 			r.mu.Lock()

@@ -64,7 +64,8 @@ type Record struct {
 	bytes    int              // of the bodies in queue
 	requests map[string]*item // appended, not yet flushed
 	leaves   map[string]*item
-	absent   absent // request ids that are surely not on record
+	ids      *ids   // request ids that may be on record
+	absent   absent // some that are surely not, although the filter does not know it
 	down     error
 	closed   bool
 	changed  chan struct{} // closed and made anew whenever there is something new to read
@@ -72,6 +73,8 @@ type Record struct {
 	wake chan struct{} // to the flusher; holds one
 	stop chan struct{} // closed by Close
 	done chan struct{} // closed by the flusher
+
+	beside sync.WaitGroup // what fills the filter
 }
 
 // chain is what the record knows of one chain.
@@ -105,7 +108,8 @@ func Open(path string, opts Options) (*Record, error) {
 	if err != nil {
 		return nil, fmt.Errorf("opening the record: %w", err)
 	}
-	r.store, r.chains = st, chains
+	r.store, r.chains, r.ids = st, chains, newFilter(st)
+	r.fillBeside(st, r.ids)
 	go r.run()
 	return r, nil
 }
@@ -128,9 +132,12 @@ func (r *Record) Close() error {
 	r.announce()
 	r.mu.Unlock()
 	if st == nil {
+		r.beside.Wait()
 		return nil
 	}
-	return st.Close()
+	err := st.Close()
+	r.beside.Wait() // it reads no more from a store that is closed
+	return err
 }
 
 // Down returns why the record takes no appends, nil when it does.

@@ -53,7 +53,7 @@ func (r *Record) ByRequestID(ctx context.Context, id string) (Written, error) {
 		defer r.mu.Unlock()
 		return Written{}, r.refusal()
 	}
-	if r.absent.ids[id].sure {
+	if r.ids.absent(id) || r.absent.ids[id].sure {
 		r.mu.Unlock()
 		return Written{}, none
 	}

@@ -32,6 +32,25 @@ func (s *Store) HasRequest(ctx context.Context, id string) (bool, error) {
 	return err == nil, s.readFailure(fmt.Sprintf("looking for request id %q", id), err)
 }
 
+// RequestIDs returns up to limit request ids that come after one in byte order, in that order, from the index alone.
+func (s *Store) RequestIDs(ctx context.Context, after string, limit int) ([]string, error) {
+	const what = "reading request ids"
+	rows, err := s.readers.QueryContext(ctx, `SELECT request_id FROM entry WHERE request_id > ? AND request_id <> '' ORDER BY request_id LIMIT ?`, after, limit)
+	if err != nil {
+		return nil, s.readFailure(what, err)
+	}
+	defer rows.Close()
+	out := make([]string, 0, limit)
+	for rows.Next() {
+		var id string
+		if err := rows.Scan(&id); err != nil {
+			return nil, s.readFailure(what, err)
+		}
+		out = append(out, id)
+	}
+	return out, s.readFailure(what, rows.Err())
+}
+
 // ByLeave returns the row that made a permit, sync leave or lock.
 func (s *Store) ByLeave(ctx context.Context, id string) (Row, error) {
 	return s.one(ctx, fmt.Sprintf("leave id %q", id), `sequence = (SELECT min(sequence) FROM leave WHERE leave_id = ?)`, id)
