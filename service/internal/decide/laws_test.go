@@ -123,7 +123,7 @@ func eachLawRig(t *testing.T, law uint64, f func(t *testing.T, l lawRig, g *rand
 // questions is how many random questions each law asks of each rig.
 func questions(few int) int {
 	if os.Getenv("KEEPCLEAR_LONG") != "" {
-		return 20 * few
+		return 12 * few
 	}
 	return few
 }

@@ -183,7 +183,7 @@ func TestNothingIsProvenOfNonsense(t *testing.T) {
 
 // TestUntilIsHonest: no pose sampled before Clear breaks what is kept, and the pose seen does.
 func TestUntilIsHonest(t *testing.T) {
-	seeds(t, 400, 10_000, func(r *rand.Rand, seed uint64) {
+	seeds(t, 400, 5000, func(r *rand.Rand, seed uint64) {
 		s, j, spread := randomScene(r, randomShape), randomJourney(r), randomSpread(r)
 		extra := unit.Length(40 * r.Float64())
 		u := reach.New(s).Keeps(j.way, spread, extra, reach.DefaultBudget)

@@ -201,12 +201,16 @@ func least(s *rig.Scene, at rig.Axes) float64 {
 
 func long() bool { return os.Getenv("KEEPCLEAR_LONG") == "1" }
 
-// seeds runs a test over seeds, many where long runs are wanted.
+// seeds runs a test over seeds, many where long runs are wanted, and a fifth of the few under the race detector: it is ten times slower, and
+// nothing here runs at once.
 func seeds(t *testing.T, few, many int, run func(r *rand.Rand, seed uint64)) {
 	t.Helper()
 	n := few
-	if long() {
+	switch {
+	case long():
 		n = many
+	case underRace:
+		n = few / 5
 	}
 	for seed := range uint64(n) {
 		run(rand.New(rand.NewPCG(seed, 63)), seed)
