@@ -19,6 +19,9 @@ import (
 // members are the rigs, read once and outside of every bubble.
 var members = sync.OnceValues(func() (sim.Members, error) { return sim.Load("../../../testdata/rigs") })
 
+// lent has a monotonic reading: it was read outside of every bubble.
+var lent = time.Now()
+
 // play plays one night in a bubble of its own.
 func play(t *testing.T, p sim.Plan) sim.Result {
 	t.Helper()
@@ -30,7 +33,7 @@ func play(t *testing.T, p sim.Plan) sim.Result {
 	}
 	var out sim.Result
 	synctest.Test(t, func(t *testing.T) {
-		out, err = sim.Run(p, sim.Bubble{Now: time.Now, Sleep: time.Sleep, After: time.After, Wait: synctest.Wait})
+		out, err = sim.Run(p, sim.Bubble{Now: time.Now, Sleep: time.Sleep, After: time.After, Wait: synctest.Wait, Lent: lent})
 	})
 	require.NoError(t, err)
 	return out

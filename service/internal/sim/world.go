@@ -17,6 +17,8 @@ type Bubble struct {
 	Sleep func(time.Duration)
 	After func(time.Duration) <-chan time.Time
 	Wait  func()
+	// Lent is any instant that was read outside of every bubble: within one none has a monotonic reading, and the service's own have.
+	Lent time.Time
 }
 
 // event is something that happens at an instant; of two at one instant the one that was planned first comes first.
@@ -66,13 +68,10 @@ func newWorld(b Bubble, start time.Time, keep bool) *world {
 	return &world{bubble: b, shift: start.Sub(b.Now()), start: start, woken: make(chan struct{}, 1), digest: sha256.New(), keep: keep}
 }
 
-// lent was read outside of every bubble: within one no instant has a monotonic reading, and the service's own have.
-var lent = time.Now()
-
 // now is the true time, with a monotonic reading.
 func (w *world) now() time.Time {
 	now := w.bubble.Now().Add(w.shift).Round(0)
-	return lent.Add(now.Sub(lent.Round(0)))
+	return w.bubble.Lent.Add(now.Sub(w.bubble.Lent.Round(0)))
 }
 
 // in plans something for later.
