@@ -9,17 +9,13 @@ import (
 // run is the flusher: one at a time, all that waits in one transaction, until Close.
 func (r *Record) run() {
 	defer close(r.done)
-	for {
-		batch := r.next()
-		if len(batch) == 0 {
-			return
-		}
+	for batch := r.next(); len(batch) > 0; batch = r.next() {
 		err := r.flush(batch)
 		if err == nil {
-			err = r.store.Tidy() // only the flusher changes r.store, so it may read it without the lock
+			batch, err = nil, r.store.Tidy() // only the flusher changes r.store, so it may read it without the lock
 		}
-		if err != nil && !r.repair(err) {
-			return
+		if err != nil {
+			r.repair(err, batch)
 		}
 	}
 }
@@ -46,21 +42,18 @@ func (r *Record) next() []*item {
 	}
 }
 
-// flush makes a batch durable and lets those who wait for it go, or fails all of them.
+// flush makes a batch durable and lets those who wait for it go.
 func (r *Record) flush(batch []*item) error {
 	rows := make([]store.Row, len(batch))
 	for i, it := range batch {
 		rows[i] = it.row
 	}
-	err := r.store.Commit(rows)
-	r.mu.Lock()
-	defer r.mu.Unlock()
-	if err != nil {
-		r.fall(err, batch)
+	if err := r.store.Commit(rows); err != nil {
 		return err
 	}
-	for i, it := range batch {
-		it.entry.Sequence = rows[i].Sequence
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	for _, it := range batch {
 		r.chains[it.entry.Chain].durable = it.entry.Head()
 		r.forget(it)
 		close(it.done)
@@ -102,13 +95,12 @@ func (r *Record) announce() {
 	r.changed = make(chan struct{})
 }
 
-// repair closes the file and opens it again until it is whole or the record is closed; it tells which. The sync that
-// failed is never tried again on the open file, because a second one can succeed over lost pages.
-func (r *Record) repair(cause error) bool {
+// repair takes the record down, with the batch that failed (none: tidying did, and nothing that was answered is in doubt), closes the
+// file and opens it again until it is whole or the record is closed. The sync that failed is never tried again on the open file, because a
+// second one can succeed over lost pages.
+func (r *Record) repair(cause error, batch []*item) {
 	r.mu.Lock()
-	if r.down == nil { // tidying failed: nothing that was answered is in doubt, but what comes now fails
-		r.fall(cause, nil)
-	}
+	r.fall(cause, batch)
 	st := r.store
 	r.store = nil
 	r.mu.Unlock()
@@ -117,15 +109,15 @@ func (r *Record) repair(cause error) bool {
 		select {
 		case <-r.opts.After(delay):
 		case <-r.stop:
-			return false
+			return
 		}
-		if err := r.reopen(); err == nil {
-			return true
-		} else {
-			r.mu.Lock()
-			r.down = err
-			r.mu.Unlock()
+		err := r.reopen()
+		if err == nil {
+			return
 		}
+		r.mu.Lock()
+		r.down = err
+		r.mu.Unlock()
 	}
 }
 

@@ -34,7 +34,7 @@ func (r *Record) Follow(ctx context.Context, f Filter, after []Place) (*Follower
 	}
 	fo := &Follower{record: r, filter: f, after: map[string]uint64{}, start: now, cursor: now}
 	for _, p := range after {
-		from, err := sequenceOf(ctx, st, p)
+		from, err := holds(ctx, st, p)
 		if err != nil {
 			return nil, fmt.Errorf("following: %w", err)
 		}
@@ -42,17 +42,6 @@ func (r *Record) Follow(ctx context.Context, f Filter, after []Place) (*Follower
 		fo.cursor = min(fo.cursor, from)
 	}
 	return fo, nil
-}
-
-func sequenceOf(ctx context.Context, st *store.Store, p Place) (int64, error) {
-	if p.Number == 0 {
-		return 0, nil
-	}
-	if err := holds(ctx, st, p); err != nil {
-		return 0, err
-	}
-	row, err := st.Get(ctx, p.Chain, p.Number)
-	return row.Sequence, err
 }
 
 // Next returns the next entry, whole, and waits for it until ctx ends; after that it can be called again. It returns
@@ -100,12 +89,14 @@ func (r *Record) lost(st *store.Store) bool {
 func (f *Follower) fill(ctx context.Context, st *store.Store) error {
 	for len(f.ready) == 0 {
 		newest, err := st.Newest(ctx)
-		if err != nil || f.cursor >= newest {
+		if err != nil {
 			return err
 		}
-		count := 0
-		last := newest
-		for row, err := range st.List(ctx, f.filter, store.Page{Above: f.cursor, Below: newest + 1, OldestFirst: true, Bodies: true, Limit: followPage}) {
+		if f.cursor >= newest {
+			return nil
+		}
+		last := newest // where nothing fits
+		for row, err := range st.List(ctx, f.filter, store.Page{Above: f.cursor, OldestFirst: true, Bodies: true, Limit: followPage}) {
 			if err != nil {
 				return err
 			}
@@ -113,9 +104,7 @@ func (f *Follower) fill(ctx context.Context, st *store.Store) error {
 			if err != nil {
 				return err
 			}
-			if count++; count == followPage {
-				last = row.Sequence
-			}
+			last = row.Sequence
 			if f.wants(e) {
 				f.ready = append(f.ready, e)
 			}

@@ -89,7 +89,7 @@ func decodeHead(b []byte) (Entry, uint64, error) {
 	return e, body, nil
 }
 
-// reader takes an encoding apart; after the first failure it yields zeros.
+// reader takes an encoding apart; after a failure what it yields is of no use, and the first is told.
 type reader struct {
 	b   []byte
 	err error
@@ -99,7 +99,6 @@ func (r *reader) fail(what string) {
 	if r.err == nil {
 		r.err = errors.New(what)
 	}
-	r.b = nil
 }
 
 func (r *reader) take(n uint64) []byte {

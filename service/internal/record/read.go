@@ -128,8 +128,8 @@ func (r *Record) Scan(ctx context.Context, chain string, from uint64) iter.Seq2[
 			yield(Entry{}, err)
 			return
 		}
-		head, ok := r.Heads()[chain]
-		if !ok || from > head.Number {
+		head := r.Heads()[chain]
+		if from > head.Number {
 			return
 		}
 		going := true

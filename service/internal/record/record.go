@@ -88,7 +88,7 @@ type chain struct {
 type item struct {
 	entry Entry
 	row   store.Row
-	done  chan struct{} // closed when err and entry.Sequence are final
+	done  chan struct{} // closed when err is final
 	err   error
 }
 
@@ -217,7 +217,7 @@ func (r *Record) verifyTail(ctx context.Context, st *store.Store) (map[string]*c
 		chains[h.Chain] = &chain{head: head, durable: head, state: state}
 	}
 	for _, p := range r.answered() {
-		if err := holds(ctx, st, p); err != nil {
+		if _, err := holds(ctx, st, p); err != nil {
 			return nil, err
 		}
 	}
@@ -233,19 +233,19 @@ func (r *Record) answered() []Place {
 	return out
 }
 
-// holds proves that the file has the entry of a receipt.
-func holds(ctx context.Context, st *store.Store, p Place) error {
+// holds proves that the file has the entry of a receipt, and returns its sequence, 0 for the place before the first.
+func holds(ctx context.Context, st *store.Store, p Place) (int64, error) {
 	if p.Number == 0 {
-		return nil
+		return 0, nil
 	}
 	row, err := st.Get(ctx, p.Chain, p.Number)
 	switch {
 	case errors.Is(err, store.ErrAbsent):
-		return &EntryError{Place: p, Cause: fmt.Errorf("%w: it ends before this one; put the newer file back, or have a named person accept the loss", ErrLost)}
+		return 0, &EntryError{Place: p, Cause: fmt.Errorf("%w: it ends before this one; put the newer file back, or have a named person accept the loss", ErrLost)}
 	case err != nil:
-		return err
+		return 0, err
 	case row.Hash != p.Hash:
-		return &EntryError{Place: p, Cause: fmt.Errorf("%w: another entry stands in its place", ErrLost)}
+		return 0, &EntryError{Place: p, Cause: fmt.Errorf("%w: another entry stands in its place", ErrLost)}
 	}
-	return nil
+	return row.Sequence, nil
 }

@@ -117,7 +117,7 @@ func (v *verification) run(ctx context.Context) error {
 		return fmt.Errorf("chain %q: %w", v.opts.Chain, ErrAbsent)
 	}
 	for _, p := range v.opts.Receipts {
-		if err := holds(ctx, v.store, p); err != nil {
+		if _, err := holds(ctx, v.store, p); err != nil {
 			return err
 		}
 	}
@@ -150,7 +150,7 @@ func (v *verification) chain(ctx context.Context, head Place) error {
 func (v *verification) indexed(ctx context.Context, e Entry) error {
 	v.leaves += uint64(len(e.LeaveIDs))
 	v.rules += uint64(len(e.RuleIDs))
-	if ok, err := v.store.Indexed(ctx, e.Sequence, e.LeaveIDs, e.RuleIDs); err != nil || !ok {
+	if ok, err := v.store.Indexed(ctx, e.Sequence, e.LeaveIDs, e.RuleIDs); !ok {
 		return &EntryError{Place: e.Place(), Cause: errors.Join(fmt.Errorf("%w: it is not found by its leave or rule ids", ErrWrong), err)}
 	}
 	return nil

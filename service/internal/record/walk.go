@@ -30,7 +30,7 @@ type walker struct {
 // walk proves every entry of a span against its bytes, its columns, its number, its forerunner, and at the end against the
 // head, and shows each to visit. The first that is not whole ends it with an *EntryError; visit's own error ends it as it is.
 func walk(ctx context.Context, st *store.Store, s span, visit func(Entry) error) error {
-	w := walker{span: s, next: s.from, known: s.from == 1}
+	w := walker{span: s, next: s.from}
 	for w.next <= s.head.Number {
 		before := w.next
 		for row, err := range st.Run(ctx, s.chain, w.next, pageRows) {

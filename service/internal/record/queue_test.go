@@ -1,0 +1,184 @@
+package record
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"path/filepath"
+	"sync"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+// opened is a record whose insides the test looks at.
+func opened(t *testing.T) *Record {
+	t.Helper()
+	r, err := Open(filepath.Join(t.TempDir(), "record"), Options{})
+	require.NoError(t, err)
+	t.Cleanup(func() { assert.NoError(t, r.Close()) })
+	return r
+}
+
+// keep appends a draft and waits for it.
+func keep(t *testing.T, r *Record, d Draft) Entry {
+	t.Helper()
+	w, err := r.Append(d, r.Head(d.Chain))
+	require.NoError(t, err)
+	require.NoError(t, w.Wait())
+	return w.Entry
+}
+
+// TestWithoutRequestNothingIsLookedFor: an entry that answers no request repeats none, and needs no look at the disk.
+func TestWithoutRequestNothingIsLookedFor(t *testing.T) {
+	r := unflushed()
+	for number := uint64(1); number <= 2; number++ {
+		w, err := r.Append(least(), r.Head("pier"))
+		require.NoError(t, err)
+		assert.False(t, w.Repeated)
+		assert.Equal(t, number, w.Entry.Number)
+	}
+	assert.Empty(t, r.absent.ids)
+}
+
+// TestBytesThatWaitAreBounded at 256 MiB exactly.
+func TestBytesThatWaitAreBounded(t *testing.T) {
+	r := unflushed()
+	r.bytes = 256<<20 - len(least().Body)
+	_, err := r.Append(least(), Head{})
+	require.NoError(t, err)
+	require.Equal(t, 256<<20, r.bytes)
+	_, err = r.Append(least(), r.Head("pier"))
+	require.ErrorIs(t, err, ErrFull)
+}
+
+// TestWhatIsTakenWaitsNoLonger, whether the flusher took it or it fell.
+func TestWhatIsTakenWaitsNoLonger(t *testing.T) {
+	r := unflushed()
+	one := newItem(least(), Head{}, false)
+	require.NoError(t, r.enqueue([]*item{one}, Head{}))
+	assert.Empty(t, r.Heads(), "nothing of the chain is on disk")
+	assert.Equal(t, []*item{one}, r.next())
+	assert.Empty(t, r.queue)
+	assert.Zero(t, r.bytes)
+	behind := newItem(least(), one.entry.Head(), false)
+	require.NoError(t, r.enqueue([]*item{behind}, one.entry.Head()))
+	r.fall(errors.New("disk gone"), []*item{one})
+	assert.Empty(t, r.queue)
+	assert.Zero(t, r.bytes)
+	assert.Equal(t, Head{}, r.Head("pier"))
+	for _, it := range []*item{one, behind} {
+		<-it.done
+		require.ErrorIs(t, it.err, ErrDown)
+		assert.ErrorContains(t, it.err, "disk gone")
+	}
+}
+
+// TestNewsIsAnnounced to who waits for it: what was flushed, and a file that is open again.
+func TestNewsIsAnnounced(t *testing.T) {
+	r := opened(t)
+	changed, st, _ := r.watch()
+	keep(t, r, least())
+	require.NoError(t, r.Down()) // whoever was let go comes before the announcement, under the same lock
+	assertClosed(t, changed, "an entry was flushed")
+	require.NoError(t, st.Close())
+	r.store = nil
+	changed, _, _ = r.watch()
+	require.NoError(t, r.reopen())
+	assertClosed(t, changed, "the file is open again")
+	keep(t, r, least())
+}
+
+func assertClosed(t *testing.T, c <-chan struct{}, why string) {
+	t.Helper()
+	select {
+	case <-c:
+	default:
+		assert.Fail(t, "nobody is told", why)
+	}
+}
+
+// TestFollowerWaitsOutARepair: while the file is closed there is nothing to read, and that is not the end.
+func TestFollowerWaitsOutARepair(t *testing.T) {
+	r := opened(t)
+	f, err := r.Follow(t.Context(), Filter{}, nil)
+	require.NoError(t, err)
+	want := keep(t, r, least())
+	over, cancel := context.WithCancel(t.Context())
+	cancel()
+	st := r.store
+	r.store = nil
+	_, err = f.Next(over)
+	require.ErrorIs(t, err, context.Canceled)
+	r.store = st
+	got, err := f.Next(t.Context())
+	require.NoError(t, err)
+	assert.Equal(t, want.Hash, got.Hash)
+}
+
+// TestFollowerReadsToTheEnd of what Close still flushes.
+func TestFollowerReadsToTheEnd(t *testing.T) {
+	r := opened(t)
+	f, err := r.Follow(t.Context(), Filter{}, nil)
+	require.NoError(t, err)
+	want := keep(t, r, least())
+	r.closed = true
+	got, err := f.Next(t.Context())
+	r.closed = false
+	require.NoError(t, err)
+	assert.Equal(t, want.Hash, got.Hash)
+}
+
+// between is a context that does something the first time somebody looks whether it is over.
+type between struct {
+	context.Context
+	once func()
+}
+
+func (b between) Done() <-chan struct{} {
+	b.once()
+	return b.Context.Done()
+}
+
+// TestFollowerWhoseFileIsClosedUnderIt waits for the file that is opened instead: a read that failed by then says nothing of the record.
+func TestFollowerWhoseFileIsClosedUnderIt(t *testing.T) {
+	r := opened(t)
+	f, err := r.Follow(t.Context(), Filter{}, nil)
+	require.NoError(t, err)
+	want := keep(t, r, least())
+	_, st, _ := r.watch()
+	over, cancel := context.WithCancel(t.Context())
+	_, err = f.Next(between{over, sync.OnceFunc(func() {
+		r.mu.Lock()
+		r.store = nil
+		r.mu.Unlock()
+		cancel()
+	})})
+	require.EqualError(t, err, context.Canceled.Error(), "of the wait, not of the reading")
+	r.store = st
+	got, err := f.Next(t.Context())
+	require.NoError(t, err)
+	assert.Equal(t, want.Hash, got.Hash)
+}
+
+// TestFollowerSeesAllThereIs and is done: nothing new, and nothing that fits, end its reading.
+func TestFollowerSeesAllThereIs(t *testing.T) {
+	r := opened(t)
+	f, err := r.Follow(t.Context(), Filter{Chains: []string{"roof"}}, nil)
+	require.NoError(t, err)
+	for range 2 {
+		require.NoError(t, f.fill(t.Context(), r.store))
+		assert.Empty(t, f.ready)
+		assert.Equal(t, r.Head("pier").Number, uint64(f.cursor))
+		keep(t, r, least())
+	}
+}
+
+// TestCloseTellsWhatTheFileSays: a file that could not be given up in order is an error.
+func TestCloseTellsWhatTheFileSays(t *testing.T) {
+	r, err := Open(filepath.Join(t.TempDir(), "record"), Options{})
+	require.NoError(t, err)
+	require.NoError(t, r.store.Close())
+	require.ErrorIs(t, r.Close(), sql.ErrConnDone)
+}

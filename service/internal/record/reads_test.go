@@ -1,0 +1,148 @@
+package record_test
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"keepclear.example/keepclear/service/internal/faults"
+	"keepclear.example/keepclear/service/internal/record"
+	"keepclear.example/keepclear/service/internal/store"
+)
+
+// verified turns what a verification found into an answer or an error.
+func verified(res record.Result, err error) (string, error) {
+	if err == nil && !res.Whole {
+		err = errors.New(res.Sentence)
+	}
+	return res.Sentence, err
+}
+
+// ways are the ways to read a record of pier 1, 2, state, 4 and roof 1, and what each finds.
+func ways(r *record.Record, path string, wrapped store.Options, pier []record.Entry) map[string]func(context.Context) (string, error) {
+	asked := 0
+	place := func(e record.Entry, err error) (string, error) { return fmt.Sprint(e.Chain, " ", e.Number), err }
+	receipts := []record.Place{pier[1].Place()}
+	return map[string]func(context.Context) (string, error){
+		"get": func(ctx context.Context) (string, error) { return place(r.Get(ctx, "pier", 2)) },
+		"request": func(ctx context.Context) (string, error) {
+			w, err := r.ByRequestID(ctx, pier[1].Request.ID)
+			return place(w.Entry, err)
+		},
+		"request unheard of": func(ctx context.Context) (string, error) {
+			asked++
+			_, err := r.ByRequestID(ctx, fmt.Sprint("unheard of ", asked))
+			if errors.Is(err, record.ErrAbsent) {
+				return "absent", nil
+			}
+			return "", err
+		},
+		"repeat": func(context.Context) (string, error) {
+			w, err := r.Append(draft("pier", 2), r.Head("pier"))
+			return place(w.Entry, err)
+		},
+		"leave": func(ctx context.Context) (string, error) {
+			w, err := r.ByLeaveID(ctx, pier[1].LeaveIDs[0])
+			return place(w.Entry, err)
+		},
+		"state": func(ctx context.Context) (string, error) { return place(r.LastState(ctx, "pier")) },
+		"list": func(ctx context.Context) (string, error) {
+			list, next, err := r.List(ctx, record.Filter{}, record.Page{Size: 4})
+			return fmt.Sprint(len(list), " ", next), err
+		},
+		"follow": func(ctx context.Context) (string, error) {
+			f, err := r.Follow(ctx, record.Filter{}, receipts)
+			if err != nil {
+				return "", err
+			}
+			return place(f.Next(ctx))
+		},
+		"scan": func(ctx context.Context) (out string, err error) {
+			for e, err := range r.Scan(ctx, "pier", 1) {
+				if err != nil {
+					return "", err
+				}
+				out += fmt.Sprint(e.Number)
+			}
+			return out, nil
+		},
+		"verify": func(ctx context.Context) (string, error) {
+			return verified(r.Verify(ctx, record.VerifyOptions{Receipts: receipts}))
+		},
+		"verify file": func(ctx context.Context) (string, error) {
+			return verified(record.VerifyFile(ctx, path, record.VerifyOptions{Receipts: receipts}, wrapped))
+		},
+		"open": func(context.Context) (string, error) {
+			again, err := record.Open(path+".closed", record.Options{Receipts: receipts, Store: wrapped})
+			if err != nil {
+				return "", err
+			}
+			return fmt.Sprint(again.Head("pier").Number, again.Head("roof").Number), again.Close()
+		},
+	}
+}
+
+// found is what the ways find while the disk works.
+var found = map[string]string{
+	"get": "pier 2", "request": "pier 2", "request unheard of": "absent", "repeat": "pier 2", "leave": "pier 2", "state": "pier 3", "list": "4 2",
+	"follow": "pier 3", "scan": "1234", "verify": "The record is whole: 5 entries in 2 chains, and 1 receipt found in it.",
+	"verify file": "The record is whole: 5 entries in 2 chains, and 1 receipt found in it.", "open": "4 1",
+}
+
+// TestEveryReadFailing fails the n-th read of each way to read, n = 1, 2, … until a run ends clean: the failure is told, and what could not be
+// read is never taken for what is not there.
+func TestEveryReadFailing(t *testing.T) {
+	disk, path := &faults.Disk{}, newPath(t)
+	wrapped := store.Options{Wrap: disk.Wrap}
+	make := func(path string) (*record.Record, []record.Entry) {
+		r := open(t, path, record.Options{StateEvery: 3, State: func(string, record.Head) []byte { return []byte("state") }, Store: wrapped})
+		pier := write(t, r, "pier", 1, 2, 3)
+		write(t, r, "roof", 1)
+		return r, pier
+	}
+	closed, _ := make(path + ".closed")
+	require.NoError(t, closed.Close())
+	r, pier := make(path)
+	for name, read := range ways(r, path, wrapped, pier) {
+		t.Run(name, func(t *testing.T) {
+			n, failed := 1, true
+			for ; failed; n++ {
+				require.Less(t, n, 200, "the loop does not end")
+				disk.FailAtOnly("read", n, faults.Before, false)
+				got, err := read(t.Context())
+				failed = disk.Count() >= n
+				disk.Heal()
+				if failed {
+					require.ErrorContains(t, err, "injected fault: before read", "read %d: %s", n, got)
+					continue
+				}
+				require.NoError(t, err)
+				assert.Equal(t, found[name], got)
+			}
+			assert.Greater(t, n, 2, "it reads")
+		})
+	}
+}
+
+// TestReadingGivenUp is told as that: nothing is said of an entry that was not read, and nothing counts as verified.
+func TestReadingGivenUp(t *testing.T) {
+	path := newPath(t)
+	r := open(t, path, record.Options{StateEvery: 3, State: func(string, record.Head) []byte { return []byte("state") }})
+	pier := write(t, r, "pier", 1, 2, 3)
+	write(t, r, "roof", 1)
+	ctx, cancel := context.WithCancel(t.Context())
+	cancel()
+	for name, read := range ways(r, path, store.Options{}, pier) {
+		if name == "open" || name == "repeat" {
+			continue // they take no context
+		}
+		_, err := read(ctx)
+		require.ErrorIs(t, err, context.Canceled, name)
+		var at *record.EntryError
+		assert.False(t, errors.As(err, &at), "%s: %v", name, err)
+	}
+}
