@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
 )
 
 // What is remembered as absent was absent all along since it was looked for.
@@ -28,9 +29,11 @@ func TestAbsentIsSure(t *testing.T) {
 	n = a.begin("w")
 	a.ids = nil // the file was opened anew
 	a.end("w", n)
-	assert.False(t, a.ids["w"].sure)
-	for i := range 3 * mostAbsent {
+	assert.Empty(t, a.ids)
+	for i := range 4096 {
 		a.begin(fmt.Sprint(i))
+		require.Len(t, a.ids, i+1, "there is room for 4,096")
 	}
-	assert.LessOrEqual(t, len(a.ids), mostAbsent)
+	a.begin("one more")
+	assert.Len(t, a.ids, 1, "beyond that the memory begins anew")
 }

@@ -125,9 +125,13 @@ func TestSharedFlushFails(t *testing.T) {
 	for _, w := range waiting {
 		require.ErrorIs(t, w.Wait(), record.ErrDown, "entry %d", w.Entry.Number)
 	}
-	_, err := r.Append(draft("pier", 102), r.Head("pier"))
-	require.ErrorIs(t, err, record.ErrDown)
-	require.ErrorIs(t, err, faults.ErrInjected, "the cause is named")
+	withdrawal := draft("pier", 103)
+	withdrawal.Request = record.Request{}
+	for _, d := range []record.Draft{draft("pier", 102), withdrawal} {
+		_, err := r.Append(d, r.Head("pier"))
+		require.ErrorIs(t, err, record.ErrDown)
+		require.ErrorIs(t, err, faults.ErrInjected, "the cause is named")
+	}
 	assert.Equal(t, kept[0].Head(), r.Head("pier"), "the head is the one that was answered")
 
 	step.fire <- time.Time{}
@@ -176,6 +180,9 @@ func TestRetryDelays(t *testing.T) {
 		}
 		if i == 8 {
 			require.ErrorIs(t, r.Down(), errFold)
+			_, err := r.Get(t.Context(), "pier", 1)
+			require.ErrorIs(t, err, record.ErrDown, "what the owner could not fold is not read from either")
+			require.ErrorIs(t, err, errFold)
 			mu.Lock()
 			foldErr = nil
 			mu.Unlock()
@@ -184,6 +191,17 @@ func TestRetryDelays(t *testing.T) {
 	}
 	require.Eventually(t, func() bool { return r.Down() == nil }, 5*time.Second, time.Millisecond)
 	write(t, r, "pier", 1)
+}
+
+// TestRetriesNeedNoOwnersTimer: without one the record waits by the machine's, and can be closed while it does.
+func TestRetriesNeedNoOwnersTimer(t *testing.T) {
+	disk := &faults.Disk{}
+	r := open(t, newPath(t), record.Options{Store: store.Options{Wrap: disk.Wrap}})
+	disk.FailAtOnly("commit", 1, faults.Before, false)
+	w, err := r.Append(draft("pier", 1), record.Head{})
+	require.NoError(t, err)
+	require.ErrorIs(t, w.Wait(), record.ErrDown)
+	require.NoError(t, r.Close())
 }
 
 // TestCheckpointFails: moving the log fails; what was answered stays, and nothing more is taken until the file is opened anew.

@@ -105,7 +105,7 @@ func (r *Record) repair(cause error, batch []*item) {
 	r.store = nil
 	r.mu.Unlock()
 	_ = st.Close() // it is known to be broken; what counts is what opening it finds
-	for delay := firstRetry; ; delay = min(2*delay, lastRetry) {
+	for delay := firstRetry; ; {
 		select {
 		case <-r.opts.After(delay):
 		case <-r.stop:
@@ -118,6 +118,7 @@ func (r *Record) repair(cause error, batch []*item) {
 		r.mu.Lock()
 		r.down = err
 		r.mu.Unlock()
+		delay = min(2*delay, lastRetry)
 	}
 }
 

@@ -134,6 +134,28 @@ func appendUint64(b []byte, v uint64) []byte {
 	return b
 }
 
+// TestLongListsOfShortTexts are read: each text may take as little as its length.
+func TestLongListsOfShortTexts(t *testing.T) {
+	e := Entry{Chain: "c", Number: 1, Time: time.Unix(0, 0).UTC(), Index: Index{Kind: "k", LeaveIDs: make([]string, 1000), RuleIDs: make([]string, 1000)}}
+	back, _, err := decodeHead(encodeHead(e))
+	require.NoError(t, err)
+	assert.Equal(t, e, back)
+}
+
+// TestBodyOfAnotherLength than the head says is refused, though the hash covers both.
+func TestBodyOfAnotherLength(t *testing.T) {
+	e := Entry{Chain: "c", Number: 1, Time: time.Unix(0, 0), Index: Index{Kind: "k"}, Body: []byte("body")}
+	row := toRow(&e)
+	_, err := fromRow(row, true)
+	require.NoError(t, err)
+	longer := e
+	longer.Body = []byte("body and more")
+	row.Head = encodeHead(longer)
+	row.Hash = hashOf(row.Head, row.Body)
+	_, err = fromRow(row, true)
+	require.ErrorIs(t, err, ErrWrong)
+}
+
 // TestHeadsOfAnotherMakeAreRefused: unknown flags, text that is none, and a list that says that it is longer than the entry.
 func TestHeadsOfAnotherMakeAreRefused(t *testing.T) {
 	e := Entry{Chain: "c", Number: 1, Time: time.Unix(0, 0), Index: Index{Kind: "k"}}
@@ -145,11 +167,12 @@ func TestHeadsOfAnotherMakeAreRefused(t *testing.T) {
 		put  []byte
 		says string
 	}{
-		"flags 2":       {flags, []byte{2}, "flags that this format does not know"},
-		"flags 255":     {flags, []byte{255}, "flags that this format does not know"},
-		"no UTF-8":      {8, []byte{0xff}, "a text that is not UTF-8"},
-		"endless list":  {list, []byte{255, 255, 255, 255}, "a list longer than the entry"},
-		"list too long": {list, []byte{0, 0, 0, 7}, "a list longer than the entry"},
+		"flags 2":        {flags, []byte{2}, "flags that this format does not know"},
+		"flags 255":      {flags, []byte{255}, "flags that this format does not know"},
+		"no UTF-8":       {8, []byte{0xff}, "a text that is not UTF-8"},
+		"endless list":   {list, []byte{255, 255, 255, 255}, "a list longer than the entry"},
+		"list too long":  {list, []byte{0, 0, 0, 6}, "a list longer than the entry"}, // 20 bytes are left, and the shortest text has 4
+		"list takes all": {list, []byte{0, 0, 0, 5}, "cut short"},
 	} {
 		bad := append([]byte(nil), good...)
 		copy(bad[c.at:], c.put)

@@ -4,6 +4,7 @@ import (
 	"slices"
 	"sync"
 	"testing"
+	"testing/synctest"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -35,4 +36,26 @@ func TestGathersAndStatesAsTheOptionsSay(t *testing.T) {
 	commits := slices.DeleteFunc(disk.Log()[began:], func(op string) bool { return op != "commit" })
 	assert.LessOrEqual(t, len(commits), 2, "four appends, of which the first may go before anybody gathers: %v", disk.Log()[began:])
 	assert.EqualValues(t, 5, r.Head("c").Number, "four entries, and a state before the third")
+}
+
+// The flusher gathers once for all that waited for it, and then not before there is something new.
+func TestGathersOnceForWhatWaits(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		disk, gathered := &faults.Disk{}, 0
+		r := open(t, newPath(t), record.Options{Gather: func() { gathered++ }, Store: store.Options{Wrap: disk.Wrap}})
+		held, release := disk.Hold()
+		write := func(n int) record.Written {
+			w, err := r.Append(draft("c", n), r.Head("c"))
+			require.NoError(t, err)
+			return w
+		}
+		write(1)
+		<-held
+		write(2)
+		last := write(3)
+		release()
+		require.NoError(t, last.Wait())
+		synctest.Wait()
+		assert.Equal(t, 2, gathered)
+	})
 }

@@ -205,8 +205,51 @@ func TestFollow(t *testing.T) {
 	go func() { _, err := f.Next(context.Background()); ended <- err }()
 	require.NoError(t, r.Close())
 	require.ErrorIs(t, <-ended, record.ErrClosed)
-	_, err = r.Append(draft("pier", 999), record.Head{})
-	require.ErrorIs(t, err, record.ErrClosed)
+	withdrawal := draft("pier", 999)
+	withdrawal.Request = record.Request{}
+	for _, d := range []record.Draft{draft("pier", 999), withdrawal} {
+		_, err = r.Append(d, r.Head("pier"))
+		require.ErrorIs(t, err, record.ErrClosed)
+	}
+}
+
+// TestFollowFromSeveralPlaces: each chain goes on behind its own, however far apart they are in the file; number 0 is before the first.
+func TestFollowFromSeveralPlaces(t *testing.T) {
+	r := open(t, newPath(t), record.Options{})
+	pier := write(t, r, "pier", 1, 2, 3)
+	write(t, r, "roof", 1, 2)
+	write(t, r, "shed", 1)
+	f, err := r.Follow(t.Context(), record.Filter{}, []record.Place{pier[1].Place(), {Chain: "roof"}})
+	require.NoError(t, err)
+	write(t, r, "shed", 2)
+	for _, want := range []string{"pier 3", "roof 1", "roof 2", "shed 2"} {
+		e, err := f.Next(t.Context())
+		require.NoError(t, err)
+		require.Equal(t, want, fmt.Sprint(e.Chain, " ", e.Number))
+	}
+	f, err = r.Follow(t.Context(), record.Filter{}, []record.Place{{Chain: "pier"}})
+	require.NoError(t, err)
+	e, err := f.Next(t.Context())
+	require.NoError(t, err)
+	assert.Equal(t, pier[0].Hash, e.Hash, "the first entry of the file")
+}
+
+// TestStatesOfHeadsOnly: the owner is asked for a state on the head of the chain and on nothing else, and an owner without states has none.
+func TestStatesOfHeadsOnly(t *testing.T) {
+	var on []record.Head
+	r := open(t, newPath(t), record.Options{StateEvery: 1, State: func(_ string, h record.Head) []byte {
+		on = append(on, h)
+		return []byte("state")
+	}})
+	first := write(t, r, "pier", 1)[0]
+	_, err := r.Append(draft("pier", 2), record.Head{Number: 1, Hash: record.Hash{9}})
+	require.ErrorIs(t, err, record.ErrNotHead)
+	assert.Empty(t, on)
+	write(t, r, "pier", 2)
+	assert.Equal(t, []record.Head{first.Head()}, on)
+	without := open(t, newPath(t), record.Options{StateEvery: 1})
+	write(t, without, "pier", 1, 2, 3)
+	verifyWhole(t, without, 3)
 }
 
 func TestList(t *testing.T) {
@@ -235,7 +278,12 @@ func TestList(t *testing.T) {
 			page.After = next
 		}
 	}
-	assert.Len(t, all(record.Filter{}, false), 25)
+	var up, down []uint64
+	for n := uint64(1); n <= 25; n++ {
+		up, down = append(up, n), append(down, 26-n)
+	}
+	assert.Equal(t, down, all(record.Filter{}, false))
+	assert.Equal(t, up, all(record.Filter{}, true))
 	assert.Equal(t, []uint64{25, 23, 21, 19, 17, 15, 13, 11, 9, 7, 5, 3, 1}, all(record.Filter{Rigs: []string{"west"}}, false))
 	assert.Equal(t, []uint64{2, 8, 14, 20}, all(record.Filter{Rigs: []string{"east"}, Verdicts: []string{"deny"}}, true))
 	assert.Equal(t, []uint64{24, 22, 20}, all(record.Filter{RuleIDs: []string{"sky/floor", "x"}, From: noon.Add(20 * time.Second), Before: noon.Add(25 * time.Second), Kinds: []string{"asked"}}, false))

@@ -175,6 +175,17 @@ func TestFollowerSeesAllThereIs(t *testing.T) {
 	}
 }
 
+// TestFollowersAreToldOfTheEnd, or they would wait for ever.
+func TestFollowersAreToldOfTheEnd(t *testing.T) {
+	r := opened(t)
+	changed, _, over := r.watch()
+	require.False(t, over)
+	require.NoError(t, r.Close())
+	assertClosed(t, changed, "the record is closed")
+	_, _, over = r.watch()
+	assert.True(t, over)
+}
+
 // TestCloseTellsWhatTheFileSays: a file that could not be given up in order is an error.
 func TestCloseTellsWhatTheFileSays(t *testing.T) {
 	r, err := Open(filepath.Join(t.TempDir(), "record"), Options{})

@@ -36,7 +36,7 @@ func (a *absent) begin(id string) uint64 {
 
 // end notes that the disk has no such id, unless an append or a later search came between.
 func (a *absent) end(id string, number uint64) {
-	if a.ids[id].number == number && number > 0 {
+	if a.ids[id].number == number {
 		a.ids[id] = search{number, true}
 	}
 }

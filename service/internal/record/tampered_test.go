@@ -2,14 +2,19 @@ package record_test
 
 import (
 	"context"
+	"crypto/sha256"
 	"database/sql"
 	"errors"
+	"fmt"
+	"os"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 	_ "modernc.org/sqlite"
 
+	"keepclear.example/keepclear/service/internal/faults"
 	"keepclear.example/keepclear/service/internal/record"
 	"keepclear.example/keepclear/service/internal/store"
 )
@@ -39,12 +44,17 @@ func otherFile(t *testing.T) string {
 }
 
 // tampered is what somebody may do to a whole file of five entries, and which entry is named for it (0: none), with which words.
-func tampered(t *testing.T) map[string]struct {
+func tampered(t *testing.T, first record.Entry) map[string]struct {
 	statements []string
 	number     uint64
 	says       string
 } {
 	const from = `INSERT INTO entry SELECT sequence, chain, number, time_ns, kind, rig, asker, request_id, verdict, state, previous, hash, head, body FROM other.entry WHERE number = `
+	bytes := slices.Clone(first.Stored)
+	previous := len("KCE1") + 4 + len(first.Chain) + 8 // where it stands in the entry
+	bytes[previous] = 1
+	forged := []string{fmt.Sprintf(`UPDATE entry SET head = x'%x', previous = x'%x', hash = x'%x' WHERE number = 1`,
+		bytes[:len(bytes)-len(first.Body)], bytes[previous:previous+32], sha256.Sum256(bytes))}
 	return map[string]struct {
 		statements []string
 		number     uint64
@@ -52,6 +62,8 @@ func tampered(t *testing.T) map[string]struct {
 	}{
 		"one entry gone":            {[]string{`DELETE FROM entry WHERE number = 3`}, 3, "it is missing, 4 follows"},
 		"the first gone":            {[]string{`DELETE FROM entry WHERE number = 1`}, 1, "it is missing, 2 follows"},
+		"first names one before":    {forged, 1, "it is the first, yet names one before it"},
+		"before the first":          {[]string{`UPDATE entry SET sequence = 0 WHERE number = 1`, `UPDATE leave SET sequence = 0 WHERE sequence = 1`, `UPDATE rule SET sequence = 0 WHERE sequence = 1`}, 1, "it stands before its forerunner"},
 		"one of another record":     {[]string{`ATTACH '` + otherFile(t) + `' AS other`, `DELETE FROM entry WHERE number = 3`, from + `3`, `UPDATE leave SET leave_id = 'pier-permit13' WHERE sequence = 3`}, 3, "it does not follow the entry before it"},
 		"the last of another":       {[]string{`ATTACH '` + otherFile(t) + `' AS other`, `DELETE FROM entry WHERE number = 5`, from + `5`, `UPDATE leave SET leave_id = 'pier-permit15' WHERE sequence = 5`}, 5, "it does not follow the entry before it"},
 		"moved behind its follower": {[]string{`UPDATE entry SET sequence = 99 WHERE number = 2`, `UPDATE leave SET sequence = 99 WHERE sequence = 2`, `UPDATE rule SET sequence = 99 WHERE sequence = 2`}, 3, "it stands before its forerunner"},
@@ -70,7 +82,8 @@ func tampered(t *testing.T) map[string]struct {
 
 // TestTamperedFileNamesTheEntry, found by verifying the file; where the chain is broken it does not open either.
 func TestTamperedFileNamesTheEntry(t *testing.T) {
-	for name, c := range tampered(t) {
+	_, _, whole := wholeFile(t, 1)
+	for name, c := range tampered(t, whole[0]) {
 		t.Run(name, func(t *testing.T) {
 			path, _, _ := wholeFile(t, 5)
 			change(t, path, c.statements...)
@@ -135,10 +148,21 @@ func TestTamperedEntryIsNotRead(t *testing.T) {
 				seen = append(seen, e.Number)
 			}
 			assert.Equal(t, []uint64{1, 2, 0}, seen, "the error is the last that is yielded")
+			seen = nil
+			for _, err := range r.Scan(t.Context(), "pier", 3) {
+				require.ErrorIs(t, err, record.ErrWrong)
+				seen = append(seen, 0)
+			}
+			assert.Equal(t, []uint64{0}, seen, "where it is the first, too")
 			f, err := r.Follow(t.Context(), record.Filter{}, []record.Place{written[0].Place()})
 			require.NoError(t, err)
 			_, err = f.Next(t.Context())
 			require.ErrorIs(t, err, record.ErrWrong, "a page of the follower is whole or none")
+			f, err = r.Follow(t.Context(), record.Filter{}, []record.Place{written[3].Place()})
+			require.NoError(t, err)
+			e, err := f.Next(t.Context())
+			require.NoError(t, err, "who begins behind it does not read it")
+			assert.Equal(t, uint64(5), e.Number)
 		})
 	}
 }
@@ -218,6 +242,23 @@ type balking struct{}
 func (balking) Apply(record.Entry) error { return errors.New("cannot fold") }
 func (balking) State() ([]byte, error)   { return nil, errors.New("no state") }
 
+// stateless folds and cannot tell what came of it.
+type stateless struct{ balking }
+
+func (stateless) Apply(record.Entry) error { return nil }
+
+// TestStateThatCannotBeRecomputed is not whole: what it should be is unknown.
+func TestStateThatCannotBeRecomputed(t *testing.T) {
+	r := open(t, newPath(t), record.Options{StateEvery: 3, State: func(string, record.Head) []byte { return []byte{} }})
+	write(t, r, "pier", 1, 2, 3)
+	res, err := r.Verify(t.Context(), record.VerifyOptions{Fold: func(string) record.Folder { return stateless{} }})
+	require.NoError(t, err)
+	assert.False(t, res.Whole)
+	require.NotNil(t, res.FirstWrong)
+	assert.Equal(t, uint64(3), res.FirstWrong.Number)
+	assert.Contains(t, res.Sentence, "no state")
+}
+
 // TestVerifyFileChangesNothing and says of what it cannot read why.
 func TestVerifyFileChangesNothing(t *testing.T) {
 	_, err := record.VerifyFile(t.Context(), newPath(t), record.VerifyOptions{}, store.Options{})
@@ -226,6 +267,28 @@ func TestVerifyFileChangesNothing(t *testing.T) {
 	change(t, path, `PRAGMA user_version = 0`)
 	res, err := record.VerifyFile(t.Context(), path, record.VerifyOptions{}, store.Options{})
 	assert.True(t, err != nil || !res.Whole, "a file of an unknown make is not whole")
+}
+
+// TestVerifyFileThatCannotBeRead says so as what was found: it is the file that is at fault, not the question.
+func TestVerifyFileThatCannotBeRead(t *testing.T) {
+	path, file, _ := wholeFile(t, 2)
+	disk := &faults.Disk{}
+	var res record.Result
+	for n, err := 1, store.ErrOpen; err != nil; n++ {
+		require.ErrorIs(t, err, store.ErrOpen, "the first reads are of the connection's own settings")
+		disk.FailAtOnly("read", n, faults.Before, true)
+		res, err = record.VerifyFile(t.Context(), path, record.VerifyOptions{}, store.Options{Wrap: disk.Wrap})
+	}
+	assert.False(t, res.Whole)
+	assert.Contains(t, res.Sentence, "The file cannot be read: ")
+	assert.Contains(t, res.Sentence, "injected fault")
+	copy(file[100:], []byte{0xff, 0xff, 0xff, 0xff}) // the kind of the first page, SQLite file format, section 1.6
+	require.NoError(t, os.WriteFile(path, file, 0o600))
+	res, err := record.VerifyFile(t.Context(), path, record.VerifyOptions{}, store.Options{})
+	require.NoError(t, err)
+	assert.False(t, res.Whole)
+	assert.Nil(t, res.FirstWrong)
+	assert.Contains(t, res.Sentence, "The file cannot be read: ")
 }
 
 // TestScanFromAnywhere within the chain; beyond its head there is nothing, and who has seen enough stops.
@@ -246,6 +309,57 @@ func TestScanFromAnywhere(t *testing.T) {
 	}
 	assert.Equal(t, []uint64{1}, scan("pier", 1, 1))
 	assert.Empty(t, scan("roof", 0, 9))
+}
+
+// TestScanEndsWithItsHead: what is appended meanwhile is not in it, and it reads a page at a time.
+func TestScanEndsWithItsHead(t *testing.T) {
+	disk := &faults.Disk{}
+	r := open(t, newPath(t), record.Options{Store: store.Options{Wrap: disk.Wrap}})
+	write(t, r, "pier", numbers(130)...)
+	last, reads := uint64(0), 0
+	for e, err := range r.Scan(t.Context(), "pier", 1) {
+		require.NoError(t, err)
+		if last = e.Number; last == 1 {
+			write(t, r, "pier", 131, 132)
+			disk.FailAtOnly("read", 0, faults.Before, false)
+		}
+		reads = disk.Count()
+	}
+	assert.Equal(t, uint64(130), last)
+	assert.Equal(t, 1, reads, "128 entries in the first page, the rest in the second")
+}
+
+// TestChainChangedBehindTheRecord's back, while it is open: a scan that does not end with the head that was answered ends with an error.
+func TestChainChangedBehindTheRecord(t *testing.T) {
+	path, _, _ := wholeFile(t, 4)
+	file, err := os.ReadFile(path)
+	require.NoError(t, err)
+	other := newPath(t)
+	require.NoError(t, os.WriteFile(other, file, 0o600))
+	fork, err := record.Open(other, record.Options{})
+	require.NoError(t, err)
+	write(t, fork, "pier", 15)
+	require.NoError(t, fork.Close())
+	for says, statements := range map[string][]string{
+		"it is missing":      {`DELETE FROM entry WHERE number = 5`},
+		"it is not the head": {`ATTACH '` + other + `' AS other`, `DELETE FROM entry WHERE number = 5`, `INSERT INTO entry SELECT * FROM other.entry WHERE number = 5`},
+	} {
+		require.NoError(t, os.WriteFile(path, file, 0o600))
+		r := open(t, path, record.Options{})
+		write(t, r, "pier", 5)
+		change(t, path, statements...)
+		var last error
+		for _, err := range r.Scan(t.Context(), "pier", 1) {
+			require.NoError(t, last, "the error is the last")
+			last = err
+		}
+		require.ErrorIs(t, last, record.ErrWrong, says)
+		require.ErrorContains(t, last, says)
+		var at *record.EntryError
+		require.ErrorAs(t, last, &at)
+		assert.Equal(t, uint64(5), at.Place.Number)
+		require.NoError(t, r.Close())
+	}
 }
 
 // TestNothingIsReadFromAClosedRecord: each way of reading is an error, never an empty answer.
