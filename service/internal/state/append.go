@@ -125,7 +125,7 @@ func appendText(b []byte, s string) []byte {
 	for i := 0; i < len(s); {
 		c := s[i]
 		if c < utf8.RuneSelf {
-			if c < ' ' || c == 0x7f || c == '"' || c == '\\' || c == '<' || c == '>' || c == '&' {
+			if c < ' ' || c == '"' || c == '\\' || c == '<' || c == '>' || c == '&' {
 				return appendCareful(b, s)
 			}
 			i++
@@ -149,7 +149,7 @@ func appendCareful(b []byte, s string) []byte {
 func appendNumber(b []byte, v float64) []byte {
 	if a := math.Abs(v); a != 0 && (a < 1e-6 || a >= 1e21) {
 		b = strconv.AppendFloat(b, v, 'e', -1, 64)
-		if n := len(b); n >= 4 && b[n-4] == 'e' && b[n-3] == '-' && b[n-2] == '0' { // e-09 is e-9
+		if n := len(b); b[n-3] == '-' && b[n-2] == '0' { // e-09 is e-9
 			b[n-2] = b[n-1]
 			b = b[:n-1]
 		}

@@ -2,12 +2,15 @@ package state
 
 import (
 	"encoding/json"
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"reflect"
+	"strconv"
 	"testing"
 	"time"
 
+	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
 	"keepclear.example/keepclear/service/internal/facts"
@@ -110,6 +113,60 @@ func TestTextsAreAppendedAsEncoded(t *testing.T) {
 			require.NoError(t, err)
 			require.Equal(t, string(want), string(appendText(nil, text)), "%q", text)
 		}
+	}
+}
+
+// appended is what is written of a body, which is what encoding/json writes of it.
+func appended(t *testing.T, b Body) string {
+	t.Helper()
+	want, err := json.Marshal(b)
+	require.NoError(t, err)
+	got, err := b.append(nil)
+	require.NoError(t, err)
+	require.Equal(t, string(want), string(got))
+	return string(got)
+}
+
+// Numbers of every length of exponent, and the counts next to none.
+func TestNumbersAreAppendedAsEncoded(t *testing.T) {
+	for exponent := -324; exponent <= 308; exponent++ {
+		for _, digits := range []string{"1", "-1", "1.5", "9.999999999999999", "-7.25"} {
+			v, err := strconv.ParseFloat(fmt.Sprint(digits, "e", exponent), 64)
+			if err == nil {
+				appended(t, Body{Facts: facts.Set{"a": {Number: &v}}})
+			}
+		}
+	}
+	for count := -2; count <= 2; count++ {
+		appended(t, Body{Count: count})
+	}
+}
+
+// Instants of every year that a clock may show, in every zone, are written as encoding/json does, or refused as it does.
+func TestInstantsAreAppendedAsEncoded(t *testing.T) {
+	for _, year := range []int{-1, 0, 1, 1969, 2026, 9999, 10000} {
+		for _, zone := range []*time.Location{time.UTC, time.FixedZone("", 0), time.FixedZone("", -3600), time.FixedZone("", 3600+28), time.FixedZone("", 25*3600)} {
+			at := time.Date(year, 7, 1, 12, 0, 0, 1, zone)
+			b := Body{Facts: facts.Set{"a": {Instant: &at}}}
+			if _, err := json.Marshal(b); err == nil {
+				appended(t, b)
+				continue
+			}
+			_, err := b.append(nil)
+			require.ErrorContains(t, err, "instant: ", "%s", at)
+		}
+	}
+}
+
+// What most answers hold is plain, and is appended without a detour: into room that is there it takes no memory.
+func TestPlainIsAppendedWithoutMemory(t *testing.T) {
+	room := make([]byte, 0, 1<<10)
+	for _, s := range []string{"north leg", "3.5° of 10″", "~{|}", "naïve 🙂"} {
+		assert.Zero(t, testing.AllocsPerRun(10, func() { appendText(room, s) }), s)
+	}
+	for _, year := range []int{0, 2026, 9999} {
+		at := time.Date(year, 7, 1, 12, 0, 0, 1, time.UTC)
+		assert.Zero(t, testing.AllocsPerRun(10, func() { o := object{b: room}; o.instant("instant", &at) }), "%s", at)
 	}
 }
 

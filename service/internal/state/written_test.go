@@ -3,6 +3,7 @@ package state_test
 import (
 	"encoding/json"
 	"fmt"
+	"math"
 	"strings"
 	"testing"
 	"time"
@@ -62,7 +63,8 @@ func TestWrittenIsReadBack(t *testing.T) {
 			s.Solves = append([]question.JudgedSolve(nil), s.Solves...)
 			s.Solves[0].Verdict = question.Accepted
 		},
-		"equal solves made anew": func(s *question.RigState) { s.Solves = append([]question.JudgedSolve(nil), s.Solves...) },
+		"a solve is dropped, the rest as it was": func(s *question.RigState) { s.Solves = s.Solves[:2] },
+		"equal solves made anew":                 func(s *question.RigState) { s.Solves = append([]question.JudgedSolve(nil), s.Solves...) },
 	} {
 		for _, beside := range []bool{true, false} { // with a snapshot, as a question has one, and without, as a report
 			before := state.New().Apply(state.Event{After: ptr(held(3))})
@@ -86,6 +88,86 @@ func TestWrittenIsReadBack(t *testing.T) {
 			}
 		}
 	}
+}
+
+// changed is what an entry says that changed from one state to the next.
+func changed(t *testing.T, was, is question.RigState) string {
+	t.Helper()
+	raw, err := state.New().Write(nil, state.Body{Event: state.Event{After: &is}, Snapshot: &question.Snapshot{Rig: was}})
+	require.NoError(t, err)
+	var text struct {
+		Event struct{ Changed json.RawMessage }
+	}
+	require.NoError(t, json.Unmarshal(raw, &text))
+	return string(text.Event.Changed)
+}
+
+// What is not as it was is written, null where it is gone, and nothing besides but the epoch, which is never gone.
+func TestOnlyWhatChangedIsWritten(t *testing.T) {
+	for want, change := range map[string]func(*question.RigState){
+		`{"epoch":7}`: func(*question.RigState) {},
+		`{"epoch":0}`: func(s *question.RigState) { s.Epoch = 0 },
+		`{"epoch":8}`: func(s *question.RigState) { // equal, and made anew
+			s.Epoch++
+			s.Homing, s.Refused = ptr(*s.Homing), map[string]string{"a": "b"}
+			s.Solves = append([]question.JudgedSolve(nil), s.Solves...)
+		},
+		`{"epoch":7,"homing":null,"motions":null,"site_at":null}`: func(s *question.RigState) { s.Homing, s.Motions, s.SiteAt = nil, 0, time.Time{} },
+		`{"epoch":7,"refused":null,"solves":null}`: func(s *question.RigState) {
+			s.Refused, s.Solves = map[string]string{}, []question.JudgedSolve{}
+		},
+		`{"epoch":7,"refused":{"c":"d"},"syncs":null}`: func(s *question.RigState) { s.Refused, s.Syncs = map[string]string{"c": "d"}, nil },
+		`{"epoch":7,"motions":4}`:                      func(s *question.RigState) { s.Motions = 4 },
+	} {
+		was := held(2)
+		was.Syncs = []question.SyncDone{{}}
+		is := was
+		change(&is)
+		assert.Equal(t, want, changed(t, was, is))
+	}
+	one := held(1)
+	none := one
+	none.Solves = nil
+	assert.Contains(t, changed(t, none, one), `"solves":[{`, "one is not none")
+}
+
+// Solves that are not the chain's stand in the entry, beside a snapshot or without one.
+func TestSolvesOfAnotherChainAreKept(t *testing.T) {
+	was, is := held(2), held(2)
+	is.Epoch++
+	for _, b := range []state.Body{{Event: state.Event{After: &is}, Snapshot: &question.Snapshot{Rig: was}}, {Event: state.Event{After: &is}}} {
+		raw, err := state.New().Write(nil, b)
+		require.NoError(t, err)
+		got, err := state.Decode(raw)
+		require.NoError(t, err)
+		assert.False(t, got.SolvesBefore)
+		got = state.New().Fill(got)
+		assert.Equal(t, asJSON(t, is), asJSON(t, got.Event.After))
+		if b.Snapshot != nil {
+			assert.Equal(t, asJSON(t, was), asJSON(t, got.Snapshot.Rig))
+		}
+	}
+}
+
+// A state that cannot be written down is an error, whether it stands whole or as what changed.
+func TestStateThatIsNoneIsNotWritten(t *testing.T) {
+	was, is := held(1), held(1)
+	is.Crept = rig.DegAxes(math.NaN(), 0)
+	_, err := state.New().Write(nil, state.Body{Event: state.Event{After: &is}, Snapshot: &question.Snapshot{Rig: was}})
+	require.ErrorContains(t, err, "encoding an entry's state: crept: ")
+	_, err = state.New().Write(nil, state.Body{Event: state.Event{After: &is}})
+	require.ErrorContains(t, err, "encoding an entry's body: after: ")
+}
+
+// Solves that are left out of no state are put back into none.
+func TestNothingIsFilledWhereNothingStands(t *testing.T) {
+	chain := state.New().Apply(state.Event{After: ptr(held(2))})
+	b := chain.Fill(state.Body{SolvesBefore: true})
+	assert.Nil(t, b.Event.After)
+	assert.Nil(t, b.Snapshot)
+	b = chain.Fill(state.Body{SolvesBefore: true, Snapshot: &question.Snapshot{}})
+	assert.Nil(t, b.Event.After)
+	assert.Len(t, b.Snapshot.Rig.Solves, 2)
 }
 
 func ptr[T any](v T) *T { return &v }
@@ -137,6 +219,8 @@ func TestBodiesThatCannotBeRead(t *testing.T) {
 	for says, raw := range map[string]string{
 		"written by a newer keepclear":        `{"v":3,"event":{"after":5}}`,
 		"not since when":                      `{"v":2,"event":{"changed":{"epoch":2}}}`,
+		"json: cannot unmarshal string":       `{"v":2,"count":"x","event":{"changed":{"epoch":2}},"snapshot":{"rig":{"epoch":1}}}`,
+		"it says what changed, and not":       `{"v":2,"event":{"after":{"epoch":1},"changed":{"epoch":2}},"snapshot":{"rig":{"epoch":1}}}`,
 		`"colour", which no state`:            `{"v":2,"event":{"changed":{"colour":2}},"snapshot":{"rig":{"epoch":1}}}`,
 		`what became of "epoch"`:              `{"v":2,"event":{"changed":{"epoch":"x"}},"snapshot":{"rig":{"epoch":1}}}`,
 		"reading an entry's body: unexpected": `{"v":2,"event":{`,
