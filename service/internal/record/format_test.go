@@ -180,6 +180,10 @@ func TestHeadsOfAnotherMakeAreRefused(t *testing.T) {
 		require.ErrorIs(t, err, ErrWrong, name)
 		assert.ErrorContains(t, err, c.says, name)
 	}
+	twice := append([]byte(nil), good...)
+	twice[flags], twice[list] = 2, 255
+	_, _, err := decodeHead(twice)
+	require.ErrorContains(t, err, "flags that this format does not know", "the first fault is told, not what follows from it")
 	state := append([]byte(nil), good...)
 	state[flags] = 1
 	back, _, err := decodeHead(state)
