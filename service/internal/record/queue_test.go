@@ -7,9 +7,12 @@ import (
 	"path/filepath"
 	"sync"
 	"testing"
+	"testing/synctest"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"keepclear.example/keepclear/service/internal/store"
 )
 
 // opened is a record whose insides the test looks at.
@@ -28,6 +31,14 @@ func keep(t *testing.T, r *Record, d Draft) Entry {
 	require.NoError(t, err)
 	require.NoError(t, w.Wait())
 	return w.Entry
+}
+
+// use gives a record another store, nil for none, as its flusher does where it opens the file anew. Requires a bubble, in which the flusher
+// has done what it had to.
+func use(r *Record, st *store.Store) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.store = st
 }
 
 // TestWithoutRequestNothingIsLookedFor: an entry that answers no request repeats none, and needs no look at the disk.
@@ -77,17 +88,20 @@ func TestWhatIsTakenWaitsNoLonger(t *testing.T) {
 
 // TestNewsIsAnnounced to who waits for it: what was flushed, and a file that is open again.
 func TestNewsIsAnnounced(t *testing.T) {
-	r := opened(t)
-	changed, st, _ := r.watch()
-	keep(t, r, least())
-	require.NoError(t, r.Down()) // whoever was let go comes before the announcement, under the same lock
-	assertClosed(t, changed, "an entry was flushed")
-	require.NoError(t, st.Close())
-	r.store = nil
-	changed, _, _ = r.watch()
-	require.NoError(t, r.reopen())
-	assertClosed(t, changed, "the file is open again")
-	keep(t, r, least())
+	synctest.Test(t, func(t *testing.T) {
+		r := opened(t)
+		changed, st, _ := r.watch()
+		keep(t, r, least())
+		require.NoError(t, r.Down()) // whoever was let go comes before the announcement, under the same lock
+		assertClosed(t, changed, "an entry was flushed")
+		synctest.Wait()
+		require.NoError(t, st.Close())
+		use(r, nil)
+		changed, _, _ = r.watch()
+		require.NoError(t, r.reopen())
+		assertClosed(t, changed, "the file is open again")
+		keep(t, r, least())
+	})
 }
 
 func assertClosed(t *testing.T, c <-chan struct{}, why string) {
@@ -101,20 +115,23 @@ func assertClosed(t *testing.T, c <-chan struct{}, why string) {
 
 // TestFollowerWaitsOutARepair: while the file is closed there is nothing to read, and that is not the end.
 func TestFollowerWaitsOutARepair(t *testing.T) {
-	r := opened(t)
-	f, err := r.Follow(t.Context(), Filter{}, nil)
-	require.NoError(t, err)
-	want := keep(t, r, least())
-	over, cancel := context.WithCancel(t.Context())
-	cancel()
-	st := r.store
-	r.store = nil
-	_, err = f.Next(over)
-	require.ErrorIs(t, err, context.Canceled)
-	r.store = st
-	got, err := f.Next(t.Context())
-	require.NoError(t, err)
-	assert.Equal(t, want.Hash, got.Hash)
+	synctest.Test(t, func(t *testing.T) {
+		r := opened(t)
+		f, err := r.Follow(t.Context(), Filter{}, nil)
+		require.NoError(t, err)
+		want := keep(t, r, least())
+		synctest.Wait()
+		over, cancel := context.WithCancel(t.Context())
+		cancel()
+		_, st, _ := r.watch()
+		use(r, nil)
+		_, err = f.Next(over)
+		require.ErrorIs(t, err, context.Canceled)
+		use(r, st)
+		got, err := f.Next(t.Context())
+		require.NoError(t, err)
+		assert.Equal(t, want.Hash, got.Hash)
+	})
 }
 
 // TestFollowerReadsToTheEnd of what Close still flushes.
@@ -143,23 +160,24 @@ func (b between) Done() <-chan struct{} {
 
 // TestFollowerWhoseFileIsClosedUnderIt waits for the file that is opened instead: a read that failed by then says nothing of the record.
 func TestFollowerWhoseFileIsClosedUnderIt(t *testing.T) {
-	r := opened(t)
-	f, err := r.Follow(t.Context(), Filter{}, nil)
-	require.NoError(t, err)
-	want := keep(t, r, least())
-	_, st, _ := r.watch()
-	over, cancel := context.WithCancel(t.Context())
-	_, err = f.Next(between{over, sync.OnceFunc(func() {
-		r.mu.Lock()
-		r.store = nil
-		r.mu.Unlock()
-		cancel()
-	})})
-	require.EqualError(t, err, context.Canceled.Error(), "of the wait, not of the reading")
-	r.store = st
-	got, err := f.Next(t.Context())
-	require.NoError(t, err)
-	assert.Equal(t, want.Hash, got.Hash)
+	synctest.Test(t, func(t *testing.T) {
+		r := opened(t)
+		f, err := r.Follow(t.Context(), Filter{}, nil)
+		require.NoError(t, err)
+		want := keep(t, r, least())
+		synctest.Wait()
+		_, st, _ := r.watch()
+		over, cancel := context.WithCancel(t.Context())
+		_, err = f.Next(between{over, sync.OnceFunc(func() {
+			use(r, nil)
+			cancel()
+		})})
+		require.EqualError(t, err, context.Canceled.Error(), "of the wait, not of the reading")
+		use(r, st)
+		got, err := f.Next(t.Context())
+		require.NoError(t, err)
+		assert.Equal(t, want.Hash, got.Hash)
+	})
 }
 
 // TestFollowerSeesAllThereIs and is done: nothing new, and nothing that fits, end its reading.
