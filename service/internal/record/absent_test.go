@@ -2,10 +2,14 @@ package record
 
 import (
 	"fmt"
+	"path/filepath"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"keepclear.example/keepclear/service/internal/faults"
+	"keepclear.example/keepclear/service/internal/store"
 )
 
 // What is remembered as absent was absent all along since it was looked for.
@@ -36,4 +40,25 @@ func TestAbsentIsSure(t *testing.T) {
 	}
 	a.begin("one more")
 	assert.Len(t, a.ids, 1, "beyond that the memory begins anew")
+}
+
+// One question costs one look at the disk for its id, however often that is looked for before it is appended, and none where the filter is sure.
+func TestOneLookAtTheDisk(t *testing.T) {
+	for looks, sure := range map[int]bool{0: true, 1: false} {
+		disk := &faults.Disk{}
+		r, err := Open(filepath.Join(t.TempDir(), "record"), Options{Store: store.Options{Wrap: disk.Wrap}})
+		require.NoError(t, err)
+		r.ids.ready = sure
+		disk.FailAtOnly("read", 0, faults.Before, false) // counts them
+		d := least()
+		d.Request.ID = "q"
+		for range 3 {
+			_, err := r.ByRequestID(t.Context(), "q")
+			require.ErrorIs(t, err, ErrAbsent)
+			require.Equal(t, looks, disk.Count())
+		}
+		keep(t, r, d)
+		assert.Equal(t, looks+1, disk.Count(), "the last reads the head that the chain has on disk")
+		require.NoError(t, r.Close())
+	}
 }

@@ -8,9 +8,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
-	"keepclear.example/keepclear/service/internal/faults"
 	"keepclear.example/keepclear/service/internal/record"
-	"keepclear.example/keepclear/service/internal/store"
 )
 
 // An id that was looked for and found absent is found once another has appended it: waiting for the disk, and on it.
@@ -36,23 +34,6 @@ func TestIDLookedForBeforeAnothersAppend(t *testing.T) {
 	got, err := r.ByRequestID(t.Context(), first.Request.ID)
 	require.NoError(t, err)
 	assert.Equal(t, w.Entry.Hash, got.Entry.Hash)
-}
-
-// One question costs one look at the disk, however often its id is looked for before it is appended.
-func TestOneLookAtTheDisk(t *testing.T) {
-	disk := &faults.Disk{}
-	r := open(t, newPath(t), record.Options{Store: store.Options{Wrap: disk.Wrap}})
-	disk.FailAtOnly("read", 0, faults.Before, false) // counts them
-	d := draft("pier", 1)
-	for range 3 {
-		_, err := r.ByRequestID(t.Context(), d.Request.ID)
-		require.ErrorIs(t, err, record.ErrAbsent)
-		require.Equal(t, 1, disk.Count())
-	}
-	w, err := r.Append(d, r.Head("pier"))
-	require.NoError(t, err)
-	require.NoError(t, w.Wait())
-	assert.Equal(t, 2, disk.Count(), "the other reads the head that the chain has on disk")
 }
 
 // Many look for the same ids and append them at once, on chains of their own: each id goes on record once, whoever looked when.
