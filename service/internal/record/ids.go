@@ -26,7 +26,7 @@ const (
 
 // newIDs makes an empty filter for a file of so many entries.
 func newIDs(entries int64) *ids {
-	words := (2*uint64(max(0, entries)) + idsAtOnce) * idSpare / 64
+	words := (2*uint64(entries) + idsAtOnce) * idSpare / 64
 	return &ids{seed: maphash.MakeSeed(), bits: make([]uint64, 1<<bits.Len64(words-1))}
 }
 
@@ -72,9 +72,9 @@ func fill(st *store.Store, put func(page []string) bool) {
 
 // newFilter makes the filter of a file just opened; what takes long is left to fillBeside.
 func newFilter(st *store.Store) *ids {
-	n, err := st.Newest(context.Background())
+	n, _ := st.Newest(context.Background()) // 0 where that cannot be read; then the ids can hardly be, which is told there
 	f := newIDs(n)
-	if err != nil || n > filledAtOnce {
+	if n > filledAtOnce {
 		return f
 	}
 	fill(st, func(page []string) bool {

@@ -2,6 +2,7 @@ package record
 
 import (
 	"fmt"
+	"math/bits"
 	"path/filepath"
 	"testing"
 	"time"
@@ -9,6 +10,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"keepclear.example/keepclear/service/internal/faults"
 	"keepclear.example/keepclear/service/internal/store"
 )
 
@@ -76,6 +78,86 @@ func TestFilterOfALargeRecordIsFilledBeside(t *testing.T) {
 	known, err := st.RequestIDs(t.Context(), "", 2*entries)
 	require.NoError(t, err)
 	assert.Len(t, known, entries+1)
+}
+
+// There are at least 16 bits for each id that may come, twice those of the file and 65,536, in a power of two of words.
+func TestFilterHasRoom(t *testing.T) {
+	for entries, words := range map[int64]int{0: 1 << 14, 1: 1 << 14, 2: 1 << 15, 32768: 1 << 15, 32770: 1 << 16, 1_000_000: 1 << 19} {
+		assert.Len(t, newIDs(entries).bits, words, "%d entries", entries)
+	}
+}
+
+// One id takes four bits; now and then two of them are one.
+func TestFilterTakesFourBits(t *testing.T) {
+	taken := map[int]int{}
+	for i := range 20 {
+		f := newIDs(0)
+		f.add(fmt.Sprint(i))
+		count := 0
+		for _, word := range f.bits {
+			count += bits.OnesCount64(word)
+		}
+		taken[count]++
+	}
+	assert.Greater(t, taken[4], 15, "%v", taken)
+}
+
+// A file of up to 2,000 entries is in the filter before the record is open, a larger one is not waited for; and what was read in part counts as
+// not read.
+func TestFilterIsReadyOnceAllIsIn(t *testing.T) {
+	path, disk := filepath.Join(t.TempDir(), "record"), &faults.Disk{}
+	r, err := Open(path, Options{StateEvery: 1 << 30, Store: store.Options{Wrap: disk.Wrap}})
+	require.NoError(t, err)
+	defer r.Close()
+	grow := func(to int) {
+		var last Written
+		for i := int(r.Head("pier").Number) + 1; i <= to; i++ {
+			d := least()
+			d.Request.ID = fmt.Sprint("id-", i)
+			last, err = r.Append(d, r.Head("pier"))
+			require.NoError(t, err)
+		}
+		require.NoError(t, last.Wait())
+	}
+	knows := func(f *ids, count int) {
+		require.True(t, f.ready)
+		for i := 1; i <= count; i++ {
+			require.False(t, f.absent(fmt.Sprint("id-", i)), i)
+		}
+		assert.True(t, f.absent("a") || f.absent("b") || f.absent("c"), "and not of everything that it may be there")
+	}
+	for _, count := range []int{999, 1000, 1001} {
+		grow(count)
+		knows(newFilter(r.store), count)
+		for n := 1; n <= 2; n++ { // Newest, and the first page
+			disk.FailAtOnly("read", n, faults.Before, true)
+			assert.False(t, newFilter(r.store).ready, "%d entries, read %d fails", count, n)
+			disk.Heal()
+		}
+	}
+	disk.FailAtOnly("read", 3, faults.Before, true)
+	assert.False(t, newFilter(r.store).ready, "the second page is lacking")
+	disk.Heal()
+	grow(2000)
+	knows(newFilter(r.store), 2000)
+	grow(2001)
+	f := newFilter(r.store)
+	assert.False(t, f.ready, "too large to wait for")
+	r.mu.Lock()
+	r.ids = f
+	r.mu.Unlock()
+	disk.FailAtOnly("read", 2, faults.Before, true)
+	r.fillBeside(r.store, f)
+	r.beside.Wait()
+	assert.False(t, f.ready, "the second page is lacking")
+	disk.Heal()
+	other := newIDs(0)
+	r.fillBeside(r.store, other)
+	r.beside.Wait()
+	assert.False(t, other.ready, "what is no longer the record's is no longer filled")
+	r.fillBeside(r.store, f)
+	r.beside.Wait()
+	knows(f, 2001)
 }
 
 // Where the ids cannot be read the filter says nothing, and the disk is asked.
