@@ -152,9 +152,17 @@ func TestFilterIsReadyOnceAllIsIn(t *testing.T) {
 	assert.False(t, f.ready, "the second page is lacking")
 	disk.Heal()
 	other := newIDs(0)
+	disk.FailAtOnly("read", 0, faults.Before, false) // counts them
 	r.fillBeside(r.store, other)
 	r.beside.Wait()
 	assert.False(t, other.ready, "what is no longer the record's is no longer filled")
+	assert.Equal(t, 1, disk.Count(), "nor read for")
+	r.closed = true
+	r.fillBeside(r.store, f)
+	r.beside.Wait()
+	r.closed = false
+	assert.False(t, f.ready, "nor is that of a closed record")
+	assert.Equal(t, 2, disk.Count())
 	r.fillBeside(r.store, f)
 	r.beside.Wait()
 	knows(f, 2001)

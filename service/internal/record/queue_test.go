@@ -204,6 +204,27 @@ func TestFollowersAreToldOfTheEnd(t *testing.T) {
 	assert.True(t, over)
 }
 
+// TestCloseWaitsForWhatRuns beside the record, with a file or, amid a repair, without.
+func TestCloseWaitsForWhatRuns(t *testing.T) {
+	for _, repairing := range []bool{false, true} {
+		synctest.Test(t, func(t *testing.T) {
+			r := opened(t)
+			synctest.Wait()
+			if _, st, _ := r.watch(); repairing {
+				require.NoError(t, st.Close())
+				use(r, nil)
+			}
+			done, over := make(chan struct{}), make(chan error, 1)
+			r.beside.Go(func() { <-done })
+			go func() { over <- r.Close() }()
+			synctest.Wait()
+			assert.Empty(t, over)
+			close(done)
+			require.NoError(t, <-over)
+		})
+	}
+}
+
 // TestCloseTellsWhatTheFileSays: a file that could not be given up in order is an error.
 func TestCloseTellsWhatTheFileSays(t *testing.T) {
 	r, err := Open(filepath.Join(t.TempDir(), "record"), Options{})

@@ -131,13 +131,11 @@ func (r *Record) Close() error {
 	r.store = nil
 	r.announce()
 	r.mu.Unlock()
+	defer r.beside.Wait() // it reads no more from a store that is closed
 	if st == nil {
-		r.beside.Wait()
 		return nil
 	}
-	err := st.Close()
-	r.beside.Wait() // it reads no more from a store that is closed
-	return err
+	return st.Close()
 }
 
 // Down returns why the record takes no appends, nil when it does.
