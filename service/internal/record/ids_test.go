@@ -5,6 +5,7 @@ import (
 	"math/bits"
 	"path/filepath"
 	"testing"
+	"testing/synctest"
 	"time"
 
 	"github.com/stretchr/testify/assert"
@@ -102,6 +103,36 @@ func TestFilterTakesFourBits(t *testing.T) {
 	assert.Greater(t, taken[4], 15, "%v", taken)
 }
 
+// grow appends entries with ids until there are so many.
+func grow(t *testing.T, r *Record, to int) {
+	t.Helper()
+	var last Written
+	for i := int(r.Head("pier").Number) + 1; i <= to; i++ {
+		d := least()
+		d.Request.ID = fmt.Sprint("id-", i)
+		var err error
+		last, err = r.Append(d, r.Head("pier"))
+		require.NoError(t, err)
+	}
+	require.NoError(t, last.Wait())
+}
+
+// A large file that is opened anew is put into the filter as at the start.
+func TestFilterIsFilledAfterARepair(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		r := opened(t)
+		grow(t, r, 2001)
+		synctest.Wait()
+		_, st, _ := r.watch()
+		require.NoError(t, st.Close())
+		use(r, nil)
+		require.NoError(t, r.reopen())
+		r.beside.Wait()
+		assert.True(t, r.ids.ready)
+		assert.False(t, r.ids.absent("id-2001"))
+	})
+}
+
 // A file of up to 2,000 entries is in the filter before the record is open, a larger one is not waited for; and what was read in part counts as
 // not read.
 func TestFilterIsReadyOnceAllIsIn(t *testing.T) {
@@ -109,16 +140,6 @@ func TestFilterIsReadyOnceAllIsIn(t *testing.T) {
 	r, err := Open(path, Options{StateEvery: 1 << 30, Store: store.Options{Wrap: disk.Wrap}})
 	require.NoError(t, err)
 	defer r.Close()
-	grow := func(to int) {
-		var last Written
-		for i := int(r.Head("pier").Number) + 1; i <= to; i++ {
-			d := least()
-			d.Request.ID = fmt.Sprint("id-", i)
-			last, err = r.Append(d, r.Head("pier"))
-			require.NoError(t, err)
-		}
-		require.NoError(t, last.Wait())
-	}
 	knows := func(f *ids, count int) {
 		require.True(t, f.ready)
 		for i := 1; i <= count; i++ {
@@ -127,7 +148,7 @@ func TestFilterIsReadyOnceAllIsIn(t *testing.T) {
 		assert.True(t, f.absent("a") || f.absent("b") || f.absent("c"), "and not of everything that it may be there")
 	}
 	for _, count := range []int{999, 1000, 1001} {
-		grow(count)
+		grow(t, r, count)
 		knows(newFilter(r.store), count)
 		for n := 1; n <= 2; n++ { // Newest, and the first page
 			disk.FailAtOnly("read", n, faults.Before, true)
@@ -138,9 +159,9 @@ func TestFilterIsReadyOnceAllIsIn(t *testing.T) {
 	disk.FailAtOnly("read", 3, faults.Before, true)
 	assert.False(t, newFilter(r.store).ready, "the second page is lacking")
 	disk.Heal()
-	grow(2000)
+	grow(t, r, 2000)
 	knows(newFilter(r.store), 2000)
-	grow(2001)
+	grow(t, r, 2001)
 	f := newFilter(r.store)
 	assert.False(t, f.ready, "too large to wait for")
 	r.mu.Lock()
