@@ -47,11 +47,14 @@ func (c *course) dither(a Axes) Axes {
 }
 
 // astray is what a proof may add at a pose of a course: of an alt-azimuth another start is another curve, which axis 1 may be off by the more
-// the nearer it comes to the zenith.
+// the nearer it comes to the zenith; and it may count the most that air lifts anywhere on the way.
 func (c *course) astray(a Axes) Axes {
 	out := c.dither(a).add(c.more)
 	if !c.r.equatorial() {
 		d, off := c.disc(a), math.Abs(math.Sin(c.r.direction(a).angle(c.r.d1)))
+		if c.r.Refracts {
+			d += c.r.lift(0) + c.r.lift(c.r.Altitude(c.start)) - c.r.Altitude(c.start)
+		}
 		out = out.add(Axes{math.Asin(min(1, math.Sin(min(d, math.Pi/2))/max(off, 1e-6))), d})
 	}
 	return out

@@ -244,3 +244,50 @@ func gap(a, b *body, near, far float64) (low, high float64) {
 	}
 	return low - skin, high - skin
 }
+
+// meet tells whether two bodies come within near of each other. To and fro takes too long to find bodies that overlap by a little: here an
+// ellipsoid holds all places where both may be; a cut at its centre, along the surface of the body that is farther from there, leaves half of
+// it, until the centre is in both or nothing is left (the ellipsoid method with deep cuts: Bland, Goldfarb & Todd, Oper. Res. 29 (1981) 1039,
+// eq. 3.2 to 3.4, of three dimensions).
+func meet(a, b *body, near float64) bool {
+	centre, out := a.centre, matrix{{1, 0, 0}, {0, 1, 0}, {0, 0, 1}}
+	for i := range out {
+		out[i][i] = (a.around + near) * (a.around + near)
+	}
+	for range mostCuts {
+		cut, far := a.lacks(centre, near)
+		if other, d := b.lacks(centre, 0); d > far {
+			cut, far = other, d
+		}
+		if far == 0 {
+			return true
+		}
+		to := out.of(cut)
+		wide := math.Sqrt(max(0, cut.dot(to)))
+		deep := far / wide
+		if !(deep < 1) {
+			return false
+		}
+		to = to.times(1 / wide)
+		centre = centre.sub(to.times((1 + 3*deep) / 4))
+		for i := range out {
+			for k := range out[i] {
+				out[i][k] = 9. / 8 * (1 - deep*deep) * (out[i][k] - (1+3*deep)/2/(1+deep)*to[i]*to[k])
+			}
+		}
+	}
+	return false
+}
+
+// mostCuts are enough for what is left to have a billionth of the room that there was: a central cut of three dimensions leaves 0.85.
+const mostCuts = 130
+
+// lacks is how far a point is from within near of a body, and the direction away from it.
+func (b *body) lacks(x V, near float64) (V, float64) {
+	d := x.sub(b.nearest(x))
+	far := d.norm()
+	if lack := far - b.skin() - near; lack > 0 {
+		return d.times(1 / far), lack
+	}
+	return V{}, 0
+}

@@ -186,7 +186,7 @@ func (d *drawn) rest() {
 		r.Stop.Limit, r.Stop.Seen = limit*degree, d.coin(2)
 		d.line("  axis: %d\n  limit_deg: %v", r.Stop.Axis+1, limit)
 		if r.Stop.Seen {
-			d.line("  last_seen: 2020-01-01")
+			d.line("  last_seen: 2018-01-01") // before any question
 		}
 	case "power relay":
 		r.Stop.After = d.within(10, 600)

@@ -148,8 +148,8 @@ func (s *scene) spare(a Axes, most float64) (low, high float64) {
 func (s *scene) touches(a Axes, near float64) bool {
 	found := false
 	s.pairwise(a, func(*pair) float64 { return near }, func(_ *pair, x, y *body) bool {
-		_, h := gap(x, y, near, near)
-		found = found || h < near
+		l, h := gap(x, y, near, near)
+		found = h < near || l < near && meet(x, y, near)
 		return found
 	})
 	return found
