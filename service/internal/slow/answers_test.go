@@ -113,17 +113,21 @@ func (r *result) rule(id string) *tally {
 // usual and dense are how much is played of a question.
 var (
 	usual = slow.Effort{Plays: 4, Points: 10, Day: 50}
-	dense = slow.Effort{Plays: 24, Points: 30, Day: 400}
+	firm  = slow.Effort{Plays: 6, Points: 10, Day: 50, Marches: 4}
+	dense = slow.Effort{Plays: 24, Points: 30, Day: 400, Marches: 6, Wide: true}
 )
 
 // look asks one question both ways.
 func (r *result) look(s *stood, n int) {
 	q := s.draw(n)
-	effort := usual
-	if n%50 == 0 {
+	real, effort := s.ask(q), usual
+	switch {
+	case n%50 == 0:
 		effort = dense
+	case real.verdict == verdict.Allow: // what matters most
+		effort = firm
 	}
-	r.compare(s, n, q, s.ask(q), effort)
+	r.compare(s, n, q, real, effort)
 }
 
 // comparing is one question under comparison.

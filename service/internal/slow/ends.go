@@ -313,7 +313,25 @@ func (j *judging) bounded() *Finding {
 		f.Wide = math.Inf(-1)
 	}
 	f.Said = fmt.Sprintf("%.3f° to spare: %s", f.Seen, about)
+	if j.believes {
+		f.Slack = j.blur() / degree
+	}
 	return f
+}
+
+// blur is how well belief is known in axis terms, of a mount whose map includes refraction: the formula is good to 0.1′ over 5°, and below the
+// horizon nobody's is good to more than what it says; near the end of axis 1 that is much of its angle.
+func (j *judging) blur() float64 {
+	if !j.r.Refracts {
+		return 0
+	}
+	at := j.r.direction(j.belief)
+	_, alt := at.azAlt()
+	by := 0.1 / 60 * degree
+	if alt < 5*degree {
+		by = max(by, j.r.lift(alt)-alt)
+	}
+	return by / max(math.Abs(math.Sin(at.angle(j.r.d1))), 0.01)
 }
 
 // spread is the farthest that an end lies from the nearest place where the motion is meant to end; with what may only maybe be counted

@@ -8,9 +8,11 @@ import (
 
 // Effort is how much is played of one question.
 type Effort struct {
-	Plays  int // from within the pose's uncertainty, and half as many without it
-	Points int // of each way, and of each tracking
-	Day    int // of each day until the first contact
+	Plays   int  // from within the pose's uncertainty, and half as many without it
+	Points  int  // of each way, and of each tracking
+	Day     int  // of each day until the first contact
+	Marches int  // plays that are looked at closely, and as many without the pose's uncertainty
+	Wide    bool // so too is what a proof may add
 }
 
 // mostSpare is the farthest that clearances are looked at, mm.
@@ -121,6 +123,9 @@ func (j *judging) play(e Effort, n int, sharp bool) {
 		j.lateness(p)
 	}
 	p.along(points)
+	if n < e.Marches {
+		p.closely(e.Wide)
+	}
 	if j.q.Follow > 0 || j.q.Kind == "track" {
 		p.follow(e)
 	}

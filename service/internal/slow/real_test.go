@@ -212,6 +212,7 @@ func (s *stood) snapshot(q *slow.Question) question.Snapshot {
 	st := &q.State
 	m := s.sample(q)
 	held := question.RigState{Sample: m, Still: m, Site: m.Site, Learnt: map[rig.Side]question.Offsets{}}
+	held.Homing = &question.Homing{ID: "home", At: q.At.Add(-3 * time.Hour), Person: "A. Person"} // else the count is lost, and tracking with it
 	held.Pose = question.Pose{State: question.Known, At: m.Time, Source: rig.Reckoned}
 	switch {
 	case len(st.Places) == 0:

@@ -18,6 +18,7 @@ type scene struct {
 	bodies []body // at the zero pose
 	links  []int
 	pairs  []pair
+	far    Axes // of a pair's bodies from axis 1 and axis 2, mm: what turns about it moves by no more for each radian
 }
 
 // pair is two bodies whose gap counts, and the gap that they must keep.
@@ -64,9 +65,21 @@ func (r *Rig) newScene(reports []Report, partMM, generalMM float64) *scene {
 				need += r.Placing
 			}
 			s.pairs = append(s.pairs, pair{i, j, need})
+			s.far[0], s.far[1] = max(s.far[0], r.far(&s.bodies[j], s.links[j], 0)), max(s.far[1], r.far(&s.bodies[j], s.links[j], 1))
 		}
 	}
 	return s
+}
+
+// far is how far a body may be from an axis.
+func (r *Rig) far(b *body, link, axis int) float64 {
+	switch {
+	case link <= axis:
+		return 0
+	case axis == 0:
+		return b.around + r.p2.sub(r.p1).norm() + b.centre.sub(r.p2).norm()
+	}
+	return b.around + b.centre.sub(r.p2).norm()
 }
 
 func (r *Rig) touch(a, b string) bool {
