@@ -217,12 +217,12 @@ func (r *Rig) SidesFor(asked Side, hours ...unit.Angle) []Side {
 }
 
 // chosen is the side that a German mount chooses by an hour angle, east from the change-over on; empty where it may be either: near
-// the change-over, and under the pole, where what it goes by turns from late to early (by hour angle 180°, or by that and its delay).
+// the change-over, and under the pole, where what it goes by turns from late to early: at hour angle 180°, or as much later as its delay.
 func (r *Rig) chosen(hour unit.Angle) Side {
-	past := (hour - r.Mount.MeridianDelay).Wrapped()
-	under := unit.HalfTurn - hour.Wrapped().Abs()
+	delay := r.Mount.MeridianDelay
+	past, under := (hour - delay).Wrapped(), (hour - unit.HalfTurn).Wrapped()
 	switch {
-	case past.Abs() < sideSlack, under < sideSlack+r.Mount.MeridianDelay.Abs():
+	case past.Abs() < sideSlack, under > min(0, delay)-sideSlack && under < max(0, delay)+sideSlack:
 		return ""
 	case past > 0:
 		return East

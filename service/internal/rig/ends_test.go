@@ -177,7 +177,8 @@ func (w *twin) sides(asked rig.Side, ras []float64) []bool {
 	for _, ra := range ras {
 		h := wrap180(w.lst - ra)
 		past := wrap180(h - w.delay)
-		if math.Abs(past) < 0.5 || 180-math.Abs(h) < 0.5+math.Abs(w.delay) || len(out) > 0 && out[0] != (past > 0) {
+		under := wrap180(h - 180)
+		if math.Abs(past) < 0.5 || under > min(0, w.delay)-0.5 && under < max(0, w.delay)+0.5 || len(out) > 0 && out[0] != (past > 0) {
 			return both
 		}
 		out = []bool{past > 0}
@@ -362,6 +363,23 @@ func TestSidesByHourAngle(t *testing.T) {
 		assert.Equal(t, c.want, r.SidesFor("", hours...), "hour angles %v", c.hours)
 	}
 	assert.Equal(t, []rig.Side{rig.East, rig.West}, r.SidesFor(rig.East, unit.Deg(-30)), "the side asked for counts too, and first")
+}
+
+// Under the pole a mount that changes late turns over at hour angle 180° or by its delay later, and one that changes early at 180° or before:
+// on the other side of 180° the choice is as sure as anywhere.
+func TestSidesUnderThePole(t *testing.T) {
+	either, east, west := []rig.Side{rig.West, rig.East}, []rig.Side{rig.East}, []rig.Side{rig.West}
+	for _, c := range []struct {
+		delay, hour float64
+		want        []rig.Side
+	}{
+		{10, 179.4, east}, {10, 172, east}, {10, 179.6, either}, {10, -175, either}, {10, -169.6, either}, {10, -169.4, west},
+		{-10, -179.4, west}, {-10, -172, west}, {-10, -179.6, either}, {-10, 175, either}, {-10, 169.6, either}, {-10, 169.4, east},
+	} {
+		r := *heron(t)
+		r.Mount.MeridianDelay = unit.Deg(c.delay)
+		assert.Equal(t, c.want, r.SidesFor("", unit.Deg(c.hour)), "hour angle %v°, changing at %v°", c.hour, c.delay)
+	}
 }
 
 // What a mount goes by stands off by pose less belief: that is the shift of every end by its counters, and of none else.
