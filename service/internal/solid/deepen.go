@@ -42,7 +42,7 @@ type polytope struct {
 // deepen bounds the penetration depth of cores that share a point (or nearly so), starting from the simplex found around or at
 // the origin, and leaves in s the triangle where the way out is shortest.
 // Source: the expanding polytope (van den Bergen, Collision Detection in Interactive 3D Environments, 2004, 4.3.8).
-func (p *pair) deepen(s *simplex) {
+func (p *pair) deepen(s *simplex, want goal) {
 	var q polytope
 	whole := *s
 	if !p.inflate(&whole) || !q.wrap(&whole) {
@@ -62,6 +62,9 @@ func (p *pair) deepen(s *simplex) {
 		if q.f[f].off > inner {
 			inner = q.f[f].off
 			q.leave(f, &whole)
+		}
+		if inner > 0 && p.settled(-inner, want) {
+			break
 		}
 		u := q.f[f].out.Scale(-1)
 		v, low := p.look(u)

@@ -113,7 +113,7 @@ func (p *pair) finish(s *simplex, want goal) {
 	p.high = s.witness().Norm()
 	if s.n == 4 || p.high <= touching*p.scale {
 		if p.high-p.low > fine*p.scale && !p.settled(p.high, want) {
-			p.deepen(s)
+			p.deepen(s, want)
 		}
 	}
 }
