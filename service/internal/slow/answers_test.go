@@ -14,12 +14,13 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"keepclear.example/keepclear/service/internal/facts"
+	"keepclear.example/keepclear/service/internal/reach"
 	"keepclear.example/keepclear/service/internal/slow"
 	"keepclear.example/keepclear/service/internal/verdict"
 )
 
 // perRig is how many questions each rig is asked: question n is n%perRig of rig n/perRig.
-const perRig = 100
+const perRig = 200
 
 // band is how far a spare may be off: below -sure the rule must not pass, above wide it must.
 type band struct{ sure, wide float64 }
@@ -77,6 +78,7 @@ type result struct {
 	denials   map[string][]string // a deny that should be a hold
 	lenient   map[string][]string // a hold that should be a deny
 	refused   int                 // questions refused though nothing fails
+	short     int                 // rules that answer otherwise with the service's own work budget
 }
 
 func newResult() *result {
@@ -84,7 +86,7 @@ func newResult() *result {
 }
 
 func (r *result) add(o *result) {
-	r.questions, r.refused = r.questions+o.questions, r.refused+o.refused
+	r.questions, r.refused, r.short = r.questions+o.questions, r.refused+o.refused, r.short+o.short
 	for k, v := range o.verdicts {
 		r.verdicts[k] += v
 	}
@@ -120,9 +122,13 @@ var (
 // look asks one question both ways.
 func (r *result) look(s *stood, n int) {
 	q := s.draw(n)
-	real, effort := s.ask(q), usual
+	cells := fewCells
+	if n%10 == 0 {
+		cells = int(reach.DefaultBudget)
+	}
+	real, effort := s.ask(q, cells), usual
 	switch {
-	case n%50 == 0:
+	case n%100 == 0:
 		effort = dense
 	case real.verdict == verdict.Allow: // what matters most
 		effort = firm
@@ -139,6 +145,7 @@ type comparing struct {
 	real   answered
 	failed []string    // rules that did not pass
 	again  slow.Answer // with more played; nil: not asked for yet
+	whole  *answered   // with the service's own work budget; nil: not asked for yet
 	wrong  string      // a rule that passed and must not
 	all    bool        // of every rule that did not pass this says that it passes
 }
@@ -172,6 +179,18 @@ func (c *comparing) dense(rule string) *slow.Finding {
 		c.again = c.think(dense)
 	}
 	return c.again[rule]
+}
+
+// short tells whether a rule answers otherwise with the service's own work budget.
+func (c *comparing) short(rule string) bool {
+	if c.whole == nil {
+		c.whole = ptr(c.s.ask(c.q, int(reach.DefaultBudget)))
+	}
+	if c.whole.findings[rule].Effect == c.real.findings[rule].Effect {
+		return false
+	}
+	c.result.short++
+	return true
 }
 
 func (c *comparing) say(rule string, f *slow.Finding) string {
@@ -230,7 +249,7 @@ func (c *comparing) refused(rule string, f *slow.Finding, b band, fails bool) {
 		return
 	}
 	w := c.dense(rule)
-	if w.Wide <= b.wide+w.Slack {
+	if w.Wide <= b.wide+w.Slack || c.short(rule) {
 		c.all = false
 		return
 	}
@@ -247,10 +266,10 @@ func (c *comparing) gravity(rule string, got verdict.Finding, f *slow.Finding, b
 		}
 	case !slices.Contains(denies(), rule):
 	case denied && f.SharpWide > b.wide+f.Slack:
-		if f = c.dense(rule); f.SharpWide > b.wide+f.Slack {
+		if f = c.dense(rule); f.SharpWide > b.wide+f.Slack && !c.short(rule) {
 			c.denials[rule] = append(c.denials[rule], fmt.Sprintf("%.3g without σ: ", f.SharpWide)+c.say(rule, f))
 		}
-	case !denied && f.Missing == "" && f.Sharp < -b.wide:
+	case !denied && f.Missing == "" && f.Sharp < -b.wide && !c.short(rule):
 		c.lenient[rule] = append(c.lenient[rule], fmt.Sprintf("%.3g without σ: ", f.Sharp)+c.say(rule, f))
 	}
 }
@@ -380,7 +399,7 @@ func (r *result) log(t *testing.T) {
 		t.Logf("%-15s passed %6d held %6d denied %6d sole reason %5d %v; needless %d, denied for a hold %d, held for a deny %d", rule, v.passed, v.held, v.denied,
 			len(v.sole), v.sole[:min(2, len(v.sole))], len(r.needless[rule]), len(r.denials[rule]), len(r.lenient[rule]))
 	}
-	t.Logf("%d questions refused though nothing fails", r.refused)
+	t.Logf("%d questions refused though nothing fails; %d rules that answer otherwise with the service's own work budget", r.refused, r.short)
 	for what, all := range map[string]map[string][]string{"needless": r.needless, "denied": r.denials, "lenient": r.lenient} {
 		for _, rule := range sorted(all) {
 			slices.SortFunc(all[rule], func(a, b string) int { return compare(number(b), number(a)) })

@@ -12,6 +12,7 @@ import (
 
 	"keepclear.example/keepclear/service/internal/facts"
 	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/reach"
 	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/rules"
 	"keepclear.example/keepclear/service/internal/sky"
@@ -37,7 +38,7 @@ func TestEachRuleMissedIsAWrongAllow(t *testing.T) {
 		s, err := stand(n / perRig)
 		require.NoError(t, err)
 		q := s.draw(n)
-		real := s.ask(q)
+		real := s.ask(q, int(reach.DefaultBudget))
 		require.NotEqual(t, verdict.Allow, real.verdict, "question %d, that %s refuses", n, rule)
 		blind := verdict.Finding{Rule: rule, Effect: verdict.Passes, Code: "blind"}
 		real.findings[rule] = blind
