@@ -116,6 +116,7 @@ func (r *result) rule(id string) *tally {
 var (
 	usual = slow.Effort{Plays: 4, Points: 10, Day: 50}
 	firm  = slow.Effort{Plays: 6, Points: 10, Day: 50, Marches: 4}
+	more  = slow.Effort{Plays: 6, Points: 10, Day: 100, Marches: 3, Wide: true}
 	dense = slow.Effort{Plays: 24, Points: 30, Day: 400, Marches: 6, Wide: true}
 )
 
@@ -143,11 +144,11 @@ type comparing struct {
 	n      int
 	q      *slow.Question
 	real   answered
-	failed []string    // rules that did not pass
-	again  slow.Answer // with more played; nil: not asked for yet
-	whole  *answered   // with the service's own work budget; nil: not asked for yet
-	wrong  string      // a rule that passed and must not
-	all    bool        // of every rule that did not pass this says that it passes
+	failed []string       // rules that did not pass
+	again  [2]slow.Answer // with more played, and with much more; nil: not asked for yet
+	whole  *answered      // with the service's own work budget; nil: not asked for yet
+	wrong  string         // a rule that passed and must not
+	all    bool           // of every rule that did not pass this says that it passes
 }
 
 // compare holds the service's answer against the second opinion.
@@ -173,12 +174,17 @@ func (c *comparing) think(e slow.Effort) slow.Answer {
 	return slow.Judge(&c.s.slow, c.q, c.s.drawn.limits, e, rand.New(rand.NewPCG(uint64(c.n), 1618)))
 }
 
-// dense is the finding of a rule with more played.
-func (c *comparing) dense(rule string) *slow.Finding {
-	if c.again == nil {
-		c.again = c.think(dense)
+// unless is the finding of a rule with more played, and then with much more, as long as it does not explain what the service says.
+func (c *comparing) unless(rule string, explained func(*slow.Finding) bool) (*slow.Finding, bool) {
+	for i, e := range []slow.Effort{more, dense} {
+		if c.again[i] == nil {
+			c.again[i] = c.think(e)
+		}
+		if explained(c.again[i][rule]) {
+			return nil, true
+		}
 	}
-	return c.again[rule]
+	return c.again[1][rule], false
 }
 
 // short tells whether a rule answers otherwise with the service's own work budget.
@@ -248,8 +254,8 @@ func (c *comparing) refused(rule string, f *slow.Finding, b band, fails bool) {
 		c.all = false
 		return
 	}
-	w := c.dense(rule)
-	if w.Wide <= b.wide+w.Slack || c.short(rule) {
+	w, explained := c.unless(rule, func(f *slow.Finding) bool { return f.Wide <= b.wide+f.Slack })
+	if explained || c.short(rule) {
 		c.all = false
 		return
 	}
@@ -266,7 +272,8 @@ func (c *comparing) gravity(rule string, got verdict.Finding, f *slow.Finding, b
 		}
 	case !slices.Contains(denies(), rule):
 	case denied && f.SharpWide > b.wide+f.Slack:
-		if f = c.dense(rule); f.SharpWide > b.wide+f.Slack && !c.short(rule) {
+		f, explained := c.unless(rule, func(f *slow.Finding) bool { return f.SharpWide <= b.wide+f.Slack })
+		if !explained && !c.short(rule) {
 			c.denials[rule] = append(c.denials[rule], fmt.Sprintf("%.3g without σ: ", f.SharpWide)+c.say(rule, f))
 		}
 	case !denied && f.Missing == "" && f.Sharp < -b.wide && !c.short(rule):

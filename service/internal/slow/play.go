@@ -321,7 +321,12 @@ func (p *play) search() Axes {
 // point holds one pose against the limits of every motion.
 func (p *play) point(a Axes, t float64, last, wide bool) {
 	_, high := p.scene.spare(a, mostSpare)
-	p.took("clear/path", high, a, t, wide)
+	p.pointed(a, t, high, last, wide)
+}
+
+// pointed is point where what the pairs have to spare is known.
+func (p *play) pointed(a Axes, t, clear float64, last, wide bool) {
+	p.took("clear/path", min(clear, mostSpare), a, t, wide)
 	p.travel(a, t, last, wide)
 	p.altitude(a, t, last, wide)
 	early := 0.0 // a Sun that rises meanwhile may count from the start on

@@ -14,11 +14,14 @@ type Report struct {
 
 // scene is what stands where for one set of reported states.
 type scene struct {
-	r      *Rig
-	bodies []body // at the zero pose
-	links  []int
-	pairs  []pair
-	far    Axes // of a pair's bodies from axis 1 and axis 2, mm: what turns about it moves by no more for each radian
+	r       *Rig
+	bodies  []body // at the zero pose
+	links   []int
+	pairs   []pair
+	placed  []body // at the pose looked at, and where the balls about them are, and which of them stand there already
+	centres []V
+	stands  []bool
+	far     Axes // of a pair's bodies from axis 1 and axis 2, mm: what turns about it moves by no more for each radian
 }
 
 // pair is two bodies whose gap counts, and the gap that they must keep.
@@ -168,25 +171,33 @@ func (s *scene) touches(a Axes, near float64) bool {
 	return found
 }
 
-// pairwise looks at every pair whose balls are nearer than within, until done.
+// pairwise looks at every pair whose balls are nearer than within, until done. A scene is for one question at a time.
 func (s *scene) pairwise(a Axes, within func(*pair) float64, look func(p *pair, x, y *body) (done bool)) {
 	moves := s.moves(a)
-	var centres [64]V
+	if s.placed == nil {
+		s.placed, s.centres, s.stands = make([]body, len(s.bodies)), make([]V, len(s.bodies)), make([]bool, len(s.bodies))
+	}
 	for i := range s.bodies {
 		m := &moves[s.links[i]]
-		centres[i] = m.m.of(s.bodies[i].centre).add(m.t)
+		s.centres[i], s.stands[i] = m.m.of(s.bodies[i].centre).add(m.t), false
 	}
 	for i := range s.pairs {
 		p := &s.pairs[i]
-		a, b := &s.bodies[p.a], &s.bodies[p.b]
-		d := centres[p.a].sub(centres[p.b])
-		if far := within(p) + a.around + b.around; d.dot(d) > far*far {
+		d := s.centres[p.a].sub(s.centres[p.b])
+		if far := within(p) + s.bodies[p.a].around + s.bodies[p.b].around; d.dot(d) > far*far {
 			continue
 		}
-		ma, mb := &moves[s.links[p.a]], &moves[s.links[p.b]]
-		x, y := a.moved(&ma.m, ma.t), b.moved(&mb.m, mb.t)
-		if look(p, &x, &y) {
+		if look(p, s.stood(&moves, p.a), s.stood(&moves, p.b)) {
 			return
 		}
 	}
+}
+
+// stood is a body where it stands in the poses of the links.
+func (s *scene) stood(moves *[3]move, i int) *body {
+	if !s.stands[i] {
+		m := &moves[s.links[i]]
+		s.placed[i], s.stands[i] = s.bodies[i].moved(&m.m, m.t), true
+	}
+	return &s.placed[i]
 }

@@ -77,16 +77,20 @@ func searched() []string { return []string{"clear/path", "sky/floor", "sun/apart
 func (p *play) closely(wide bool) {
 	worst, least := map[string]place{}, map[string]float64{}
 	for i := range p.way.legs {
-		p.march(i, func(at place) float64 {
+		p.march(i, func(at place) (float64, float64) {
 			a, t := p.way.pose(&at, Axes{})
-			p.point(a, p.wait+t, false, false)
+			_, here := p.scene.spare(a, farLooked)
+			p.pointed(a, p.wait+t, here, false, false)
 			for _, rule := range searched() {
-				v := p.rule(rule, a, p.wait+t, 0)
+				v := here
+				if rule != "clear/path" {
+					v = p.rule(rule, a, p.wait+t, 0)
+				}
 				if old, ok := least[rule]; !ok || v < old {
 					worst[rule], least[rule] = at, v
 				}
 			}
-			return least["clear/path"]
+			return here, least["clear/path"]
 		})
 	}
 	for _, rule := range searched() {
@@ -116,7 +120,7 @@ func (p *play) around(rule string, from place, box, back Axes, wide bool) {
 }
 
 // march goes along one stretch, as far at a time as no part may come nearer meanwhile than it is already, and calls on each place.
-func (p *play) march(leg int, note func(place) float64) {
+func (p *play) march(leg int, note func(place) (here, least float64)) {
 	l := &p.way.legs[leg]
 	if l.anyOrder() {
 		for range 150 {
@@ -128,12 +132,10 @@ func (p *play) march(leg int, note func(place) float64) {
 	one, two := math.Abs(turn[0])*p.scene.far[0], math.Abs(turn[1])*p.scene.far[1]
 	for s := 0.0; ; {
 		at := place{leg: leg, one: s}
-		least := note(at)
+		here, least := note(at)
 		if s >= 1 || least < tooNear {
 			return
 		}
-		a, _ := p.way.pose(&at, Axes{})
-		_, here := p.scene.spare(a, farLooked)
 		s = l.reached(s, max(marched, here-min(least, 5)), Axes{one, two})
 	}
 }
