@@ -117,7 +117,7 @@ var (
 	usual = slow.Effort{Plays: 4, Points: 10, Day: 50}
 	firm  = slow.Effort{Plays: 6, Points: 10, Day: 50, Marches: 4}
 	more  = slow.Effort{Plays: 6, Points: 10, Day: 100, Marches: 3, Wide: true}
-	dense = slow.Effort{Plays: 24, Points: 30, Day: 400, Marches: 6, Wide: true}
+	dense = slow.Effort{Plays: 24, Points: 30, Day: 400, Marches: 24, Wide: true}
 )
 
 // look asks one question both ways.

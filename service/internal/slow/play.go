@@ -104,7 +104,8 @@ type play struct {
 	way    motion
 	more   Axes // what a proof may add anywhere on the way
 	what   string
-	lowest float64 // altitude of the tube at the begin
+	lowest float64 // altitude at which the tube may stand at the begin
+	sun    bool    // it may be up at some time of the motion
 }
 
 // play plays the question once.
@@ -221,7 +222,7 @@ func (p *play) choose(n int) {
 		stopsOff := p.end.shift.add(off)
 		flips := p.flips(off)
 		if len(p.r.FlipVia) > 0 && p.nearBorder(off) {
-			flips, p.end.maybe = p.rng.IntN(2) == 0, true
+			flips, p.end.maybe = n/len(all)%2 == 0, true
 		}
 		p.way = p.motion(p.start, &p.end, stopsOff, flips)
 		if p.q.Sky == nil && p.q.Kind != "flip" {
@@ -291,7 +292,7 @@ func (p *play) nearBorder(off Axes) bool {
 
 // along looks at the whole way, in points.
 func (p *play) along(points int) {
-	_, p.lowest = p.r.direction(p.start).azAlt()
+	p.lowest, p.sun = p.low(), p.sunMay()
 	for i := range points {
 		s := (float64(i) + p.rng.Float64()) / float64(points)
 		switch i {
@@ -305,10 +306,47 @@ func (p *play) along(points int) {
 		p.point(at.add(p.outward().times(p.more)), p.wait+t, i == points-1, true)
 	}
 	disc := p.disc(p.end.axes) / degree
+	if blur := p.blur(); blur > 0.1*degree { // where belief makes it end is known no better
+		disc += blur / degree
+		p.slack("travel/axis1", blur/degree)
+		p.slack("clear/path", blur*p.scene.far[0])
+		p.slack("sun/apart", blur/degree)
+		p.slack("sky/floor", blur/degree)
+	}
 	p.slack("sky/horizon", disc)
 	p.slack("sky/floor", disc/25)
 	p.slack("sun/apart", disc/25+(p.way.seconds()+p.limit("permit start_within_s"))*siderealRate/degree)
 	p.point(p.end.axes.add(p.corners().times(p.r.Overrun).add(p.search())), p.wait+p.way.seconds(), false, false)
+}
+
+// low is the lowest that the tube may stand at the begin. What may stand below the floor already and sinks no lower than that is held to where
+// it ends, or nothing could raise it.
+func (p *play) low() float64 {
+	_, out := p.r.direction(p.start).azAlt()
+	if p.sharp {
+		return out
+	}
+	box, middle := p.places[p.from].Sigma.times(Axes{3, 3}).add(p.more), p.start.sub(p.wild)
+	for i := range 49 {
+		_, alt := p.r.direction(middle.add(box.times(Axes{float64(i%7)/3 - 1, float64(i/7)/3 - 1}))).azAlt()
+		out = min(out, alt)
+	}
+	return out
+}
+
+// sunMay tells whether the Sun may count as up: one that may be up by its own turning at some time of the motion may count for all of it.
+func (p *play) sunMay() bool {
+	seconds := p.way.seconds() + p.limit("permit start_within_s")
+	early := seconds*siderealRate + 0.05*degree
+	_, first := p.r.sunAt(p.q.At, 0, early)
+	_, last := p.r.sunAt(p.q.At, seconds, early)
+	return first || last
+}
+
+// sunUp is the Sun's direction, and whether it counts.
+func (p *play) sunUp(t float64, wide bool) (V, bool) {
+	sun, up := p.r.sunAt(p.q.At, t, 0)
+	return sun, up || wide && p.sun
 }
 
 func (p *play) search() Axes {
@@ -329,11 +367,7 @@ func (p *play) pointed(a Axes, t, clear float64, last, wide bool) {
 	p.took("clear/path", min(clear, mostSpare), a, t, wide)
 	p.travel(a, t, last, wide)
 	p.altitude(a, t, last, wide)
-	early := 0.0 // a Sun that rises meanwhile may count from the start on
-	if wide {
-		early = (p.way.seconds() + p.limit("permit start_within_s")) * siderealRate
-	}
-	if sun, up := p.r.sunAt(p.q.At, t, early); up {
+	if sun, up := p.sunUp(t, wide); up {
 		p.took("sun/apart", p.r.direction(a).angle(sun)/degree-p.limit("sun/apart separation_deg"), a, t, wide)
 	}
 	if last {

@@ -84,7 +84,7 @@ func (p *play) closely(wide bool) {
 			for _, rule := range searched() {
 				v := here
 				if rule != "clear/path" {
-					v = p.rule(rule, a, p.wait+t, 0)
+					v = p.rule(rule, a, p.wait+t, false)
 				}
 				if old, ok := least[rule]; !ok || v < old {
 					worst[rule], least[rule] = at, v
@@ -93,27 +93,30 @@ func (p *play) closely(wide bool) {
 			return here, least["clear/path"]
 		})
 	}
+	box := p.more
+	if !p.sharp {
+		box = box.add(p.places[p.from].Sigma.times(Axes{3, 3}))
+	}
 	for _, rule := range searched() {
 		p.around(rule, worst[rule], Axes{}, Axes{}, false)
 		if wide {
-			box := p.more
-			if !p.sharp {
-				box = box.add(p.places[p.from].Sigma.times(Axes{3, 3}))
-			}
 			p.around(rule, worst[rule], box, p.wild, true)
+		}
+	}
+	for i := range p.way.legs { // travel is least in a corner of where a stretch ends
+		for _, u := range []Axes{{-1, -1}, {-1, 1}, {1, -1}, {1, 1}} {
+			if wide {
+				p.travel(p.way.legs[i].to.sub(p.wild).add(u.times(box)), 0, false, true)
+			}
 		}
 	}
 }
 
 // around takes in the least of a rule near a place, within a box about the way, shifted back.
 func (p *play) around(rule string, from place, box, back Axes, wide bool) {
-	early := 0.0
-	if wide {
-		early = (p.way.seconds() + p.limit("permit start_within_s")) * siderealRate
-	}
 	at := descend(from, wide, func(at *place) float64 {
 		a, t := p.way.pose(at, box)
-		return p.rule(rule, a.sub(back), p.wait+t, early)
+		return p.rule(rule, a.sub(back), p.wait+t, wide)
 	})
 	a, t := p.way.pose(&at, box)
 	p.point(a.sub(back), p.wait+t, false, wide)
@@ -176,8 +179,8 @@ func (l *leg) turned(s float64) Axes {
 	return out
 }
 
-// rule is what a rule has to spare at a pose; of a Sun that is down by less than early it counts.
-func (p *play) rule(rule string, a Axes, t, early float64) float64 {
+// rule is what a rule has to spare at a pose.
+func (p *play) rule(rule string, a Axes, t float64, wide bool) float64 {
 	switch rule {
 	case "clear/path":
 		_, high := p.scene.spare(a, farLooked)
@@ -186,7 +189,7 @@ func (p *play) rule(rule string, a Axes, t, early float64) float64 {
 		_, alt := p.r.direction(a).azAlt()
 		return alt/degree - p.limit("sky/floor altitude_deg")
 	}
-	sun, up := p.r.sunAt(p.q.At, t, early)
+	sun, up := p.sunUp(t, wide)
 	if !up {
 		return 180
 	}
