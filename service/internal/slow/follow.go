@@ -199,17 +199,18 @@ func (p *play) stops(c *course) (this, latest float64) {
 		return 2 * day, 2 * day
 	}
 	ahead := p.beliefFrom(p.places[p.from].Axes).sub(p.places[p.from].Axes)
-	right, wrong := p.limitActs(c, limit, Axes{}), p.limitActs(c, limit, ahead)
+	latest = max(p.limitActs(c, limit, Axes{}, c.start), p.limitActs(c, limit, ahead, c.start))
 	if p.end.intended {
-		return right, max(right, wrong)
+		ahead = Axes{}
 	}
-	return wrong, max(right, wrong)
+	return p.limitActs(c, limit, ahead, p.start), latest // one that is crossed on the way acts too, but need not be counted on
 }
 
-// limitActs is when belief, so far ahead of the pose, reaches a limit in the mount, with what syncs may still take from it.
-func (p *play) limitActs(c *course, limit float64, ahead Axes) float64 {
+// limitActs is when belief, so far ahead of the pose, reaches a limit in the mount that it is not beyond at a start, with what syncs may still
+// take from it.
+func (p *play) limitActs(c *course, limit float64, ahead, start Axes) float64 {
 	axis, later := p.r.Stop.Axis, p.limit("sync/sum axis_deg")*degree
-	began := c.start.sub(p.wild).add(ahead)[axis]
+	began := start.sub(p.wild).add(ahead)[axis]
 	last := c.start
 	for t := 0.0; t < day; t += 120 {
 		at := c.at(t, last)
