@@ -36,3 +36,30 @@ func TestBothStandInTheSamePlaces(t *testing.T) {
 		}
 	}
 }
+
+// Parts touch at the same poses in both, overlap they by much or by little: to and fro alone finds an overlap of some millimetres of long round
+// parts too slowly.
+func TestBothTouchInTheSamePlaces(t *testing.T) {
+	little := 0
+	for n := range 12 {
+		s, err := stand(n)
+		require.NoError(t, err)
+		rng := rand.New(rand.NewPCG(uint64(n), 77))
+		scene := s.rig.Scene(nil, 0, 0)
+		for range 400 {
+			a := slow.Axes{7 * (rng.Float64() - 0.5), 7 * (rng.Float64() - 0.5)}
+			placed, least := scene.Place(axes(a)), 1e9
+			for _, p := range scene.Pairs {
+				least = min(least, solid.Distance(placed[p.A], placed[p.B]).Upper)
+			}
+			if least > -0.2 && least < 0.2 {
+				continue
+			}
+			if least < 0 && least > -10 {
+				little++
+			}
+			assert.Equal(t, least < 0, s.slow.Touches(a, s.drawn.limits), "rig %d %s at %v: %v mm", n, s.slow.Kind, a, least)
+		}
+	}
+	assert.Greater(t, little, 50)
+}

@@ -13,6 +13,11 @@ func (r *Rig) Clear(a Axes, limits map[string]float64) float64 {
 	return high
 }
 
+// Touches tells whether parts touch at a pose.
+func (r *Rig) Touches(a Axes, limits map[string]float64) bool {
+	return r.sceneFor(nil, limits).touches(a, 0.02)
+}
+
 // Altitude is that of the tube at a pose.
 func (r *Rig) Altitude(a Axes) float64 {
 	_, alt := r.direction(a).azAlt()

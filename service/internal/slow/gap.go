@@ -255,8 +255,8 @@ func meet(a, b *body, near float64) bool {
 		out[i][i] = (a.around + near) * (a.around + near)
 	}
 	for range mostCuts {
-		cut, far := a.lacks(centre, near)
-		if other, d := b.lacks(centre, 0); d > far {
+		cut, far := a.lacks(centre, near/2)
+		if other, d := b.lacks(centre, near/2); d > far {
 			cut, far = other, d
 		}
 		if far == 0 {
