@@ -91,7 +91,7 @@ func (j *judging) homes(i int, c Axes) []end {
 	if j.r.HomeBy == "sensor" {
 		return out
 	}
-	if j.r.HomeBy == "person" {
+	if j.r.HomeBy == "person" || i > 0 { // its counters may be those of the likeliest place
 		out = append(out, end{from: i, axes: c.add(j.r.Home.sub(j.places[0].Axes)), loose: true, because: "turned by what the likeliest place lacks"})
 	}
 	if j.r.HomeBy == "belief" && j.r.Sync != "sky" {
@@ -327,6 +327,9 @@ func (j *judging) blur() float64 {
 	}
 	at := j.r.direction(j.belief)
 	_, alt := at.azAlt()
+	if off := math.Abs(math.Sin(at.angle(j.r.d1))); j.r.equatorial() && off < 0.5*degree { // air lifts it onto the very end of the axis
+		return math.Pi
+	}
 	by := 0.1 / 60 * degree
 	if alt < 5*degree {
 		by = max(by, j.r.lift(alt)-alt)

@@ -47,7 +47,8 @@ func (c *course) dither(a Axes) Axes {
 }
 
 // astray is what a proof may add at a pose of a course: of an alt-azimuth another start is another curve, which axis 1 may be off by the more
-// the nearer it comes to the zenith; and it may count the most that air lifts anywhere on the way.
+// the nearer it comes to the zenith; it may take a whole stretch, until the distance from there halves or is 14.5°, as where that
+// comes nearest; and the most that air lifts anywhere on the way.
 func (c *course) astray(a Axes) Axes {
 	out := c.dither(a).add(c.more)
 	if !c.r.equatorial() {
@@ -55,7 +56,8 @@ func (c *course) astray(a Axes) Axes {
 		if c.r.Refracts {
 			d += c.r.lift(0) + c.r.lift(c.r.Altitude(c.start)) - c.r.Altitude(c.start)
 		}
-		out = out.add(Axes{math.Asin(min(1, math.Sin(min(d, math.Pi/2))/max(off, 1e-6))), d})
+		off = math.Sin(max(1e-6, min(math.Asin(min(1, off))/2, 14.5*degree)))
+		out = out.add(Axes{math.Asin(min(1, math.Sin(min(d, math.Pi/2))/off)) + ditherBox/max(off-d, 0.05), d})
 	}
 	return out
 }
@@ -93,9 +95,14 @@ func (p *play) keeps(c *course, points int) {
 			p.took("track/fits", t-least, at, c.arrival+t, false)
 			return
 		}
-		near := at.add(p.outward().times(c.astray(at)))
-		if why := p.breaks(c, near, t, 2*ditherBox+p.disc(at)); why != "" {
-			p.took("track/fits", t-least, at, c.arrival+t, true)
+		all := []Axes{p.outward()}
+		if i == 0 {
+			all = []Axes{{1, 1}, {1, -1}, {-1, 1}, {-1, -1}}
+		}
+		for _, u := range all {
+			if why := p.breaks(c, at.add(u.times(c.astray(at))), t, 2*ditherBox+p.disc(at)); why != "" {
+				p.took("track/fits", t-least, at, c.arrival+t, true)
+			}
 		}
 	}
 }
@@ -117,7 +124,7 @@ const surely = 0.03 * degree
 func (p *play) breaks(c *course, a Axes, t, by float64) string {
 	r := p.r
 	for axis := range 2 {
-		if a[axis] < r.Low[axis]+min(by, 0) || a[axis] > r.High[axis]-min(by, 0) {
+		if a[axis] < r.Low[axis]+min(by, surely) || a[axis] > r.High[axis]-min(by, surely) {
 			return fmt.Sprintf("axis %d out of travel", axis+1)
 		}
 	}

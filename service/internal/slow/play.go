@@ -201,16 +201,15 @@ func (p *play) turning(at Axes) Axes {
 		return Axes{s, 0}
 	}
 	_, alt := p.r.direction(at).azAlt()
-	return Axes{s * (1 + math.Tan(min(math.Abs(alt)+s, 89.9*degree))), s}
+	return Axes{min(math.Pi, s*(1+math.Tan(min(math.Abs(alt)+s, 89.9999*degree)))), s}
 }
 
 // choose picks one of the ends, as it is on arrival.
 func (p *play) choose(n int) {
 	all := p.ends(p.wait, p.wait)
 	all = ofPlace(all, p.from)
-	k := n % len(all)
-	for range 2 {
-		p.end = all[min(k, len(all)-1)]
+	for range 3 { // an end later may be one more
+		p.end = all[n%len(all)]
 		off := Axes{}
 		if p.end.loose && !(p.end.intended && p.q.Kind == "slew" && p.rng.IntN(2) == 0) {
 			off = p.wild
