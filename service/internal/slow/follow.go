@@ -3,6 +3,7 @@ package slow
 import (
 	"fmt"
 	"math"
+	"slices"
 )
 
 // ditherBox is how far on the sky, each way, guiding and dithers may carry a tube that follows it: they ride on a permit within a declared box.
@@ -26,6 +27,10 @@ func (p *play) newCourse() course {
 	c.lacks = p.end.shift.add(p.wild)
 	if p.rng.IntN(2) == 0 || !p.end.loose {
 		c.lacks = Axes{}
+	}
+	if p.believes && p.end.intended && p.rng.IntN(3) == 0 { // where it ends as meant belief may still be off as now, for all that a proof knows
+		at := p.places[p.from].Axes
+		c.lacks, p.end.maybe = p.wild.add(at.sub(p.beliefFrom(at))), true
 	}
 	m := p.mount.after(c.arrival)
 	c.ra, c.dec, c.side = p.r.ToSky(m.lst, m.lat, c.start.sub(c.lacks))
@@ -168,6 +173,9 @@ func (p *play) untilContact(c *course, points int) {
 	stop, latest := p.stops(c)
 	last, told := c.start, false
 	step := day / float64(points)
+	if points > 200 && p.rng.IntN(4) == 0 {
+		p.grazes(c, points, func(t float64, at Axes) { p.took("asker/fallback", t-latest-least, at, c.arrival+t, true) })
+	}
 	for i := range points {
 		t := (float64(i) + p.rng.Float64()) * step
 		if i == 0 {
@@ -187,6 +195,35 @@ func (p *play) untilContact(c *course, points int) {
 		if !told && (p.r.FlipsItself || p.scene.touches(wide, 0.5)) {
 			told = true
 			p.took("asker/fallback", t-latest-least, wide, c.arrival+t, true)
+		}
+	}
+}
+
+// grazes looks for contacts that only just are, in some part of all that a proof may add: where parts come nearest in a day.
+func (p *play) grazes(c *course, points int, found func(t float64, at Axes)) {
+	type seen struct{ t, gap float64 }
+	step, last, all := day/float64(points), c.start, []seen(nil)
+	for i := range points {
+		t := float64(i) * step
+		at := c.at(t, last)
+		if p.tooFast(c, t, last, at, step) {
+			break
+		}
+		last, all = at, append(all, seen{t, p.scene.least(at, 200)})
+	}
+	slices.SortStableFunc(all, func(a, b seen) int { return compare(a.gap, b.gap) })
+	for _, from := range all[:min(len(all), 8)] {
+		pose := func(at *place) (float64, Axes) {
+			t := max(0, from.t+(at.one-0.5)*4*step)
+			a := c.at(t, last)
+			return t, a.add(at.off.times(c.astray(a)))
+		}
+		at := descend(place{one: 0.5}, true, func(at *place) float64 {
+			_, a := pose(at)
+			return p.scene.least(a, 200)
+		})
+		if t, a := pose(&at); p.scene.least(a, 200) < 0.5 {
+			found(t, a)
 		}
 	}
 }

@@ -171,6 +171,18 @@ func (s *scene) touches(a Axes, near float64) bool {
 	return found
 }
 
+// least is the gap of the pair that is nearest at a pose, mm, looking no farther than most.
+func (s *scene) least(a Axes, most float64) float64 {
+	s.pairwise(a, func(*pair) float64 { return most }, func(_ *pair, x, y *body) bool {
+		l, h := gap(x, y, 0, most)
+		if most = min(most, h); l < 0.02 && h > 0 && meet(x, y, 0.02) {
+			most = 0
+		}
+		return most <= 0
+	})
+	return most
+}
+
 // pairwise looks at every pair whose balls are nearer than within, until done. A scene is for one question at a time.
 func (s *scene) pairwise(a Axes, within func(*pair) float64, look func(p *pair, x, y *body) (done bool)) {
 	moves := s.moves(a)
