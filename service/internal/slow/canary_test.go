@@ -24,11 +24,12 @@ import (
 // they have to be taken from a new one.
 func soleReasons() map[string]int {
 	return map[string]int{
-		"asker/fallback": 20045, "belief/agrees": 58377, "clear/path": 45495, "end/bounded": 41499, "lock/none": 40041, "mount/map": 40126,
-		"pose/fresh": 40010, "pose/known": 20530, "pose/sharp": 40458, "rig/proven": 20053, "sky/floor": 20098, "sky/horizon": 45941,
-		"solve/blind": 40352, "solve/fresh": 40166, "solve/optics": 40088, "solve/quality": 40151, "solve/still": 40052, "sun/apart": 46845,
-		"sync/expected": 40108, "sync/jump": 40399, "sync/rate": 42590, "sync/second": 40223, "sync/sum": 42134, "time/agree": 40017,
-		"track/fits": 20574, "travel/axis1": 20843, "travel/axis2": 20051,
+		"asker/fallback": 1001509, "belief/agrees": 1000394, "clear/path": 1000925, "end/bounded": 1000215, "lock/none": 1000233,
+		"mount/map": 1000226, "pose/fresh": 1000217, "pose/known": 1000375, "pose/sharp": 1000255, "rig/proven": 1000281, "sky/floor": 1000221,
+		"sky/horizon": 1000415, "solve/blind": 1001022, "solve/fresh": 1000468, "solve/optics": 1000202, "solve/quality": 1000227,
+		"solve/still": 1000356, "sun/apart": 1000259, "sync/expected": 1000024, "sync/jump": 1000527, "sync/rate": 1000585,
+		"sync/second": 1000228, "sync/sum": 1002906, "time/agree": 1000290, "track/fits": 1001290, "travel/axis1": 1000439,
+		"travel/axis2": 1000153,
 	}
 }
 
