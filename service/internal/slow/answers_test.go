@@ -127,14 +127,19 @@ func (r *result) look(s *stood, n int) {
 	if n%10 == 0 {
 		cells = int(reach.DefaultBudget)
 	}
-	real, effort := s.ask(q, cells), usual
+	real := s.ask(q, cells)
+	r.compare(s, n, q, real, effort(n, real))
+}
+
+// effort is how much of a question is played at first: the more of one that is allowed, and much of some.
+func effort(n int, real answered) slow.Effort {
 	switch {
 	case n%100 == 0:
-		effort = dense
-	case real.verdict == verdict.Allow: // what matters most
-		effort = firm
+		return dense
+	case real.verdict == verdict.Allow:
+		return firm
 	}
-	r.compare(s, n, q, real, effort)
+	return usual
 }
 
 // comparing is one question under comparison.
