@@ -28,9 +28,11 @@ func (p *play) newCourse() course {
 	if p.rng.IntN(2) == 0 || !p.end.loose {
 		c.lacks = Axes{}
 	}
-	if p.believes && p.end.intended && p.rng.IntN(3) == 0 { // where it ends as meant belief may still be off as now, for all that a proof knows
+	if p.believes && (p.end.intended || p.q.Kind == "track") && p.rng.IntN(3) == 0 {
 		at := p.places[p.from].Axes
-		c.lacks, p.end.maybe = p.wild.add(at.sub(p.beliefFrom(at))), true
+		c.lacks = p.wild.add(at.sub(p.beliefFrom(at)))
+		// Sent elsewhere, belief may still be off as now, for all that a proof knows; one that stays believes what it says.
+		p.end.maybe = p.end.maybe || p.q.Kind != "track" || p.r.Sync != "axes" && p.r.Sync != "none"
 	}
 	m := p.mount.after(c.arrival)
 	c.ra, c.dec, c.side = p.r.ToSky(m.lst, m.lat, c.start.sub(c.lacks))

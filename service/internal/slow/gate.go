@@ -166,7 +166,10 @@ func (j *judging) doubts() []Judged {
 	return out
 }
 
-func (j *judging) doubtful() bool { return !j.q.State.Known || len(j.doubts()) > 0 }
+// doubtful tells whether another picture is wanted: of a pose that is unknown nothing is judged anyway.
+func (j *judging) doubtful() bool {
+	return !j.q.State.Known && len(j.q.State.Places) > 0 || len(j.doubts()) > 0
+}
 
 func (j *judging) blind(v *Solve) *Finding {
 	switch radius := v.Radius; {
