@@ -102,12 +102,15 @@ func (p *play) keeps(c *course, points int) {
 			p.took("track/fits", t-least, at, c.arrival+t, false)
 			return
 		}
-		all := []Axes{p.outward()}
+		near, all, box := at, []Axes{p.outward()}, c.astray(at)
 		if i == 0 {
 			all = []Axes{{1, 1}, {1, -1}, {-1, 1}, {-1, -1}}
+			if !p.sharp { // wherever in the pose's uncertainty it begins
+				near, box = at.sub(p.wild), box.add(p.places[p.from].Sigma.times(Axes{3, 3}))
+			}
 		}
 		for _, u := range all {
-			if why := p.breaks(c, at.add(u.times(c.astray(at))), t, 2*ditherBox+p.disc(at)); why != "" {
+			if why := p.breaks(c, near.add(u.times(box)), t, 2*ditherBox+p.disc(at)); why != "" {
 				p.took("track/fits", t-least, at, c.arrival+t, true)
 			}
 		}
