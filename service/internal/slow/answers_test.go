@@ -289,8 +289,11 @@ func (c *comparing) gravity(rule string, got verdict.Finding, f *slow.Finding, b
 // why is what the service says of a rule.
 func (a answered) why(rule string) string { return "\n    " + a.findings[rule].Sentence }
 
-// inCI is how many questions .ci/run asks: about four minutes of two cores, of which the service's own facts take nine tenths.
-const inCI = 6000
+// What .ci/run asks: about 100 s of two cores, of which the service's own facts take more than half.
+const (
+	firstInCI = 4_000_000
+	inCI      = 16_000
+)
 
 // answers is the first question and how many: KEEPCLEAR_ANSWERS=first:count; 0: a plain run's.
 func answers() (first, count int) {
@@ -298,7 +301,7 @@ func answers() (first, count int) {
 		return first, count
 	}
 	if os.Getenv("KEEPCLEAR_LONG") != "" {
-		return 0, inCI
+		return firstInCI, inCI
 	}
 	return 0, 0
 }
@@ -361,23 +364,18 @@ func TestAnswersAgainstASecondOpinion(t *testing.T) {
 	require.NotZero(t, r.questions)
 	assert.Empty(t, head(r.wrong), "%d allows that must not be", len(r.wrong))
 	assert.Empty(t, head(r.passes), "%d rules that passed and must not", len(r.passes))
-	r.few(t)
+	r.agrees(t)
 }
 
-// few holds what cannot be explained one by one to be few: what is refused though this says that it passes, and what is denied or held for
-// the other. Each class is explained in DEVELOPERS.md.
-func (r *result) few(t *testing.T) {
-	refusals := 0
-	for _, v := range r.rules {
-		refusals += v.held + v.denied
-	}
-	assert.LessOrEqual(t, r.refused, 2+r.questions/500, "questions refused though nothing fails")
+// agrees holds that nothing is refused though this says that it passes, and nothing denied for a hold or held for a deny. Where a lawful
+// service may be more careful, the second opinion says how much (Finding.Wide, Finding.Slack, end.maybe), rule by rule and with the reason; a
+// difference that is left is a fault of one of the two.
+func (r *result) agrees(t *testing.T) {
+	assert.Zero(t, r.refused, "questions refused though nothing fails")
 	for what, all := range map[string]map[string][]string{"needless": r.needless, "denied for a hold": r.denials, "held for a deny": r.lenient} {
-		n := 0
-		for _, v := range all {
-			n += len(v)
+		for _, rule := range sorted(all) {
+			assert.Empty(t, head(all[rule]), "%s: %s", what, rule)
 		}
-		assert.LessOrEqual(t, n, 3+refusals/150, "%s, of %d refusals", what, refusals)
 	}
 }
 
