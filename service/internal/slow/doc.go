@@ -2,7 +2,8 @@
 // held against. It imports nothing of the service. The tests fill in its own plain structs and compare.
 //
 // It plays what a question may lead to: from a pose somewhere within its uncertainty, begun somewhere within the time that leave waits, by
-// the mount's own clock, site and belief, in the manner of its axes, and looks at single poses on the way. Distances of solids come from
+// the mount's own clock, site and belief, in the manner of its axes, and looks at single poses on the way: a few of every question, and of
+// what is allowed or in dispute so many that no part comes nearer between two than 3 mm, and the least of each rule near the worst. Distances of solids come from
 // plain projections to and fro between them, the sky from the almanac's short formulas. What a play shows is a witness: a rule that passed
 // and should not is convicted by one pose. What no play shows is no proof: see Finding.
 //
