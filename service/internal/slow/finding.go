@@ -54,6 +54,9 @@ func (f *Finding) take(spare float64, from int, sharp, wide bool, say func() str
 // settle works out the best of the places.
 func (f *Finding) settle() {
 	f.Sharp, f.SharpWide = best(f.sharp), best(f.sharpWide)
+	if len(f.sharp) < len(f.sharpWide) { // of some place only what may be was played
+		f.Sharp = math.Inf(1)
+	}
 }
 
 func best(places map[int]float64) float64 {

@@ -314,7 +314,8 @@ func (p *play) along(points int) {
 	}
 	p.slack("sky/horizon", disc)
 	p.slack("sky/floor", disc/25)
-	p.slack("sun/apart", disc/25+(p.way.seconds()+p.limit("permit start_within_s"))*siderealRate/degree)
+	moved := (p.way.seconds() + p.limit("permit start_within_s")) * siderealRate
+	p.slack("sun/apart", (disc/25*degree+2*moved)/degree) // a proof may take the Sun where it stands first and take off all that it moves
 	p.point(p.end.axes.add(p.corners().times(p.r.Overrun).add(p.search())), p.wait+p.way.seconds(), false, false)
 }
 
