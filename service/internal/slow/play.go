@@ -44,10 +44,14 @@ func Judge(r *Rig, q *Question, limits map[string]float64, e Effort, rng *rand.R
 	}
 	j.answer["end/bounded"] = j.bounded()
 	j.scene = r.sceneFor(q.State.Sample.Parts, limits)
-	for n := range e.Plays {
+	plays := e.Plays
+	if e.Wide { // to each of the ends, with either choice of way
+		plays = max(plays, 4*len(j.ends(0, 0)))
+	}
+	for n := range plays {
 		j.play(e, n, false)
 	}
-	for n := range (e.Plays + 1) / 2 * len(j.places) {
+	for n := range (plays + 1) / 2 * len(j.places) {
 		j.play(e, n, true)
 	}
 	return j.wanted()
