@@ -127,6 +127,16 @@ func (j *judging) toSky(i int, c Axes, ra, dec float64, asked string, wait, arri
 		hours = append(hours, j.mount.after(wait).lst-less[0], then.lst-less[0])
 	}
 	sides := j.sidesFor(asked, hours)
+	if j.r.Sync == "sky" || j.r.Sync == "unknown" { // from one of several places a service may count the sides that any of them gives
+		for _, p := range j.places {
+			other := j.lessOffset(p.Axes, ra, dec)
+			for _, s := range j.sidesFor(asked, []float64{j.mount.after(wait).lst - other[0], then.lst - other[0]}) {
+				if !slices.ContainsFunc(sides, func(c choice) bool { return c.side == s.side }) {
+					sides = append(sides, choice{s.side, true})
+				}
+			}
+		}
+	}
 	out := j.meant(i, c, ra, dec, asked, sides, ours)
 	if asked != "" && !slices.ContainsFunc(sides, func(s choice) bool { return s.side == asked }) {
 		sides = append(sides, choice{asked, true}) // it does not go there, by what the file says
