@@ -315,8 +315,17 @@ func compare(x, y float64) int {
 // bounded judges how far the ends lie from where the motion is meant to end, from a known pose.
 func (j *judging) bounded() *Finding {
 	limit := j.limit("end/bounded spread_deg")
-	worst, about := j.spread(false)
-	wide, _ := j.spread(true)
+	worst, about, wide := math.Inf(1), "", 0.0
+	for _, one := range j.arrivals() { // ends are taken at arrival: what they are apart at every arrival is seen, at any may be
+		here, what := j.spread(j.ends(0, one), nil, false)
+		if here < worst {
+			worst, about = here, what
+		}
+		for _, two := range j.arrivals() {
+			w, _ := j.spread(j.ends(0, one), j.ends(0, two), true)
+			wide = max(wide, w)
+		}
+	}
 	f := exact(limit - worst/degree)
 	f.Wide = limit - wide/degree
 	if len(j.places) > 1 { // of several places it is a matter of words what is meant to be the end
@@ -324,18 +333,18 @@ func (j *judging) bounded() *Finding {
 	}
 	f.Said = fmt.Sprintf("%.3f° to spare: %s", f.Seen, about)
 	if j.believes {
-		f.Slack = j.blur() / degree
+		f.Slack = j.blur(j.belief) / degree
 	}
 	return f
 }
 
-// blur is how well belief is known in axis terms, of a mount whose map includes refraction: the formula is good to 0.1′ over 5°, and below the
+// blur is how well a pose by the sky is known in axis terms, of a mount whose map includes refraction: the formula is good to 0.1′ over 5°, and below the
 // horizon nobody's is good to more than what it says; near the end of axis 1 that is much of its angle.
-func (j *judging) blur() float64 {
+func (j *judging) blur(pose Axes) float64 {
 	if !j.r.Refracts {
 		return 0
 	}
-	at := j.r.direction(j.belief)
+	at := j.r.direction(pose)
 	_, alt := at.azAlt()
 	if off := math.Abs(math.Sin(at.angle(j.r.d1))); j.r.equatorial() && off < 0.5*degree { // air lifts it onto the very end of the axis
 		return math.Pi
@@ -347,13 +356,32 @@ func (j *judging) blur() float64 {
 	return by / max(math.Abs(math.Sin(at.angle(j.r.d1))), 0.01)
 }
 
-// spread is the farthest that an end lies from the nearest place where the motion is meant to end; with what may only maybe be counted
-// against it: maybe or not.
-func (j *judging) spread(maybe bool) (worst float64, about string) {
-	all := j.ends(0, 0)
+// arrivals are when the motion may end, seconds.
+func (j *judging) arrivals() []float64 {
+	if j.r.equatorial() || j.q.Sky == nil && j.q.Kind != "flip" { // ends stay as far apart
+		return []float64{0}
+	}
+	var out []float64
+	for _, e := range j.ends(0, 0) {
+		for _, flips := range []bool{false, true} {
+			m := j.motion(j.places[e.from].Axes, &e, e.shift, flips)
+			if s := math.Round(m.seconds()); !slices.Contains(out, s) && len(out) < 8 {
+				out = append(out, s)
+			}
+		}
+	}
+	return out
+}
+
+// spread is the farthest that an end lies from the nearest of some places where the motion is meant to end, nil: of the ends; with what may
+// only maybe be counted against it: maybe or not.
+func (j *judging) spread(all, meant []end, maybe bool) (worst float64, about string) {
+	if meant == nil {
+		meant = all
+	}
 	for _, e := range all {
 		least := math.Inf(1)
-		for _, o := range all {
+		for _, o := range meant {
 			if o.intended && o.from == e.from && (!maybe || !o.maybe) {
 				least = min(least, e.axes.sub(o.axes).most())
 			}

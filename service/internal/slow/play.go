@@ -309,7 +309,7 @@ func (p *play) along(points int) {
 		p.point(at.add(p.outward().times(p.more)), p.wait+t, i == points-1, true)
 	}
 	disc := p.disc(p.end.axes) / degree
-	if blur := p.blur(); blur > 0.1*degree { // where belief makes it end is known no better
+	if blur := max(p.blur(p.belief), p.blur(p.end.axes)); p.q.Sky != nil && blur > 0.1*degree || p.blur(p.belief) > 0.1*degree { // where it ends is known no better
 		disc += blur / degree
 		p.slack("travel/axis1", blur/degree)
 		p.slack("clear/path", blur*p.scene.far[0])
