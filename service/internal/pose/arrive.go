@@ -234,7 +234,7 @@ const leastMove = 2 * unit.Arcminute
 func (t *turn) unmoved(m *move, all []landing) bool {
 	p := m.permit
 	sawMoving := t.s.Sample != nil && t.s.Sample.Doing == question.Moving
-	if p.Moved || sawMoving || p.Told == string(Done) || len(all) == 0 || t.wentHome(m, all[0].Axes) || t.dithered(m, all) {
+	if p.Moved || sawMoving || p.Told == string(Done) || len(all) == 0 || t.wentHome(m, all[0].Axes) {
 		return false
 	}
 	stays := false
@@ -248,20 +248,10 @@ func (t *turn) unmoved(m *move, all []landing) bool {
 	return stays
 }
 
-// dithered tells whether a motion so small that nothing can show it is over by its time, and the sky followed as it was to be: then it is there,
-// and what follows has leave. Taken for one that has not begun, it would be over at its start_by, and the rig would track without leave.
-func (t *turn) dithered(m *move, all []landing) bool {
-	p := m.permit
-	if m.y.Doing != question.Tracking || !tracks(p) || clock(m.y).Sub(*p.BegunAt).Seconds() < p.MotionS {
-		return false
-	}
+// dithered tells whether the motion of a permit is so small that nothing shows whether it was made.
+func (t *turn) dithered(p *question.Permit) bool {
 	for _, e := range p.Ends {
 		if beyond(e.Sub(p.From), t.wide(p.From, leastMove)) {
-			return false
-		}
-	}
-	for _, l := range all {
-		if l.end < 0 {
 			return false
 		}
 	}

@@ -97,7 +97,7 @@ func (t *turn) trackedOn(c question.Candidate, from, to time.Time) question.Cand
 		return over(c, smaller(low, there), larger(high, there))
 	}
 	span := to.Sub(from)
-	steps := min(max(int(span/followStep), 0)+1, followSteps)
+	steps := min(int(span.Abs()/followStep)+1, followSteps)
 	wide := question.Sigma3(c.Sigma)
 	for _, start := range []rig.Axes{{}, wide, wide.Scale(-1), {A1: wide.A1, A2: -wide.A2}, {A1: -wide.A1, A2: wide.A2}} {
 		a := c.Axes.Add(start)

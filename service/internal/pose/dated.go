@@ -6,6 +6,7 @@ import (
 
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/unit"
 )
 
 // stepped is how far the wall clock may walk from the monotonic one, between two instants that carry both, before it counts as set: 2 s
@@ -39,13 +40,15 @@ func (t *turn) dated(now time.Time) {
 		return
 	}
 	by := walked(x.Received, now)
+	t.s.Forward = max(0, by-t.s.Discounted)
 	if by > 0 {
-		t.s.Skipped, t.s.Forward = true, by
+		t.s.Skipped = true
 	}
 	if by >= 0 {
 		return
 	}
-	t.s.ClockSet -= by
+	t.s.Stepped -= by
+	t.s.Discounted = 0
 	move := func(at *time.Time) {
 		switch {
 		case at == nil || at.IsZero():
@@ -62,25 +65,43 @@ func (t *turn) dated(now time.Time) {
 
 // misdated spreads the places of a sample over what a clock that was set since the anchor leaves open, in place. The dates of the two are then of
 // two clocks, or the machine slept between them: how long the sky was followed is known no better than by the step, and belief, which names a
-// place on the sky, names the axes no better than by what the sky turns in it. A count, and a rig that rested under a pose that is reckoned, go by no time.
+// place on the sky, names the axes no better than by what the sky turns in it. A mount that tells its own time may have it of this machine. A
+// count, and a rig that rested under a pose that is reckoned, go by no time. Leave that waits was judged on the sharper pose.
 func (t *turn) misdated(x *question.Sample, cands []question.Candidate, source rig.SourceKind) {
-	by := t.s.Forward + t.s.ClockSet
-	t.s.Forward, t.s.ClockSet = 0, 0
-	a := t.s.Anchor
-	switch {
-	case by == 0 || counted(source):
+	a, by := t.s.Anchor, t.s.Forward+t.s.Stepped
+	rested := source == rig.Reckoned && a != nil && a.Doing == question.AtRest && x.Doing == question.AtRest
+	if by == 0 || counted(source) {
 		return
-	case source == rig.Reckoned && a != nil && a.Doing == question.AtRest && x.Doing == question.AtRest:
-		return
-	case source == rig.UnsyncedBelief && a != nil && a.Sidereal != nil && x.Sidereal != nil: // the mount tells the time that its map goes by
-		return
+	}
+	if !rested {
+		most := t.spreadByStep(cands, source, when(x))
+		t.raised = true
+		t.say(OurClock, string(source), "this machine's clock was changed (in all by %s), or it slept, since the rig was last seen: its axes are known less well by up to %.1f°; home it to be sure again",
+			by.Round(time.Second), most.Deg())
+	}
+	if clock(x).Sub(when(x)).Abs() <= sameClock { // else the next sample may be of another clock again
+		t.s.Forward, t.s.Stepped, t.s.Discounted = 0, 0, t.s.Discounted+t.s.Forward
+	}
+}
+
+// sameClock is within how much of its coming a sample is dated that goes by the clock here. Choice: the limit time/agree skew_s twice.
+const sameClock = 10 * time.Second
+
+// spreadByStep spreads places, in place, over what the steps of the clock leave open at an instant, and returns by how much at most.
+func (t *turn) spreadByStep(cands []question.Candidate, source rig.SourceKind, at time.Time) (most unit.Angle) {
+	by := t.s.Forward + t.s.Stepped
+	if by == 0 || counted(source) {
+		return 0
 	}
 	for i, c := range cands {
-		d := t.trackedOn(c, when(x), when(x).Add(by))
-		far := d.Axes.Sub(c.Axes).Abs().Add(d.Sigma.Sub(c.Sigma).Scale(3)) // to one side, and as far to the other
+		var far rig.Axes
+		for _, d := range []question.Candidate{t.trackedOn(c, at, at.Add(by)), t.trackedOn(c, at, at.Add(-by))} {
+			far = larger(far, d.Axes.Sub(c.Axes).Abs().Add(d.Sigma.Sub(c.Sigma).Scale(3)))
+		}
 		cands[i].Sigma = c.Sigma.Add(far.Scale(1.0 / 3))
+		most = max(most, far.Max())
 	}
-	t.say(OurClock, string(source), "the clock here was set by %s, or slept, since the rig was last seen: by as much of the sky's turn the pose is less sure; home it to be sure again", by.Round(time.Second))
+	return most
 }
 
 // moveSamples moves the samples held, each once however often it is held.

@@ -31,3 +31,17 @@ func TestDitherIsOverByItsTime(t *testing.T) {
 		}
 	}
 }
+
+// A mount that begins its dither only after a sample that showed it following, or goes round by an approach of its own, moves under its leave.
+func TestDitherThatBeginsLate(t *testing.T) {
+	n := homed(t).tracked(-30, 40)
+	n.look()
+	n.grant(n.m.belief().Sky.RA+unit.Arcminute, n.m.belief().Sky.Dec, n.m.r.Kind.SideOf(n.m.axes), time.Hour)
+	n.m.wait(time.Second)
+	n.look()
+	n.m.doing = question.Moving
+	n.m.wait(time.Second)
+	n.look()
+	require.NotContains(t, n.kinds(), UnaskedMotion, n.said())
+	require.Equal(t, question.Begun, n.s.Permit.State, n.said())
+}

@@ -14,7 +14,11 @@ import (
 
 // homed is a night of a German rig in the north, homed and at rest, after changes to its file.
 func homed(t *testing.T, changes ...func(*rig.Rig)) *night {
-	r := newRig(rig.German, 48)
+	return homedKind(t, rig.German, changes...)
+}
+
+func homedKind(t *testing.T, k rig.Kind, changes ...func(*rig.Rig)) *night {
+	r := newRig(k, 48)
 	for _, c := range changes {
 		c(r)
 	}

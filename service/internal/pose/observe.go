@@ -134,7 +134,7 @@ func (t *turn) zero(x *question.Sample) {
 func (t *turn) remember(x *question.Sample) {
 	y := *x
 	t.s.Sample, t.s.Skipped = &y, false
-	t.s.Forward, t.s.ClockSet = 0, t.s.ClockSet+t.s.Forward
+	t.s.Forward, t.s.Discounted, t.s.Stepped = 0, 0, t.s.Stepped+t.s.Forward
 	if x.Still() {
 		t.s.Still = &y
 	}

@@ -38,6 +38,9 @@ func (t *turn) close(p *question.Permit, x *question.Sample) {
 	if p.Action.Kind == question.Track && tracking && p.Arrived == nil {
 		p.Moved, p.Arrived = true, &at
 	}
+	if t.after(x, p.StartBy) && !p.Moved && p.Told == "" && tracking && tracks(p) && t.dithered(p) { // it is there, and follows as it was to
+		p.Moved, p.Arrived = true, &at
+	}
 	switch {
 	case p.Arrived != nil && tracking && tracks(p) && p.Told == "":
 		// the motion is over and the sky is followed, as allowed until stop_by

@@ -164,6 +164,10 @@ func (t *turn) show(cands []question.Candidate, source rig.SourceKind, x *questi
 		p.HomingID = t.s.Homing.ID
 	}
 	noise := t.sigma(source, x)
+	if !p.At.IsZero() { // under way nothing is settled, and what a step of the clock leaves open waits for the next anchor
+		cands = slices.Clone(cands)
+		t.spreadByStep(cands, source, p.At)
+	}
 	for _, c := range cands {
 		c.Sigma = rig.Axes{A1: hypot(c.Sigma.A1, noise.A1), A2: hypot(c.Sigma.A2, noise.A2)}
 		p.Candidates = append(p.Candidates, c)

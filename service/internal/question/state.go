@@ -182,10 +182,12 @@ type RigState struct {
 	Lost    rig.Axes `json:"lost,omitzero"`
 	// Skipped: since the last sample the wall clock went forward, or the machine slept: it is at most as old as the clock says.
 	Skipped bool `json:"skipped,omitempty"`
-	// Forward is by how much it went forward since the last sample, and ClockSet the sum of its other steps since the anchor, either way. By
-	// so much the time between the anchor and what comes next may be another than their dates tell.
-	Forward  time.Duration `json:"forward,omitempty"`
-	ClockSet time.Duration `json:"clock_set,omitempty"`
+	// Forward is by how much it went forward since the last sample or homing, less Discounted, what it had gone until that homing. Stepped is the sum
+	// of all its other steps since the anchor, back ones too, without their signs. By Forward and Stepped together the time between the anchor
+	// and what comes next may be another than their dates tell.
+	Forward    time.Duration `json:"forward,omitempty"`
+	Discounted time.Duration `json:"discounted,omitempty"`
+	Stepped    time.Duration `json:"stepped,omitempty"`
 }
 
 // Shown is a sample filled in with what older ones showed, as it would read had nothing moved but what was seen.

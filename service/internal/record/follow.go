@@ -95,7 +95,7 @@ func (f *Follower) fill(ctx context.Context, st *store.Store) error {
 		if f.cursor >= newest {
 			return nil
 		}
-		last := newest // where nothing fits
+		fits := false
 		for row, err := range st.List(ctx, f.filter, store.Page{Above: f.cursor, OldestFirst: true, Bodies: true, Limit: followPage}) {
 			if err != nil {
 				return err
@@ -104,12 +104,14 @@ func (f *Follower) fill(ctx context.Context, st *store.Store) error {
 			if err != nil {
 				return err
 			}
-			last = row.Sequence
+			fits, f.cursor = true, row.Sequence // an error later in the page does not show this one again
 			if f.wants(e) {
 				f.ready = append(f.ready, e)
 			}
 		}
-		f.cursor = last
+		if !fits {
+			f.cursor = newest
+		}
 	}
 	return nil
 }

@@ -9,30 +9,33 @@ import (
 )
 
 // ids tells of a request id that it is surely not on record, without a look at the disk, which a question would wait for. Where it does not
-// know, the disk is asked. Source: Bloom, Communications of the ACM 13 (1970) 422. One id needs places bits; with spare bits for each that is
-// there, one absent id in 200 is asked for on the disk all the same.
+// know, the disk is asked. Source: Bloom, Communications of the ACM 13 (1970) 422: an id sets a few bits of many, and one of which any is not set was
+// never put in. With the figures below one absent id in some hundred is asked for on the disk all the same.
 type ids struct {
 	seed  maphash.Seed
 	bits  []uint64 // a power of two of them
 	ready bool     // those of the file are all in
 }
 
-// Choices: see ids. A filter is made for twice the ids of the file and for a night's beside them; beyond that more are asked for on the disk.
+// Choices. A filter is made for twice the ids of the file and for a night's beside them, up to a bound (16 MB): beyond that more are asked for on
+// the disk.
 const (
-	idPlaces  = 4
-	idSpare   = 16
+	idPlaces  = 4  // bits that an id sets
+	idSpare   = 16 // bits there are for each id
 	idsAtOnce = 1 << 16
+	idsAtMost = 1 << 21
 )
 
 // newIDs makes an empty filter for a file of so many entries.
 func newIDs(entries int64) *ids {
-	words := (2*uint64(entries) + idsAtOnce) * idSpare / 64
+	words := (2*uint64(min(entries, idsAtMost)) + idsAtOnce) * idSpare / 64
 	return &ids{seed: maphash.MakeSeed(), bits: make([]uint64, 1<<bits.Len64(words-1))}
 }
 
 // places visits the bits of an id until one is refused.
 func (f *ids) places(id string, visit func(word *uint64, bit uint64) bool) bool {
 	h := maphash.String(f.seed, id)
+	// Ids that share one place part at the next, and the factor lets a step move the upper bits too.
 	step := h>>32 | 1
 	for range idPlaces {
 		if !visit(&f.bits[h>>6&uint64(len(f.bits)-1)], 1<<(h&63)) {

@@ -199,3 +199,9 @@ func TestFilterThatCannotBeFilled(t *testing.T) {
 	f.add("id-1")
 	assert.False(t, f.absent("id-2"))
 }
+
+// A number of entries that cannot be (a damaged file) takes no more room than the most there is, and an ordinary one no more than it needs.
+func TestFilterTakesBoundedRoom(t *testing.T) {
+	assert.Len(t, newIDs(1<<45).bits, 1<<21, "words: 16 MB")
+	assert.Len(t, newIDs(1000).bits, 1<<15, "words: a quarter of a MB")
+}

@@ -30,7 +30,7 @@ type lost struct {
 // missed holds reports lost while the record was down. They hold their rig as a refused report does, from the first moment at
 // which the record takes anything again.
 type missed struct {
-	turn chan struct{} // holds one: held by who puts them on record, over the waits for the disk
+	turn chan struct{} // holds one: held by who puts them on record, over the waits for the disk; no mutex, for a night in a bubble would stand still
 	mu   sync.Mutex    // of the map, held over no wait: who loses a report meanwhile is not kept waiting
 	all  map[asker]*lost
 }
@@ -103,8 +103,9 @@ func (s *Server) remember(msg proto.Message, raw []byte, why string, at time.Tim
 	who := wire.Glimpse(raw, msg.ProtoReflect().Descriptor())
 	s.missed.mu.Lock()
 	defer s.missed.mu.Unlock()
-	if len(s.missed.all) < mostMissed {
-		s.missed.all[asker{who.Rig, who.Asker}] = &lost{wire.OneLine(why), at, kept(msg, raw)}
+	a := asker{who.Rig, who.Asker}
+	if _, listed := s.missed.all[a]; listed || len(s.missed.all) < mostMissed {
+		s.missed.all[a] = &lost{wire.OneLine(why), at, kept(msg, raw)}
 	}
 }
 

@@ -57,7 +57,7 @@ func (b *binding) ask(ctx context.Context, in input, wanted []bool, at time.Time
 		b.askEach(ctx, left, in.document(), at, answers)
 	}
 	for _, i := range left {
-		if answers[i].effect == "pass" && err == nil {
+		if answers[i].effect == "pass" && (err == nil || b.unsound[i].Load()) {
 			answers[i] = answer{err: errContradiction}
 		}
 	}
@@ -79,7 +79,11 @@ func (b *binding) askEach(ctx context.Context, which []int, in ast.Value, at tim
 
 // askOne asks one rule by itself.
 func (b *binding) askOne(ctx context.Context, i int, in ast.Value, at time.Time) answer {
-	v, err := b.evaluate(ctx, b.full[i], in, at)
+	q, err := b.full[i]()
+	if err != nil {
+		return answer{err: err}
+	}
+	v, err := b.evaluate(ctx, q, in, at)
 	if err != nil {
 		return answer{err: err}
 	}

@@ -22,19 +22,24 @@ import (
 type binding struct {
 	limits     limits.Set
 	store      storage.Store
-	full       []rego.PreparedEvalQuery // of each rule: its finding
+	full       []full // of each rule: its finding
 	patience   patience
 	conditions atomic.Pointer[[]condition] // under which rules pass; nil: not proven yet
+	unsound    []atomic.Bool               // of each rule: the proof found a fault, so it passes nothing
 	proof      sync.Once
 	fault      error // of the proof
 }
+
+// full is the full query of a rule, prepared when it is first asked: a site with many rigs, each with limits of its own, would wait for all of
+// them before its first answer.
+type full func() (rego.PreparedEvalQuery, error)
 
 // mostBound is how many sets of limits a library remembers. Ours: more rigs than one service serves; beyond it the cache
 // starts anew, which costs time and nothing else.
 const mostBound = 64
 
 // bind returns the binding to a set of limits, working it out if no equal set came before.
-func (l *library) bind(ctx context.Context, lim limits.Set) (*binding, error) {
+func (l *library) bind(lim limits.Set) (*binding, error) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	if b, ok := l.bound[lim.Digest()]; ok {
@@ -43,7 +48,7 @@ func (l *library) bind(ctx context.Context, lim limits.Set) (*binding, error) {
 	if err := l.limitsThere(lim); err != nil {
 		return nil, err
 	}
-	b, err := l.newBinding(ctx, lim)
+	b, err := l.newBinding(lim)
 	if err != nil {
 		return nil, err
 	}
@@ -67,34 +72,38 @@ func (l *library) limitsThere(lim limits.Set) error {
 	return faults.err("binding rules to limits")
 }
 
-// newBinding prepares the full query of each rule.
-func (l *library) newBinding(ctx context.Context, lim limits.Set) (*binding, error) {
+// newBinding makes a binding of which nothing is proven yet.
+func (l *library) newBinding(lim limits.Set) (*binding, error) {
 	store, err := storeOf(lim)
 	if err != nil {
 		return nil, err
 	}
-	b := &binding{limits: lim, store: store, patience: usualPatience()}
+	b := &binding{limits: lim, store: store, patience: usualPatience(), unsound: make([]atomic.Bool, len(l.rules))}
 	for _, r := range l.rules {
-		q, err := rego.New(rego.Query(r.query()), rego.Compiler(l.compiler), rego.Store(store), rego.StrictBuiltinErrors(true), raw()).PrepareForEval(ctx)
-		if err != nil {
-			return nil, fmt.Errorf("preparing %s: %w", r.ID, err)
-		}
-		b.full = append(b.full, q)
+		b.full = append(b.full, sync.OnceValues(func() (rego.PreparedEvalQuery, error) {
+			q, err := rego.New(rego.Query(r.query()), rego.Compiler(l.compiler), rego.Store(store), rego.StrictBuiltinErrors(true), raw()).PrepareForEval(context.Background())
+			if err != nil {
+				err = fmt.Errorf("preparing %s: %w", r.ID, err)
+			}
+			return q, err
+		}))
 	}
 	return b, nil
 }
 
-// prove works out the conditions under which each rule passes, once, and lets questions use them. Where it finds a fault they go on without.
+// prove works out the conditions under which each rule passes, once, and lets questions use them. Where it finds a fault they go on without, and
+// the rule passes nothing any more.
 func (l *library) prove(ctx context.Context, b *binding) error {
 	b.proof.Do(func() {
 		var faults Faults
 		all := make([]condition, 0, 2*len(l.rules))
 		for i, r := range l.rules {
-			conditions, err := l.proven(ctx, b.store, b, i)
+			conditions, err := l.guarded(ctx, b, i)
 			if err != nil && !l.lint {
 				continue
 			}
 			if err != nil {
+				b.unsound[i].Store(true)
 				faults = append(faults, Fault{File: r.file, Wanted: "a rule that partial evaluation reduces to comparisons", Got: err.Error(), Remedy: asDelivered})
 			}
 			all = append(all, conditions...)
@@ -104,6 +113,16 @@ func (l *library) prove(ctx context.Context, b *binding) error {
 		}
 	})
 	return b.fault
+}
+
+// guarded is proven, of which a panic is a fault like another: a service that answers already must not end by it.
+func (l *library) guarded(ctx context.Context, b *binding, index int) (conditions []condition, err error) {
+	defer func() {
+		if p := recover(); p != nil {
+			conditions, err = nil, fmt.Errorf("proving: %v", p)
+		}
+	}()
+	return l.proven(ctx, b.store, b, index)
 }
 
 // query asks for a rule's finding.

@@ -5,11 +5,13 @@ import (
 	"sync"
 	"testing"
 	"testing/fstest"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
 	"keepclear.example/keepclear/service/internal/facts"
+	"keepclear.example/keepclear/service/internal/verdict"
 )
 
 // TestUnprovenRulesFindTheSame judges by rules that were read and not proven: every finding is as by proven ones, while they are being proven too.
@@ -53,7 +55,7 @@ func lessGood(r *rand.Rand) facts.Set {
 	return f
 }
 
-// TestRulesThatCannotBeProvenGoOn: where the proof finds a fault the rules that were read judge on, each in full.
+// TestRulesThatCannotBeProvenGoOn: where the proof finds a fault the rules that were read judge on, each in full, and the one at fault passes nothing.
 func TestRulesThatCannotBeProvenGoOn(t *testing.T) {
 	files := copied(t)
 	files[badFile] = &fstest.MapFile{Data: []byte(badRules()["passes always"].text)}
@@ -64,5 +66,26 @@ func TestRulesThatCannotBeProvenGoOn(t *testing.T) {
 	lib.lint = true // what the lint would have refused came through
 	require.ErrorContains(t, s.Prove(), badFile)
 	require.ErrorContains(t, s.Prove(), badFile, "and it says so again")
+	require.Nil(t, s.bound.conditions.Load())
+	s.bound.patience = patience{query: time.Minute, question: time.Minute}
+	without := loaded(t).Judge(t.Context(), everything(), good(), noon())
+	for _, f := range s.Judge(t.Context(), everything(), good(), noon()) {
+		if f.Rule == "bad/rule" {
+			assert.Equal(t, verdict.Holds, f.Effect)
+			assert.Equal(t, "rule_contradicts_itself", f.Code)
+			continue
+		}
+		assert.Contains(t, without, f)
+	}
+}
+
+// TestPanicInAProofIsAFault: whoever is asked meanwhile is answered, and the rule holds.
+func TestPanicInAProofIsAFault(t *testing.T) {
+	s, err := Read(dirFS(), testLimits(t))
+	require.NoError(t, err)
+	s.bound.store = nil // OPA reads limits from it
+	s.lib.place = nil
+	require.Error(t, s.Prove())
+	require.Error(t, s.Prove(), "and it says so again")
 	require.Nil(t, s.bound.conditions.Load())
 }

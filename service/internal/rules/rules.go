@@ -50,7 +50,8 @@ func Load(policies fs.FS, lim limits.Set) (*Set, error) {
 }
 
 // Prove works out the fast way for these limits, once, however often it is called, and holds it against the rules' full evaluation: some ten
-// milliseconds. Questions may be judged meanwhile. On an error, Faults inside it, they are asked in full from then on as before.
+// milliseconds. Questions may be judged meanwhile. On an error, Faults inside it, they are asked in full from then on as before, and the rules at
+// fault hold where they would pass.
 func (s *Set) Prove() error { return s.lib.prove(context.Background(), s.bound) } // bounded work on our own files
 
 // With returns the same rules bound to other limits, proven if these are; what was worked out before for equal limits is used again.
@@ -66,7 +67,7 @@ func (s *Set) With(lim limits.Set) (*Set, error) {
 }
 
 func (l *library) withLimits(lim limits.Set) (*Set, error) {
-	b, err := l.bind(context.Background(), lim) // bounded work on our own files: nobody's question waits for it
+	b, err := l.bind(lim)
 	if err != nil {
 		return nil, err
 	}
