@@ -252,7 +252,11 @@ func (t *turn) resetSigns(x *question.Sample) string {
 	}
 	now := (*x.Sidereal - m.SiderealTime(t.r.Site.Lon)).Wrapped()
 	if d := (now - *t.s.Ahead).Wrapped().Abs(); d > reset && !(t.twoClocks(x) && d <= t.mapTolerance()) {
-		return sprintf("the mount's clock moved by %.0f s, as %s tells it", d.Deg()*240, orElse(x.Asker, "an unnamed asker"))
+		why := sprintf("the mount's clock moved by %.0f s, as %s tells it", d.Deg()*240, orElse(x.Asker, "an unnamed asker"))
+		if by := t.s.Forward + t.s.Stepped; (d - unit.Angle(by.Seconds())*15*unit.Arcsecond).Abs() <= reset {
+			why = sprintf("%s, and this machine's own was changed by %s, which may be all there is to it", why, by.Round(time.Second))
+		}
+		return why
 	}
 	return ""
 }

@@ -2,6 +2,7 @@ package pose
 
 import (
 	"fmt"
+	"slices"
 	"testing"
 	"time"
 
@@ -74,6 +75,9 @@ func TestPoseHoldsTheTruthWhenOurClockIsSet(t *testing.T) {
 						assert.InDelta(t, was.A1.Deg(), n.s.Pose.Candidates[0].Sigma.A1.Deg(), 0.1, "no less sure: %s", n.said())
 						assert.NotContains(t, n.kinds(), OurClock)
 						return
+					}
+					if slices.Contains(n.kinds(), Restarted) {
+						assert.Contains(t, n.said(), "this machine's own was changed by", "or a person looks at the mount")
 					}
 					if n.state() == question.Known {
 						assert.Greater(t, n.s.Pose.Candidates[0].Sigma.Max().Deg(), was.Max().Deg()+0.2, n.said())
