@@ -60,13 +60,19 @@ const (
 	notADatabase = 26
 )
 
+// brokenOff is SQLite's SQLITE_READONLY_ROLLBACK: a rollback journal waits beside the file. This store has one only while it makes a record,
+// before it turns to the write-ahead log. Source: as above.
+const brokenOff = 776
+
 // code is the result code of SQLite in an error; 0: none.
-func code(err error) int {
+func code(err error) int { return wholeCode(err) & 0xff }
+
+func wholeCode(err error) int {
 	var e *sqlite.Error
 	if !errors.As(err, &e) {
 		return 0
 	}
-	return e.Code() & 0xff
+	return e.Code()
 }
 
 // orUnread is what else SQLite's "malformed" can mean: it says the same (SQLITE_IOERR_CORRUPTFS becomes SQLITE_CORRUPT in its sqlite3VdbeExec)

@@ -186,6 +186,9 @@ func (s *Store) openFailure(cause error) error {
 	if damaged(cause) {
 		return s.failed(ErrDamaged, "opening the record", cause, ifDamaged)
 	}
+	if wholeCode(cause) == brokenOff {
+		return s.failed(ErrForeign, "opening the record", cause, "its making was broken off before it held anything: start the service on it, which ends that, or remove it and its -journal")
+	}
 	if code(cause) == notADatabase {
 		return s.failed(ErrForeign, "opening the record", cause, "give the path of a record; if this was one, "+ifDamaged)
 	}
