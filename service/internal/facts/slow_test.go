@@ -160,14 +160,14 @@ func (p *played) draw(in facts.Input) {
 	}
 }
 
-// plays is how many questions each rig is asked, and the number of the first: a few in a plain run, with KEEPCLEAR_LONG=1 12,000 in all,
+// plays is how many questions each rig is asked, and the number of the first: a few in a plain run, with KEEPCLEAR_LONG=1 9,000 in all,
 // with KEEPCLEAR_PLAYS=first:count so many as it says.
 func plays() (first, count int) {
 	if n, err := fmt.Sscanf(os.Getenv("KEEPCLEAR_PLAYS"), "%d:%d", &first, &count); n == 2 && err == nil {
 		return first, count
 	}
 	if os.Getenv("KEEPCLEAR_LONG") != "" {
-		return 0, 2000
+		return 0, 1500
 	}
 	return 0, 75
 }
