@@ -240,7 +240,7 @@ func proveRules(ctx context.Context, members []decide.Member) error {
 	for _, m := range members {
 		if p, ok := m.Rules.(interface{ Prove() error }); ok && ctx.Err() == nil {
 			if err := p.Prove(); err != nil {
-				all = append(all, fmt.Errorf("rig %s: each rule is asked in full, which is slower: %w", m.Rig.ID, err))
+				all = append(all, fmt.Errorf("rig %s: each rule is asked in full, which is slower, and one at fault holds where it would pass: %w", m.Rig.ID, err))
 			}
 		}
 	}

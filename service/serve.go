@@ -9,7 +9,6 @@ import (
 	"net"
 	"os"
 	"path/filepath"
-	"runtime/debug"
 	"strings"
 	"sync"
 	"time"
@@ -54,9 +53,6 @@ func serve(ctx context.Context, s streams, args []string) int {
 	case err != nil:
 		return exitUsage
 	}
-	if os.Getenv("GOGC") == "" {
-		debug.SetGCPercent(garbagePercent)
-	}
 	sv, err := newService(s, o)
 	if err != nil {
 		fmt.Fprintf(s.err, "keepclear does not start:\n%v\n", err)
@@ -81,10 +77,6 @@ func serve(ctx context.Context, s streams, args []string) int {
 	fmt.Fprintln(s.out, "keepclear stopped; everything answered is on record.")
 	return exitDone
 }
-
-// garbagePercent is how much garbage may gather beside what is in use, unless GOGC says otherwise. Choice: half of Go's own. A service at a pier is
-// asked a few times a minute and shares a small board; under load it costs a twentieth of the processor.
-const garbagePercent = 50
 
 // serveFlags reads the flags. Defaults keep everything in the user's own configuration folder and on this machine.
 func serveFlags(s streams, args []string) (serveOptions, error) {

