@@ -131,7 +131,7 @@ func (r *Record) Close() error {
 	r.store = nil
 	r.announce()
 	r.mu.Unlock()
-	defer r.beside.Wait() // it reads no more from a store that is closed
+	defer r.beside.Wait() // what fills the filter ends at its next page, or by the error of a store that is closed
 	if st == nil {
 		return nil
 	}
