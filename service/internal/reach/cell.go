@@ -140,10 +140,14 @@ func (s *search) bound(v *sight, i int32, q *pair, moves float64) float64 {
 		s.towards[i] = n
 		low = max(low, s.plane(v, q, n)-off)
 	}
-	if low >= s.enough() || apart-off >= s.interesting() && atMost-moves-off < s.enough() {
+	worth := s.interesting()
+	if s.aim == whether {
+		worth = -moves
+	}
+	if low >= s.enough() || apart-off >= worth && atMost-moves-off < s.enough() {
 		return low // the distance shows no less spare here, and does not settle the cell
 	}
-	g := s.distance(v, i, q, off+moves)
+	g := s.distance(v, i, moves)
 	low = max(low, g.Lower-moves-off)
 	if low < s.enough() && g.Way != (point{}) {
 		s.towards[i] = g.Way.Scale(-1)
@@ -154,13 +158,19 @@ func (s *search) bound(v *sight, i int32, q *pair, moves float64) float64 {
 
 // distance looks at a pair and notes what it sees; where only a yes or an instant is wanted, as exactly as tells whether the gap settles the
 // cell or is not kept.
-func (s *search) distance(v *sight, i int32, q *pair, settles float64) solid.Gap {
-	tooLittle := s.need[i]
-	if s.aim != verdict && s.aim != soonest {
+func (s *search) distance(v *sight, i int32, moves float64) solid.Gap {
+	q := &s.p.pairs[i]
+	tooLittle, settles := s.need[i], s.need[i]+s.p.allowance+moves
+	switch s.aim {
+	case whether:
+		tooLittle -= s.p.allowance + moves
+	case tight, everything:
 		tooLittle, settles = math.NaN(), math.NaN()
+	case verdict, soonest:
 	}
 	g := solid.Against(s.p.bodies[q.a].shape, *s.shape(v, q.b), tooLittle, settles)
 	s.see(v, i, &g)
+	s.atMost = min(s.atMost, g.Upper-s.need[i]+s.p.allowance+moves)
 	return g
 }
 

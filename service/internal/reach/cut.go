@@ -129,5 +129,5 @@ func (s *search) probe() {
 			}
 		}
 	}
-	s.distance(&v, at, &s.p.pairs[at], 0)
+	s.distance(&v, at, 0)
 }

@@ -20,3 +20,9 @@ func (p *Prover) Known(low, high rig.Axes) float64 {
 
 // SharesGrid tells whether two provers know the same.
 func (p *Prover) SharesGrid(o *Prover) bool { return p.known == o.known }
+
+// Bars tells whether it is proven that no way leads from one pose to another within travel.
+func (p *Prover) Bars(from, to rig.Axes, travel rig.Travel, budget Budget) bool {
+	w := walk{p: p, v: p.mapped().visit(budget), from: from, to: to, travel: travel, budget: budget}
+	return w.barred()
+}

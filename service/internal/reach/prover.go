@@ -58,6 +58,7 @@ type Prover struct {
 	// leastRequired is the least gap that pairs of a class require.
 	leastRequired [classes]float64
 	scratch       sync.Pool
+	mapped        func() *Map // of this scene, made when first asked for
 }
 
 // straight is by how much the length of an axis direction may miss 1. Choice: a hundred times the rounding of its making.
@@ -66,6 +67,7 @@ const straight = 1e-13
 // New makes the prover of a scene. Of a scene that makes no sense (a body of no shape, an axis that is none) nothing can be proven.
 func New(scene *rig.Scene) *Prover {
 	p := &Prover{chain: *scene.Chain, names: scene.Names}
+	p.mapped = sync.OnceValue(p.NewMap)
 	c := &p.chain
 	if !(math.Abs(c.Dir1.Norm()-1) <= straight && math.Abs(c.Dir2.Norm()-1) <= straight && c.Point1.Finite() && c.Point2.Finite()) {
 		p.why = "an axis of the rig is no line"

@@ -1,100 +1,187 @@
 package reach
 
 import (
-	"cmp"
+	"math"
 	"slices"
 
 	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/unit"
 )
 
-// gridStep is how far apart the intermediate stops tried by Around lie at most. Choice: 15°, an hour of hour angle; a gap in the
-// surroundings that a stop must hit more finely is not one to send a rig through unasked.
-const gridStep = 15 * unit.Degree
+// This file finds ways round. The map says which cells are clear; the search goes over a lattice of poses, from one to the next where the
+// rectangle between them, with the spread, is clear (so in whatever order the axes move), quickest first. What it finds has many small steps: of
+// its poses those are kept as stops that make the quickest way of whole legs. The map only leads: each leg is then proven by itself.
 
-// mostStops bounds the stops tried along each axis. Choice: 360° of travel.
-const mostStops = 25
+// latticeSteps are how far apart the poses of the lattice lie, tried in turn. Choice: an opening of 5° is found at a hundredth of the work
+// of one of 1°; a narrower one is not one to send a rig through unasked.
+var latticeSteps = []unit.Angle{5 * unit.Degree, 2 * unit.Degree, unit.Degree}
+
+// mostStops bounds the poses of a found way among which its stops are chosen. Choice: the legs between them grow as the square.
+const mostStops = 28
 
 // Route is a way round something in the way: poses to stop at, each leg a motion of its own.
 type Route struct {
 	Stops   []rig.Axes // between start and end, in order
-	Seconds float64    // of all legs
+	Seconds float64    // of all legs; infinite where a rate is not known
 	Cells   int        // looked at in the search
+	// Barred tells, where none was found, that there is none: whatever way is taken within travel, with no uncertainty at all, it comes to a
+	// pose that does not keep what is required.
+	Barred bool
 }
 
-// Around finds the quickest proven way from one pose to another with stops between, each leg in the mount's own manner and kept
-// clear with the spread: first by the two corners (one axis after the other), then by one stop on a coarse grid over the travel.
+// Around finds a proven way from one pose to another with stops between, each leg in the mount's own manner and kept clear with the spread: the
+// quickest of those by one corner (one axis after the other), and, where neither is clear, one by as few stops as it finds, over all of the travel.
 // Found is false where none is proven within the budget.
 func (p *Prover) Around(from, to rig.Axes, m rig.Motion, travel rig.Travel, spread rig.Axes, budget Budget) (r Route, found bool) {
-	corners := []rig.Axes{{A1: to.A1, A2: from.A2}, {A1: from.A1, A2: to.A2}}
-	for _, stops := range [][]rig.Axes{corners, grid(travel)} {
-		for _, c := range order(from, to, m, inside(stops, travel)) {
-			if r.Cells >= int(budget) {
-				return r, false
-			}
-			if p.leadsBy(&r, from, c.stop, to, m, spread, budget) {
-				r.Stops, r.Seconds = []rig.Axes{c.stop}, c.seconds
-				return r, true
+	if p.why != "" || !from.Finite() || !to.Finite() || !spread.Finite() {
+		return r, false
+	}
+	w := walk{p: p, v: p.mapped().visit(budget), from: from, to: to, m: m, travel: travel, spread: spread, budget: budget}
+	best := Route{Seconds: math.Inf(1)}
+	for _, corner := range []rig.Axes{{A1: to.A1, A2: from.A2}, {A1: from.A1, A2: to.A2}} {
+		if seconds := w.effort(from, corner) + w.effort(corner, to); corner != from && corner != to && travel.Holds(corner) &&
+			(!found || seconds < best.Seconds) && w.leads([]rig.Axes{corner}) {
+			best, found = Route{Stops: []rig.Axes{corner}, Seconds: seconds}, true
+		}
+	}
+	for _, step := range latticeSteps {
+		if found || w.spent() {
+			break
+		}
+		stops := w.over(step)
+		if stops == nil {
+			continue
+		}
+		if better := w.tauten(stops); w.leads(better) {
+			best, found = Route{Stops: better}, true
+		} else if w.leads(stops) {
+			best, found = Route{Stops: stops}, true
+		}
+	}
+	if found {
+		best.Seconds = Through(m.Sharing, m, slices.Concat([]rig.Axes{from}, best.Stops, []rig.Axes{to})...).Seconds()
+	} else {
+		best = Route{Barred: w.barred()}
+	}
+	best.Cells = w.cells()
+	return best, found
+}
+
+// walk is one search for a way round.
+type walk struct {
+	p        *Prover
+	v        *visit
+	from, to rig.Axes
+	m        rig.Motion
+	travel   rig.Travel
+	spread   rig.Axes
+	budget   Budget
+	proven   int // cells that proofs of legs looked at
+	steps    int // of the lattice
+}
+
+// cells counts the work: what was looked at, and one for so many steps as take as long.
+func (w *walk) cells() int { return w.v.cells + w.proven + w.steps/16 }
+
+func (w *walk) spent() bool { return w.cells() >= int(w.budget) }
+
+// effort is how long a leg takes; where a rate is not known, as if each axis went a degree a second.
+func (w *walk) effort(a, b rig.Axes) float64 {
+	if s := WayOf(w.m.Sharing, w.m, a, b).Seconds(); !math.IsInf(s, 1) {
+		return s
+	}
+	return w.least(a, b) + 5
+}
+
+// least is how long the axes take between two poses at least.
+func (w *walk) least(a, b rig.Axes) float64 {
+	d := b.Sub(a).Abs()
+	return max(d.A1.Deg()/rate(w.m.RateDeg[0]), d.A2.Deg()/rate(w.m.RateDeg[1]))
+}
+
+func rate(deg float64) float64 {
+	if !(deg > 0) || math.IsInf(deg, 1) {
+		return 1
+	}
+	return deg
+}
+
+// leads tells whether the way by some stops is proven. The stops are tried first: most that fail fail there.
+func (w *walk) leads(stops []rig.Axes) bool {
+	for _, s := range stops {
+		if !w.proves(Hold(s)) {
+			return false
+		}
+	}
+	at := w.from
+	for _, s := range append(slices.Clone(stops), w.to) {
+		if !w.proves(WayOf(w.m.Sharing, w.m, at, s)) {
+			return false
+		}
+		at = s
+	}
+	return true
+}
+
+func (w *walk) proves(way Way) bool {
+	if w.spent() {
+		return false
+	}
+	passes, cells := w.p.Passes(way, w.spread, w.budget-Budget(w.cells()))
+	w.proven += cells
+	return passes
+}
+
+// free tells whether the rectangle between two poses is clear, with the spread.
+func (w *walk) free(a, b rig.Axes) bool { return w.v.clears(finesOf(hull(a, b, w.spread))) }
+
+// stops chooses, of the poses of a way, those to stop at: the quickest way of legs that the map shows to be clear.
+func (w *walk) stops(poses []rig.Axes) []rig.Axes {
+	n := len(poses)
+	best, next := make([]float64, n), make([]int, n)
+	for i := n - 2; i >= 0; i-- {
+		best[i], next[i] = math.Inf(1), i+1
+		for j := n - 1; j > i; j-- {
+			if t := w.effort(poses[i], poses[j]) + best[j]; t < best[i] && (j == i+1 || w.sweeps(poses[i], poses[j])) {
+				best[i], next[i] = t, j
 			}
 		}
 	}
-	return r, false
+	var out []rig.Axes
+	for i := next[0]; i < n-1; i = next[i] {
+		out = append(out, poses[i])
+	}
+	return out
 }
 
-// leadsBy tells whether the way by one stop is proven. The stop itself is tried first: most that fail fail there.
-func (p *Prover) leadsBy(r *Route, from, stop, to rig.Axes, m rig.Motion, spread rig.Axes, budget Budget) bool {
-	for _, way := range []Way{Hold(stop), WayOf(m.Sharing, m, from, stop), WayOf(m.Sharing, m, stop, to)} {
-		passes, cells := p.Passes(way, spread, budget-Budget(r.Cells))
-		if r.Cells += cells; !passes {
+// sweeps tells whether the map shows a leg to be clear, with the spread.
+func (w *walk) sweeps(a, b rig.Axes) bool {
+	way := WayOf(w.m.Sharing, w.m, a, b)
+	for i := range way.legs {
+		l := &way.legs[i]
+		if l.kind == rectLeg {
+			if !w.free(l.from, l.to) {
+				return false
+			}
+			continue
+		}
+		if !w.sweepsStretch(l, 0, l.lastMark()) {
 			return false
 		}
 	}
 	return true
 }
 
-// candidate is a stop and how long the way by it takes.
-type candidate struct {
-	stop    rig.Axes
-	seconds float64
-}
-
-// order sorts stops by the time of the way by them, equal ones as they come.
-func order(from, to rig.Axes, m rig.Motion, stops []rig.Axes) []candidate {
-	out := make([]candidate, 0, len(stops))
-	for _, s := range stops {
-		if s != from && s != to {
-			out = append(out, candidate{s, WayOf(m.Sharing, m, from, s).Seconds() + WayOf(m.Sharing, m, s, to).Seconds()})
-		}
+// sweepsStretch is sweeps for a stretch of a leg, which is halved until the rectangle about it is small.
+func (w *walk) sweepsStretch(l *leg, first, last float64) bool {
+	w.steps++
+	from, to := l.point(first), l.point(last)
+	m := first + (last-first)/2
+	if w.v.clears(finesOf(hull(from, to, w.spread.Add(l.fuzz())))) {
+		return true
 	}
-	slices.SortStableFunc(out, func(a, b candidate) int { return cmp.Compare(a.seconds, b.seconds) })
-	return out
-}
-
-func inside(stops []rig.Axes, t rig.Travel) []rig.Axes {
-	return slices.DeleteFunc(slices.Clone(stops), func(s rig.Axes) bool {
-		return !(s.A1 >= t.Low.A1 && s.A1 <= t.High.A1 && s.A2 >= t.Low.A2 && s.A2 <= t.High.A2)
-	})
-}
-
-// grid returns evenly spaced stops over a travel, its ends left out.
-func grid(t rig.Travel) []rig.Axes {
-	var out []rig.Axes
-	for _, a1 := range between(t.Low.A1, t.High.A1) {
-		for _, a2 := range between(t.Low.A2, t.High.A2) {
-			out = append(out, rig.Axes{A1: a1, A2: a2})
-		}
+	if !(to.Sub(from).Abs().Max() > 2*fineStep) || !(m > first && m < last) {
+		return false
 	}
-	return out
-}
-
-func between(low, high unit.Angle) []unit.Angle {
-	n := 1
-	for n < mostStops && (high-low)/unit.Angle(n) > gridStep {
-		n++
-	}
-	var out []unit.Angle
-	for i := 1; i < n; i++ {
-		out = append(out, low+(high-low)*unit.Angle(i)/unit.Angle(n))
-	}
-	return out
+	return w.sweepsStretch(l, first, m) && w.sweepsStretch(l, m, last)
 }

@@ -1,6 +1,8 @@
 package reach_test
 
 import (
+	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -21,6 +23,16 @@ func walls(poses ...rig.Axes) *rig.Scene {
 	return scene(chain, bodies, 10, nil)
 }
 
+// fence is a row of balls along axis 2 at an angle of axis 1, over the travel of the test below and beyond it, but for one.
+func fence(axis1 float64, without int) (out []rig.Axes) {
+	for i := range 18 {
+		if i != without {
+			out = append(out, rig.DegAxes(axis1, -50+8*float64(i)))
+		}
+	}
+	return out
+}
+
 func TestRoundWhatStandsInTheWay(t *testing.T) {
 	from, to := rig.Axes{}, rig.DegAxes(60, 60)
 	travel := rig.Travel{Low: rig.DegAxes(-30, -30), High: rig.DegAxes(90, 80)}
@@ -32,6 +44,8 @@ func TestRoundWhatStandsInTheWay(t *testing.T) {
 		"by the corners":      {walls(rig.DegAxes(30, 30)), []rig.Axes{rig.DegAxes(60, 0)}},
 		"by the other corner": {walls(rig.DegAxes(30, 30), rig.DegAxes(60, 10)), []rig.Axes{rig.DegAxes(0, 60)}},
 		"by a stop":           {walls(rig.DegAxes(30, 30), rig.DegAxes(60, 8), rig.DegAxes(8, 60)), []rig.Axes{}},
+		"by an opening":       {walls(fence(30, 9)...), []rig.Axes{}},
+		"by two openings":     {walls(append(fence(20, 12), fence(40, 4)...)...), []rig.Axes{}},
 		"not at all":          {walls(rig.DegAxes(60, 60)), nil},
 	} {
 		p := reach.New(c.scene)
@@ -40,8 +54,10 @@ func TestRoundWhatStandsInTheWay(t *testing.T) {
 		r, found := p.Around(from, to, m, travel, rig.DegAxes(0.5, 0.5), reach.DefaultBudget)
 		if c.stops == nil {
 			assert.False(t, found, "%s: got %+v", name, r)
+			assert.True(t, r.Barred, "%s: proven that there is none", name)
 			continue
 		}
+		assert.LessOrEqual(t, len(r.Stops), 4, "%s: stops %v", name, r.Stops)
 		require.True(t, found, "%s: got %+v", name, r)
 		if len(c.stops) > 0 {
 			assert.Equal(t, c.stops, r.Stops, "%s", name)
@@ -57,4 +73,87 @@ func TestRoundWhatStandsInTheWay(t *testing.T) {
 func TestNoWayRoundWithoutWork(t *testing.T) {
 	_, found := reach.New(walls(rig.DegAxes(30, 30))).Around(rig.Axes{}, rig.DegAxes(60, 60), usual, rig.Travel{High: rig.DegAxes(90, 90)}, rig.Axes{}, 0)
 	assert.False(t, found, "found a way without work")
+}
+
+// TestFencedIn: where balls close a fence, there is proven to be no way; where one is missing, there is not, and a way is found.
+func TestFencedIn(t *testing.T) {
+	from, to := rig.Axes{}, rig.DegAxes(60, 60)
+	travel := rig.Travel{Low: rig.DegAxes(-30, -30), High: rig.DegAxes(90, 80)}
+	for without := range 18 {
+		p := reach.New(walls(fence(30, without)...))
+		r, found := p.Around(from, to, usual, travel, rig.Axes{}, reach.DefaultBudget)
+		open := without >= 3 && without <= 16 // that of -26° to that of 78° leave a way within travel
+		assert.Equal(t, open, found, "without %d: got %+v", without, r)
+		assert.Equal(t, !open, r.Barred, "without %d: got %+v", without, r)
+	}
+	assert.False(t, reach.New(walls(fence(30, -1)...)).Bars(from, to, travel, 40), "proven with little work")
+}
+
+// TestNoWayIsBarredThatSamplingFinds: where a way by one stop is clear as sampling sees it, it is never said that there is none.
+func TestNoWayIsBarredThatSamplingFinds(t *testing.T) {
+	barred, clear := 0, 0
+	seeds(t, 150, 3000, func(r *rand.Rand, seed uint64) {
+		s := randomScene(r, randomShape)
+		p, travel := reach.New(s), rig.Travel{Low: rig.DegAxes(-100, -100), High: rig.DegAxes(100, 100)}
+		poses := []rig.Axes{randomPose(r, 100), randomPose(r, 100), randomPose(r, 100)}
+		bars := p.Bars(poses[0], poses[2], travel, reach.DefaultBudget)
+		if bars {
+			barred++
+		}
+		if clearOf(s, poses) {
+			clear++
+			require.False(t, bars, "seed %d: by %v", seed, poses)
+		}
+	})
+	t.Logf("%d barred, %d seen clear", barred, clear)
+	assert.NotZero(t, barred)
+	assert.NotZero(t, clear)
+}
+
+// clearOf tells whether samples along straight lines between poses all have something to spare.
+func clearOf(s *rig.Scene, poses []rig.Axes) bool {
+	for i := 1; i < len(poses); i++ {
+		d := poses[i].Sub(poses[i-1])
+		for k := range 101 {
+			if least(s, poses[i-1].Add(d.Scale(float64(k)/100))) < 0 {
+				return false
+			}
+		}
+	}
+	return true
+}
+
+// TestFoundWaysAreClearAndWithinTravel: whatever way is found round what stands in random scenes, sampling finds nothing in it.
+func TestFoundWaysAreClearAndWithinTravel(t *testing.T) {
+	ways, stops := 0, 0
+	seeds(t, 150, 3000, func(r *rand.Rand, seed uint64) {
+		s, m, spread := randomScene(r, randomShape), randomMotion(r), randomSpread(r)
+		travel := rig.Travel{Low: rig.DegAxes(-120, -120), High: rig.DegAxes(120, 120)}
+		m.Sharing = sharings[r.IntN(len(sharings))]
+		from, to := randomPose(r, 115), randomPose(r, 115)
+		p := reach.New(s)
+		if p.Prove(reach.WayOf(m.Sharing, m, from, to), spread, reach.DefaultBudget).Passes() {
+			return
+		}
+		route, found := p.Around(from, to, m, travel, spread, reach.DefaultBudget)
+		again, foundAgain := p.Around(from, to, m, travel, spread, reach.DefaultBudget)
+		require.Equal(t, route, again, "seed %d: asked again", seed)
+		require.Equal(t, found, foundAgain, "seed %d: asked again", seed)
+		if !found {
+			return
+		}
+		ways, stops = ways+1, stops+len(route.Stops)
+		require.False(t, p.Bars(from, to, travel, reach.DefaultBudget), "seed %d: a way was found", seed)
+		at := from
+		for _, stop := range append(slices.Clone(route.Stops), to) {
+			require.True(t, travel.Holds(stop), "seed %d: %v", seed, stop)
+			j := newJourney(m, stretch{m.Sharing, at, stop})
+			for _, a := range j.samples(r, spread, 80) {
+				require.GreaterOrEqual(t, least(s, a), -slack, "seed %d: spare at %v, by %v", seed, a, route.Stops)
+			}
+			at = stop
+		}
+	})
+	t.Logf("%d ways round, %d stops", ways, stops)
+	assert.NotZero(t, ways)
 }

@@ -16,6 +16,7 @@ const (
 	verdict               // whether the spare is negative anywhere
 	soonest               // when it becomes so
 	everything            // each pair as closely as a cell allows
+	whether               // whether each pair keeps what it requires all over a cell, or one of them nowhere in it
 )
 
 // How closely the least spare is wanted. Choice: a millimetre is what a tape measure gives; of a gap of a metre nobody needs more
@@ -49,6 +50,7 @@ type search struct {
 	open    []int32 // the unsettled pairs of all cells, one list after the other
 	cells   int
 	settled float64 // the least bound by which anything was settled
+	atMost  float64 // of whether: what the pair with the least spare has all over the cell at most
 
 	best seen
 }
@@ -132,7 +134,7 @@ func (s *search) interesting() float64 {
 		return s.best.spare
 	case everything:
 		return math.Inf(1)
-	case verdict, soonest:
+	case verdict, soonest, whether:
 	}
 	return 0
 }
