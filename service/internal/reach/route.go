@@ -12,9 +12,12 @@ import (
 // rectangle between them, with the spread, is clear (so in whatever order the axes move), quickest first. What it finds has many small steps: of
 // its poses those are kept as stops that make the quickest way of whole legs. The map only leads: each leg is then proven by itself.
 
-// latticeSteps are how far apart the poses of the lattice lie, tried in turn. Choice: an opening of 5° is found at a hundredth of the work
-// of one of 1°; a narrower one is not one to send a rig through unasked.
-var latticeSteps = []unit.Angle{5 * unit.Degree, 2 * unit.Degree, unit.Degree}
+// lattices are tried in turn: how far apart their poses lie, and how often the map is halved for them. Choice: an opening of 5° is found at
+// a hundredth of the work of one of 1°; a narrower one is not one to send a rig through unasked.
+var lattices = []struct {
+	step  unit.Angle
+	depth int
+}{{5 * unit.Degree, 3}, {2 * unit.Degree, 4}, {unit.Degree, 5}}
 
 // mostStops bounds the poses of a found way among which its stops are chosen. Choice: the legs between them grow as the square.
 const mostStops = 28
@@ -44,11 +47,16 @@ func (p *Prover) Around(from, to rig.Axes, m rig.Motion, travel rig.Travel, spre
 			best, found = Route{Stops: []rig.Axes{corner}, Seconds: seconds}, true
 		}
 	}
-	for _, step := range latticeSteps {
-		if found || w.spent() {
+	barred := false
+	for i, l := range lattices {
+		if i == 1 && !found {
+			barred = w.barred()
+		}
+		if found || barred || w.spent() {
 			break
 		}
-		stops := w.over(step)
+		w.v.depth = l.depth
+		stops := w.over(l.step)
 		if stops == nil {
 			continue
 		}
@@ -61,7 +69,7 @@ func (p *Prover) Around(from, to rig.Axes, m rig.Motion, travel rig.Travel, spre
 	if found {
 		best.Seconds = Through(m.Sharing, m, slices.Concat([]rig.Axes{from}, best.Stops, []rig.Axes{to})...).Seconds()
 	} else {
-		best = Route{Barred: w.barred()}
+		best = Route{Barred: barred}
 	}
 	best.Cells = w.cells()
 	return best, found

@@ -1,0 +1,121 @@
+package facts
+
+import (
+	"slices"
+
+	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/reach"
+	"keepclear.example/keepclear/service/internal/rig"
+)
+
+// around proposes what may pass where the direct way is not clear, leaves travel or goes below the floor: for a homing, the other orders of
+// the axes; else stops, as slews by axes, and then the same again, to be asked for one after the other. Of a way that is not clear those of
+// a proven way round, or what is known of there being none; of another, home and the corners, which are one axis after the other.
+func (in *Input) around(p *reach.Prover, ways []journey, blocked bool, out *Outcome) {
+	if in.action().Kind == question.Home {
+		in.otherOrders(out)
+		return
+	}
+	in.otherSides(out)
+	if k := in.action().Kind; k == question.Track || k == question.Jog || in.follow() > 0 && !blocked && len(out.Instead) > 0 {
+		return // a jog from elsewhere is another motion, and a shorter track or the other side is nearer than a way round
+	}
+	told := len(out.Instead)
+	var barred, unfound int
+	for _, j := range intendedEnds(ways) {
+		if !in.Rig.Travel.Holds(j.end.Axes) {
+			continue
+		}
+		if !blocked {
+			for _, at := range []rig.Axes{in.Rig.Home, {A1: j.end.Axes.A1, A2: j.start.A2}, {A1: j.start.A1, A2: j.end.Axes.A2}} {
+				in.byStops(j, out, at)
+			}
+			continue
+		}
+		switch route, ok := p.Around(j.start, j.end.Axes, in.Rig.Motion, in.Rig.Travel, j.spread, reach.Budget(in.Cells)); {
+		case ok:
+			in.byStops(j, out, route.Stops...)
+		case route.Barred:
+			barred++
+		default:
+			unfound++
+		}
+	}
+	switch {
+	case len(out.Instead) > told:
+	case unfound > 0:
+		out.Notes = append(out.Notes, "no way round was found within the work that one question may take; there may be one")
+	case barred > 0:
+		out.Notes = append(out.Notes, "no way leads there: it is proven that, whatever way is taken within travel, two parts come nearer than they may")
+	}
+}
+
+// byStops proposes slews to some stops, one after the other, and then the same again.
+func (in *Input) byStops(j journey, out *Outcome, stops ...rig.Axes) {
+	again := *in.action()
+	again.Message = nil
+	if in.Rig.Mount.Chooses == rig.AskerChooses && again.Sky != nil {
+		again.Side = j.end.Side
+	}
+	var series []question.Action
+	for _, at := range stops {
+		if !in.Rig.Travel.Holds(at) || at == j.start {
+			return
+		}
+		series = append(series, question.Action{Kind: question.Slew, Axes: &at})
+	}
+	out.Instead = append(out.Instead, append(series, again))
+}
+
+// otherOrders proposes a homing in the other orders of the axes.
+func (in *Input) otherOrders(out *Outcome) {
+	for _, order := range []rig.Sharing{rig.Axis1First, rig.Axis2First, rig.Independent} {
+		if order == in.action().Order || order == in.Rig.Homing.Order && in.action().Order == "" {
+			continue
+		}
+		a := *in.action()
+		a.Order, a.Message = order, nil
+		out.Instead = append(out.Instead, []question.Action{a})
+	}
+}
+
+// intendedEnds are the first ways to each intended end from the likeliest pose.
+func intendedEnds(ways []journey) []journey {
+	var out []journey
+	for _, j := range ways {
+		same := func(k journey) bool { return k.end.Axes == j.end.Axes }
+		if j.end.From == 0 && j.end.Intended && !slices.ContainsFunc(out, same) {
+			out = append(out, j)
+		}
+	}
+	return out
+}
+
+// beyond tells whether a motion that is clear leaves travel or goes below the floor, or its tracking does not last: what another side may
+// not do.
+func (in *Input) beyond(f Set) bool {
+	t := in.Rig.Travel
+	below := func(name string, least float64) bool { v := f[name].Number; return v == nil || *v < least }
+	above := func(name string, most float64) bool { v := f[name].Number; return v == nil || *v > most }
+	return below("axis1_travel_min_deg", in.limit("travel/axis1", "low_deg", t.Low.A1.Deg())) ||
+		above("axis1_travel_max_deg", in.limit("travel/axis1", "high_deg", t.High.A1.Deg())) ||
+		below("axis2_travel_min_deg", in.limit("travel/axis2", "low_deg", t.Low.A2.Deg())) ||
+		above("axis2_travel_max_deg", in.limit("travel/axis2", "high_deg", t.High.A2.Deg())) ||
+		below("altitude_min_deg", in.limit("sky/floor", "altitude_deg", 90)) ||
+		in.follow() > 0 && below("track_spare_s", in.limit("track/fits", "spare_s", dayS))
+}
+
+// otherSides proposes, of a mount that takes the side asked for, those that were not.
+func (in *Input) otherSides(out *Outcome) {
+	if a := in.action(); a.Kind != question.Slew || a.Sky == nil || in.Rig.Mount.Chooses != rig.AskerChooses {
+		return
+	}
+	for _, side := range in.Rig.Kind.Sides() {
+		if side == in.action().Side {
+			continue
+		}
+		a := *in.action()
+		a.Side, a.Message = side, nil
+		out.Instead = append(out.Instead, []question.Action{a})
+	}
+}

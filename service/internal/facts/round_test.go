@@ -1,0 +1,66 @@
+package facts_test
+
+import (
+	"fmt"
+	"slices"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"keepclear.example/keepclear/service/internal/facts"
+	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/solid"
+)
+
+// fenced is the practice rig with a row of balls where its dew shield comes by with axis 2 at 30°, over all of its travel of axis 1 but for
+// some degrees.
+func fenced(t *testing.T, openFrom, openTo float64) *rig.Rig {
+	t.Helper()
+	r := *heron(t)
+	r.Parts = slices.Clone(r.Parts)
+	i := slices.IndexFunc(r.Parts, func(p rig.Part) bool { return p.Name == "dew shield" })
+	require.GreaterOrEqual(t, i, 0)
+	centre := r.Parts[i].Shapes[0].Centre()
+	for deg := -96.0; deg <= 96; deg += 4 {
+		if deg >= openFrom && deg <= openTo {
+			continue
+		}
+		ball, err := solid.Sphere(r.Chain.Link2(rig.DegAxes(deg, 30)).Point(centre), 40)
+		require.NoError(t, err)
+		r.Parts = append(r.Parts, rig.Part{Name: fmt.Sprintf("ball at %g", deg), Link: rig.Ground, Shapes: []solid.Shape{ball}})
+	}
+	return &r
+}
+
+func TestWaysRoundAreWholeOrSaidToBeNone(t *testing.T) {
+	from, to := rig.DegAxes(-20, 80), rig.DegAxes(-20, -70)
+	slew := axesSlew(to)
+
+	shut := facts.Compute(standing(t, fenced(t, 1, 0), from, rig.Axes{}, slew))
+	assert.Less(t, number(t, shut.Facts, "clearance_sharp_spare_mm"), 0.0)
+	assert.Empty(t, shut.Instead)
+	assert.Contains(t, fmt.Sprint(shut.Notes), "no way leads there: it is proven")
+
+	in := standing(t, fenced(t, 1, 0), from, rig.Axes{}, slew)
+	in.Cells = 300
+	assert.Contains(t, fmt.Sprint(facts.Compute(in).Notes), "no way round was found within the work", "with little work nothing is proven")
+
+	r := fenced(t, -20, 96)
+	from, to = rig.DegAxes(-90, 75), rig.DegAxes(70, -5)
+	open := facts.Compute(standing(t, r, from, rig.Axes{}, axesSlew(to)))
+	assert.Less(t, number(t, open.Facts, "clearance_sharp_spare_mm"), 0.0)
+	require.Len(t, open.Instead, 1)
+	series := open.Instead[0]
+	require.GreaterOrEqual(t, len(series), 2, "a stop at least, and the same again: %v", series)
+	assert.Equal(t, to, *series[len(series)-1].Axes)
+	at := from
+	for _, a := range series {
+		require.Equal(t, question.Slew, a.Kind)
+		leg := facts.Compute(standing(t, r, at, rig.Axes{}, axesSlew(*a.Axes)))
+		assert.GreaterOrEqual(t, number(t, leg.Facts, "clearance_spare_mm"), 0.0, "from %v to %v", at, *a.Axes)
+		at = *a.Axes
+	}
+	assert.NotContains(t, fmt.Sprint(open.Notes), "way round")
+}
