@@ -82,7 +82,7 @@ type Extent struct {
 // ok is false where that pose is not clear. It reaches a turn either way of the pose on axis 1 at most, and half a turn on axis 2.
 func (r *Raster) Widest(about, spread rig.Axes) (axis1, axis2 Extent, ok bool) {
 	at := finesOf(rect{about, about}).low
-	const up, most = fineCells / 2, fineCells
+	const up, most = fineCells/2 + 1, fineCells
 	above, ok := r.corridors(at, 1, up, most)
 	if !ok {
 		return Extent{}, Extent{}, false
@@ -99,7 +99,7 @@ func (r *Raster) Widest(about, spread rig.Axes) (axis1, axis2 Extent, ok bool) {
 		}
 	}
 	axis1 = extent(at[0]+best[0], at[0]+best[1], spread.A1, best[0] <= -most && best[1] >= most)
-	axis2 = extent(at[1]+best[2], at[1]+best[3], spread.A2, best[3]-best[2] >= fineCells-1)
+	axis2 = extent(at[1]+best[2], at[1]+best[3], spread.A2, best[3]-best[2]+1 >= fineCells)
 	return axis1, axis2, axis1.holds(about.A1) && axis2.holds(about.A2)
 }
 
