@@ -1,8 +1,8 @@
 // Package solid holds convex solids in the frame of a rig and the distance between them as a proven interval.
 //
-// It owns spheres, capsules, cylinders, cone frusta, discs, boxes and convex hulls of points; all lengths are millimetres and
-// all directions are written in the rig frame. A solid is an immutable value, made by a constructor that checks everything and
-// placed anew by Moved.
+// It owns spheres, capsules, cylinders, cone frusta, discs, boxes and convex hulls of points, which may be grown by a radius; all
+// lengths are millimetres and all directions are written in the rig frame. A solid is an immutable value, made by a constructor
+// that checks everything and placed anew by Moved.
 //
 // Distance returns [Lower, Upper] around the signed separation: the Euclidean distance where the solids are apart, minus the
 // penetration depth (the shortest shift that parts them) where they overlap. Lower never exceeds it and Upper is never below

@@ -48,7 +48,7 @@ func (n *numbers) solid(kind byte) (solid.Shape, error) {
 	for len(*n) >= 24 && len(points) < 8 {
 		points = append(points, n.point())
 	}
-	return solid.Hull(points)
+	return solid.GrownHull(points, n.next())
 }
 
 func bytesOf(v ...float64) []byte {
@@ -68,6 +68,7 @@ func FuzzDistance(f *testing.F) {
 	f.Add(byte(3), byte(5), bytesOf(0, 0, 0, 0, 0, 5, 3, 0), bytesOf(0, 0, 5, 0, 0, 1, 4))
 	f.Add(byte(4), byte(4), bytesOf(0, 0, 0, 0, 0, 1, 0, 1, 2, 3), bytesOf(2, 0, 0, 0, 0, 1, 0, 1, 2, 3)) // boxes that share a face
 	f.Add(byte(6), byte(6), bytesOf(0, 0, 0, 1, 0, 0, 0, 1, 0), bytesOf(0, 0, 1e-9, 1, 0, 0, 0, 1, 0))
+	f.Add(byte(6), byte(6), bytesOf(0, 0, 0, 1, 0, 0, 0, 1, 0, 0.5), bytesOf(0, 0, 0.75, 1, 0, 0, 0, 1, 0, 0.25)) // grown until they touch
 	f.Add(byte(5), byte(1), bytesOf(0, 0, 0, 1e-160, 0, 0, 1e9), bytesOf(1e9, 1e9, -1e9, 1e-320, 0, 0, 1e-200))
 	f.Add(byte(0), byte(0), bytesOf(math.NaN(), 0, 0, 1), bytesOf(0, 0, 0, math.Inf(1)))
 	f.Add(byte(5), byte(1), bytesOf(0, 0, 0, 5e-324, 0, 0, 0), bytesOf(0)) // a direction of subnormal length

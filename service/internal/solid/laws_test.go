@@ -129,6 +129,10 @@ func TestGrowingBringsNearerByAsMuch(t *testing.T) {
 			cyl, wide := solid.Distance(must(solid.Cylinder(from, to, radius)), b), solid.Distance(must(solid.Cylinder(from, to, radius+more)), b)
 			assert.LessOrEqual(t, wide.Lower, cyl.Upper, "a wider cylinder is no further off")
 			assert.GreaterOrEqual(t, wide.Upper, cyl.Lower-more-1e-9, "nor nearer by more than it grew")
+			points := []solid.Point{from, to, r.at(1000), r.at(1000), r.at(1000)}
+			bare, grown := solid.Distance(must(solid.Hull(points)), b), solid.Distance(must(solid.GrownHull(points, more)), b)
+			assert.LessOrEqual(t, grown.Lower, bare.Upper-more+1e-9)
+			assert.GreaterOrEqual(t, grown.Upper, bare.Lower-more-1e-9)
 		}
 	}
 }

@@ -168,8 +168,12 @@ func orthonormal(r Turn) bool {
 
 // Hull makes the convex hull of points, which may lie in one plane, on one line or in one place. Those inside the hull of the
 // others are left out. A support costs a look at every point kept: some thousands are a lot.
-func Hull(points []Point) (Shape, error) {
+func Hull(points []Point) (Shape, error) { return GrownHull(points, 0) }
+
+// GrownHull makes everything within a radius of the convex hull of points: what a hull is to a point, this is to a sphere.
+func GrownHull(points []Point, radius float64) (Shape, error) {
 	f := faults{kind: HullKind}
+	f.length("the radius", radius)
 	if len(points) == 0 || len(points) > mostPoints {
 		f.add("it has %d points, want 1 to %d", len(points), mostPoints)
 	}
@@ -182,15 +186,16 @@ func Hull(points []Point) (Shape, error) {
 	if err := f.err(); err != nil {
 		return Shape{}, err
 	}
-	s := Shape{kind: HullKind, turn: identity(), centre: middle(points)}
-	own := make([]Point, len(points))
+	s := Shape{kind: HullKind, turn: identity(), centre: middle(points), ra: radius, rb: radius}
+	own, size := make([]Point, len(points)), 0.0
 	for i, p := range points {
 		own[i] = p.Sub(s.centre)
-		s.ball = max(s.ball, own[i].Norm())
+		size = max(size, own[i].Norm())
 	}
-	s.ball = up(s.ball)
+	size = up(size)
+	s.ball = up(size + radius)
 	s.slack = rounding(s.centre, s.ball)
-	kept, slack := prune(own, s.ball)
+	kept, slack := prune(own, size)
 	s.hull = &cloud{points: kept}
 	s.slack += slack
 	return s, nil

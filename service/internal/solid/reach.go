@@ -35,7 +35,7 @@ func (s *Shape) reach(centre, axis Point) float64 {
 		for _, p := range s.hull.points {
 			far = max(far, off(centre.Add(s.turn.Apply(p)), axis))
 		}
-		return far
+		return far + s.ra
 	case NoKind:
 	}
 	return math.Inf(1)

@@ -86,7 +86,7 @@ func (r maker) draw(k solid.Kind, at solid.Point, size func() float64, dir func(
 			p = solid.Point{X: p.X * size(), Y: p.Y * size(), Z: p.Z * size()}
 			points = append(points, at.Add(t.Apply(p)))
 		}
-		return must(solid.Hull(points))
+		return must(solid.GrownHull(points, float64(r.IntN(3)/2)*size()))
 	case solid.NoKind:
 	}
 	panic(fmt.Sprint("no maker for ", k))

@@ -27,7 +27,7 @@ const (
 	CylinderKind       // two axis ends, one radius, flat ends
 	FrustumKind        // two axis ends, a radius at each, flat ends; a disc where the ends coincide
 	BoxKind            // centre, axes, half sizes
-	HullKind           // the convex hull of points
+	HullKind           // everything within a radius, most often 0, of the convex hull of points
 	numberOfKinds = iota
 )
 
@@ -50,7 +50,7 @@ type Shape struct {
 	ball   float64 // radius of the bounding ball about the centre, rounded up
 	a, b   Point   // ends of the axis, from the centre (capsule, cylinder, frustum)
 	axis   Point   // unit vector from a to b (cylinder, frustum)
-	ra, rb float64 // radii at a and at b; sphere, capsule: both the radius
+	ra, rb float64 // radii at a and at b; sphere, capsule, hull: both the radius
 	turn   Turn    // box, hull: turns own axes into the rig's
 	half   Point   // box: half sizes along its own axes
 	hull   *cloud  // hull: its points, never written after New
@@ -75,7 +75,8 @@ func (s Shape) Axis() (a, b Point) { return s.centre.Add(s.a), s.centre.Add(s.b)
 // other solid.
 func (s Shape) Facing() Point { return s.axis }
 
-// Radii returns the radii at the two ends of the axis, which are equal but for a frustum; 0 for boxes and hulls.
+// Radii returns the radii at the two ends of the axis, which are equal but for a frustum; of a hull twice what it is grown by; 0 for
+// boxes.
 func (s Shape) Radii() (a, b float64) { return s.ra, s.rb }
 
 // HalfSizes returns the half sizes of a box along its own axes and the rotation that makes its axes of the rig's; zero and
@@ -87,8 +88,8 @@ func (s Shape) HalfSizes() (half Point, axes Turn) {
 	return s.half, s.turn
 }
 
-// Points returns the points that a hull is kept as, freshly made: those given, less the ones that lay inside. The corners of
-// a box; nil for solids with round parts.
+// Points returns the points that a hull is kept as, freshly made: those given, less the ones that lay inside; it may be grown about
+// them (Radii). The corners of a box; nil for solids of other kinds.
 func (s Shape) Points() []Point {
 	switch s.kind {
 	case HullKind:
@@ -124,7 +125,11 @@ func (s Shape) String() string {
 	case BoxKind:
 		return fmt.Sprintf("box, %s × %s × %s mm, at %s", short(2*s.half.X), short(2*s.half.Y), short(2*s.half.Z), place(s.centre))
 	case HullKind:
-		return fmt.Sprintf("hull of %d points around %s", len(s.hull.points), place(s.centre))
+		grown := ""
+		if s.ra > 0 {
+			grown = fmt.Sprintf(", grown by %s mm", short(s.ra))
+		}
+		return fmt.Sprintf("hull of %d points around %s%s", len(s.hull.points), place(s.centre), grown)
 	case NoKind:
 	}
 	return "no solid"
@@ -141,10 +146,10 @@ func short(v float64) string {
 	return s
 }
 
-// round returns by how much the solid is grown about its core: a sphere is a point grown, a capsule a segment grown, every
-// other solid its own core.
+// round returns by how much the solid is grown about its core: a sphere is a point grown, a capsule a segment, a hull may be one
+// grown; every other solid is its own core.
 func (s *Shape) round() float64 {
-	if s.kind == SphereKind || s.kind == CapsuleKind {
+	if s.kind == SphereKind || s.kind == CapsuleKind || s.kind == HullKind {
 		return s.ra
 	}
 	return 0

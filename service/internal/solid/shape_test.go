@@ -32,6 +32,7 @@ func TestWhatMakesNoSolid(t *testing.T) {
 		{"box of no axes", func() error { _, err := solid.Box(at(0, 0, 0), solid.Turn{}, at(1, 1, 1)); return err }, "three unit vectors"},
 		{"box inside out", func() error { _, err := solid.Box(at(0, 0, 0), upright, at(1, -1, 1)); return err }, "the second half size is -1"},
 		{"hull of nothing", func() error { _, err := solid.Hull(nil); return err }, "it has 0 points"},
+		{"hull grown by NaN", func() error { _, err := solid.GrownHull([]solid.Point{at(0, 0, 0)}, nan); return err }, "the radius is NaN"},
 		{"hull too far", func() error { _, err := solid.Hull([]solid.Point{at(0, 0, 0), at(0, 2e9, 0)}); return err }, "point 1 is (0, 2e+09, 0)"},
 	} {
 		err := c.err()
@@ -52,6 +53,7 @@ func TestSolidsDescribeThemselves(t *testing.T) {
 		"disc, radius 3 mm, at (0, 0, 0), facing (0, 0, 1)":      must(solid.Disc(at(0, 0, 0), at(0, 0, 7), 3)),
 		"box, 1 × 2 × 3 mm, at (4, 5, 6)":                        box(at(4, 5, 6), upright, 1, 2, 3),
 		"hull of 2 points around (1, 0, 0)":                      must(solid.Hull([]solid.Point{at(0, 0, 0), at(2, 0, 0)})),
+		"hull of 1 points around (5, 0, 0), grown by 0.25 mm":    must(solid.GrownHull([]solid.Point{at(5, 0, 0)}, 0.25)),
 	} {
 		assert.Equal(t, want, s.String())
 	}
@@ -131,7 +133,7 @@ func slowReach(o *body, point, axis solid.Point) (far float64) {
 		}
 	case solid.HullKind:
 		for _, p := range o.points {
-			far = max(far, off(p))
+			far = max(far, off(p)+o.ra)
 		}
 	case solid.NoKind, solid.SphereKind, solid.CapsuleKind:
 		far = max(off(o.a), off(o.b)) + o.ra

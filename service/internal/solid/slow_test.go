@@ -75,7 +75,11 @@ func (o *body) project(p solid.Point) solid.Point {
 		}
 		return out
 	case solid.HullKind:
-		return projectOnHull(p, o.points)
+		c := projectOnHull(p, o.points)
+		if d := p.Sub(c); d.Norm() > o.ra {
+			return c.Add(d.Scale(o.ra / d.Norm()))
+		}
+		return p
 	case solid.NoKind:
 	}
 	panic("no body")
@@ -178,7 +182,7 @@ func (o *body) extent(u solid.Point) float64 {
 		for _, p := range o.points {
 			h = math.Max(h, p.Dot(u))
 		}
-		return h
+		return h + o.ra*u.Norm()
 	case solid.NoKind:
 	}
 	panic("no body")
