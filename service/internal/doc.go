@@ -9,6 +9,7 @@
 //   - unit: angles and lengths as types
 //   - frame: vectors and rotations, typed by coordinate frame
 //   - solid: convex shapes, distances as [lower, upper]
+//   - mesh: triangle meshes, each piece in a hull that holds it
 //   - timescale: UTC, TAI, TT, UT1
 //   - sky: places of stars and Sun, horizon, refraction
 //
