@@ -161,7 +161,11 @@ func pairText(names ...string) string {
 func (r *Rig) measureAgain(a, b *Part) string {
 	for _, p := range []*Part{a, b} {
 		if _, written := partIndex(p.From); written {
-			return "measure the place of " + quote(p.Name) + " again"
+			s := "measure the place of " + quote(p.Name) + " again"
+			if most := p.mostFilled(); most >= hollow {
+				s += fmt.Sprintf(", or draw its mesh in more pieces, since the hull fills in %.0f %% of one", 100*most)
+			}
+			return s
 		}
 	}
 	switch {

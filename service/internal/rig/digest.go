@@ -16,7 +16,7 @@ import (
 //
 // The form, version 1: blocks as {key:value,…} with sorted keys, lists as [value,…], numbers in the shortest decimal that
 // reads back as the same, everything else quoted.
-func digest(n *node, limits []Limit, meshes map[string][]byte) (out [32]byte) {
+func digest(n *node, limits []Limit, meshes map[string][32]byte) (out [32]byte) {
 	h := sha256.New()
 	io.WriteString(h, "keepclear rig 1\n")
 	canonical(h, n)
@@ -24,7 +24,7 @@ func digest(n *node, limits []Limit, meshes map[string][]byte) (out [32]byte) {
 		fmt.Fprintf(h, "\n%q %q %s", l.Rule, l.Name, strconv.FormatFloat(l.Value, 'g', -1, 64))
 	}
 	for _, name := range slices.Sorted(maps.Keys(meshes)) {
-		fmt.Fprintf(h, "\n%q %x", name, sha256.Sum256(meshes[name]))
+		fmt.Fprintf(h, "\n%q %x", name, meshes[name])
 	}
 	return [32]byte(h.Sum(nil))
 }

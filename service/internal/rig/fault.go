@@ -50,10 +50,19 @@ type faults struct {
 
 // add notes a fault at a value; at none, it is one of the file as a whole.
 func (f *faults) add(n *node, key, wanted, got, remedy string) {
+	f.all = append(f.all, f.at(n, key, wanted, got, remedy))
+}
+
+// notice notes what a person should look at again.
+func (f *faults) notice(n *node, key, wanted, got, remedy string) {
+	f.notices = append(f.notices, f.at(n, key, wanted, got, remedy))
+}
+
+func (f *faults) at(n *node, key, wanted, got, remedy string) Fault {
 	if n == nil {
 		n = &node{file: f.file}
 	}
-	f.all = append(f.all, Fault{n.file, n.line, n.column, key, wanted, got, remedy})
+	return Fault{n.file, n.line, n.column, key, wanted, got, remedy}
 }
 
 // sorted returns the faults by file and line; those of one line stay in the order in which they were found.

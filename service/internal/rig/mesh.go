@@ -1,225 +1,220 @@
 package rig
 
 import (
-	"bufio"
-	"bytes"
-	"encoding/binary"
+	"crypto/sha256"
 	"errors"
 	"fmt"
 	"math"
-	"strconv"
-	"strings"
 
+	"keepclear.example/keepclear/service/internal/frame"
+	"keepclear.example/keepclear/service/internal/mesh"
 	"keepclear.example/keepclear/service/internal/solid"
+	"keepclear.example/keepclear/service/internal/unit"
 )
 
-// A mesh is an STL file: a bag of triangles without a unit and without a word on what belongs together. It is taken as the
-// convex hull of each of its connected pieces, so that every triangle lies inside; hollows of a piece are filled.
+// LargestOpened is the largest file that an Opener has to hand over, bytes: a mesh.
+const LargestOpened = mesh.LargestFile
 
-// Bounds on a mesh. Choice: a drawing program's coarse export of one part has some thousand facets; the hulls of finer ones
-// gain nothing and slow every proof down.
+// Bounds on meshes. Choice, common practice, no source.
 const (
-	mostFacets   = 100_000
-	mostPieces   = 200
-	smallestMesh = 1.0      // mm over all: smaller ones were drawn in metres or inches
-	largestMesh  = 20_000.0 // mm over all: as aLength
-	stlHeader    = 84       // bytes: 80 of anything, 4 of the number of facets
-	largestSTL   = 32 << 20 // bytes: the text form of so many facets takes some 25 MB
-	stlFacet     = 50       // bytes: normal and three corners of 3 float32 each, 2 of anything
+	smallestMesh = 1.0                 // mm over all: smaller ones were drawn in metres or inches
+	smallMesh    = 30.0                // mm over all: below it a person should look at the unit again
+	bigMesh      = 3000.0              // mm over all: likewise above it
+	largestMesh  = 20_000.0            // mm over all: as aLength
+	mostDrawn    = 4 * mesh.MostFacets // facets of all meshes of one rig, each file counted as often as it is read
+	hollow       = 0.25                // share of its hull that a piece leaves open, from which on a person should know
 )
 
-// meshUnits are the units that a mesh may be drawn in, in millimetres. The inch is 25.4 mm exactly (the international yard
-// and pound agreement, 1959).
-var meshUnits = map[string]float64{"mm": 1, "cm": 10, "m": 1000, "inch": 25.4}
+// meshUnits are the units that a mesh may be drawn in, and what one is in millimetres. The inch is 25.4 mm exactly (the
+// international yard and pound agreement, 1959).
+var meshUnits = []struct {
+	name string
+	mm   float64
+}{{"mm", 1}, {"cm", 10}, {"m", 1000}, {"inch", 25.4}}
 
-// mesh reads a mesh: its file, its unit, and where its origin lies in the directions of the part's link.
-func (p *partsReader) mesh(b *reader, at lengthsFrom) ([]solid.Shape, error) {
-	scale := meshUnits[b.word("unit", "mm", "cm", "m", "inch")]
-	origin := at
+// Drawn is a mesh of a part as it was taken: the solids of its pieces hold all that is drawn.
+type Drawn struct {
+	File, Unit   string
+	Facets, Flat int          // triangles; how many of them have no area
+	Pieces       []mesh.Piece // those that count, in the directions of the drawing
+	Within       int          // further pieces, which lie within one of those
+}
+
+// drawn remembers what meshes were read, so that four legs of one file are read once.
+type drawn struct {
+	digests map[string][32]byte // of files by name
+	taken   map[meshUse]*Drawn
+	facets  int
+}
+
+type meshUse struct {
+	file, unit string
+	together   bool
+}
+
+// mesh reads a mesh: its file, its unit, and how it lies in the directions of the part's link.
+func (p *partsReader) mesh(b *reader, at lengthsFrom) []solid.Shape {
+	var units []string
+	for _, u := range meshUnits {
+		units = append(units, u.name)
+	}
+	use := meshUse{unit: b.word("unit", units...), together: b.wordOr("pieces", "apart", "together") == "together"}
+	own := turnedBy(b, at)
 	if b.has("at_mm") {
-		origin.origin = place(b, "at_mm", at)
+		own.origin = place(b, "at_mm", at)
 	}
 	before := len(b.f.all)
 	name, content := opened(b, "file", p.open)
-	if name == "" || len(b.f.all) > before || scale == 0 {
+	if use.file = name; name == "" || len(b.f.all) > before || use.unit == "" {
+		return nil
+	}
+	d := p.take(b, use, content)
+	if d == nil {
+		return nil
+	}
+	p.meshes = append(p.meshes, *d)
+	return placed(b, d, own)
+}
+
+// turnedBy reads how a drawing is turned: an angle about the third direction of the link, as a box has it, or three, about the first,
+// the second and the third, in that order, each by the right hand.
+func turnedBy(b *reader, at lengthsFrom) lengthsFrom {
+	n := b.take("turned_deg")
+	angles := []float64{0, 0, 0}
+	switch {
+	case n == nil:
+	case n.kind == list:
+		if v := b.numbers(n, b.key("turned_deg"), aTurn, 3); v != nil {
+			angles = v
+		}
+	default:
+		angles[2] = b.numberOf(n, b.key("turned_deg"), aTurn)
+	}
+	turn := frame.Identity[frame.Rig]()
+	for i, axis := range []solid.Point{at.x, at.y, at.z} {
+		turn = frame.Then(turn, frame.About(axis, unit.Deg(angles[i])))
+	}
+	return lengthsFrom{at.origin, turn.Apply(at.x), turn.Apply(at.y), turn.Apply(at.z)}
+}
+
+// take reads a mesh and wraps it, or finds that this was done before.
+func (p *partsReader) take(b *reader, use meshUse, content []byte) *Drawn {
+	sum := sha256.Sum256(content)
+	if was, seen := p.drawn.digests[use.file]; seen && was != sum {
+		p.refuse(b, use, errors.New("changed while it was read"))
+		return nil
+	}
+	p.drawn.digests[use.file] = sum
+	d, seen := p.drawn.taken[use]
+	if seen {
+		return d // nil where it was faulty: told once
+	}
+	d, err := p.drawn.wrap(b, use, content)
+	p.drawn.taken[use] = d
+	p.refuse(b, use, err)
+	return d
+}
+
+// refuse notes why a mesh is not taken.
+func (p *partsReader) refuse(b *reader, use meshUse, err error) {
+	var f mesh.Fault
+	switch {
+	case err == nil:
+	case errors.As(err, &f):
+		b.f.add(b.peek("file"), b.key("file"), "a mesh that can be taken", use.file+": "+f.Error(), f.Remedy)
+	default:
+		b.f.add(b.peek("file"), b.key("file"), "a mesh that can be taken", use.file+": "+err.Error(), "check the file again")
+	}
+}
+
+func (w *drawn) wrap(b *reader, use meshUse, content []byte) (*Drawn, error) {
+	m, err := mesh.Read(content)
+	if err != nil {
+		return nil, err
+	}
+	d := &Drawn{File: use.file, Unit: use.unit}
+	d.Facets, d.Flat = m.Facets()
+	if w.facets += d.Facets; w.facets > mostDrawn {
+		return nil, fmt.Errorf("with it the rig has %d facets, want at most %d: export them coarser", w.facets, mostDrawn)
+	}
+	if !sized(b, use, m.Size()) {
 		return nil, nil
 	}
-	p.meshes[name] = content
-	if len(content) > largestSTL {
-		return nil, fmt.Errorf("%s: %d bytes, want at most %d: export it coarser", name, len(content), largestSTL)
-	}
-	facets, err := readSTL(content)
+	taken, err := m.Wrap(millimetres(use.unit), use.together)
 	if err != nil {
-		return nil, fmt.Errorf("%s: %w", name, err)
+		return nil, err
 	}
-	if err := plausible(facets, scale); err != nil {
-		return nil, fmt.Errorf("%s: %w", name, err)
-	}
-	return pieces(facets, scale, origin)
+	d.Pieces, d.Within = taken.Pieces, taken.Within
+	d.tellOpen(b)
+	return d, nil
 }
 
-// facet is one triangle, in the file's own unit and directions.
-type facet [3]vertex
-
-type vertex [3]float64
-
-// readSTL reads the binary or the text form. They are told apart by size, since binary files may begin with the text form's
-// first word: a binary file is exactly 84 + 50·n bytes long.
-func readSTL(content []byte) ([]facet, error) {
-	if len(content) >= stlHeader {
-		n := binary.LittleEndian.Uint32(content[80:])
-		if uint64(len(content)) == stlHeader+stlFacet*uint64(n) {
-			return readBinarySTL(content[stlHeader:], int(n))
+func millimetres(name string) float64 {
+	for _, u := range meshUnits {
+		if u.name == name {
+			return u.mm
 		}
 	}
-	if bytes.HasPrefix(bytes.TrimLeft(content, " \t\r\n"), []byte("solid")) {
-		return readTextSTL(content)
-	}
-	return nil, fmt.Errorf("%d bytes are neither text that begins with solid nor 84 + 50·n bytes for the n facets that it names: cut off, or no STL", len(content))
+	return math.NaN() // word took no other
 }
 
-func readBinarySTL(body []byte, n int) ([]facet, error) {
-	if n == 0 || n > mostFacets {
-		return nil, fmt.Errorf("%d facets, want 1 to %d: export it coarser", n, mostFacets)
-	}
-	out := make([]facet, n)
-	for i := range out {
-		for j := range 3 {
-			for k := range 3 {
-				v := float64(math.Float32frombits(binary.LittleEndian.Uint32(body[i*stlFacet+12+12*j+4*k:])))
-				if math.IsNaN(v) || math.IsInf(v, 0) {
-					return nil, fmt.Errorf("facet %d has a corner at %v: damaged", i+1, v)
-				}
-				out[i][j][k] = v
-			}
+// sized tells whether a mesh is as large as a thing can be, and notices one whose size looks like another unit.
+func sized(b *reader, use meshUse, size float64) bool {
+	over := size * millimetres(use.unit)
+	got := fmt.Sprintf("%s: %s mm over all", use.file, mm(over))
+	if over >= smallestMesh && over <= largestMesh {
+		if over < smallMesh || over > bigMesh {
+			b.f.notice(b.peek("unit"), b.key("unit"), fmt.Sprintf("a mesh of %g to %g mm over all, as most are", smallMesh, bigMesh),
+				got, otherUnits(size, use.unit, "look at the unit it was drawn in")+"; if it is right, leave it")
 		}
+		return true
 	}
-	return out, nil
+	b.f.add(b.peek("unit"), b.key("unit"), fmt.Sprintf("a mesh of %g to %g mm over all", smallestMesh, largestMesh), got, otherUnits(size, use.unit, "look at the unit it was drawn in"))
+	return false
 }
 
-var errNoEnd = errors.New("no endsolid at its end: cut off")
+// otherUnits says how large a mesh is in the other units, of those in which it is as large as most.
+func otherUnits(size float64, stated, none string) string {
+	said := ""
+	for _, u := range meshUnits {
+		if over := size * u.mm; u.name != stated && over >= smallMesh && over <= bigMesh {
+			said += fmt.Sprintf(", if it was drawn in %s it is %s mm", u.name, mm(over))
+		}
+	}
+	if said == "" {
+		return none
+	}
+	return said[2:]
+}
 
-// readTextSTL reads the vertex lines, three to a facet; all other words are the form's own or names.
-func readTextSTL(content []byte) ([]facet, error) {
-	var corners []vertex
-	last := ""
-	lines := bufio.NewScanner(bytes.NewReader(content))
-	for n := 1; lines.Scan(); n++ {
-		words := strings.Fields(lines.Text())
-		if len(words) == 0 {
-			continue
+// tellOpen notices pieces that may be the faces of one solid: apart, they do not hold what is between them.
+func (d *Drawn) tellOpen(b *reader) {
+	open := 0
+	for i := range d.Pieces {
+		if !d.Pieces[i].Closed {
+			open++
 		}
-		if last = words[0]; last != "vertex" {
-			continue
+	}
+	if open > 1 {
+		b.f.notice(b.at, b.path, "pieces that each enclose something", fmt.Sprintf("%s: %d of its %d pieces do not close", d.File, open, len(d.Pieces)),
+			"if they are faces of one solid, write pieces: together, else nothing holds what is between them; if they are plates, leave it")
+	}
+}
+
+// placed puts the solids of a mesh where they belong.
+func placed(b *reader, d *Drawn, own lengthsFrom) (out []solid.Shape) {
+	for i := range d.Pieces {
+		p := &d.Pieces[i]
+		points := make([]solid.Point, len(p.Points))
+		for j, c := range p.Points {
+			points[j] = own.at(c.X, c.Y, c.Z)
 		}
-		v, err := textVertex(words)
+		s, err := solid.GrownHull(points, p.Grown)
 		if err != nil {
-			return nil, fmt.Errorf("line %d: %w", n, err)
-		}
-		corners = append(corners, v)
-	}
-	switch {
-	case lines.Err() != nil:
-		return nil, fmt.Errorf("reading it: %w", lines.Err())
-	case last != "endsolid" || len(corners)%3 != 0:
-		return nil, errNoEnd
-	case len(corners) == 0 || len(corners) > 3*mostFacets:
-		return nil, fmt.Errorf("%d facets, want 1 to %d", len(corners)/3, mostFacets)
-	}
-	out := make([]facet, len(corners)/3)
-	for i := range out {
-		out[i] = facet(corners[3*i : 3*i+3])
-	}
-	return out, nil
-}
-
-func textVertex(words []string) (v vertex, err error) {
-	if len(words) != 4 {
-		return v, fmt.Errorf("a vertex of %d numbers, want 3", len(words)-1)
-	}
-	for k := range 3 {
-		v[k], err = strconv.ParseFloat(words[k+1], 64)
-		if err != nil || math.IsNaN(v[k]) || math.IsInf(v[k], 0) {
-			return v, fmt.Errorf("a vertex at %s, want a number", quote(words[k+1]))
-		}
-	}
-	return v, nil
-}
-
-// plausible refuses meshes whose size says that the unit is another.
-func plausible(facets []facet, scale float64) error {
-	low, high := facets[0][0], facets[0][0]
-	for _, f := range facets {
-		for _, v := range f {
-			for k := range 3 {
-				low[k], high[k] = min(low[k], v[k]), max(high[k], v[k])
-			}
-		}
-	}
-	over := max(high[0]-low[0], high[1]-low[1], high[2]-low[2]) * scale
-	if !(over >= smallestMesh && over <= largestMesh) {
-		return fmt.Errorf("%.3g mm over all in the unit stated, want %g to %g: probably another unit", over, smallestMesh, largestMesh)
-	}
-	return nil
-}
-
-// pieces makes the hull of every connected piece. Facets are connected that share a corner, exactly as written; a piece split
-// by rounding makes two hulls, which hold its triangles as well.
-func pieces(facets []facet, scale float64, at lengthsFrom) ([]solid.Shape, error) {
-	corners := connected(facets)
-	if len(corners) > mostPieces {
-		return nil, fmt.Errorf("%d pieces that share no corner, want at most %d: join them, or export fewer", len(corners), mostPieces)
-	}
-	var out []solid.Shape
-	for _, piece := range corners {
-		var points []solid.Point
-		for _, v := range piece {
-			points = append(points, at.at(v[0]*scale, v[1]*scale, v[2]*scale))
-		}
-		s, err := solid.Hull(points)
-		if err != nil {
-			return nil, err
+			b.f.add(b.at, b.path, "lengths that make a solid", err.Error(), "look at the unit and at at_mm")
+			return nil
 		}
 		out = append(out, s)
 	}
-	return out, nil
-}
-
-// connected returns the corners of each connected piece, each corner once, in the order of the file.
-func connected(facets []facet) [][]vertex {
-	first := map[vertex]int{} // a facet at that corner
-	parent := make([]int, len(facets))
-	for i, f := range facets {
-		parent[i] = i
-		for _, v := range f {
-			if j, seen := first[v]; seen {
-				parent[root(parent, j)] = root(parent, i)
-			}
-			first[v] = i
-		}
-	}
-	var out [][]vertex
-	number, taken := map[int]int{}, map[vertex]bool{}
-	for i, f := range facets {
-		r := root(parent, i)
-		if _, seen := number[r]; !seen {
-			number[r], out = len(out), append(out, nil)
-		}
-		for _, v := range f {
-			if !taken[v] {
-				taken[v] = true
-				out[number[r]] = append(out[number[r]], v)
-			}
-		}
-	}
 	return out
-}
-
-// root finds the facet that stands for a piece, shortening the way for the next to ask.
-func root(parent []int, i int) int {
-	for parent[i] != i {
-		parent[i] = parent[parent[i]]
-		i = parent[i]
-	}
-	return i
 }

@@ -13,7 +13,7 @@ import (
 )
 
 // Opener reads a file that a rig file names: its class file, a mesh. The name is a bare file name, of a file beside the rig
-// file; nil opens nothing.
+// file; nil opens nothing. Files larger than LargestOpened are of no use.
 type Opener func(name string) ([]byte, error)
 
 // Parse reads a rig file with the files it names. Either the rig is whole and every check of this package has passed, or it is
@@ -31,7 +31,7 @@ func Parse(file string, content []byte, open Opener) (*Rig, []Fault) {
 	}
 	top := &reader{f: f, at: under(own, class)}
 	r := &Rig{Limits: append(limits, readLimits(&reader{f: f, at: own})...)}
-	p := &partsReader{f: f, open: open, meshes: map[string][]byte{}}
+	p := &partsReader{f: f, open: open, drawn: drawn{map[string][32]byte{}, map[meshUse]*Drawn{}, 0}}
 	readHead(r, top)
 	readMechanics(r, top, p)
 	readDeclarations(r, top)
@@ -45,7 +45,7 @@ func Parse(file string, content []byte, open Opener) (*Rig, []Fault) {
 	if len(f.all) > 0 {
 		return nil, f.sorted()
 	}
-	r.Digest = digest(top.at, r.Limits, p.meshes)
+	r.Digest = digest(top.at, r.Limits, p.drawn.digests)
 	return r, nil
 }
 

@@ -23,7 +23,8 @@ type partsReader struct {
 	f      *faults
 	frames [3]lengthsFrom // by link
 	open   Opener
-	meshes map[string][]byte // what was opened, for the digest
+	drawn  drawn
+	meshes []Drawn // of the part that is being read
 }
 
 // links by the words of the file.
@@ -31,6 +32,7 @@ var links = []string{"ground", "axis 1", "axis 2"}
 
 func (p *partsReader) part(r *reader) Part {
 	part := Part{From: r.path, Name: r.name("name")}
+	p.meshes = nil
 	part.Link = Link(max(0, slices.Index(links, r.word("fixed_to", links...))))
 	part.Margin = unit.Length(r.numberOr("margin_mm", aMargin, 0))
 	part.Reading = unit.Length(r.numberOr("reading_error_mm", errorSpan, 0))
@@ -41,6 +43,7 @@ func (p *partsReader) part(r *reader) Part {
 	if len(part.Shapes) == 0 && len(part.States) == 0 && r.at != nil && !r.has("shapes") {
 		r.f.add(r.at, r.key("shapes"), "shapes, or states with shapes", "neither", "say what the part takes up")
 	}
+	part.Meshes = p.meshes
 	p.distinct(r, part.States)
 	r.close()
 	return part
@@ -147,7 +150,7 @@ func (p *partsReader) make(word string, b *reader, at lengthsFrom) ([]solid.Shap
 	case "hull":
 		s, err = hull(b, at)
 	case "mesh":
-		return p.mesh(b, at)
+		return p.mesh(b, at), nil
 	}
 	return []solid.Shape{s}, err
 }

@@ -71,6 +71,7 @@ type Part struct {
 	Reading unit.Length   // by how much it may stand nearer than its shapes say, from the errors of the tape: widens required gaps
 	Shapes  []solid.Shape // at the zero pose, rig frame; of a part with states: what is there in every state
 	States  []State       // empty: it has only one
+	Meshes  []Drawn       // the meshes that some of the shapes were made of, of states too
 	From    string        // the key of the file that made it
 }
 

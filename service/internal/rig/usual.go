@@ -113,7 +113,7 @@ func (s span) look(f *faults, n *node, key string, v float64) {
 	if unit, mm := s.meant(v); unit != "" {
 		remedy = fmt.Sprintf("if it is in %s, in millimetres it is %s", unit, short(mm))
 	}
-	f.notices = append(f.notices, Fault{n.file, n.line, n.column, key, wanted, n.text, remedy + "; if it is right, leave it"})
+	f.notice(n, key, wanted, n.text, remedy+"; if it is right, leave it")
 }
 
 // lookAt notices a shape written out whose places lie unusually near one another.
