@@ -83,9 +83,21 @@ func isClass(content []byte) bool {
 	return false
 }
 
-// beside opens files of a folder by bare name.
+// beside opens files of a folder by bare name. What is no ordinary file (a pipe would never end) or too large is not read at all.
 func beside(dir string) rig.Opener {
-	return func(name string) ([]byte, error) { return fs.ReadFile(os.DirFS(dir), name) }
+	return func(name string) ([]byte, error) {
+		folder := os.DirFS(dir)
+		info, err := fs.Stat(folder, name)
+		switch {
+		case err != nil:
+			return nil, err
+		case !info.Mode().IsRegular():
+			return nil, fmt.Errorf("%s is no ordinary file", name)
+		case info.Size() > rig.LargestOpened:
+			return nil, fmt.Errorf("%s has %d bytes, want at most %d", name, info.Size(), rig.LargestOpened)
+		}
+		return fs.ReadFile(folder, name)
+	}
 }
 
 // faultsError is a list of faults as one error, one line each.

@@ -24,8 +24,18 @@ func FuzzParse(f *testing.F) {
 	for _, seed := range []string{"", "a: &a [*a]", "? x\n: y", "- 1", "rig: !!binary aGk=", "rig: |\n  a\nend: a", "\xff\xfe", "rig: heron\n...\nend: heron", "tape: {walls: [[]]}\nparts: [1]\nkind: alt-azimuth\n"} {
 		f.Add([]byte(seed))
 	}
+	heron, err := os.ReadFile("../practice/heron.yaml")
+	require.NoError(f, err)
+	f.Add([]byte(strings.Replace(string(heron), "has_no:", "parts: [{name: box, fixed_to: axis 2, shapes: [{mesh: {file: a.stl, unit: cm, turned_deg: [1, 2, 3], at_mm: [0, 90, 0], pieces: together}}]}]\nhas_no:", 1)))
+	two := binarySTL("", apart(2))
+	open := func(name string) ([]byte, error) {
+		if strings.HasSuffix(name, ".stl") {
+			return two, nil
+		}
+		return beside(name)
+	}
 	f.Fuzz(func(t *testing.T, content []byte) {
-		r, faults := rig.Parse("fuzzed.yaml", content, beside)
+		r, faults := rig.Parse("fuzzed.yaml", content, open)
 		if r == nil {
 			require.NotEmpty(t, faults)
 		} else {
