@@ -1,7 +1,6 @@
 package mesh_test
 
 import (
-	"fmt"
 	"testing"
 
 	"keepclear.example/keepclear/service/internal/mesh"
@@ -37,10 +36,5 @@ func BenchmarkMillion(b *testing.B) {
 				}
 			}
 		})
-		w, err := m.Wrap(1, false)
-		if err != nil {
-			b.Fatal(err)
-		}
-		fmt.Println(c.name, len(w.Pieces), w.Pieces[0].Grown, len(w.Pieces[0].Points), w.Pieces[0].Closed)
 	}
 }

@@ -11,7 +11,7 @@ import (
 // Bounds on a mesh.
 const (
 	// MostFacets is the largest number of triangles of one mesh. Choice: ten times what a fine export of one part has; such a mesh is
-	// wrapped in about a second, and coarser ones give the same hull.
+	// read and wrapped in about two seconds, and coarser ones give the same hull.
 	MostFacets = 1_000_000
 	// LargestFile is the largest file taken, bytes: a million facets as text take some 200 MB.
 	LargestFile = 256 << 20

@@ -10,7 +10,7 @@ import (
 // Bounds on what a mesh is wrapped in.
 const (
 	// mostPoints is the largest number of points of one hull: a distance costs a look at each in every step. Choice, by measurement:
-	// a tube of 200 mm drawn with 360 sides is then grown by 0.1 mm, the roundest thing, a ball as large, by 2.5 mm.
+	// a tube 200 mm across is then grown by at most 0.12 mm, the roundest thing, a ball as large, by 2 mm.
 	mostPoints = 200
 	// nearEnough is how far a corner may stand out before another point is kept for it, mm. Choice: below what a tape shows.
 	nearEnough = 0.01
