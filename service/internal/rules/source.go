@@ -279,7 +279,7 @@ func (r *linter) everythingChecked(rule *ast.Rule) {
 			r.bad(rule.Location, "is_number on limits."+l, "no such check")
 		}
 	}
-	for fact := range r.source.checked {
+	for _, fact := range sortedKeys(r.source.checked) {
 		if !slices.Contains(r.source.order, fact) {
 			r.bad(rule.Location, "only facts that are compared", "a check on "+fact)
 		}
