@@ -29,7 +29,7 @@ func TestUnprovableRulesSayWhy(t *testing.T) {
 	for what, c := range map[string]struct{ old, new, want string }{
 		"never passes":            {`"effect": "pass"`, `"effect": "deny"`, "it can never pass"},
 		"a body more":             {"\noutcome :=", "\nfinding := fine if input.lock_count >= 5\n\noutcome :=", "fine leaves 2 conditions and 0 further rules where its table has 1 cells"},
-		"rules that are left":     {"is_number(input.lock_count)", "{\n\tis_number(input.lock_count)\n\tevery x in [1, 2] { x >= input.lock_count }\n}", "further rules where its table has"},
+		"rules that are left":     {"\nfinding := outcome[input.lock_count <= 0] if is_number(input.lock_count)", "\ndefault few := false\n\nfew if input.lock_count <= 5\n\nfinding := outcome[input.lock_count <= 0] if {\n\tis_number(input.lock_count)\n\tfew\n}", "fine leaves 1 conditions and 1 further rules where its table has 1 cells"},
 		"an unchecked comparison": {"if is_number(input.lock_count)", "if true", "fine: lock_count is compared (lte 0) without is_number"},
 		"another comparison":      {"input.lock_count <= 0", "input.lock_count < 1", "fine: lt(input.lock_count, 1, true) is neither a type check nor a comparison"},
 	} {
