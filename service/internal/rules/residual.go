@@ -99,7 +99,7 @@ func (l *line) comparison(name string, args []*ast.Term, refused error) error {
 			return refused
 		}
 	}
-	if len(args) < 2 || !slices.Contains([]string{"gte", "lte", "equal"}, name) || !literal(args[1]) {
+	if len(args) < 2 || len(args) > 3 || !slices.Contains([]string{"gte", "lte", "equal"}, name) || !literal(args[1]) {
 		return refused
 	}
 	return l.test(test{l.fact(args[0]), name, args[1].String()}, bool(want), refused)

@@ -103,3 +103,72 @@ func TestMergeDropsWhatDoesNotDecide(t *testing.T) {
 	other := []line{read(checks + `gte(input.a, 1, true); gte(input.b, 2, true)`), read(checks + `gte(input.a, 1, true); gte(input.b, 3, false)`)}
 	assert.Len(t, merge(other), 2)
 }
+
+// TestEachExpressionIsRefusedAlone: beside what may stand in a residual, one expression that may not, with its reason.
+func TestEachExpressionIsRefusedAlone(t *testing.T) {
+	const good = `is_number(input.a); gte(input.a, 3, true); is_boolean(input.c); input.c; is_string(input.d); input.d == "known"; `
+	const neither = " is neither a type check nor a comparison of a fact with a literal"
+	read := func(body string) (line, error) {
+		return readResidual(3, "code", ast.MustParseBodyWithOpts(body, ast.ParserOptions{}))
+	}
+	got, err := read(good + `is_number(object.get(input, "b", 5)); object.get(input, "b", 5) <= 7; input.c = true; is_number(input.a)`)
+	require.NoError(t, err)
+	assert.Equal(t, line{
+		rule: 3, code: "code", checks: map[string]kind{"a": numberKind, "b": numberKind, "c": truthKind, "d": wordKind},
+		standIn: map[string]string{"a": "", "b": "5", "c": "", "d": ""},
+		tests: map[test]bool{
+			{"a", "gte", "3"}: true, {"b", "lte", "7"}: true, {"c", "equal", "true"}: true, {"d", "equal", `"known"`}: true,
+		},
+	}, got)
+	for bad, why := range map[string]string{
+		`not input.c`:                          "not input.c" + neither,
+		`not is_number(input.a)`:               "not is_number(input.a)" + neither,
+		`not input.a < 3`:                      neither,
+		`is_number(input.a) with input.a as 3`: neither,
+		`input.c with input.c as true`:         neither,
+		`input.e`:                              "e is compared (equal true) without is_boolean",
+		`input.a`:                              "a is compared (equal true) without is_boolean",
+		`input.e = false`:                      "e is compared (equal true) without is_boolean",
+		`input.e >= 3`:                         "e is compared (gte 3) without is_number",
+		`input.c <= 3`:                         "c is compared (lte 3) without is_number",
+		`input.a == "known"`:                   `a is compared (equal "known") without is_string`,
+		`input.e == "true"`:                    `e is compared (equal "true") without is_string`,
+		`data.x`:                               "data.x" + neither,
+		`3`:                                    "3" + neither,
+		`input.c.d`:                            "input.c.d" + neither,
+		`is_number(data.x)`:                    "is_number(data.x)" + neither,
+		`is_number(input.a.b)`:                 neither,
+		`is_number(3)`:                         neither,
+		`is_number(input.a, 3)`:                neither,
+		`is_string(input.a)`:                   "is_string(input.a)" + neither,
+		`is_array(input.a)`:                    neither,
+		`x = input.a`:                          neither,
+		`input.a = 3`:                          neither,
+		`input.c = input.e`:                    neither,
+		`eq(input.c, true, true)`:              neither,
+		`input.c = false`:                      neither, // both outcomes
+		`data.x = true`:                        neither,
+		`every x in [1] { x >= 1 }`:            neither,
+		`gte(input.a)`:                         neither,
+		`gte(input.a, 3, x)`:                   neither,
+		`gte(input.a, 3, false)`:               neither,
+		`gte(input.a, 3, true, 1)`:             neither,
+		`gt(input.a, 3)`:                       neither,
+		`neq(input.d, "known")`:                neither,
+		`input.a >= null`:                      neither,
+		`input.a >= input.b`:                   neither,
+		`count(input.a) >= 3`:                  neither,
+		`input[x] >= 3`:                        neither,
+		`data.a >= 3`:                          neither,
+		`object.get(input, "a", 9) >= 3`:       neither, // one fact in two ways
+		`object.get(data, "b", 9) >= 3`:        neither,
+		`object.get(input, "b", input.a) >= 3`: neither,
+		`object.get(input, "b") >= 3`:          neither,
+		`json.filter(input, "b", 9) >= 3`:      neither,
+	} {
+		_, err := read(good + bad)
+		assert.ErrorContains(t, err, why, bad)
+	}
+	_, err = read(`is_number(input.a)`)
+	assert.EqualError(t, err, "nothing is compared: it would pass always")
+}
