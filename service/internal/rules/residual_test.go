@@ -111,7 +111,7 @@ func TestEachExpressionIsRefusedAlone(t *testing.T) {
 	read := func(body string) (line, error) {
 		return readResidual(3, "code", ast.MustParseBodyWithOpts(body, ast.ParserOptions{}))
 	}
-	got, err := read(good + `is_number(object.get(input, "b", 5)); object.get(input, "b", 5) <= 7; input.c = true; is_number(input.a)`)
+	got, err := read(good + `is_number(object.get(input, "b", 5)); object.get(input, "b", 5) <= 7; input.c = true; is_number(input.a); gte(input.a, 3, true)`)
 	require.NoError(t, err)
 	assert.Equal(t, line{
 		rule: 3, code: "code", checks: map[string]kind{"a": numberKind, "b": numberKind, "c": truthKind, "d": wordKind},
