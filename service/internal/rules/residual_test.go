@@ -100,6 +100,24 @@ func TestMergeDropsWhatDoesNotDecide(t *testing.T) {
 	}
 	apart := []line{read(checks + `gte(input.a, 1, true); gte(input.b, 2, true)`), read(checks + `gte(input.a, 1, false); gte(input.b, 2, false)`)}
 	assert.Len(t, merge(apart), 2)
+	one, two := read(checks+`gte(input.a, 1, true); gte(input.b, 2, true)`), read(checks+`gte(input.a, 1, true); gte(input.b, 2, false)`)
+	if joined := merge([]line{one, two}); assert.Len(t, joined, 1, "what can be joined") {
+		assert.Equal(t, map[test]bool{{"a", "gte", "1"}: true}, joined[0].tests)
+	}
+	for what, change := range map[string]func(*line){
+		"another rule":     func(l *line) { l.rule++ },
+		"another code":     func(l *line) { l.code = "other" },
+		"another check":    func(l *line) { l.checks = map[string]kind{"a": numberKind, "b": numberKind, "c": wordKind} },
+		"another stand-in": func(l *line) { l.standIn = map[string]string{"a": "", "b": "5"} },
+		"one test more":    func(l *line) { l.tests[test{"a", "lte", "9"}] = true },
+	} {
+		one, two = read(checks+`gte(input.a, 1, true); gte(input.b, 2, true)`), read(checks+`gte(input.a, 1, true); gte(input.b, 2, false)`)
+		change(&two)
+		assert.Len(t, merge([]line{one, two}), 2, what)
+		one, two = read(checks+`gte(input.a, 1, true); gte(input.b, 2, true)`), read(checks+`gte(input.a, 1, true); gte(input.b, 2, false)`)
+		change(&one)
+		assert.Len(t, merge([]line{one, two}), 2, what)
+	}
 	other := []line{read(checks + `gte(input.a, 1, true); gte(input.b, 2, true)`), read(checks + `gte(input.a, 1, true); gte(input.b, 3, false)`)}
 	assert.Len(t, merge(other), 2)
 }

@@ -31,6 +31,11 @@ func TestRoundTowardDanger(t *testing.T) {
 		{math.Nextafter(10, 9), downward, 9.99999999999999},
 		{math.Nextafter(10, 9), upward, 10},
 		{999999999999999.9, upward, 1e15},
+		{99999999999999995, upward, 1e17},
+		{-999999999999999.9, downward, -1e15},
+		{1e-300, upward, 1e-300},
+		{1e-300, downward, 1e-300},
+		{-1e-300, upward, -1e-300},
 		{1e-310, upward, 1e-300},
 		{1e-310, downward, 0},
 		{-1e-310, downward, -1e-300},
@@ -42,6 +47,8 @@ func TestRoundTowardDanger(t *testing.T) {
 		back, err := strconv.ParseFloat(text, 64)
 		require.NoError(t, err)
 		assert.Equalf(t, c.want, back, "round(%v, %+d) as text: %s", c.v, c.side, text)
+		mantissa, _, _ := strings.Cut(text, "e")
+		assert.LessOrEqualf(t, len(strings.Trim(strings.Replace(mantissa, ".", "", 1), "-")), significant, "round(%v, %+d) as text: %s", c.v, c.side, text)
 	}
 }
 
