@@ -269,6 +269,12 @@ func TestLimitsOfEachRig(t *testing.T) {
 	assert.Same(t, s.bound, again.bound, "equal limits are worked out once")
 	strict, err := s.With(testLimits(t, limits.Entry{Rule: "sky/floor", Name: "altitude_deg", Value: 25}))
 	require.NoError(t, err)
+	assert.NotNil(t, strict.bound.conditions.Load(), "proven, as the first are")
+	unproven, err := Read(dirFS(), testLimits(t))
+	require.NoError(t, err)
+	other, err := unproven.With(testLimits(t, limits.Entry{Rule: "sky/floor", Name: "altitude_deg", Value: 25}))
+	require.NoError(t, err)
+	assert.Nil(t, other.bound.conditions.Load(), "unproven, as the first are")
 	assert.Equal(t, s.Digest(), strict.Digest())
 	assert.NotEqual(t, s.Limits().Digest(), strict.Limits().Digest())
 	strict.bound.patience = s.bound.patience

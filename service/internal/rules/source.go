@@ -317,11 +317,6 @@ func (r *linter) factName(t *ast.Term) string {
 	case ast.Var:
 		return r.vars[string(v)]
 	case ast.Ref:
-		if len(v) == 1 {
-			if local, ok := v[0].Value.(ast.Var); ok {
-				return r.vars[string(local)]
-			}
-		}
 		if len(v) == 2 && v[0].Equal(ast.InputRootDocument) {
 			return stringOf(v[1])
 		}
