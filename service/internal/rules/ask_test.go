@@ -112,6 +112,12 @@ func TestBindingsAreRememberedUpToALimit(t *testing.T) {
 	s, err := Read(fstest.MapFS(copied(t)), testLimits(t))
 	require.NoError(t, err)
 	first := s.bound
+	other, err := s.With(testLimits(t, limits.Entry{Rule: "sky/floor", Name: "altitude_deg", Value: 30}))
+	require.NoError(t, err)
+	same, err := s.With(testLimits(t))
+	require.NoError(t, err)
+	assert.Same(t, first, same.bound, "remembered while another is bound")
+	assert.NotSame(t, first, other.bound)
 	for n := range 3 * mostBound {
 		_, err := s.With(testLimits(t, limits.Entry{Rule: "sky/floor", Name: "altitude_deg", Value: 1 + float64(n)/100}))
 		require.NoError(t, err)

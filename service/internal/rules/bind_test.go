@@ -1,11 +1,13 @@
 package rules
 
 import (
+	"slices"
 	"strings"
 	"testing"
 	"testing/fstest"
 
 	"github.com/open-policy-agent/opa/v1/ast"
+	"github.com/open-policy-agent/opa/v1/rego"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
@@ -58,6 +60,7 @@ func TestRuleThatIsNoQueryIsAFault(t *testing.T) {
 	require.ErrorIs(t, err, ErrFaulty)
 	require.ErrorContains(t, err, "rules/lock/none/none.rego: ")
 	require.ErrorContains(t, err, "nowhere is unsafe")
+	require.NotContains(t, err.Error(), "evaluating it plainly", "it does not come to that")
 	got := of(t, s.Judge(t.Context(), everything(), good(), noon()), "lock/none")
 	assert.Equal(t, verdict.Holds, got.Effect)
 	assert.Equal(t, "rule_failed", got.Code)
@@ -128,4 +131,14 @@ func TestPassedIsOfTheWantedAlone(t *testing.T) {
 	require.NoError(t, err)
 	_, err = unproven.bound.passed(t.Context(), unproven.lib.read(good()).values, allOf(unproven))
 	require.ErrorIs(t, err, errUnproven)
+}
+
+// TestRuleThatCannotBeProbedIsAFault: without plain evaluation there is nothing to hold its conditions against.
+func TestRuleThatCannotBeProbedIsAFault(t *testing.T) {
+	s, err := Read(dirFS(), testLimits(t))
+	require.NoError(t, err)
+	i := slices.Index(s.IDs(), "lock/none")
+	s.bound.full[i] = func() (rego.PreparedEvalQuery, error) { return rego.PreparedEvalQuery{}, errShape }
+	require.ErrorContains(t, s.Prove(), "rules/lock/none/none.rego: wanted a rule that partial evaluation reduces to comparisons, got evaluating it plainly on ")
+	assert.True(t, s.bound.unsound[i].Load())
 }

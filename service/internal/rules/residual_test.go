@@ -160,6 +160,7 @@ func TestEachExpressionIsRefusedAlone(t *testing.T) {
 		`is_number(input.a, 3)`:                neither,
 		`is_string(input.a)`:                   "is_string(input.a)" + neither,
 		`is_array(input.a)`:                    neither,
+		`is_array(input.e)`:                    neither,
 		`x = input.a`:                          neither,
 		`input.a = 3`:                          neither,
 		`input.c = input.e`:                    neither,
