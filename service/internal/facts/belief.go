@@ -15,6 +15,7 @@ import (
 type stand struct {
 	pose   question.Pose // carried to the instant
 	sigma  rig.Axes      // widest of the candidates
+	seen   rig.Axes      // the same as the last sample has it, without what the rig may have turned since
 	sample *question.Sample
 
 	ra, dec  unit.Angle // belief of date; only where believes
@@ -52,15 +53,22 @@ func (s *stand) ahead() rig.Axes {
 // newStand works out where the rig stands at the instant of the question.
 func (in *Input) newStand(h *heaven, carried question.Pose) *stand {
 	s := &stand{pose: carried, sample: in.Snapshot.Rig.Sample, late: h.late}
-	for _, c := range carried.Candidates {
-		s.sigma = rig.Axes{A1: max(s.sigma.A1, c.Sigma.A1), A2: max(s.sigma.A2, c.Sigma.A2)}
-	}
+	s.sigma, s.seen = widest(carried), widest(in.Snapshot.Rig.Pose)
 	in.mountSky(h, s)
 	if s.sample == nil || s.sample.Belief == nil || len(carried.Candidates) == 0 {
 		return s
 	}
 	in.carryBelief(h, s)
 	return s
+}
+
+// widest is the standard deviation of the candidate that has the greatest, axis by axis.
+func widest(p question.Pose) rig.Axes {
+	var out rig.Axes
+	for _, c := range p.Candidates {
+		out = upper(out, c.Sigma)
+	}
+	return out
 }
 
 // carryBelief works out M(belief) of the sample, holds it against the pose of the same sample, and carries the difference to the

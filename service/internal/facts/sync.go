@@ -67,9 +67,9 @@ func (in *Input) gate(f Set, h *heaven, s *stand, e *evidence, out *Outcome) {
 	e.offset = in.offsetAngle(e, learnt)
 	f.Number("expected_offset_arcmin", e.offset.Arcmin(), Computed, in.looksLike(h, e, learnt)...)
 	f.Number("expected_offset_sharp_arcmin", in.offsetAtBest(s, e, learnt).Arcmin(), Computed)
-	v := float64(sigma * sigma)
-	v1 := v + sq(float64(s.sigma.A1)*e.sine)
-	v2 := v + sq(float64(s.sigma.A2))
+	v := float64(sigma * sigma) // at mid-exposure: what the rig may have turned since makes no solve likelier
+	v1 := v + sq(float64(s.seen.A1)*e.sine)
+	v2 := v + sq(float64(s.seen.A2))
 	f.Number("offset_d2", one*one/v1+two*two/v2, Computed)
 	out.Solve = in.judged(e)
 	in.lacking(f, e, out.Solve, delta, v1+v2)

@@ -88,6 +88,21 @@ func TestLearntOffsetsSharpen(t *testing.T) {
 	assert.InDelta(t, 0.09, number(t, other.Facts, "offset_d2"), 0.002, "18′ at 60′")
 }
 
+// A rig that moved on after the picture is not known so well any more, but where it was at mid-exposure is: its speed makes no solve likelier
+// (5,043,359 of the second opinion's questions).
+func TestMovingOnMakesNoSolveLikelier(t *testing.T) {
+	r := heron(t)
+	in := solved(t, r, rig.DegAxes(-40, 50), rig.DegAxes(0, 2.3))
+	in.Snapshot.Rig.Learnt = map[rig.Side]question.Offsets{rig.East: {Count: 1}}
+	still := facts.Compute(in)
+	in.Snapshot.Rig.Recent[1].Time = evening.Add(-5 * time.Second)
+	in.Snapshot.Rig.Sample.Doing = question.Moving
+	moving := facts.Compute(in)
+	assert.Greater(t, number(t, moving.Facts, "pose_sigma_axis2_deg"), 1.0)
+	assert.Greater(t, number(t, still.Facts, "offset_d2"), 40.0)
+	assert.InDelta(t, number(t, still.Facts, "offset_d2"), number(t, moving.Facts, "offset_d2"), 0.1)
+}
+
 // A second picture is independent only if it is another one, after a deliberate move of more than a field.
 func TestSecondPicture(t *testing.T) {
 	r := heron(t)
