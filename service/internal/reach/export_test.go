@@ -1,6 +1,19 @@
 package reach
 
-import "keepclear.example/keepclear/service/internal/rig"
+import (
+	"math"
+
+	"keepclear.example/keepclear/service/internal/frame"
+	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/unit"
+)
+
+// LowestCells is how many cells are left of what Lowest looked at.
+func (w Way) LowestCells(chain *rig.Chain, up frame.Vec[frame.Rig], spread rig.Axes, tolerance unit.Angle) int {
+	f := field{by: shares(chain, up), tolerance: float64(tolerance), seen: math.Inf(1)}
+	f.lowest(w, spread)
+	return len(f.cells)
+}
 
 // WithGrid makes the prover of a scene as a Shelf keeps it: with what is known of the axis space, of the scene itself or of a fuller one.
 func WithGrid(s, fullest *rig.Scene) *Prover {
