@@ -36,7 +36,7 @@ func check(_ context.Context, s streams, args []string) int {
 		fmt.Fprintf(s.out, "Faults: %d. The file does not load.\n", len(faults))
 		return exitCheck
 	}
-	if err := limitsFit(r, nil, args[0]); err != nil {
+	if _, err := limitsFit(r, nil, args[0]); err != nil {
 		fmt.Fprintf(s.out, "%v\nThe limits do not fit: the file does not load.\n", err)
 		return exitCheck
 	}
@@ -46,13 +46,12 @@ func check(_ context.Context, s streams, args []string) int {
 }
 
 // limitsFit merges the limits of a rig file with those of the facility, if any, and the defaults.
-func limitsFit(r *rig.Rig, facility *limits.Layer, file string) error {
+func limitsFit(r *rig.Rig, facility *limits.Layer, file string) (limits.Set, error) {
 	defs, err := limits.Read(policies.Files())
 	if err != nil {
-		return err
+		return limits.Set{}, err
 	}
-	_, err = limits.Merge(defs, layers(r, facility, file)...)
-	return err
+	return limits.Merge(defs, layers(r, facility, file)...)
 }
 
 // blank prints an empty form.

@@ -118,7 +118,7 @@ func fileChecker(facility *limits.Layer) func(name string, content []byte) *pb.C
 		if len(faults) > 0 {
 			return out
 		}
-		if err := limitsFit(r, facility, name); err != nil {
+		if _, err := limitsFit(r, facility, name); err != nil {
 			out.Faults = append(out.Faults, &pb.FileFault{Key: "limits", Wanted: "limits that only tighten", Got: err.Error(), Remedy: "take out or tighten the limits named"})
 			return out
 		}

@@ -41,6 +41,7 @@
 //   - decide: one question after the other, from snapshot to answer
 //   - rehearse: the same at stated future instants
 //   - practice: the simulated rig
+//   - draw: what was worked out, in words and pictures
 //
 // # edge
 //

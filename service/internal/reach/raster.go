@@ -171,7 +171,7 @@ func (r *Raster) band(about, low, high unit.Angle, spread rig.Axes) Band {
 }
 
 // Binds is what bounds a rectangle of axis space on one side: what comes nearest just beyond it. The side is one of axis 1 where axis is 0; dir
-// is -1 at its low end and 1 at its high one. Nil where nothing was seen that does.
+// is -1 at its low end and 1 at its high one. Nil where nothing does.
 func (r *Raster) Binds(axis1, axis2 Extent, axis, dir int, spread rig.Axes) *Approach {
 	beyond := float64(fineStep)/2 + float64(gridFuzz)
 	a, b := rig.Axes{A1: axis1.Low, A2: axis2.Low}, rig.Axes{A1: axis1.High, A2: axis2.High}
@@ -188,8 +188,23 @@ func (r *Raster) Binds(axis1, axis2 Extent, axis, dir int, spread rig.Axes) *App
 		a.A2 = edge(axis2, spread.A2)
 		b.A2 = a.A2
 	}
+	if r.clears(finesOf(rect{a, b})) {
+		return nil
+	}
 	res := r.p.Prove(Rectangle(a, b, rig.Motion{}), rig.Axes{}, DefaultBudget)
 	return res.Nearest
+}
+
+// clears tells whether every cell of a box is clear.
+func (r *Raster) clears(b fineBox) bool {
+	for i := b.low[0]; i <= b.high[0]; i++ {
+		for j := b.low[1]; j <= b.high[1]; j++ {
+			if r.at(i, j) != Clear {
+				return false
+			}
+		}
+	}
+	return true
 }
 
 // Region is a part of axis space, clear all over, from whose every pose each other one of it can be reached.

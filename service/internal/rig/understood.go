@@ -25,8 +25,8 @@ func Understood(r *Rig) string {
 // saidWidth is how many letters a line of prose has at most: what a terminal shows unbroken.
 const saidWidth = 80
 
-// say writes one line, broken between words where it is too long; what follows stands two further in.
-func say(b *strings.Builder, format string, args ...any) {
+// Say writes one line, broken between words where it is too long; what follows stands two further in.
+func Say(b *strings.Builder, format string, args ...any) {
 	text := fmt.Sprintf(format, args...)
 	words := strings.Fields(text)
 	indent := text[:len(text)-len(strings.TrimLeft(text, " "))]
@@ -46,17 +46,17 @@ func say(b *strings.Builder, format string, args ...any) {
 }
 
 func sayHead(r *Rig, b *strings.Builder) {
-	say(b, "%s: %s", r.ID, r.Title)
+	Say(b, "%s: %s", r.ID, r.Title)
 	if r.Practice {
-		say(b, "A practice rig: its permits bind no real one.")
+		Say(b, "A practice rig: its permits bind no real one.")
 	}
 	s := r.Site
-	say(b, "%s at %s, %s, %s m above the sea.", sentence(string(r.Kind)), facing(s.Lat, 4, "north", "south"), facing(s.Lon, 4, "east", "west"), short(s.HeightM))
+	Say(b, "%s at %s, %s, %s m above the sea.", sentence(string(r.Kind)), facing(s.Lat, 4, "north", "south"), facing(s.Lon, 4, "east", "west"), short(s.HeightM))
 	if r.Tilt != (Tilt{}) {
-		say(b, "Polar axis off by %s and %s.", facing(r.Tilt.East, 2, "east", "west"), facing(r.Tilt.Up, 2, "up", "down"))
+		Say(b, "Polar axis off by %s and %s.", facing(r.Tilt.East, 2, "east", "west"), facing(r.Tilt.Up, 2, "up", "down"))
 	}
-	say(b, "Axis 1 passes %s mm above the floor where it is nearest axis 2%s.", short(r.Chain.Point1.Z), crossing(&r.Chain))
-	say(b, "")
+	Say(b, "Axis 1 passes %s mm above the floor where it is nearest axis 2%s.", short(r.Chain.Point1.Z), crossing(&r.Chain))
+	Say(b, "")
 }
 
 // crossing says whether the axes meet.
@@ -98,20 +98,31 @@ func sentence(s string) string { return strings.ToUpper(s[:1]) + s[1:] }
 // sayHome says how the rig stands at home and which way each axis turns it, so that a mirrored file shows.
 func sayHome(r *Rig, b *strings.Builder) {
 	az, alt := frame.AzAlt(r.Chain.Direction(r.Home))
-	say(b, "Home is axis 1 at %s, axis 2 at %s: the tube points %s, %.1f° high.", degrees(r.Home.A1), degrees(r.Home.A2), azimuth(az, alt), alt.Deg())
+	Say(b, "Home is axis 1 at %s, axis 2 at %s: the tube points %s, %.1f° high.", degrees(r.Home.A1), degrees(r.Home.A2), azimuth(az, alt), alt.Deg())
 	if r.Kind == German {
-		say(b, "There the counterweight bar points %s.", direction(barAt(r, r.Home)))
-		say(b, "Axis 1 by +10° carries the weights toward %s; axis 2 by +10° the tube's front toward %s.",
-			drift(barAt(r, r.Home), barAt(r, r.Home.Add(DegAxes(10, 0)))), drift(r.Chain.Direction(r.Home), r.Chain.Direction(r.Home.Add(DegAxes(0, 10)))))
-	} else {
-		say(b, "Axis 1 by +10° carries the tube's front toward %s; axis 2 by +10° toward %s.",
-			drift(r.Chain.Direction(r.Home), r.Chain.Direction(r.Home.Add(DegAxes(10, 0)))), drift(r.Chain.Direction(r.Home), r.Chain.Direction(r.Home.Add(DegAxes(0, 10)))))
+		Say(b, "There the counterweight bar points %s.", direction(barAt(r, r.Home)))
 	}
+	Say(b, "%s", r.Turning())
 	for _, rest := range r.Rests {
 		az, alt := frame.AzAlt(r.Chain.Direction(rest.Axes))
-		say(b, "Rest %q is %s: the tube points %s, %.1f° high.", rest.Name, rest.Axes, azimuth(az, alt), alt.Deg())
+		Say(b, "Rest %q is %s: the tube points %s, %.1f° high.", rest.Name, rest.Axes, azimuth(az, alt), alt.Deg())
 	}
-	say(b, "")
+	Say(b, "")
+}
+
+// Turning is what Drifts says, as one sentence.
+func (r *Rig) Turning() string {
+	first, second := r.Drifts()
+	return fmt.Sprintf("Axis 1 by +10° carries %s; axis 2 by +10° %s.", first, strings.TrimPrefix(second, "it "))
+}
+
+// Drifts says in words what a turn of each axis by +10° from home carries where.
+func (r *Rig) Drifts() (axis1, axis2 string) {
+	tube := func(by Axes) string { return drift(r.Chain.Direction(r.Home), r.Chain.Direction(r.Home.Add(by))) }
+	if r.Kind == German {
+		return "the weights toward " + drift(barAt(r, r.Home), barAt(r, r.Home.Add(DegAxes(10, 0)))), "the tube's front toward " + tube(DegAxes(0, 10))
+	}
+	return "the tube's front toward " + tube(DegAxes(10, 0)), "it toward " + tube(DegAxes(0, 10))
 }
 
 func degrees(a unit.Angle) string { return short(math.Round(a.Deg()*1e4)/1e4) + "°" }
@@ -159,7 +170,7 @@ func drift(from, to frame.Vec[frame.Rig]) string {
 
 // sayParts lists the parts as they stand at home.
 func sayParts(r *Rig, b *strings.Builder) {
-	say(b, "%d parts, as they stand at home; heights above the floor, lengths in mm:", len(r.Parts))
+	Say(b, "%d parts, as they stand at home; heights above the floor, lengths in mm:", len(r.Parts))
 	w := tabwriter.NewWriter(b, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(w, "  part\tfixed to\tis\tlowest\thighest\tfarthest from its axis\tmargin")
 	links := r.Chain.links(r.Home)
@@ -175,7 +186,7 @@ func sayParts(r *Rig, b *strings.Builder) {
 		fmt.Fprintf(w, "  %s\t%s\t%s\t%.0f\t%.0f\t%s\t%s\n", p.Name, p.Link, p.figure(), zero(low), zero(high), farText(p.Link, far), p.marginText())
 	}
 	w.Flush()
-	say(b, "")
+	Say(b, "")
 }
 
 // zero turns -0 into 0.

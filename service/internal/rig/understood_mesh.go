@@ -17,29 +17,29 @@ func sayMeshes(r *Rig, b *strings.Builder) {
 	if !slices.ContainsFunc(r.Parts, func(p Part) bool { return len(p.Meshes) > 0 }) {
 		return
 	}
-	say(b, "Meshes, each connected piece taken as its convex hull:")
+	Say(b, "Meshes, each connected piece taken as its convex hull:")
 	for i := range r.Parts {
 		for j := range r.Parts[i].Meshes {
 			r.Parts[i].Meshes[j].say(b, r.Parts[i].Name)
 		}
 	}
-	say(b, "")
+	Say(b, "")
 }
 
 func (d *Drawn) say(b *strings.Builder, part string) {
-	say(b, "  %s: %s, drawn in %s: %s, %s.", part, d.File, d.Unit, count(d.Facets, "facet"), count(len(d.Pieces)+d.Within, "piece"))
+	Say(b, "  %s: %s, drawn in %s: %s, %s.", part, d.File, d.Unit, count(d.Facets, "facet"), count(len(d.Pieces)+d.Within, "piece"))
 	if d.Within > 0 {
-		say(b, "    %s within another and %s nothing.", count(d.Within, "piece lies", "pieces lie"), verb(d.Within, "adds", "add"))
+		Say(b, "    %s within another and %s nothing.", count(d.Within, "piece lies", "pieces lie"), verb(d.Within, "adds", "add"))
 	}
 	if d.Flat > 0 {
-		say(b, "    %s no area; what they draw counts.", count(d.Flat, "facet has", "facets have"))
+		Say(b, "    %s no area; what they draw counts.", count(d.Flat, "facet has", "facets have"))
 	}
 	order := d.byFilling()
 	for _, i := range order[:min(len(order), mostSaid)] {
-		say(b, "    Piece %d: %s", i+1, piece(&d.Pieces[i]))
+		Say(b, "    Piece %d: %s", i+1, piece(&d.Pieces[i]))
 	}
 	if more := order[min(len(order), mostSaid):]; len(more) > 0 {
-		say(b, "    And %s, each of which fills in less.", count(len(more), "more piece", "more pieces"))
+		Say(b, "    And %s, each of which fills in less.", count(len(more), "more piece", "more pieces"))
 	}
 }
 

@@ -13,19 +13,19 @@ import (
 // sayPairs says which pairs are not watched, and why, and what is nearest at home.
 func sayPairs(r *Rig, b *strings.Builder) {
 	for _, a := range r.Allowed {
-		say(b, "Taken to touch always: %s and %s.", r.Parts[a[0]].Name, r.Parts[a[1]].Name)
+		Say(b, "Taken to touch always: %s and %s.", r.Parts[a[0]].Name, r.Parts[a[1]].Name)
 	}
 	sayNeverChanging(r.Settled(), b)
 	if gap, a, o := r.nearestAtHome(); a != "" {
-		say(b, "Nearest at home: %s and %s, %s mm apart.", a, o, mm(gap))
+		Say(b, "Nearest at home: %s and %s, %s mm apart.", a, o, mm(gap))
 	}
-	say(b, "")
+	Say(b, "")
 }
 
 // sayNeverChanging lists the settled pairs, those of one part in one line.
 func sayNeverChanging(settled []Settled, b *strings.Builder) {
 	if len(settled) > 0 {
-		say(b, "The same gap at every pose, so never told as the smallest:")
+		Say(b, "The same gap at every pose, so never told as the smallest:")
 	}
 	line := ""
 	for i, s := range settled {
@@ -36,7 +36,7 @@ func sayNeverChanging(settled []Settled, b *strings.Builder) {
 		}
 		line += fmt.Sprintf("%s (%s mm)", s.B, mm(float64(s.Gap)))
 		if i+1 == len(settled) || settled[i+1].A != s.A {
-			say(b, "%s", line)
+			Say(b, "%s", line)
 			line = ""
 		}
 	}
@@ -57,13 +57,13 @@ func (r *Rig) nearestAtHome() (gap float64, a, b string) {
 
 func sayTravel(r *Rig, b *strings.Builder) {
 	low, high := r.Travel.Low.Sub(r.Home), r.Travel.High.Sub(r.Home)
-	say(b, "Travel from home: axis 1 %s to %s, axis 2 %s to %s.", degrees(low.A1), degrees(high.A1), degrees(low.A2), degrees(high.A2))
+	Say(b, "Travel from home: axis 1 %s to %s, axis 2 %s to %s.", degrees(low.A1), degrees(high.A1), degrees(low.A2), degrees(high.A2))
 	if r.Kind == German {
 		for _, end := range []unit.Angle{r.Travel.Low.A1, r.Travel.High.A1} {
 			sayMeridian(r, b, end)
 		}
 	}
-	say(b, "")
+	Say(b, "")
 }
 
 // sayMeridian says what an end of axis 1's travel is to somebody who watches the bar. With axis 1 at 90° from zero the tube
@@ -78,7 +78,7 @@ func sayMeridian(r *Rig, b *strings.Builder, end unit.Angle) {
 	if alt < 0 {
 		level = "below"
 	}
-	say(b, "At axis 1 %s the tube is %s %s the meridian and the weights' bar %s %s level.", degrees(end), degrees(past.Abs()), where, degreesCoarse(alt.Abs()), level)
+	Say(b, "At axis 1 %s the tube is %s %s the meridian and the weights' bar %s %s level.", degrees(end), degrees(past.Abs()), where, degreesCoarse(alt.Abs()), level)
 }
 
 func degreesCoarse(a unit.Angle) string { return fmt.Sprintf("%.1f°", a.Deg()) }
@@ -93,15 +93,15 @@ var sharingWords = map[Sharing]string{
 
 func sayMotion(r *Rig, b *strings.Builder) {
 	m := r.Motion
-	say(b, "Slews: %s; axis 1 %s°/s and %s°/s², axis 2 %s°/s and %s°/s²; overrun %s and %s.", sharingWords[m.Sharing],
+	Say(b, "Slews: %s; axis 1 %s°/s and %s°/s², axis 2 %s°/s and %s°/s²; overrun %s and %s.", sharingWords[m.Sharing],
 		short(m.RateDeg[0]), short(m.AccelDeg[0]), short(m.RateDeg[1]), short(m.AccelDeg[1]), degrees(m.Overrun.A1), degrees(m.Overrun.A2))
 	way := map[WayRound]string{WithinTravel: "never through the end of travel", Shortest: "the shortest way, through whatever lies there", WayUnknown: "not known: every turn within travel is judged"}
-	say(b, "Way round: %s.", way[m.Way])
+	Say(b, "Way round: %s.", way[m.Way])
 	if len(m.Via) > 0 {
-		say(b, "Every slew goes by %s.", poses(m.Via))
+		Say(b, "Every slew goes by %s.", poses(m.Via))
 	}
 	if len(m.FlipVia) > 0 {
-		say(b, "Every change of side goes by %s.", poses(m.FlipVia))
+		Say(b, "Every change of side goes by %s.", poses(m.FlipVia))
 	}
 }
 
@@ -116,11 +116,11 @@ func poses(all []Axes) string {
 func sayMount(r *Rig, b *strings.Builder) {
 	m := r.Mount
 	sync := map[SyncKeeping]string{KeptOnAxes: "on its axis counters", KeptOnSky: "as an offset on the sky", KeptUnknown: "in an unknown way: both are judged", KeptInModel: "in a model of its own: slews after a sync hold", NotKept: "not at all"}
-	say(b, "It keeps a sync %s.", sync[m.Sync])
+	Say(b, "It keeps a sync %s.", sync[m.Sync])
 	side := map[SideChoice]string{AskerChooses: "by whoever asks", ByHourAngle: fmt.Sprintf("by the mount, from the hour angle, at %s", degrees(m.MeridianDelay)), AnySide: "by the mount, in an unknown way: both are judged",
 		FirstOnly: "by nobody: it only uses the first"}
-	say(b, "The side is chosen %s; the side it tells is %s.", side[m.Chooses], either(m.SideSensed, "read from its axes", "worked out from the hour angle"))
-	say(b, "While tracking it %s.", either(m.FlipsItself, "flips by itself at hour angle "+degrees(m.FlipAt), "does not flip by itself"))
+	Say(b, "The side is chosen %s; the side it tells is %s.", side[m.Chooses], either(m.SideSensed, "read from its axes", "worked out from the hour angle"))
+	Say(b, "While tracking it %s.", either(m.FlipsItself, "flips by itself at hour angle "+degrees(m.FlipAt), "does not flip by itself"))
 	var does, not []string
 	for _, w := range []struct {
 		is   bool
@@ -135,9 +135,9 @@ func sayMount(r *Rig, b *strings.Builder) {
 			not = append(not, w.what)
 		}
 	}
-	say(b, "It does: %s. It does not: %s.", listed(does), listed(not))
-	say(b, "Nobody else syncs it: %s.", either(m.NobodyElseSyncs, "stated", "not stated"))
-	say(b, "")
+	Say(b, "It does: %s. It does not: %s.", listed(does), listed(not))
+	Say(b, "Nobody else syncs it: %s.", either(m.NobodyElseSyncs, "stated", "not stated"))
+	Say(b, "")
 }
 
 func either(is bool, yes, no string) string {
@@ -157,26 +157,26 @@ func listed(s []string) string {
 // sayRest says where the pose comes from, how home is found, what stops it, what it carries and lacks, and its limits.
 func sayRest(r *Rig, b *strings.Builder) {
 	for _, s := range r.Sources {
-		say(b, "Pose from: %s, on the %s side of the clutch, ±%s and ±%s (three standard deviations).", s.Kind, either(s.MotorSide, "motor", "axis"), degrees(3*s.Sigma.A1), degrees(3*s.Sigma.A2))
+		Say(b, "Pose from: %s, on the %s side of the clutch, ±%s and ±%s (three standard deviations).", s.Kind, either(s.MotorSide, "motor", "axis"), degrees(3*s.Sigma.A1), degrees(3*s.Sigma.A2))
 	}
 	if len(r.Sources) == 0 {
-		say(b, "Pose from: past motions alone, reckoned.")
+		Say(b, "Pose from: past motions alone, reckoned.")
 	}
 	home := map[HomingKind]string{BySensor: "by sensors", ByPerson: "by a person, at marks", ByBelief: "by where the mount believes it to be"}
-	say(b, "Home is found %s, %s, searching %s and %s beyond, known to ±%s and ±%s (three standard deviations).", home[r.Homing.By],
+	Say(b, "Home is found %s, %s, searching %s and %s beyond, known to ±%s and ±%s (three standard deviations).", home[r.Homing.By],
 		sharingWords[r.Homing.Order], degrees(r.Homing.Search.A1), degrees(r.Homing.Search.A2), degrees(3*r.Homing.Sigma.A1), degrees(3*r.Homing.Sigma.A2))
-	say(b, "If the asker dies: %s.", r.Stop.words())
+	Say(b, "If the asker dies: %s.", r.Stop.words())
 	for _, o := range r.Optics {
-		say(b, "Optics: %s.", o.words())
+		Say(b, "Optics: %s.", o.words())
 	}
 	if len(r.Lacks) > 0 {
-		say(b, "It has no: %s.", strings.Join(r.Lacks, ", "))
+		Say(b, "It has no: %s.", strings.Join(r.Lacks, ", "))
 	}
 	if len(r.Horizon) > 0 {
-		say(b, "Horizon: %d points.", len(r.Horizon))
+		Say(b, "Horizon: %d points.", len(r.Horizon))
 	}
 	for _, l := range r.Limits {
-		say(b, "Limit: %s %s = %s (%s:%d).", l.Rule, l.Name, short(l.Value), l.File, l.Line)
+		Say(b, "Limit: %s %s = %s (%s:%d).", l.Rule, l.Name, short(l.Value), l.File, l.Line)
 	}
 }
 

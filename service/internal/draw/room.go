@@ -1,0 +1,138 @@
+package draw
+
+import (
+	"fmt"
+	"math"
+	"strings"
+	"text/tabwriter"
+
+	"keepclear.example/keepclear/service/internal/reach"
+	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/unit"
+)
+
+// Asked says in words what gap a survey kept.
+type Asked struct {
+	Words string // "with every pair's margin kept"
+	What  string // what was changed in the file; empty: nothing
+}
+
+// Room says how far the axes of a rig may turn, as surveyed.
+func Room(r *rig.Rig, s *reach.Survey, a Asked) string {
+	var b strings.Builder
+	what := ""
+	if a.What != "" {
+		what = ", if " + a.What
+	}
+	rig.Say(&b, "%s: room to move, %s%s", r.ID, a.Words, what)
+	rig.Say(&b, "%s", r.Turning())
+	b.WriteString("\n")
+	sayStand(&b, s)
+	if s.Clear {
+		sayWidest(&b, s)
+	}
+	sayBands(&b, s)
+	sayApart(&b, s)
+	if s.Raster.Spent {
+		b.WriteString("\nThe work ran out before all was looked at: what is not known counts as not clear.\n")
+	}
+	return b.String()
+}
+
+func sayStand(b *strings.Builder, s *reach.Survey) {
+	here, all := s.Here.Nearest, s.All.Nearest
+	if here == nil || all == nil {
+		rig.Say(b, "No two parts of this rig come nearer by turning an axis.")
+		b.WriteString("\n")
+		return
+	}
+	rig.Say(b, "At %s the nearest are %s.", s.About, nearest(here))
+	if all.Upper <= 0 {
+		rig.Say(b, "Within its travel some touch: %s, at %s among others.", both(all), all.Pose)
+	} else {
+		rig.Say(b, "Within its travel the least to spare is at %s: %s.", all.Pose, nearest(all))
+	}
+	if !s.Clear {
+		rig.Say(b, "There is no room about %s: with %s for uncertainty and overrun it is not clear itself.", s.About, s.Spread)
+	}
+	b.WriteString("\n")
+}
+
+// nearest names two parts, how far apart they are, as far as it is proven, and how far they should be.
+func nearest(a *reach.Approach) string {
+	if a.Upper <= 0 {
+		return both(a) + ", which touch"
+	}
+	return fmt.Sprintf("%s, %.1f mm apart (their margins ask for %.1f)", both(a), max(0, float64(a.Lower)), float64(a.Required))
+}
+
+func both(a *reach.Approach) string { return a.Parts[0] + " and " + a.Parts[1] }
+
+// sayWidest says the one interval per axis that is clear all over, and what bounds it.
+func sayWidest(b *strings.Builder, s *reach.Survey) {
+	rig.Say(b, "The widest limits, one interval per axis (%s kept free within them, for uncertainty and overrun):", s.Spread)
+	for axis, e := range s.Widest {
+		rig.Say(b, "  axis %d: %s", axis+1, interval(e))
+		for n, word := range []string{"low", "high"} {
+			switch a := s.Binds[axis][n]; {
+			case a != nil:
+				rig.Say(b, "    beyond the %s end, at %s: %s", word, a.Pose, nearest(a))
+			case !e.Free:
+				rig.Say(b, "    the %s end is as far as was looked", word)
+			}
+		}
+	}
+	t, rest := s.Travel, ": wider than this, so that some motions within it will be denied."
+	if within(s.Widest[0], t.Low.A1, t.High.A1) && within(s.Widest[1], t.Low.A2, t.High.A2) {
+		rest = ": all of it is clear."
+	}
+	rig.Say(b, "  The file's travel is %s and %s%s", interval(reach.Extent{Low: t.Low.A1, High: t.High.A1}), interval(reach.Extent{Low: t.Low.A2, High: t.High.A2}), rest)
+	b.WriteString("\n")
+}
+
+func within(e reach.Extent, low, high unit.Angle) bool {
+	return e.Free || e.Low <= low && e.High >= high
+}
+
+func interval(e reach.Extent) string {
+	if e.Free {
+		return "all round (only cables bound it)"
+	}
+	return degrees(e.Low) + " to " + degrees(e.High)
+}
+
+// degrees writes an angle to a hundredth, and nothing as such, from whichever side it comes.
+func degrees(a unit.Angle) string { return fmt.Sprintf("%.2f°", math.Round(a.Deg()*100)/100+0) }
+
+// sayBands says how far axis 1 may go by band of axis 2.
+func sayBands(b *strings.Builder, s *reach.Survey) {
+	fmt.Fprintf(b, "Axis 1, either way of %s, while axis 2 stays within a band:\n", degrees(s.About.A1))
+	w := tabwriter.NewWriter(b, 0, 0, 2, ' ', 0)
+	for _, band := range append([]reach.Band{s.Across}, s.Bands...) {
+		fmt.Fprintf(w, "  axis 2 from %s\t%s\n", interval(band.Axis2), bandSays(band))
+	}
+	_ = w.Flush() // into memory
+}
+
+func bandSays(b reach.Band) string {
+	if !b.Clear {
+		return "not clear there"
+	}
+	return interval(b.Axis1)
+}
+
+// sayApart says which clear parts of the travel a motion cannot reach.
+func sayApart(b *strings.Builder, s *reach.Survey) {
+	b.WriteString("\n")
+	rest := "."
+	if len(s.Apart) == 0 && s.Reached < 0.9995 {
+		rest = "; no other part of it is clear."
+	}
+	rig.Say(b, "From %s %.1f %% of the travel can be reached, if the pose is exactly known%s", s.About, 100*s.Reached, rest)
+	if len(s.Apart) > 0 {
+		rig.Say(b, "Clear, and not to be reached from there:")
+	}
+	for _, p := range s.Apart {
+		rig.Say(b, "  %.1f %% of it, about %s", 100*p.Share, p.Pose)
+	}
+}

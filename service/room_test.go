@@ -1,0 +1,64 @@
+package main
+
+import (
+	"bytes"
+	"os"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+// printed runs the program with arguments.
+func printed(t *testing.T, args ...string) (code int, out, errs string) {
+	t.Helper()
+	var o, e bytes.Buffer
+	code = run(t.Context(), args, nil, &o, &e, time.Now)
+	return code, o.String(), e.String()
+}
+
+// TestRoomSaysHowFarItMayTurn, from a file beside its class, with a length changed, and draws it.
+func TestRoomSaysHowFarItMayTurn(t *testing.T) {
+	t.Parallel()
+	picture := filepath.Join(t.TempDir(), "curlew.svg")
+	code, out, errs := printed(t, "room", "--gap", "20", "--band", "170", "--picture", picture, "--what-if", "tape.floor_to_crossing_mm+=150", filepath.Join("..", "testdata", "rigs", "curlew.yaml"))
+	require.Equal(t, exitDone, code, "%s", errs)
+	for _, want := range []string{
+		"curlew: room to move, with a gap of 20 mm kept\n", "axis 2 from -170.00° to 0.00°", "The map is drawn in " + picture,
+		"with a gap of 20 mm kept, if\n  tape.floor_to_crossing_mm+=150",
+	} {
+		assert.Contains(t, out, want)
+	}
+	drawn, err := os.ReadFile(picture)
+	require.NoError(t, err)
+	assert.Contains(t, string(drawn), "curlew: room to move, with a gap of 20 mm kept")
+	assert.NotContains(t, string(drawn), "floor_to_crossing", "the picture is of the file as it is")
+}
+
+func TestRoomSaysWhatIsWrong(t *testing.T) {
+	t.Parallel()
+	good := filepath.Join("..", "testdata", "rigs", "bittern.yaml")
+	for _, c := range []struct {
+		code int
+		says string
+		args []string
+	}{
+		{exitUsage, "flags come before the file", nil},
+		{exitUsage, "flags come before the file", []string{good, "--gap", "5"}},
+		{exitUsage, "there is no practice rig", []string{"--practice", "crane"}},
+		{exitUsage, "--band is 0", []string{"--band", "0", good}},
+		{exitUsage, "--gap is -3", []string{"--gap", "-3", good}},
+		{exitUsage, "--gap is NaN", []string{"--gap", "NaN", good}},
+		{exitUsage, "no change that can be tried", []string{"--what-if", "tape", good}},
+		{exitCheck, "the file cannot be read", []string{filepath.Join(t.TempDir(), "none.yaml")}},
+		{exitCheck, "has no number at tape.none_mm", []string{"--what-if", "tape.none_mm=5", good}},
+		{exitCheck, "does not load if tape.floor_to_crossing_mm=1", []string{"--what-if", "tape.floor_to_crossing_mm=1", good}},
+		{exitCheck, "writing the picture", []string{"--picture", filepath.Join(t.TempDir(), "none", "x.svg"), good}},
+	} {
+		code, _, errs := printed(t, append([]string{"room"}, c.args...)...)
+		assert.Equal(t, c.code, code, "%v", c.args)
+		assert.Contains(t, errs, c.says, "%v", c.args)
+	}
+}
