@@ -164,7 +164,8 @@ func TestLeanLeansAgainstThePair(t *testing.T) {
 	assert.InDelta(t, 0, n.Sub(point{X: 0.6, Y: 0.8}).Norm(), 1e-9, "from a to b")
 	assert.InDelta(t, 50, atMost, 1e-9)
 	n, apart, atMost = lean(&a, &b, point{X: 2}, 5)
-	assert.Equal(t, point{X: 1}, n, "no farther than it is asked to")
+	start := point{X: 1}
+	assert.Equal(t, start, n, "no farther than it is asked to")
 	assert.InDelta(t, 10, apart, 1e-9)
 	assert.True(t, math.IsInf(atMost, 1), "no pose was seen")
 	_, apart, _ = lean(&a, &b, point{X: 2}, 10)

@@ -75,7 +75,7 @@ func TestHowFinelyAnInstantIsWanted(t *testing.T) {
 // TestSearchBeginsAnew: nothing of the last question is left.
 func TestSearchBeginsAnew(t *testing.T) {
 	p := New(lot(rand.New(rand.NewPCG(1, 2))))
-	way := Hold(rig.DegAxes(10, 20))
+	way, none := Hold(rig.DegAxes(10, 20)), point{}
 	for range 3 { // the pool need not give the same again
 		s := p.search(way, rig.DegAxes(1, 0), 77)
 		assert.Equal(t, []any{tight, false, false, 0, math.Inf(1), Budget(77), ""}, []any{s.aim, s.rough, s.plain, s.cells, s.settled, s.left, s.why})
@@ -83,7 +83,7 @@ func TestSearchBeginsAnew(t *testing.T) {
 		assert.Equal(t, []any{1.0, 0.0}, []any{s.share, s.extra})
 		for i, q := range p.pairs {
 			assert.Equal(t, q.required, s.need[i])
-			assert.Equal(t, point{}, s.towards[i])
+			assert.Equal(t, none, s.towards[i])
 		}
 		assert.Empty(t, s.queue)
 		assert.Empty(t, s.open)
