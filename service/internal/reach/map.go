@@ -26,10 +26,10 @@ const (
 // Standing is what is proven of some poses.
 type Standing uint8
 
-// Standings, the better the less.
+// Standings. What was never worked out is unknown.
 const (
-	Clear   Standing = iota // every one keeps what all pairs require
-	Unknown                 // neither is proven
+	Unknown Standing = iota // neither is proven
+	Clear                   // every one keeps what all pairs require
 	Barred                  // none of them does
 )
 
@@ -181,10 +181,18 @@ func (v *visit) class(k class, b fineBox) Standing {
 			}
 		}
 	}
-	if bars > 0 {
+	return ofAll(clears, bars)
+}
+
+// ofAll is what is proven of several cells of which so many are clear and so many barred, and of which not both are; of none nothing is.
+func ofAll(clears, bars int) Standing {
+	switch {
+	case bars > 0:
 		return Barred
+	case clears > 0:
+		return Clear
 	}
-	return Clear
+	return Unknown
 }
 
 // root is below for one of the largest cells, which may be whole turns away.
@@ -255,10 +263,7 @@ func (v *visit) below(k class, n int32, at [2]int, size int, b fineBox) Standing
 			return Unknown
 		}
 	}
-	if bars > 0 {
-		return Barred
-	}
-	return Clear
+	return ofAll(clears, bars)
 }
 
 var (

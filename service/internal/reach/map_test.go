@@ -95,3 +95,9 @@ func TestMapOfNonsense(t *testing.T) {
 	assert.Equal(t, reach.Unknown, reach.New(walls(rig.DegAxes(30, 30))).NewMap().Standing(rig.Axes{}, rig.DegAxes(10, 10), 0), "without work")
 	assert.Equal(t, reach.Clear, reach.New(walls()).NewMap().Standing(rig.Axes{}, rig.DegAxes(360, 360), 0), "without pairs")
 }
+
+// TestWhatWasNotWorkedOutIsUnknown: nothing is clear that nobody looked at.
+func TestWhatWasNotWorkedOutIsUnknown(t *testing.T) {
+	var s reach.Standing
+	assert.Equal(t, reach.Unknown, s)
+}
