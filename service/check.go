@@ -3,8 +3,6 @@ package main
 import (
 	"context"
 	"fmt"
-	"os"
-	"path/filepath"
 
 	"keepclear.example/keepclear/policies"
 	"keepclear.example/keepclear/service/internal/limits"
@@ -20,12 +18,12 @@ func check(_ context.Context, s streams, args []string) int {
 		fmt.Fprintln(s.err, "usage: check FILE, or check --blank [german|fork|alt-azimuth]")
 		return exitUsage
 	}
-	content, err := os.ReadFile(args[0])
+	file, err := oneRig(args[0])
 	if err != nil {
-		fmt.Fprintf(s.err, "the file cannot be read: %v; give the path of a rig file (an empty form: check --blank)\n", err)
+		fmt.Fprintln(s.err, err)
 		return exitCheck
 	}
-	r, faults := rig.Parse(args[0], content, beside(filepath.Dir(args[0])))
+	r, faults := rig.Parse(file.name, file.content, file.open)
 	if r != nil {
 		faults = append(faults, unjudged(r, args[0])...)
 	}

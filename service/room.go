@@ -7,10 +7,8 @@ import (
 	"fmt"
 	"math"
 	"os"
-	"path/filepath"
 
 	"keepclear.example/keepclear/service/internal/draw"
-	"keepclear.example/keepclear/service/internal/practice"
 	"keepclear.example/keepclear/service/internal/reach"
 	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/unit"
@@ -18,9 +16,7 @@ import (
 
 // roomOptions are the flags of room.
 type roomOptions struct {
-	file     string
-	content  []byte
-	open     rig.Opener
+	rigFile
 	gap      float64 // mm; negative: the margins in force
 	band     float64 // degrees
 	picture  string
@@ -38,16 +34,18 @@ func room(ctx context.Context, s streams, args []string) int {
 		fmt.Fprintln(s.err, err)
 		return exitUsage
 	}
-	if err := o.read(); err != nil {
-		fmt.Fprintln(s.err, err)
-		return exitCheck
+	if o.practice == "" {
+		if o.rigFile, err = oneRig(o.name); err != nil {
+			fmt.Fprintln(s.err, err)
+			return exitCheck
+		}
 	}
 	if err := o.say(ctx, s, o.content, ""); err != nil {
 		fmt.Fprintln(s.err, err)
 		return exitCheck
 	}
 	for _, c := range o.whatIfs {
-		content, err := c.In(o.file, o.content)
+		content, err := c.In(o.name, o.content)
 		if err == nil {
 			fmt.Fprintln(s.out)
 			err = o.say(ctx, s, content, c.String())
@@ -78,8 +76,6 @@ func roomFlags(s streams, args []string) (roomOptions, error) {
 		return o, err
 	}
 	switch {
-	case o.practice != "" && o.practice != "heron":
-		return o, fmt.Errorf("there is no practice rig %q: heron is the only one", o.practice)
 	case (o.practice == "") != (f.NArg() == 1) || f.NArg() > 1:
 		return o, errors.New("usage: room [FLAGS] FILE, or room --practice heron; flags come before the file")
 	case !(o.band >= 1 && o.band <= 360):
@@ -87,26 +83,20 @@ func roomFlags(s streams, args []string) (roomOptions, error) {
 	case math.IsNaN(o.gap) || o.gap > 10_000 || o.gap < 0 && o.gap != -1:
 		return o, fmt.Errorf("--gap is %g, want 0 to 10000 mm", o.gap)
 	}
-	o.file = f.Arg(0)
-	return o, nil
-}
-
-// read reads the file, or takes the one built in.
-func (o *roomOptions) read() (err error) {
+	o.name = f.Arg(0)
 	if o.practice != "" {
-		o.file, o.content = "heron.yaml (built in)", practice.HeronFile()
-		return nil
+		files, _, err := rigSource(serveOptions{practice: o.practice})
+		if err != nil {
+			return o, err
+		}
+		o.rigFile = files[0]
 	}
-	o.open = beside(filepath.Dir(o.file))
-	if o.content, err = os.ReadFile(o.file); err != nil {
-		return fmt.Errorf("the file cannot be read: %w; give the path of a rig file (an empty form: check --blank)", err)
-	}
-	return nil
+	return o, nil
 }
 
 // say surveys one reading of the file and says what was found; the picture is that of the file as it is.
 func (o *roomOptions) say(ctx context.Context, s streams, content []byte, what string) error {
-	r, faults := rig.Parse(o.file, content, o.open)
+	r, faults := rig.Parse(o.name, content, o.open)
 	if len(faults) > 0 {
 		return fmt.Errorf("%w\nThe file does not load%s; see check FILE", faultsError(faults), map[bool]string{true: " if " + what, false: ""}[what != ""])
 	}
@@ -128,16 +118,16 @@ func (o *roomOptions) say(ctx context.Context, s streams, content []byte, what s
 
 // survey works the map of a rig out, with its parts in all of their states.
 func (o *roomOptions) survey(ctx context.Context, s streams, r *rig.Rig) (*reach.Survey, draw.Asked, error) {
-	set, err := limitsFit(r, nil, o.file)
+	set, err := limitsFit(r, nil, o.name)
 	if err != nil {
 		return nil, draw.Asked{}, fmt.Errorf("the limits do not fit: %w", err)
 	}
 	part, _ := set.Value("clear/path", "part_mm")
 	general, _ := set.Value("clear/path", "general_mm")
 	p := reach.New(r.Scene(nil, unit.Length(part), unit.Length(general)))
-	m, asked := p.NewMap(), draw.Asked{Words: "with every pair's margin kept"}
-	if o.gap >= 0 {
-		m, asked.Words = p.NewMapOfGap(unit.Length(o.gap)), fmt.Sprintf("with a gap of %g mm kept", o.gap)
+	m, asked := p.NewMap(), draw.Asked{}
+	if gap := unit.Length(o.gap); gap >= 0 {
+		m, asked.Gap = p.NewMapOfGap(gap), &gap
 	}
 	out := p.Survey(m, reach.SurveyOf{
 		About: r.Home, Spread: r.Homing.Sigma.Scale(3).Add(r.Motion.Overrun), Travel: r.Travel, Band: unit.Deg(o.band), Budget: reach.RasterBudget,

@@ -35,7 +35,7 @@ func surveyed(t *testing.T, r *rig.Rig, about, spread rig.Axes, budget reach.Bud
 	return s
 }
 
-var asked = draw.Asked{Words: "with every pair's margin kept"}
+var asked draw.Asked
 
 // TestRoomSaysWhatTheSurveyFound, each number once and in short lines.
 func TestRoomSaysWhatTheSurveyFound(t *testing.T) {
@@ -51,6 +51,9 @@ func TestRoomSaysWhatTheSurveyFound(t *testing.T) {
 	}
 	assert.NotContains(t, text, "-0.00")
 	assert.NotContains(t, text, "ran out")
+	assert.Contains(t, text, "denied")
+	gap := unit.Length(5)
+	assert.NotContains(t, draw.Room(r, s, draw.Asked{Gap: &gap}), "denied", "what is denied goes by the margins")
 	for line := range strings.Lines(text) {
 		assert.LessOrEqual(t, utf8.RuneCountInString(line), 81, "%s", line)
 	}
@@ -81,7 +84,8 @@ func TestRoomSaysThatThereIsNone(t *testing.T) {
 func TestMapIsAPicture(t *testing.T) {
 	r := heron(t)
 	s := surveyed(t, r, r.Home, rig.DegAxes(0.1, 0.1), reach.RasterBudget)
-	svg := draw.Map(r, s, draw.Asked{Words: "with a gap of 5 mm kept", What: "a < b"})
+	gap := unit.Length(5)
+	svg := draw.Map(r, s, draw.Asked{Gap: &gap, What: "a < b"})
 	d := xml.NewDecoder(strings.NewReader(svg))
 	hatched := 0.0
 	for {
@@ -116,7 +120,7 @@ func TestMapIsAPicture(t *testing.T) {
 	}
 	require.NotZero(t, barred)
 	assert.InEpsilon(t, float64(barred)*0.25*0.25*4, hatched, 0.02, "2 units a degree")
-	for _, want := range []string{"axis 1, degrees from zero", "axis 2, degrees from zero", "carries the weights toward east", "if a &lt; b", "widest limits", "-90°", "ring: where the rig stands"} {
+	for _, want := range []string{"axis 1, degrees from zero", "axis 2, degrees from zero", "with a gap of 5 mm kept", "carries the weights toward east", "if a &lt; b", "widest limits", "-90°", "ring: where the rig stands"} {
 		assert.Contains(t, svg, want)
 	}
 }

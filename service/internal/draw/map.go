@@ -29,7 +29,7 @@ func Map(r *rig.Rig, s *reach.Survey, a Asked) string {
 	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %.0f %.0f" font-family="sans-serif" font-size="13">`+"\n", max(m.wide(), narrowest)+left+30, m.tall()+top+under)
 	b.WriteString(`<defs><pattern id="barred" width="6" height="6" patternUnits="userSpaceOnUse" patternTransform="rotate(45)"><rect width="6" height="6" fill="#ddd"/><rect width="2.4" height="6" fill="#222"/></pattern></defs>` + "\n")
 	b.WriteString(`<rect width="100%" height="100%" fill="white"/>` + "\n")
-	fmt.Fprintf(&b, `<text x="%.0f" y="24" font-size="17">%s</text>`+"\n", left, html.EscapeString(r.ID+": room to move, "+a.Words))
+	fmt.Fprintf(&b, `<text x="%.0f" y="24" font-size="17">%s</text>`+"\n", left, html.EscapeString(r.ID+": room to move, "+a.words()))
 	if a.What != "" {
 		fmt.Fprintf(&b, `<text x="%.0f" y="44">%s</text>`+"\n", left, html.EscapeString("if "+a.What))
 	}
@@ -38,7 +38,9 @@ func Map(r *rig.Rig, s *reach.Survey, a Asked) string {
 	t := s.Travel
 	m.frame(&b, t.Low, t.High, `stroke="black" stroke-width="2"`)
 	if s.Clear {
-		m.frame(&b, rig.Axes{A1: m.lowOf(s.Widest[0], 0), A2: m.lowOf(s.Widest[1], 1)}, rig.Axes{A1: m.highOf(s.Widest[0], 0), A2: m.highOf(s.Widest[1], 1)}, `stroke="black" stroke-width="3" stroke-dasharray="10 5"`)
+		low1, high1 := m.ends(s.Widest[0], 0)
+		low2, high2 := m.ends(s.Widest[1], 1)
+		m.frame(&b, rig.Axes{A1: low1, A2: low2}, rig.Axes{A1: high1, A2: high2}, `stroke="black" stroke-width="3" stroke-dasharray="10 5"`)
 	}
 	m.ring(&b, s.About)
 	m.legend(&b, r, s)
@@ -74,18 +76,12 @@ func (m sheet) y(deg float64) float64 {
 	return top + perDegree*(m.high[1]-min(max(deg, m.low[1]), m.high[1]))
 }
 
-func (m sheet) lowOf(e reach.Extent, axis int) unit.Angle {
+// ends are those of an interval of an axis; of one that is free, the sheet's.
+func (m sheet) ends(e reach.Extent, axis int) (low, high unit.Angle) {
 	if e.Free {
-		return unit.Deg(m.low[axis])
+		return unit.Deg(m.low[axis]), unit.Deg(m.high[axis])
 	}
-	return e.Low
-}
-
-func (m sheet) highOf(e reach.Extent, axis int) unit.Angle {
-	if e.Free {
-		return unit.Deg(m.high[axis])
-	}
-	return e.High
+	return e.Low, e.High
 }
 
 // cells draws what is not clear: of each row the runs of equal cells.
@@ -143,7 +139,6 @@ func (m sheet) ring(b *strings.Builder, at rig.Axes) {
 
 // legend says what is what, and which way the axes turn.
 func (m sheet) legend(b *strings.Builder, r *rig.Rig, s *reach.Survey) {
-	first, second := r.Drifts()
 	y := top + m.tall() + 66
 	for i, l := range []struct{ mark, words string }{
 		{`<rect width="26" height="14" fill="url(#barred)" stroke="black"/>`, "not clear: two parts are nearer than they may be"},
@@ -153,7 +148,7 @@ func (m sheet) legend(b *strings.Builder, r *rig.Rig, s *reach.Survey) {
 	} {
 		fmt.Fprintf(b, `<g transform="translate(%.0f %.0f)">%s<text x="36" y="12">%s</text></g>`+"\n", left, y+19*float64(i)-11, l.mark, html.EscapeString(l.words))
 	}
-	for i, words := range []string{"axis 1 by +10° carries " + first, "axis 2 by +10° carries " + second} {
+	for i, words := range strings.Split(r.Turning(), "; ") {
 		fmt.Fprintf(b, `<text x="%.0f" y="%.0f">%s</text>`+"\n", left, y+19*float64(4+i), html.EscapeString(words))
 	}
 }

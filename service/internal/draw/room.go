@@ -11,10 +11,17 @@ import (
 	"keepclear.example/keepclear/service/internal/unit"
 )
 
-// Asked says in words what gap a survey kept.
+// Asked is what a survey kept, and of which rig.
 type Asked struct {
-	Words string // "with every pair's margin kept"
-	What  string // what was changed in the file; empty: nothing
+	Gap  *unit.Length // between all parts; nil: the margins in force
+	What string       // what was changed in the file; empty: nothing
+}
+
+func (a Asked) words() string {
+	if a.Gap != nil {
+		return fmt.Sprintf("with a gap of %g mm kept", float64(*a.Gap))
+	}
+	return "with every pair's margin kept"
 }
 
 // Room says how far the axes of a rig may turn, as surveyed.
@@ -24,12 +31,12 @@ func Room(r *rig.Rig, s *reach.Survey, a Asked) string {
 	if a.What != "" {
 		what = ", if " + a.What
 	}
-	rig.Say(&b, "%s: room to move, %s%s", r.ID, a.Words, what)
+	rig.Say(&b, "%s: room to move, %s%s", r.ID, a.words(), what)
 	rig.Say(&b, "%s", r.Turning())
 	b.WriteString("\n")
 	sayStand(&b, s)
 	if s.Clear {
-		sayWidest(&b, s)
+		sayWidest(&b, s, a)
 	}
 	sayBands(&b, s)
 	sayApart(&b, s)
@@ -69,7 +76,7 @@ func nearest(a *reach.Approach) string {
 func both(a *reach.Approach) string { return a.Parts[0] + " and " + a.Parts[1] }
 
 // sayWidest says the one interval per axis that is clear all over, and what bounds it.
-func sayWidest(b *strings.Builder, s *reach.Survey) {
+func sayWidest(b *strings.Builder, s *reach.Survey, a Asked) {
 	rig.Say(b, "The widest limits, one interval per axis (%s kept free within them, for uncertainty and overrun):", s.Spread)
 	for axis, e := range s.Widest {
 		rig.Say(b, "  axis %d: %s", axis+1, interval(e))
@@ -83,6 +90,9 @@ func sayWidest(b *strings.Builder, s *reach.Survey) {
 		}
 	}
 	t, rest := s.Travel, ": wider than this, so that some motions within it will be denied."
+	if a.Gap != nil { // what is denied goes by the margins
+		rest = ": wider than this."
+	}
 	if within(s.Widest[0], t.Low.A1, t.High.A1) && within(s.Widest[1], t.Low.A2, t.High.A2) {
 		rest = ": all of it is clear."
 	}

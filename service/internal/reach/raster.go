@@ -11,7 +11,7 @@ import (
 
 // Raster is a map cut to its finest cells all over: 0.25° of each axis.
 type Raster struct {
-	p     *Prover
+	m     *Map
 	cells []Standing // by cell of axis 1, then of axis 2, from angle 0
 	// Work is how many cells of the map were looked at.
 	Work int
@@ -28,7 +28,7 @@ const RasterBudget Budget = 4_000_000
 // Raster works all of the map out. After each part it tells how much is done, of how much, and stops where going is false: then it returns nil.
 func (m *Map) Raster(left Budget, going func(done, of int) bool) *Raster {
 	v := m.visit(left)
-	out := &Raster{p: m.p, cells: make([]Standing, fineCells*fineCells)}
+	out := &Raster{m: m, cells: make([]Standing, fineCells*fineCells)}
 	for i := range rootCells {
 		for j := range rootCells {
 			out.fill(v, [2]int{i << mapDepth, j << mapDepth}, mapDepth)
@@ -191,8 +191,18 @@ func (r *Raster) Binds(axis1, axis2 Extent, axis, dir int, spread rig.Axes) *App
 	if r.clears(finesOf(rect{a, b})) {
 		return nil
 	}
-	res := r.p.Prove(Rectangle(a, b, rig.Motion{}), rig.Axes{}, DefaultBudget)
-	return res.Nearest
+	return r.m.nearest(Rectangle(a, b, rig.Motion{}))
+}
+
+// nearest looks for the pair, and the pose of a way, with the least beyond what the map keeps.
+func (m *Map) nearest(way Way) *Approach {
+	s := m.p.search(way, rig.Axes{}, DefaultBudget)
+	defer s.release()
+	s.goal(m.share, m.extra)
+	if s.why == "" {
+		s.closest(tight)
+	}
+	return s.result().Nearest
 }
 
 // clears tells whether every cell of a box is clear.

@@ -187,3 +187,19 @@ func TestRegionsThatCannotBeReached(t *testing.T) {
 	assert.Zero(t, reached, "from where it is not clear nothing is")
 	assert.Len(t, apart, 2)
 }
+
+// TestWhatBindsGoesByTheGapThatIsKept: the pair that is nearest, not the one that its own margins would find nearest.
+func TestWhatBindsGoesByTheGapThatIsKept(t *testing.T) {
+	s := walls(rig.DegAxes(30, 0), rig.DegAxes(40, 25))
+	for i := range s.Pairs {
+		if s.Bodies[s.Pairs[i].A].Shape.Centre().Sub(s.Chain.Direction(rig.DegAxes(40, 25)).Scale(1000)).Norm() < 1 {
+			s.Pairs[i].Required = 400
+		}
+	}
+	axis1, axis2 := reach.Extent{Low: unit.Deg(-10), High: unit.Deg(25.25)}, reach.Extent{Low: unit.Deg(-10), High: unit.Deg(30)}
+	for required, m := range map[unit.Length]*reach.Map{10: reach.New(s).NewMapOfGap(10), 400: reach.New(s).NewMap()} {
+		binds := m.Raster(reach.RasterBudget, always).Binds(axis1, axis2, 0, 1, rig.Axes{})
+		require.NotNil(t, binds)
+		assert.Equal(t, required, binds.Required)
+	}
+}

@@ -110,19 +110,14 @@ func sayHome(r *Rig, b *strings.Builder) {
 	Say(b, "")
 }
 
-// Turning is what Drifts says, as one sentence.
+// Turning says what a turn of each axis by +10° from home carries where: a sentence for each, with a semicolon between.
 func (r *Rig) Turning() string {
-	first, second := r.Drifts()
-	return fmt.Sprintf("Axis 1 by +10° carries %s; axis 2 by +10° %s.", first, strings.TrimPrefix(second, "it "))
-}
-
-// Drifts says in words what a turn of each axis by +10° from home carries where.
-func (r *Rig) Drifts() (axis1, axis2 string) {
 	tube := func(by Axes) string { return drift(r.Chain.Direction(r.Home), r.Chain.Direction(r.Home.Add(by))) }
 	if r.Kind == German {
-		return "the weights toward " + drift(barAt(r, r.Home), barAt(r, r.Home.Add(DegAxes(10, 0)))), "the tube's front toward " + tube(DegAxes(0, 10))
+		weights := drift(barAt(r, r.Home), barAt(r, r.Home.Add(DegAxes(10, 0))))
+		return fmt.Sprintf("Axis 1 by +10° carries the weights toward %s; axis 2 by +10° the tube's front toward %s.", weights, tube(DegAxes(0, 10)))
 	}
-	return "the tube's front toward " + tube(DegAxes(10, 0)), "it toward " + tube(DegAxes(0, 10))
+	return fmt.Sprintf("Axis 1 by +10° carries the tube's front toward %s; axis 2 by +10° toward %s.", tube(DegAxes(10, 0)), tube(DegAxes(0, 10)))
 }
 
 func degrees(a unit.Angle) string { return short(math.Round(a.Deg()*1e4)/1e4) + "°" }
