@@ -161,7 +161,7 @@ func (p *practiceRig) act(q *question.Permit, now time.Time) {
 		p.mount.Slew(now, ra, dec, a.Side, follow)
 	case question.Track:
 		p.mount.Track(now)
-	case question.Jog:
+	case question.Jog, question.Creep:
 		p.mount.Jog(now, *a.Axes, a.Rate, follow)
 	case question.Home:
 		p.mount.Home(now, a.Order)

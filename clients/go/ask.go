@@ -53,6 +53,12 @@ func (h *Handle) Track(ctx context.Context, d time.Duration) Answer {
 	return h.Ask(ctx, &pb.Action{Kind: &pb.Action_Track{Track: &pb.Track{End: &pb.Track_TrackDuration{TrackDuration: durationpb.New(d)}}}})
 }
 
+// Creep asks to turn one axis, 1 or 2, slowly: the way out of where parts are nearer than they may be. It passes where it is proven that no gap
+// too small shrinks along it.
+func (h *Handle) Creep(ctx context.Context, axis uint32, byDeg, rateDegPerS float64) Answer {
+	return h.Ask(ctx, &pb.Action{Kind: &pb.Action_Creep{Creep: &pb.Creep{Axis: axis, ByDeg: &byDeg, RateDegPerS: &rateDegPerS}}})
+}
+
 // Jog asks to turn the axes by so much, then track for so long.
 func (h *Handle) Jog(ctx context.Context, by *pb.AxisPair, track time.Duration) Answer {
 	return h.Ask(ctx, &pb.Action{Kind: &pb.Action_Jog{Jog: &pb.Jog{By: by, TrackDuration: durationpb.New(track)}}})

@@ -29,6 +29,8 @@ func Say(a *pb.Action) string {
 			rate = fmt.Sprintf(" at %.2f°/s", k.Jog.GetRateDegPerS())
 		}
 		return fmt.Sprintf("jog by (%.2f°, %.2f°)%s", k.Jog.GetBy().GetAxis1Deg(), k.Jog.GetBy().GetAxis2Deg(), rate) + following(k.Jog.GetTrackDuration())
+	case *pb.Action_Creep:
+		return fmt.Sprintf("creep: turn axis %d by %.2f°, at %.2f°/s at most", k.Creep.GetAxis(), k.Creep.GetByDeg(), k.Creep.GetRateDegPerS())
 	case *pb.Action_Home:
 		if k.Home.Order != nil {
 			return "home, " + map[pb.AxisOrder]string{pb.AxisOrder_AXIS_ORDER_TOGETHER: "both axes at once", pb.AxisOrder_AXIS_ORDER_AXIS1_FIRST: "axis 1 first", pb.AxisOrder_AXIS_ORDER_AXIS2_FIRST: "axis 2 first"}[k.Home.GetOrder()]

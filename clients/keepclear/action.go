@@ -63,6 +63,8 @@ func (a *actionFlags) action(kind string) (*pb.Action, error) {
 			j.RateDegPerS = a.rate
 		}
 		return &pb.Action{Kind: &pb.Action_Jog{Jog: j}}, nil
+	case "creep":
+		return a.creep()
 	case "home":
 		return a.home()
 	case "park":
@@ -77,6 +79,17 @@ func (a *actionFlags) action(kind string) (*pb.Action, error) {
 		return &pb.Action{Kind: &pb.Action_Sync{Sync: &pb.Sync{Solve: s}}}, nil
 	}
 	return nil, wrong("%q is no action", kind)
+}
+
+func (a *actionFlags) creep() (*pb.Action, error) {
+	if a.k.set("axis1") == a.k.set("axis2") || !a.k.set("rate") {
+		return nil, wrong("a creep turns by --axis1 or by --axis2, not both, at --rate or slower")
+	}
+	c := &pb.Creep{Axis: 1, ByDeg: a.axis1, RateDegPerS: a.rate}
+	if a.k.set("axis2") {
+		c.Axis, c.ByDeg = 2, a.axis2
+	}
+	return &pb.Action{Kind: &pb.Action_Creep{Creep: c}}, nil
 }
 
 func (a *actionFlags) slew(track *durationpb.Duration) (*pb.Action, error) {

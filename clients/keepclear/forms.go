@@ -28,6 +28,8 @@ func motions(verb, more string) []form {
 			[]string{"for", "until"}, verb + " heron track --for 2h", more},
 		{"jog", lead + "jog --axis1 DEG, --axis2 DEG, or both", "turn the axes by so much, then stop or track",
 			[]string{"axis1", "axis2", "rate", "track"}, verb + " heron jog --axis2 -3.5 --rate 0.5", more},
+		{"creep", lead + "creep --axis1 DEG --rate DEG, or --axis2 DEG --rate DEG", "turn one axis slowly, out of where parts are too near for all else",
+			[]string{"axis1", "axis2", "rate"}, verb + " heron creep --axis2 -3.5 --rate 0.2", more},
 		{"home", lead + "home [--order WORD]", "find the reference marks, as the rig file says",
 			[]string{"order"}, verb + " heron home --order axis1-first", more},
 		{"park", lead + "park [--place NAME]", "go to a place of rest",

@@ -55,9 +55,9 @@ func commands() []command {
 		return []form{{line: line, flags: flags, example: example}}
 	}
 	return []command{
-		{"ask", "RIG slew|track|jog|home|park|flip|sync …", "may it? Moves nothing, but an allow is leave given; to try, rehearse", ask,
+		{"ask", "RIG slew|track|jog|creep|home|park|flip|sync …", "may it? Moves nothing, but an allow is leave given; to try, rehearse", ask,
 			asked(), 1, []string{"sample", "attended-by", "begin-later", "replaces", "request-id", "practice"}, leaveGiven + "\n\n" + sampleAsJSON},
-		{"rehearse", "RIG slew|track|jog|home|park|flip … [--at INSTANT]", "would it pass then? Gives no leave", rehearse,
+		{"rehearse", "RIG slew|track|jog|creep|home|park|flip … [--at INSTANT]", "would it pass then? Gives no leave", rehearse,
 			motions("rehearse", ""), 1, []string{"at", "from-now"}, ""},
 		{"rigs", "[RIG]", "how the rigs stand", rigs, one("rigs [RIG]", "rigs heron"), 0, nil, ""},
 		{"tell", "RIG homed|proved|act …", "state what a person did or saw", tell, told(), 1, []string{"person", "as"}, ""},

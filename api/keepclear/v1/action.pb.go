@@ -95,6 +95,7 @@ type Action struct {
 	//	*Action_Home
 	//	*Action_Park
 	//	*Action_Flip
+	//	*Action_Creep
 	Kind          isAction_Kind `protobuf_oneof:"kind"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -200,6 +201,15 @@ func (x *Action) GetFlip() *Flip {
 	return nil
 }
 
+func (x *Action) GetCreep() *Creep {
+	if x != nil {
+		if x, ok := x.Kind.(*Action_Creep); ok {
+			return x.Creep
+		}
+	}
+	return nil
+}
+
 type isAction_Kind interface {
 	isAction_Kind()
 }
@@ -239,6 +249,11 @@ type Action_Flip struct {
 	Flip *Flip `protobuf:"bytes,7,opt,name=flip,proto3,oneof"`
 }
 
+type Action_Creep struct {
+	// Turn one axis slowly, out of a margin.
+	Creep *Creep `protobuf:"bytes,8,opt,name=creep,proto3,oneof"`
+}
+
 func (*Action_Slew) isAction_Kind() {}
 
 func (*Action_Sync) isAction_Kind() {}
@@ -252,6 +267,8 @@ func (*Action_Home) isAction_Kind() {}
 func (*Action_Park) isAction_Kind() {}
 
 func (*Action_Flip) isAction_Kind() {}
+
+func (*Action_Creep) isAction_Kind() {}
 
 // A slew.
 type Slew struct {
@@ -875,11 +892,76 @@ func (x *Flip) GetTrackDuration() *durationpb.Duration {
 	return nil
 }
 
+// Turn one axis slowly. Unlike any other motion it may pass where parts are nearer than they may be, touching ones too, if it is
+// proven that no such gap shrinks on the way, from wherever the rig may stand: the way out of where nothing else is allowed.
+type Creep struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// 1 or 2. Required.
+	Axis uint32 `protobuf:"varint,1,opt,name=axis,proto3" json:"axis,omitempty"`
+	// Change of it, degrees, [-180, 180]. Required.
+	ByDeg *float64 `protobuf:"fixed64,2,opt,name=by_deg,json=byDeg,proto3,oneof" json:"by_deg,omitempty"`
+	// Fastest rate, degrees per second, (0, 20]; the limit permit/jog_deg_per_s is the most that passes. Required.
+	RateDegPerS   *float64 `protobuf:"fixed64,3,opt,name=rate_deg_per_s,json=rateDegPerS,proto3,oneof" json:"rate_deg_per_s,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Creep) Reset() {
+	*x = Creep{}
+	mi := &file_keepclear_v1_action_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Creep) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Creep) ProtoMessage() {}
+
+func (x *Creep) ProtoReflect() protoreflect.Message {
+	mi := &file_keepclear_v1_action_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Creep.ProtoReflect.Descriptor instead.
+func (*Creep) Descriptor() ([]byte, []int) {
+	return file_keepclear_v1_action_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *Creep) GetAxis() uint32 {
+	if x != nil {
+		return x.Axis
+	}
+	return 0
+}
+
+func (x *Creep) GetByDeg() float64 {
+	if x != nil && x.ByDeg != nil {
+		return *x.ByDeg
+	}
+	return 0
+}
+
+func (x *Creep) GetRateDegPerS() float64 {
+	if x != nil && x.RateDegPerS != nil {
+		return *x.RateDegPerS
+	}
+	return 0
+}
+
 var File_keepclear_v1_action_proto protoreflect.FileDescriptor
 
 const file_keepclear_v1_action_proto_rawDesc = "" +
 	"\n" +
-	"\x19keepclear/v1/action.proto\x12\fkeepclear.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x18keepclear/v1/place.proto\x1a\x19keepclear/v1/sample.proto\"\xbd\x02\n" +
+	"\x19keepclear/v1/action.proto\x12\fkeepclear.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x18keepclear/v1/place.proto\x1a\x19keepclear/v1/sample.proto\"\xea\x02\n" +
 	"\x06Action\x12(\n" +
 	"\x04slew\x18\x01 \x01(\v2\x12.keepclear.v1.SlewH\x00R\x04slew\x12(\n" +
 	"\x04sync\x18\x02 \x01(\v2\x12.keepclear.v1.SyncH\x00R\x04sync\x12+\n" +
@@ -887,7 +969,8 @@ const file_keepclear_v1_action_proto_rawDesc = "" +
 	"\x03jog\x18\x04 \x01(\v2\x11.keepclear.v1.JogH\x00R\x03jog\x12(\n" +
 	"\x04home\x18\x05 \x01(\v2\x12.keepclear.v1.HomeH\x00R\x04home\x12(\n" +
 	"\x04park\x18\x06 \x01(\v2\x12.keepclear.v1.ParkH\x00R\x04park\x12(\n" +
-	"\x04flip\x18\a \x01(\v2\x12.keepclear.v1.FlipH\x00R\x04flipB\r\n" +
+	"\x04flip\x18\a \x01(\v2\x12.keepclear.v1.FlipH\x00R\x04flip\x12+\n" +
+	"\x05creep\x18\b \x01(\v2\x13.keepclear.v1.CreepH\x00R\x05creepB\r\n" +
 	"\x04kind\x12\x05\xbaH\x02\b\x01\"\x8d\x02\n" +
 	"\x04Slew\x12-\n" +
 	"\x03sky\x18\x01 \x01(\v2\x19.keepclear.v1.SkyPositionH\x00R\x03sky\x12,\n" +
@@ -942,7 +1025,13 @@ const file_keepclear_v1_action_proto_rawDesc = "" +
 	"\x04Park\x12\x1d\n" +
 	"\x05place\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x18@R\x05place\"[\n" +
 	"\x04Flip\x12S\n" +
-	"\x0etrack_duration\x18\x01 \x01(\v2\x19.google.protobuf.DurationB\x11\xbaH\x0e\xc8\x01\x01\xaa\x01\b\"\x04\b\x80\xa3\x052\x00R\rtrackDuration*x\n" +
+	"\x0etrack_duration\x18\x01 \x01(\v2\x19.google.protobuf.DurationB\x11\xbaH\x0e\xc8\x01\x01\xaa\x01\b\"\x04\b\x80\xa3\x052\x00R\rtrackDuration\"\xc5\x01\n" +
+	"\x05Creep\x12 \n" +
+	"\x04axis\x18\x01 \x01(\rB\f\xbaH\t\xc8\x01\x01*\x040\x010\x02R\x04axis\x126\n" +
+	"\x06by_deg\x18\x02 \x01(\x01B\x1a\xbaH\x17\xc8\x01\x01\x12\x12\x19\x00\x00\x00\x00\x00\x80f@)\x00\x00\x00\x00\x00\x80f\xc0H\x00R\x05byDeg\x88\x01\x01\x12D\n" +
+	"\x0erate_deg_per_s\x18\x03 \x01(\x01B\x1a\xbaH\x17\xc8\x01\x01\x12\x12\x19\x00\x00\x00\x00\x00\x004@!\x00\x00\x00\x00\x00\x00\x00\x00H\x01R\vrateDegPerS\x88\x01\x01B\t\n" +
+	"\a_by_degB\x11\n" +
+	"\x0f_rate_deg_per_s*x\n" +
 	"\tAxisOrder\x12\x1a\n" +
 	"\x16AXIS_ORDER_UNSPECIFIED\x10\x00\x12\x17\n" +
 	"\x13AXIS_ORDER_TOGETHER\x10\x01\x12\x1a\n" +
@@ -962,7 +1051,7 @@ func file_keepclear_v1_action_proto_rawDescGZIP() []byte {
 }
 
 var file_keepclear_v1_action_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_keepclear_v1_action_proto_msgTypes = make([]protoimpl.MessageInfo, 9)
+var file_keepclear_v1_action_proto_msgTypes = make([]protoimpl.MessageInfo, 10)
 var file_keepclear_v1_action_proto_goTypes = []any{
 	(AxisOrder)(0),                // 0: keepclear.v1.AxisOrder
 	(*Action)(nil),                // 1: keepclear.v1.Action
@@ -974,12 +1063,13 @@ var file_keepclear_v1_action_proto_goTypes = []any{
 	(*Home)(nil),                  // 7: keepclear.v1.Home
 	(*Park)(nil),                  // 8: keepclear.v1.Park
 	(*Flip)(nil),                  // 9: keepclear.v1.Flip
-	(*SkyPosition)(nil),           // 10: keepclear.v1.SkyPosition
-	(*AxisPair)(nil),              // 11: keepclear.v1.AxisPair
-	(TubeSide)(0),                 // 12: keepclear.v1.TubeSide
-	(*durationpb.Duration)(nil),   // 13: google.protobuf.Duration
-	(*timestamppb.Timestamp)(nil), // 14: google.protobuf.Timestamp
-	(*Sample)(nil),                // 15: keepclear.v1.Sample
+	(*Creep)(nil),                 // 10: keepclear.v1.Creep
+	(*SkyPosition)(nil),           // 11: keepclear.v1.SkyPosition
+	(*AxisPair)(nil),              // 12: keepclear.v1.AxisPair
+	(TubeSide)(0),                 // 13: keepclear.v1.TubeSide
+	(*durationpb.Duration)(nil),   // 14: google.protobuf.Duration
+	(*timestamppb.Timestamp)(nil), // 15: google.protobuf.Timestamp
+	(*Sample)(nil),                // 16: keepclear.v1.Sample
 }
 var file_keepclear_v1_action_proto_depIdxs = []int32{
 	2,  // 0: keepclear.v1.Action.slew:type_name -> keepclear.v1.Slew
@@ -989,28 +1079,29 @@ var file_keepclear_v1_action_proto_depIdxs = []int32{
 	7,  // 4: keepclear.v1.Action.home:type_name -> keepclear.v1.Home
 	8,  // 5: keepclear.v1.Action.park:type_name -> keepclear.v1.Park
 	9,  // 6: keepclear.v1.Action.flip:type_name -> keepclear.v1.Flip
-	10, // 7: keepclear.v1.Slew.sky:type_name -> keepclear.v1.SkyPosition
-	11, // 8: keepclear.v1.Slew.axes:type_name -> keepclear.v1.AxisPair
-	12, // 9: keepclear.v1.Slew.side:type_name -> keepclear.v1.TubeSide
-	13, // 10: keepclear.v1.Slew.track_duration:type_name -> google.protobuf.Duration
-	4,  // 11: keepclear.v1.Sync.solve:type_name -> keepclear.v1.Solve
-	10, // 12: keepclear.v1.Sync.mount_sky:type_name -> keepclear.v1.SkyPosition
-	10, // 13: keepclear.v1.Solve.sky:type_name -> keepclear.v1.SkyPosition
-	14, // 14: keepclear.v1.Solve.exposure_start_time:type_name -> google.protobuf.Timestamp
-	13, // 15: keepclear.v1.Solve.exposure_duration:type_name -> google.protobuf.Duration
-	15, // 16: keepclear.v1.Solve.mid_exposure:type_name -> keepclear.v1.Sample
-	10, // 17: keepclear.v1.Solve.hint:type_name -> keepclear.v1.SkyPosition
-	13, // 18: keepclear.v1.Track.track_duration:type_name -> google.protobuf.Duration
-	14, // 19: keepclear.v1.Track.until_time:type_name -> google.protobuf.Timestamp
-	11, // 20: keepclear.v1.Jog.by:type_name -> keepclear.v1.AxisPair
-	13, // 21: keepclear.v1.Jog.track_duration:type_name -> google.protobuf.Duration
-	0,  // 22: keepclear.v1.Home.order:type_name -> keepclear.v1.AxisOrder
-	13, // 23: keepclear.v1.Flip.track_duration:type_name -> google.protobuf.Duration
-	24, // [24:24] is the sub-list for method output_type
-	24, // [24:24] is the sub-list for method input_type
-	24, // [24:24] is the sub-list for extension type_name
-	24, // [24:24] is the sub-list for extension extendee
-	0,  // [0:24] is the sub-list for field type_name
+	10, // 7: keepclear.v1.Action.creep:type_name -> keepclear.v1.Creep
+	11, // 8: keepclear.v1.Slew.sky:type_name -> keepclear.v1.SkyPosition
+	12, // 9: keepclear.v1.Slew.axes:type_name -> keepclear.v1.AxisPair
+	13, // 10: keepclear.v1.Slew.side:type_name -> keepclear.v1.TubeSide
+	14, // 11: keepclear.v1.Slew.track_duration:type_name -> google.protobuf.Duration
+	4,  // 12: keepclear.v1.Sync.solve:type_name -> keepclear.v1.Solve
+	11, // 13: keepclear.v1.Sync.mount_sky:type_name -> keepclear.v1.SkyPosition
+	11, // 14: keepclear.v1.Solve.sky:type_name -> keepclear.v1.SkyPosition
+	15, // 15: keepclear.v1.Solve.exposure_start_time:type_name -> google.protobuf.Timestamp
+	14, // 16: keepclear.v1.Solve.exposure_duration:type_name -> google.protobuf.Duration
+	16, // 17: keepclear.v1.Solve.mid_exposure:type_name -> keepclear.v1.Sample
+	11, // 18: keepclear.v1.Solve.hint:type_name -> keepclear.v1.SkyPosition
+	14, // 19: keepclear.v1.Track.track_duration:type_name -> google.protobuf.Duration
+	15, // 20: keepclear.v1.Track.until_time:type_name -> google.protobuf.Timestamp
+	12, // 21: keepclear.v1.Jog.by:type_name -> keepclear.v1.AxisPair
+	14, // 22: keepclear.v1.Jog.track_duration:type_name -> google.protobuf.Duration
+	0,  // 23: keepclear.v1.Home.order:type_name -> keepclear.v1.AxisOrder
+	14, // 24: keepclear.v1.Flip.track_duration:type_name -> google.protobuf.Duration
+	25, // [25:25] is the sub-list for method output_type
+	25, // [25:25] is the sub-list for method input_type
+	25, // [25:25] is the sub-list for extension type_name
+	25, // [25:25] is the sub-list for extension extendee
+	0,  // [0:25] is the sub-list for field type_name
 }
 
 func init() { file_keepclear_v1_action_proto_init() }
@@ -1028,6 +1119,7 @@ func file_keepclear_v1_action_proto_init() {
 		(*Action_Home)(nil),
 		(*Action_Park)(nil),
 		(*Action_Flip)(nil),
+		(*Action_Creep)(nil),
 	}
 	file_keepclear_v1_action_proto_msgTypes[1].OneofWrappers = []any{
 		(*Slew_Sky)(nil),
@@ -1040,13 +1132,14 @@ func file_keepclear_v1_action_proto_init() {
 	}
 	file_keepclear_v1_action_proto_msgTypes[5].OneofWrappers = []any{}
 	file_keepclear_v1_action_proto_msgTypes[6].OneofWrappers = []any{}
+	file_keepclear_v1_action_proto_msgTypes[9].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_keepclear_v1_action_proto_rawDesc), len(file_keepclear_v1_action_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   9,
+			NumMessages:   10,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

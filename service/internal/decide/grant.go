@@ -65,21 +65,25 @@ func ownFindings(g *group, q question.Question, s question.RigState, out *facts.
 	return all
 }
 
-// slowJog holds a jog from a pose that may be one of several unless it asks to go slowly, and proposes that.
+// slowJog holds a creep, and a jog from a pose that may be one of several, unless it asks to go slowly, and proposes that.
 func slowJog(g *group, q question.Question, s question.RigState, out *facts.Outcome) (verdict.Finding, bool) {
 	most, _ := g.member.Limits.Value("permit", "jog_deg_per_s")
 	rate := q.Action.Rate
-	if q.Action.Kind != question.Jog || s.Pose.State == question.Known || rate != nil && rate.Deg() <= most*(1+1e-9) {
+	creeps := q.Action.Kind == question.Creep
+	if !creeps && (q.Action.Kind != question.Jog || s.Pose.State == question.Known) || rate != nil && rate.Deg() <= most*(1+1e-9) {
 		return verdict.Finding{}, false
 	}
 	slow := q.Action
 	limit := unit.Deg(most)
 	slow.Rate, slow.Message = &limit, nil
 	out.Instead = append([][]question.Action{{slow}}, out.Instead...)
-	say := fmt.Sprintf("%s, so a jog may go no faster than %.2f°/s", unsure(s.Pose), most)
+	say := fmt.Sprintf("a creep may go no faster than %.2f°/s", most)
+	if !creeps {
+		say = fmt.Sprintf("%s, so a jog may go no faster than %.2f°/s", unsure(s.Pose), most)
+	}
 	return verdict.Finding{
 		Rule: "permit/slow", Effect: verdict.Holds, Code: "jog_too_fast", Limit: &most, Unit: "deg_per_s",
-		Sentence: "Held: " + say + ".", Remedy: "Ask for the same jog at that rate.",
+		Sentence: "Held: " + say + ".", Remedy: "Ask for the same " + string(q.Action.Kind) + " at that rate.",
 		Needs: []verdict.Need{{Kind: "asker", Sentence: say}},
 	}, true
 }

@@ -61,7 +61,7 @@ func (in *Input) carried() question.Pose {
 // withoutSky puts, where Earth and sky are not known at the instant, every fact that needs them as missing.
 func (in *Input) withoutSky(f Set, err error) {
 	why := fmt.Sprintf("the sky cannot be worked out at %s: %v", in.Snapshot.At.UTC().Format(time.RFC3339), err)
-	for _, n := range motionFacts() {
+	for _, n := range in.motionFacts() {
 		f.Lack(n, why, "clock")
 	}
 	for _, n := range []string{"pose_state", "pose_age_s", "pose_sigma_axis1_deg", "pose_sigma_axis2_deg", "belief_error_sky_deg", "mount_map_error_deg", "clock_error_s"} {
@@ -69,15 +69,19 @@ func (in *Input) withoutSky(f Set, err error) {
 	}
 }
 
-// motionFacts names what every motion is judged by.
-func motionFacts() []string {
-	return []string{
+// motionFacts names what the motion is judged by.
+func (in *Input) motionFacts() []string {
+	var own []string
+	if in.action().Kind == question.Creep {
+		own = []string{"closing_mm_per_deg", "closing_sharp_mm_per_deg"}
+	}
+	return append(own,
 		"clearance_spare_mm", "clearance_sharp_spare_mm",
 		"axis1_travel_min_deg", "axis1_travel_max_deg", "axis1_sharp_min_deg", "axis1_sharp_max_deg",
 		"axis2_travel_min_deg", "axis2_travel_max_deg", "axis2_sharp_min_deg", "axis2_sharp_max_deg",
 		"altitude_min_deg", "altitude_sharp_min_deg", "above_horizon_deg", "above_horizon_sharp_deg", "sun_separation_deg", "sun_separation_sharp_deg",
 		"track_spare_s", "track_spare_sharp_s", "unstopped_spare_s", "stop_acts", "end_spread_deg",
-	}
+	)
 }
 
 // motion puts the facts of everything that moves.
@@ -89,7 +93,7 @@ func (in *Input) motion(f Set, h *heaven, s *stand, out *Outcome) {
 		if errors.As(err, &u) {
 			need = u.need
 		}
-		for _, n := range motionFacts() {
+		for _, n := range in.motionFacts() {
 			f.Lack(n, err.Error(), need)
 		}
 		return
@@ -97,6 +101,9 @@ func (in *Input) motion(f Set, h *heaven, s *stand, out *Outcome) {
 	p := in.prover()
 	endsFact(f, ways)
 	in.waysFacts(f, h, p, ways, out)
+	if in.action().Kind == question.Creep {
+		in.creepFacts(f, p, ways)
+	}
 	sky := in.action().Sky != nil || in.action().Kind == question.Flip || in.action().Kind == question.Track
 	if sky {
 		in.horizonAtEnds(f, ways)
@@ -104,6 +111,7 @@ func (in *Input) motion(f Set, h *heaven, s *stand, out *Outcome) {
 	in.followFacts(f, h, p, s, ways, sky, out)
 	in.legs(ways, out)
 	if v := f["clearance_spare_mm"].Number; in.Proposes && (v == nil || *v < 0) {
+		in.wayOut(p, ways, out)
 		in.around(p, ways, true, out)
 	} else if in.Proposes && in.beyond(f) {
 		in.around(p, ways, false, out)

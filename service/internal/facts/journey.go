@@ -53,7 +53,7 @@ func (in *Input) journeys(h *heaven, s *stand) ([]journey, error) {
 			ways[i].spread = ways[i].spread.Add(by)
 		}
 		return ways, nil
-	case question.Jog:
+	case question.Jog, question.Creep:
 		return in.relative(s, *a.Axes)
 	case question.Home:
 		return in.homing(s)
@@ -88,7 +88,7 @@ func (in *Input) standing(s *stand) []journey {
 	return out
 }
 
-// relative is a jog: the same change from every candidate, at the rate asked for.
+// relative is a jog or a creep: the same change from every candidate, at the rate asked for.
 func (in *Input) relative(s *stand, by rig.Axes) ([]journey, error) {
 	motion := in.Rig.Motion
 	if r := in.action().Rate; r != nil {

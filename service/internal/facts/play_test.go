@@ -63,7 +63,7 @@ func (p *played) goal(a question.Action, arrival float64) []rig.Axes {
 		lacks = p.wild
 	}
 	switch a.Kind {
-	case question.Jog:
+	case question.Jog, question.Creep:
 		return []rig.Axes{start, start.Add(*a.Axes)}
 	case question.Track:
 		return []rig.Axes{start}

@@ -17,8 +17,8 @@ func (in *Input) around(p *reach.Prover, ways []journey, blocked bool, out *Outc
 		return
 	}
 	in.otherSides(out)
-	if k := in.action().Kind; k == question.Track || k == question.Jog || in.follow() > 0 && !blocked && len(out.Instead) > 0 {
-		return // a jog from elsewhere is another motion, and a shorter track or the other side is nearer than a way round
+	if k := in.action().Kind; k == question.Track || k == question.Jog || k == question.Creep || in.follow() > 0 && !blocked && len(out.Instead) > 0 {
+		return // a turn from elsewhere is another motion, and a shorter track or the other side is nearer than a way round
 	}
 	told := len(out.Instead)
 	var barred, unfound int

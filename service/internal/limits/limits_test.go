@@ -42,7 +42,8 @@ func TestDefaultsOfTheDesign(t *testing.T) {
 		"pose/fresh age_s": {10, 30, -1}, "pose/fresh moving_age_s": {2, 5, -1}, "pose/sharp sigma_deg": {1.2, 2, -1},
 		"belief/agrees sky_deg": {3, 5, -1}, "end/bounded spread_deg": {5, 15, -1},
 		"clear/path part_mm": {10, 0, 1}, "clear/path general_mm": {10, 1, 1},
-		"travel/axis1 low_deg": {none, none, 1}, "travel/axis1 high_deg": {none, none, -1}, "travel/axis2 low_deg": {none, none, 1}, "travel/axis2 high_deg": {none, none, -1},
+		"clear/opens closing_mm_per_deg": {0.02, 0.1, -1}, // the design gives no number: section 7
+		"travel/axis1 low_deg":           {none, none, 1}, "travel/axis1 high_deg": {none, none, -1}, "travel/axis2 low_deg": {none, none, 1}, "travel/axis2 high_deg": {none, none, -1},
 		"sky/floor altitude_deg": {-3, -30, 1}, "sky/horizon above_deg": {0, -5, 1}, "sun/apart separation_deg": {30, 10, 1},
 		"track/fits spare_s": {60, 0, 1}, "asker/fallback unstopped_spare_s": {600, 60, 1},
 		"solve/fresh age_s": {120, 600, -1}, "solve/still motion_arcsec": {30, 120, -1},

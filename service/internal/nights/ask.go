@@ -127,6 +127,10 @@ func (n *night) action(a *arguments) (question.Action, func(), error) {
 		return act, func() { n.mount.Track(n.Now()) }, a.err
 	case "jog":
 		return n.jog(a)
+	case "creep":
+		act, move, err := n.jog(a)
+		act.Kind = question.Creep
+		return act, move, err
 	case "home":
 		act := question.Action{Kind: question.Home}
 		for word, order := range map[string]rig.Sharing{"axis1-first": rig.Axis1First, "axis2-first": rig.Axis2First} {

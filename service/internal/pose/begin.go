@@ -81,7 +81,7 @@ func byMap(a question.Action) bool {
 		return a.Sky != nil
 	case question.Track, question.Park, question.Flip, question.Sync:
 		return true
-	case question.Retreat, question.Jog, question.Home:
+	case question.Retreat, question.Jog, question.Creep, question.Home:
 	}
 	return false
 }

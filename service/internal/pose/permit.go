@@ -202,7 +202,7 @@ func (t *turn) offStart(p *question.Permit, x *question.Sample) string {
 
 // judgedFromCandidates tells whether a kind of action may be allowed while the pose is several candidates.
 func judgedFromCandidates(k question.Kind) bool {
-	return k == question.Home || k == question.Retreat || k == question.Jog
+	return k == question.Home || k == question.Retreat || k == question.Jog || k == question.Creep
 }
 
 // End takes the asker's word that a motion is over. The permit stays open until a sample shows rest, which may be the one that

@@ -24,6 +24,7 @@ const (
 	Sync    Kind = "sync"
 	Track   Kind = "track"
 	Jog     Kind = "jog"
+	Creep   Kind = "creep"
 	Home    Kind = "home"
 	Park    Kind = "park"
 	Flip    Kind = "flip"
@@ -49,11 +50,11 @@ type Sky struct {
 type Action struct {
 	Kind   Kind          `json:"kind"`
 	Sky    *Sky          `json:"sky,omitempty"`            // Slew
-	Axes   *rig.Axes     `json:"axes,omitempty"`           // Slew and Retreat by axes: the end; Jog: the change
+	Axes   *rig.Axes     `json:"axes,omitempty"`           // Slew and Retreat by axes: the end; Jog and Creep: the change
 	Side   rig.Side      `json:"side,omitempty"`           // Slew; empty: the mount chooses
 	Follow time.Duration `json:"follow,omitempty"`         // tracking after a Slew, Jog or Flip; Track: for so long
 	Until  *time.Time    `json:"until,omitempty"`          // Track: until then instead
-	Rate   *unit.Angle   `json:"rate_rad_per_s,omitempty"` // Jog: fastest; nil: the rig's
+	Rate   *unit.Angle   `json:"rate_rad_per_s,omitempty"` // Jog: fastest; nil: the rig's. Creep: fastest
 	Order  rig.Sharing   `json:"order,omitempty"`          // Home; empty: the file's
 	Place  string        `json:"place,omitempty"`          // Park; empty: the only one
 	Solve  *Solve        `json:"solve,omitempty"`          // Sync

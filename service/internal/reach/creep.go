@@ -50,6 +50,8 @@ func (p *Prover) Creeps(from, by rig.Axes, spread rig.Axes, slack float64, budge
 	switch {
 	case s.why != "":
 		return Creep{Why: s.why}
+	case by == rig.Axes{}:
+		return Creep{Decided: true}
 	case !to.Finite() || by.A1 != 0 && by.A2 != 0:
 		return Creep{Why: "a creep turns one axis"}
 	}

@@ -162,4 +162,5 @@ func TestCreepWithoutSense(t *testing.T) {
 		assert.False(t, c.Decided, name)
 		assert.NotEmpty(t, c.Why, name)
 	}
+	assert.Equal(t, reach.Creep{Decided: true}, p.Creeps(rig.Axes{}, rig.Axes{}, rig.Axes{}, creepSlack, 3), "what does not turn closes nothing")
 }

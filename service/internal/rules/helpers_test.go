@@ -47,6 +47,7 @@ func good() facts.Set {
 	for name, v := range map[string]float64{
 		"pose_age_s": 1.4372651, "pose_sigma_axis1_deg": 0.083172, "pose_sigma_axis2_deg": 0.0729183, "belief_error_sky_deg": 0.41726354,
 		"end_spread_deg": 0.91827364, "clearance_spare_mm": 84.912837465, "clearance_sharp_spare_mm": 92.1827364,
+		"closing_mm_per_deg": 0.0091827364, "closing_sharp_mm_per_deg": 0.0081827364,
 		"axis1_travel_min_deg": -41.982736451, "axis1_travel_max_deg": 12.0192837, "axis1_sharp_min_deg": -41.72635, "axis1_sharp_max_deg": 11.827364,
 		"axis2_travel_min_deg": -61.98273, "axis2_travel_max_deg": 35.1928374, "axis2_sharp_min_deg": -61.7263, "axis2_sharp_max_deg": 35.01827,
 		"altitude_min_deg": 22.918273, "altitude_sharp_min_deg": 23.1928374, "above_horizon_deg": 31.827364, "above_horizon_sharp_deg": 31.927364,

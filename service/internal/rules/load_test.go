@@ -17,7 +17,7 @@ import (
 func TestLoadTakesThePolicies(t *testing.T) {
 	s, err := Load(dirFS(), testLimits(t))
 	require.NoError(t, err)
-	require.Len(t, s.IDs(), 27)
+	require.Len(t, s.IDs(), 28)
 }
 
 // changed is the policies with one file in another text.
@@ -40,7 +40,7 @@ var sound = strings.Replace(askew, "{fact: lock_count, limit: 0}", `{fact: lock_
 func TestLoadNamesWhatIsWrong(t *testing.T) {
 	const floor, facts = "rules/sky/floor/floor.rego", schemaFile
 	for what, c := range map[string]struct{ file, old, text, want string }{
-		"no Rego":             {floor, "default finding :=", "default finding :=:", floor + ":40: wanted a rule in Rego, got unexpected : token;"},
+		"no Rego":             {floor, "default finding :=", "default finding :=:", floor + ":41: wanted a rule in Rego, got unexpected : token;"},
 		"nothing":             {floor, "", "# nothing\n", floor + ": wanted a rule in Rego, got error "},
 		"another package":     {floor, "package rules.sky.floor", "package rules.sky.flor", floor + ": wanted package rules.sky.floor, got package rules.sky.flor"},
 		"a misspelt fact":     {floor, "is_number(input.altitude_min_deg)", "is_number(input.altitude_mim_deg)", "undefined ref: input.altitude_mim_deg"},
@@ -144,7 +144,7 @@ func TestRulesSayWhatTheyAreMadeOf(t *testing.T) {
 	s := loaded(t)
 	floor := s.Rules()[slices.Index(s.IDs(), "sky/floor")]
 	assert.Equal(t, "sky/floor", floor.ID)
-	assert.Equal(t, []string{"slew", "retreat", "track", "jog", "home", "park", "flip"}, floor.RequiredFor)
+	assert.Equal(t, []string{"slew", "retreat", "track", "jog", "creep", "home", "park", "flip"}, floor.RequiredFor)
 	assert.Equal(t, []string{"altitude_deg"}, floor.Limits)
 	assert.Equal(t, []string{"altitude_min_deg", "altitude_sharp_min_deg"}, floor.Facts)
 	assert.NotEmpty(t, floor.Description)

@@ -74,7 +74,7 @@ func TestMETADATAIsRead(t *testing.T) {
 // TestMETADATAThatIsWrong changes one thing at a time, and wants that named and nothing besides.
 func TestMETADATAThatIsWrong(t *testing.T) {
 	const head = "METADATA before the package, scope package, with title and description, got none"
-	const actions = "[slew retreat sync track jog home park flip]"
+	const actions = "[slew retreat sync track jog creep home park flip]"
 	changes := map[string]struct {
 		old, new string
 		want     []string

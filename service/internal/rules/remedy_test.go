@@ -19,6 +19,7 @@ func foreign() map[string]*regexp.Regexp {
 		Sync:    regexp.MustCompile(`target|other side|shorter track|flip|place of rest`),
 		Track:   regexp.MustCompile(`another target|higher target|other side|place of rest`),
 		Jog:     regexp.MustCompile(`target|other side|flip|place of rest`),
+		Creep:   regexp.MustCompile(`target|other side|flip|place of rest|[Jj]og`),
 		Home:    regexp.MustCompile(`target|other side|track|flip|[Hh]ome the rig|home instead|place of rest`),
 		Park:    regexp.MustCompile(`target|other side|track|flip`),
 		Flip:    regexp.MustCompile(`flip|other side`),

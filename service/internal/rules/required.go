@@ -13,6 +13,7 @@ const (
 	Sync    = "sync"
 	Track   = "track"
 	Jog     = "jog"
+	Creep   = "creep"
 	Home    = "home"
 	Park    = "park"
 	Flip    = "flip"
@@ -25,7 +26,7 @@ const (
 )
 
 // actions returns every action.
-func actions() []string { return []string{Slew, Retreat, Sync, Track, Jog, Home, Park, Flip} }
+func actions() []string { return []string{Slew, Retreat, Sync, Track, Jog, Creep, Home, Park, Flip} }
 
 // equipment maps what a rig may lack to the rule that judges it where it does not.
 func equipment() map[string]string {
@@ -56,7 +57,8 @@ func Unjudged(policies fs.FS, lacks []string) []string {
 //	slew, flip, track, park         pose/*, belief/agrees, end/bounded
 //	sky targets                     sky/horizon
 //	whatever tracks                 track/fits
-//	retreat, jog                    of pose/* only pose/fresh, no belief/*
+//	retreat, jog, creep             of pose/* only pose/fresh, no belief/*
+//	creep                           clear/opens in the place of clear/path
 //	home                            neither
 //	sync                            pose/fresh, pose/sharp, solve/*, sync/*, end/bounded
 
@@ -64,8 +66,13 @@ func everyQuestion() []string { return []string{"lock/none"} }
 
 func bySky() []string { return []string{"time/agree", "mount/map"} }
 
+// anyMotion are the rules of all that moves, but for those of its way.
+func anyMotion() []string {
+	return []string{"rig/proven", "asker/fallback", "travel/axis1", "travel/axis2", "sky/floor", "sun/apart"}
+}
+
 func motion() []string {
-	return []string{"rig/proven", "asker/fallback", "clear/path", "travel/axis1", "travel/axis2", "sky/floor", "sun/apart"}
+	return append([]string{"clear/path"}, anyMotion()...)
 }
 
 func byBelief() []string {
@@ -91,10 +98,12 @@ func Required(sub Subject) []string {
 		need = slices.Concat(need, motion(), byBelief(), sky(sub))
 	case Retreat, Jog:
 		need = slices.Concat(need, motion(), []string{"pose/fresh"})
+	case Creep:
+		need = slices.Concat(need, anyMotion(), []string{"clear/opens", "pose/fresh"})
 	case Home:
 		need = slices.Concat(need, motion())
 	default:
-		need = slices.Concat(need, motion(), byBelief(), bySky(), bySolve(), []string{"sky/horizon", "track/fits"})
+		need = slices.Concat(need, motion(), byBelief(), bySky(), bySolve(), []string{"clear/opens", "sky/horizon", "track/fits"})
 	}
 	if sub.Action == Track || slices.Contains(sub.Traits, Tracks) && slices.Contains([]string{Slew, Retreat, Jog, Flip}, sub.Action) {
 		need = append(need, "track/fits")

@@ -14,7 +14,7 @@ import (
 
 // Subject is what the rules need to know of a question to see which of them apply.
 type Subject struct {
-	Action string   // slew, retreat, sync, track, jog, home, park or flip; any other word is judged by every rule
+	Action string   // slew, retreat, sync, track, jog, creep, home, park or flip; any other word is judged by every rule
 	Traits []string // of the question: sky_target (a slew to a place on the sky), tracks (tracking follows)
 	Lacks  []string // equipment that the rig declares it does not have: roof, neighbours, drag
 }

@@ -47,6 +47,8 @@ func Action(a *pb.Action) question.Action {
 	case *pb.Action_Jog:
 		by := axesOf(k.Jog.GetBy())
 		return question.Action{Kind: question.Jog, Axes: &by, Rate: degrees(k.Jog.RateDegPerS), Follow: k.Jog.GetTrackDuration().AsDuration()}
+	case *pb.Action_Creep:
+		return readCreep(k.Creep)
 	case *pb.Action_Home:
 		h := question.Action{Kind: question.Home}
 		if k.Home.Order != nil {
@@ -59,6 +61,14 @@ func Action(a *pb.Action) question.Action {
 		return question.Action{Kind: question.Flip, Follow: k.Flip.GetTrackDuration().AsDuration()}
 	}
 	return question.Action{}
+}
+
+func readCreep(c *pb.Creep) question.Action {
+	by := rig.Axes{A1: unit.Deg(c.GetByDeg())}
+	if c.GetAxis() == 2 {
+		by = rig.Axes{A2: by.A1}
+	}
+	return question.Action{Kind: question.Creep, Axes: &by, Rate: degrees(c.RateDegPerS)}
 }
 
 func readSlew(s *pb.Slew) question.Action {

@@ -151,6 +151,12 @@ func ActionOf(a question.Action) *pb.Action {
 		return &pb.Action{Kind: &pb.Action_Track{Track: &pb.Track{End: &pb.Track_TrackDuration{TrackDuration: follow}}}}
 	case question.Jog:
 		return &pb.Action{Kind: &pb.Action_Jog{Jog: &pb.Jog{By: pair(*a.Axes), RateDegPerS: toDegrees(a.Rate), TrackDuration: follow}}}
+	case question.Creep:
+		c := &pb.Creep{Axis: 1, ByDeg: toDegrees(&a.Axes.A1), RateDegPerS: toDegrees(a.Rate)}
+		if a.Axes.A2 != 0 {
+			c.Axis, c.ByDeg = 2, toDegrees(&a.Axes.A2)
+		}
+		return &pb.Action{Kind: &pb.Action_Creep{Creep: c}}
 	case question.Home:
 		h := &pb.Home{}
 		if n, ok := orders[a.Order]; ok {

@@ -10,7 +10,7 @@
 # schemas:
 #   - input: schema.facts
 # custom:
-#   actions: [slew, retreat, track, jog, home, park, flip]
+#   actions: [slew, retreat, track, jog, creep, home, park, flip]
 #   if_missing: sample
 #   codes:
 #     stop_in_time: {fact: unstopped_spare_s, limit: unstopped_spare_s}

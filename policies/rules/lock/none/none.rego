@@ -6,7 +6,7 @@
 # schemas:
 #   - input: schema.facts
 # custom:
-#   actions: [slew, retreat, sync, track, jog, home, park, flip]
+#   actions: [slew, retreat, sync, track, jog, creep, home, park, flip]
 #   if_missing: repair
 #   codes:
 #     no_lock: {fact: lock_count, limit: 0}

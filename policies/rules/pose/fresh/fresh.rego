@@ -10,7 +10,7 @@
 # schemas:
 #   - input: schema.facts
 # custom:
-#   actions: [slew, retreat, sync, track, jog, park, flip]
+#   actions: [slew, retreat, sync, track, jog, creep, park, flip]
 #   if_missing: sample
 #   codes:
 #     fresh_at_rest: {fact: pose_age_s, limit: age_s}

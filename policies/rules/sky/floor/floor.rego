@@ -9,7 +9,7 @@
 # schemas:
 #   - input: schema.facts
 # custom:
-#   actions: [slew, retreat, track, jog, home, park, flip]
+#   actions: [slew, retreat, track, jog, creep, home, park, flip]
 #   if_missing: sample
 #   codes:
 #     above_floor: {fact: altitude_min_deg, limit: altitude_deg}
@@ -30,6 +30,7 @@
 #         retreat: "Choose another place of rest, or home instead."
 #         track: "Ask for a shorter track."
 #         jog: "Jog the other way, or less far."
+#         creep: "Creep the other way, or less far."
 #         home: "Home with the axes in another order, or jog higher first."
 #         park: "Choose another place of rest, or home instead."
 #         flip: "Ask for a shorter track after it, or slew to a higher target instead."

@@ -10,7 +10,7 @@
 # schemas:
 #   - input: schema.facts
 # custom:
-#   actions: [slew, retreat, track, jog, home, park, flip]
+#   actions: [slew, retreat, track, jog, creep, home, park, flip]
 #   if_missing: sample
 #   codes:
 #     away_from_sun: {fact: sun_separation_deg, limit: separation_deg}
@@ -31,6 +31,7 @@
 #         retreat: "Wait until the Sun has set, or choose another way."
 #         track: "Ask for a shorter track, or wait until the Sun has set."
 #         jog: "Jog the other way, or wait until the Sun has set."
+#         creep: "Creep the other way, or wait until the Sun has set."
 #         home: "Home with the axes in another order, or wait until the Sun has set."
 #         park: "Choose another place of rest, or wait until the Sun has set."
 #         flip: "Wait until the Sun has set, or slew to another target instead."

@@ -11,7 +11,7 @@
 # schemas:
 #   - input: schema.facts
 # custom:
-#   actions: [slew, retreat, track, jog, home, park, flip]
+#   actions: [slew, retreat, track, jog, creep, home, park, flip]
 #   if_missing: sample
 #   codes:
 #     axis2_within: {fact: axis2_travel_max_deg, limit: high_deg}
@@ -40,6 +40,7 @@
 #         retreat: "Choose another place of rest, or correct its angles or the travel in the rig file."
 #         track: "Ask for a shorter track, or flip first."
 #         jog: "Jog the other way, or less far."
+#         creep: "Creep the other way, or less far."
 #         home: "Turn the axis back within its travel by hand, then state where the axes stand."
 #         park: "Choose another place of rest, or correct its angles or the travel in the rig file."
 #         flip: "Ask for a shorter track after it, or slew to another target instead."
@@ -52,6 +53,7 @@
 #         retreat: "Choose another place of rest, or correct its angles or the travel in the rig file."
 #         track: "Ask for a shorter track, or flip first."
 #         jog: "Jog the other way, or less far."
+#         creep: "Creep the other way, or less far."
 #         home: "Turn the axis back within its travel by hand, then state where the axes stand."
 #         park: "Choose another place of rest, or correct its angles or the travel in the rig file."
 #         flip: "Ask for a shorter track after it, or slew to another target instead."

@@ -1,0 +1,95 @@
+package facts
+
+import (
+	"math"
+
+	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/reach"
+	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/unit"
+)
+
+// perDegree turns a length per radian into one per degree.
+const perDegree = math.Pi / 180
+
+// creepFacts puts how fast a gap that is too small already shrinks along a creep, with and without pose uncertainty.
+func (in *Input) creepFacts(f Set, p *reach.Prover, ways []journey) {
+	worst, sharp := -1.0, worsts{}
+	var about, aboutSharp []string
+	undecided := ""
+	for i := range ways {
+		j := &ways[i]
+		wide := in.creeps(p, j, j.spread)
+		closing := wide.Closing * perDegree
+		if !wide.Decided && undecided == "" {
+			undecided, about = wide.Why, partsOf(wide.Nearest)
+		}
+		if closing > worst {
+			worst = closing
+			if undecided == "" {
+				about = partsOf(wide.Nearest)
+			}
+		}
+		exact := wide
+		if !wide.Decided || in.closesBeyond(closing) {
+			exact = in.creeps(p, j, j.sharp)
+		}
+		seen := 0.0
+		if exact.Decided {
+			seen = exact.Closing * perDegree
+		}
+		if sharp.take(j.end.From, -seen) {
+			aboutSharp = partsOf(exact.Nearest)
+		}
+	}
+	proven, _ := sharp.proven()
+	f.Number("closing_sharp_mm_per_deg", math.Max(0, -proven), Computed, aboutSharp...)
+	if undecided != "" && !in.closesBeyond(-proven) {
+		f.Lack("closing_mm_per_deg", "that no gap too small shrinks is "+undecided, "time", about...)
+		return
+	}
+	f.Number("closing_mm_per_deg", worst, Computed, about...)
+}
+
+// creeps proves a creep from a start with a spread.
+func (in *Input) creeps(p *reach.Prover, j *journey, spread rig.Axes) reach.Creep {
+	slack := in.limit("clear/opens", "closing_mm_per_deg", 0) / perDegree
+	return p.Creeps(j.start, j.end.Axes.Sub(j.start), spread, slack, reach.Budget(in.Cells))
+}
+
+func (in *Input) closesBeyond(mmPerDeg float64) bool {
+	return mmPerDeg > in.limit("clear/opens", "closing_mm_per_deg", 0)
+}
+
+// farthestOut is how far a creep that is proposed goes at most, degrees. Choice: what brings a part out of a margin or off another is a few.
+const farthestOut = 24
+
+// wayOut proposes, from where parts are nearer than they may be, the shortest creep found that regains the margin: of each axis, both ways.
+func (in *Input) wayOut(p *reach.Prover, ways []journey, out *Outcome) {
+	first := ways[0]
+	if in.action().Kind == question.Creep || p.Prove(reach.Hold(first.start), first.sharp, reach.Budget(in.Cells)).Passes() {
+		return
+	}
+	rate := unit.Deg(in.limit("permit", "jog_deg_per_s", 0.1))
+	for deg := 1.0; deg <= farthestOut; deg *= 1.5 {
+		for _, by := range []rig.Axes{rig.DegAxes(deg, 0), rig.DegAxes(-deg, 0), rig.DegAxes(0, deg), rig.DegAxes(0, -deg)} {
+			if in.leadsOut(p, &first, by) {
+				out.Instead = append(out.Instead, []question.Action{{Kind: question.Creep, Axes: &by, Rate: &rate}})
+			}
+		}
+		if len(out.Instead) > 0 {
+			return
+		}
+	}
+}
+
+// leadsOut tells whether a creep ends with every margin kept, as far as the pose is known, and no gap too small shrinks along it.
+func (in *Input) leadsOut(p *reach.Prover, from *journey, by rig.Axes) bool {
+	to := *from
+	to.end.Axes = from.start.Add(by)
+	if !in.Rig.Travel.Holds(to.end.Axes) || !p.Prove(reach.Hold(to.end.Axes), from.spread, reach.Budget(in.Cells)).Passes() {
+		return false
+	}
+	c := in.creeps(p, &to, from.spread)
+	return c.Decided && !in.closesBeyond(c.Closing*perDegree)
+}

@@ -1,0 +1,84 @@
+package facts_test
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"keepclear.example/keepclear/service/internal/facts"
+	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/reach"
+	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/solid"
+	"keepclear.example/keepclear/service/internal/unit"
+)
+
+func creep(by rig.Axes) question.Action {
+	rate := unit.Deg(0.3)
+	return question.Action{Kind: question.Creep, Axes: &by, Rate: &rate}
+}
+
+// gapsAt are the gaps of all pairs of a scene less what they must keep, at a pose; of parts that touch, their cores' less what was taken off.
+func gapsAt(s *rig.Scene, at rig.Axes) []float64 {
+	place := func(b rig.Body, layer float64) solid.Shape {
+		switch b.Link {
+		case rig.OnAxis1:
+			return b.Shape.Core(layer).Moved(s.Chain.Link1(at))
+		case rig.OnAxis2:
+			return b.Shape.Core(layer).Moved(s.Chain.Link2(at))
+		case rig.Ground:
+		}
+		return b.Shape
+	}
+	out := make([]float64, len(s.Pairs))
+	for i, q := range s.Pairs {
+		a, b := s.Bodies[q.A], s.Bodies[q.B]
+		out[i] = solid.Distance(place(a, 0), place(b, 0)).Upper - float64(q.Required)
+	}
+	return out
+}
+
+// TestNeverATrap: from poses inside a margin of the practice rig, where no slew is clear, the way out is named: a creep along which dense looking
+// finds no gap too small that shrinks, and from whose end every margin is kept.
+func TestNeverATrap(t *testing.T) {
+	r := heron(t)
+	scene := r.Scene(nil, 10, 10)
+	p := reach.New(scene)
+	spread := rig.DegAxes(0.06, 0.06).Add(r.Motion.Overrun)
+	inside, out := 0, 0
+	for a1 := -90.0; a1 <= 90; a1 += 6 {
+		for a2 := -170.0; a2 <= 170; a2 += 6 {
+			at := rig.DegAxes(a1, a2)
+			res := p.Prove(reach.Hold(at), rig.Axes{}, reach.DefaultBudget)
+			if !r.Travel.Holds(at) || !res.Fails() || res.Upper < -35 { // 15 mm deep in contact is no pose of a real rig
+				continue
+			}
+			inside++
+			got := facts.Compute(standing(t, r, at, rig.Axes{}, axesSlew(r.Home)))
+			if len(got.Instead) == 0 || got.Instead[0][0].Kind != question.Creep {
+				continue
+			}
+			out++
+			by := *got.Instead[0][0].Axes
+			c := facts.Compute(standing(t, r, at, rig.Axes{}, creep(by)))
+			assert.LessOrEqual(t, number(t, c.Facts, "closing_mm_per_deg"), 0.02)
+			assert.True(t, p.Prove(reach.Hold(at.Add(by)), spread, reach.DefaultBudget).Passes(), "margins are kept at the end")
+			before := gapsAt(scene, at)
+			for k := 1.0; k <= 20; k++ {
+				now := gapsAt(scene, at.Add(by.Scale(k/20)))
+				for i := range now {
+					if before[i] < 0 && before[i] > -15 {
+						require.GreaterOrEqual(t, now[i], before[i]-0.01, "%v by %v, pair %d", at, by, i)
+					} else if before[i] >= 0 {
+						require.GreaterOrEqual(t, now[i], -0.01)
+					}
+				}
+				before = now
+			}
+		}
+	}
+	t.Logf("%d of %d", out, inside)
+	assert.Greater(t, inside, 10)
+	assert.Greater(t, float64(out), 0.9*float64(inside))
+}
