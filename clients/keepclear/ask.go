@@ -72,6 +72,19 @@ func ask(k *call) (int, error) {
 	return code, nil
 }
 
+// printStop says where the mount believes a stop to be.
+func (k *call) printStop(j *pb.Judgement, step uint32) {
+	for _, s := range j.GetStops() {
+		if s.GetStep() == step {
+			p, side := s.GetMountSky(), ""
+			if s.GetSide() != pb.TubeSide_TUBE_SIDE_UNSPECIFIED {
+				side = ", tube " + word(s.GetSide().String(), "TUBE_SIDE_")
+			}
+			fmt.Fprintf(k.out, "        (for the mount that is %.3f°, %+.3f° of date%s, at %s)\n", p.GetRaDeg(), p.GetDecDeg(), side, instant(s.GetValidTime().AsTime(), k.now()))
+		}
+	}
+}
+
 // printAnswer prints an answer for a person: verdict and why, what to do, what would pass, what was given.
 func (k *call) printAnswer(r *pb.AskResponse, code int, fault string) {
 	j := r.GetJudgement()
@@ -84,6 +97,7 @@ func (k *call) printAnswer(r *pb.AskResponse, code int, fault string) {
 	k.printCauses(j, fmt.Sprintf("keepclear entries show %s/%d", r.GetReceipt().GetChain(), r.GetReceipt().GetNumber()))
 	for i, x := range j.GetAskInstead() {
 		fmt.Fprintf(k.out, "      %s %s\n", map[bool]string{true: "Would pass now:", false: "and then ask:  "}[i == 0], keepclear.Say(x))
+		k.printStop(j, uint32(i))
 	}
 	if j.GetStopTracking() {
 		fmt.Fprintln(k.out, "      STOP TRACKING NOW: standing as it is does not stay clear for long.")

@@ -10,10 +10,12 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 	"google.golang.org/grpc"
+	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/durationpb"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	pb "keepclear.example/keepclear/api/keepclear/v1"
+	keepclear "keepclear.example/keepclear/clients/go"
 )
 
 // A rig at rest stays clear for the whole day that is looked ahead. Told as a time of day that would be that of the question, as if the
@@ -66,4 +68,21 @@ func TestWhatARehearsalTells(t *testing.T) {
 	assert.Contains(t, past, "(that start is past: judged as of then)")
 	assert.NotContains(t, past, "Passes until", "nothing is tracked")
 	assert.Contains(t, said("rehearse heron slew --axis1 1 --axis2 2 --track 7h", tonight), "Passes until")
+}
+
+// TestStopsStandBesideWhatTheyStandFor: a slew by axes that is named is told as the mount's own position too, and nothing else is.
+func TestStopsStandBesideWhatTheyStandFor(t *testing.T) {
+	var b bytes.Buffer
+	now := time.Date(2026, 11, 14, 21, 0, 0, 0, time.UTC)
+	k := &call{out: &b, now: func() time.Time { return now }}
+	at := func(a1, a2 float64) *pb.Action {
+		return &pb.Action{Kind: &pb.Action_Slew{Slew: &pb.Slew{Target: &pb.Slew_Axes{Axes: keepclear.Axes(a1, a2)}}}}
+	}
+	creep := &pb.Action{Kind: &pb.Action_Creep{Creep: &pb.Creep{Axis: 2}}}
+	k.printAnswer(&pb.AskResponse{Judgement: &pb.Judgement{
+		Verdict: pb.Verdict_VERDICT_DENY, Sentence: "Too near.", AskInstead: []*pb.Action{creep, at(10, 20)},
+		Stops: []*pb.Stop{{Step: 1, MountSky: &pb.SkyPosition{RaDeg: proto.Float64(12.5), DecDeg: proto.Float64(-3.25)}, Side: pb.TubeSide_TUBE_SIDE_WEST, ValidTime: timestamppb.New(now)}},
+	}}, exitDeny, "")
+	assert.Contains(t, b.String(), "Would pass now: creep: turn axis 2 by 0.00°, at 0.00°/s at most\n      and then ask:   slew to axes (10.00°, 20.00°)\n        (for the mount that is 12.500°, -3.250° of date, tube west, at 21:00:00")
+	assert.Equal(t, 1, strings.Count(b.String(), "for the mount"))
 }

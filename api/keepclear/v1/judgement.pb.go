@@ -328,7 +328,10 @@ type Judgement struct {
 	Facts []*Fact `protobuf:"bytes,10,rep,name=facts,proto3" json:"facts,omitempty"`
 	// What the question left out and what that cost, one sentence each: "no side given: both are judged"; then what stays
 	// unseen at this level of integration.
-	Notes         []string `protobuf:"bytes,11,rep,name=notes,proto3" json:"notes,omitempty"`
+	Notes []string `protobuf:"bytes,11,rep,name=notes,proto3" json:"notes,omitempty"`
+	// Those questions of ask_instead that are slews by axes, as positions that the mount understands, for a mount that can be sent to a
+	// position only. Empty: none, or what the mount believes is not known.
+	Stops         []*Stop `protobuf:"bytes,16,rep,name=stops,proto3" json:"stops,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -440,6 +443,87 @@ func (x *Judgement) GetNotes() []string {
 	return nil
 }
 
+func (x *Judgement) GetStops() []*Stop {
+	if x != nil {
+		return x.Stops
+	}
+	return nil
+}
+
+// A slew by axes as a position. Asked for by axes, sent by position: the answer is about the axes.
+type Stop struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Which of ask_instead, from 0.
+	Step uint32 `protobuf:"varint,1,opt,name=step,proto3" json:"step,omitempty"`
+	// Where the mount, as it counts, believes those axis angles to point at valid_time. The axes stand still while the sky turns: its right
+	// ascension grows with sidereal time, 15.041 arcseconds a second.
+	MountSky *SkyPosition `protobuf:"bytes,2,opt,name=mount_sky,json=mountSky,proto3" json:"mount_sky,omitempty"`
+	// On which side.
+	Side TubeSide `protobuf:"varint,3,opt,name=side,proto3,enum=keepclear.v1.TubeSide" json:"side,omitempty"`
+	// When.
+	ValidTime     *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=valid_time,json=validTime,proto3" json:"valid_time,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Stop) Reset() {
+	*x = Stop{}
+	mi := &file_keepclear_v1_judgement_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Stop) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Stop) ProtoMessage() {}
+
+func (x *Stop) ProtoReflect() protoreflect.Message {
+	mi := &file_keepclear_v1_judgement_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Stop.ProtoReflect.Descriptor instead.
+func (*Stop) Descriptor() ([]byte, []int) {
+	return file_keepclear_v1_judgement_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *Stop) GetStep() uint32 {
+	if x != nil {
+		return x.Step
+	}
+	return 0
+}
+
+func (x *Stop) GetMountSky() *SkyPosition {
+	if x != nil {
+		return x.MountSky
+	}
+	return nil
+}
+
+func (x *Stop) GetSide() TubeSide {
+	if x != nil {
+		return x.Side
+	}
+	return TubeSide_TUBE_SIDE_UNSPECIFIED
+}
+
+func (x *Stop) GetValidTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.ValidTime
+	}
+	return nil
+}
+
 // What one rule says.
 type Finding struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -471,7 +555,7 @@ type Finding struct {
 
 func (x *Finding) Reset() {
 	*x = Finding{}
-	mi := &file_keepclear_v1_judgement_proto_msgTypes[1]
+	mi := &file_keepclear_v1_judgement_proto_msgTypes[2]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -483,7 +567,7 @@ func (x *Finding) String() string {
 func (*Finding) ProtoMessage() {}
 
 func (x *Finding) ProtoReflect() protoreflect.Message {
-	mi := &file_keepclear_v1_judgement_proto_msgTypes[1]
+	mi := &file_keepclear_v1_judgement_proto_msgTypes[2]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -496,7 +580,7 @@ func (x *Finding) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Finding.ProtoReflect.Descriptor instead.
 func (*Finding) Descriptor() ([]byte, []int) {
-	return file_keepclear_v1_judgement_proto_rawDescGZIP(), []int{1}
+	return file_keepclear_v1_judgement_proto_rawDescGZIP(), []int{2}
 }
 
 func (x *Finding) GetRuleId() string {
@@ -606,7 +690,7 @@ type Fact struct {
 
 func (x *Fact) Reset() {
 	*x = Fact{}
-	mi := &file_keepclear_v1_judgement_proto_msgTypes[2]
+	mi := &file_keepclear_v1_judgement_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -618,7 +702,7 @@ func (x *Fact) String() string {
 func (*Fact) ProtoMessage() {}
 
 func (x *Fact) ProtoReflect() protoreflect.Message {
-	mi := &file_keepclear_v1_judgement_proto_msgTypes[2]
+	mi := &file_keepclear_v1_judgement_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -631,7 +715,7 @@ func (x *Fact) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Fact.ProtoReflect.Descriptor instead.
 func (*Fact) Descriptor() ([]byte, []int) {
-	return file_keepclear_v1_judgement_proto_rawDescGZIP(), []int{2}
+	return file_keepclear_v1_judgement_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *Fact) GetName() string {
@@ -768,7 +852,7 @@ type Need struct {
 
 func (x *Need) Reset() {
 	*x = Need{}
-	mi := &file_keepclear_v1_judgement_proto_msgTypes[3]
+	mi := &file_keepclear_v1_judgement_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -780,7 +864,7 @@ func (x *Need) String() string {
 func (*Need) ProtoMessage() {}
 
 func (x *Need) ProtoReflect() protoreflect.Message {
-	mi := &file_keepclear_v1_judgement_proto_msgTypes[3]
+	mi := &file_keepclear_v1_judgement_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -793,7 +877,7 @@ func (x *Need) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Need.ProtoReflect.Descriptor instead.
 func (*Need) Descriptor() ([]byte, []int) {
-	return file_keepclear_v1_judgement_proto_rawDescGZIP(), []int{3}
+	return file_keepclear_v1_judgement_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *Need) GetKind() NeedKind {
@@ -847,7 +931,7 @@ type PredictedEnd struct {
 
 func (x *PredictedEnd) Reset() {
 	*x = PredictedEnd{}
-	mi := &file_keepclear_v1_judgement_proto_msgTypes[4]
+	mi := &file_keepclear_v1_judgement_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -859,7 +943,7 @@ func (x *PredictedEnd) String() string {
 func (*PredictedEnd) ProtoMessage() {}
 
 func (x *PredictedEnd) ProtoReflect() protoreflect.Message {
-	mi := &file_keepclear_v1_judgement_proto_msgTypes[4]
+	mi := &file_keepclear_v1_judgement_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -872,7 +956,7 @@ func (x *PredictedEnd) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PredictedEnd.ProtoReflect.Descriptor instead.
 func (*PredictedEnd) Descriptor() ([]byte, []int) {
-	return file_keepclear_v1_judgement_proto_rawDescGZIP(), []int{4}
+	return file_keepclear_v1_judgement_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *PredictedEnd) GetAxes() *AxisPair {
@@ -939,7 +1023,7 @@ type Contact struct {
 
 func (x *Contact) Reset() {
 	*x = Contact{}
-	mi := &file_keepclear_v1_judgement_proto_msgTypes[5]
+	mi := &file_keepclear_v1_judgement_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -951,7 +1035,7 @@ func (x *Contact) String() string {
 func (*Contact) ProtoMessage() {}
 
 func (x *Contact) ProtoReflect() protoreflect.Message {
-	mi := &file_keepclear_v1_judgement_proto_msgTypes[5]
+	mi := &file_keepclear_v1_judgement_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -964,7 +1048,7 @@ func (x *Contact) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Contact.ProtoReflect.Descriptor instead.
 func (*Contact) Descriptor() ([]byte, []int) {
-	return file_keepclear_v1_judgement_proto_rawDescGZIP(), []int{5}
+	return file_keepclear_v1_judgement_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *Contact) GetParts() []string {
@@ -1009,7 +1093,7 @@ type Clearance struct {
 
 func (x *Clearance) Reset() {
 	*x = Clearance{}
-	mi := &file_keepclear_v1_judgement_proto_msgTypes[6]
+	mi := &file_keepclear_v1_judgement_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1021,7 +1105,7 @@ func (x *Clearance) String() string {
 func (*Clearance) ProtoMessage() {}
 
 func (x *Clearance) ProtoReflect() protoreflect.Message {
-	mi := &file_keepclear_v1_judgement_proto_msgTypes[6]
+	mi := &file_keepclear_v1_judgement_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1034,7 +1118,7 @@ func (x *Clearance) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Clearance.ProtoReflect.Descriptor instead.
 func (*Clearance) Descriptor() ([]byte, []int) {
-	return file_keepclear_v1_judgement_proto_rawDescGZIP(), []int{6}
+	return file_keepclear_v1_judgement_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *Clearance) GetLowerMm() float64 {
@@ -1083,7 +1167,7 @@ var File_keepclear_v1_judgement_proto protoreflect.FileDescriptor
 
 const file_keepclear_v1_judgement_proto_rawDesc = "" +
 	"\n" +
-	"\x1ckeepclear/v1/judgement.proto\x12\fkeepclear.v1\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x19keepclear/v1/action.proto\x1a\x18keepclear/v1/place.proto\"\xf3\x03\n" +
+	"\x1ckeepclear/v1/judgement.proto\x12\fkeepclear.v1\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x19keepclear/v1/action.proto\x1a\x18keepclear/v1/place.proto\"\x9d\x04\n" +
 	"\tJudgement\x12/\n" +
 	"\averdict\x18\x01 \x01(\x0e2\x15.keepclear.v1.VerdictR\averdict\x12\x1a\n" +
 	"\bsentence\x18\x02 \x01(\tR\bsentence\x121\n" +
@@ -1097,7 +1181,14 @@ const file_keepclear_v1_judgement_proto_rawDesc = "" +
 	"\aclosest\x18\t \x01(\v2\x17.keepclear.v1.ClearanceR\aclosest\x12(\n" +
 	"\x05facts\x18\n" +
 	" \x03(\v2\x12.keepclear.v1.FactR\x05facts\x12\x14\n" +
-	"\x05notes\x18\v \x03(\tR\x05notes\"\xe4\x02\n" +
+	"\x05notes\x18\v \x03(\tR\x05notes\x12(\n" +
+	"\x05stops\x18\x10 \x03(\v2\x12.keepclear.v1.StopR\x05stops\"\xb9\x01\n" +
+	"\x04Stop\x12\x12\n" +
+	"\x04step\x18\x01 \x01(\rR\x04step\x126\n" +
+	"\tmount_sky\x18\x02 \x01(\v2\x19.keepclear.v1.SkyPositionR\bmountSky\x12*\n" +
+	"\x04side\x18\x03 \x01(\x0e2\x16.keepclear.v1.TubeSideR\x04side\x129\n" +
+	"\n" +
+	"valid_time\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\tvalidTime\"\xe4\x02\n" +
 	"\aFinding\x12\x17\n" +
 	"\arule_id\x18\x01 \x01(\tR\x06ruleId\x12,\n" +
 	"\x06effect\x18\x02 \x01(\x0e2\x14.keepclear.v1.EffectR\x06effect\x12\x12\n" +
@@ -1202,57 +1293,63 @@ func file_keepclear_v1_judgement_proto_rawDescGZIP() []byte {
 }
 
 var file_keepclear_v1_judgement_proto_enumTypes = make([]protoimpl.EnumInfo, 4)
-var file_keepclear_v1_judgement_proto_msgTypes = make([]protoimpl.MessageInfo, 7)
+var file_keepclear_v1_judgement_proto_msgTypes = make([]protoimpl.MessageInfo, 8)
 var file_keepclear_v1_judgement_proto_goTypes = []any{
 	(Verdict)(0),                  // 0: keepclear.v1.Verdict
 	(Effect)(0),                   // 1: keepclear.v1.Effect
 	(Origin)(0),                   // 2: keepclear.v1.Origin
 	(NeedKind)(0),                 // 3: keepclear.v1.NeedKind
 	(*Judgement)(nil),             // 4: keepclear.v1.Judgement
-	(*Finding)(nil),               // 5: keepclear.v1.Finding
-	(*Fact)(nil),                  // 6: keepclear.v1.Fact
-	(*Need)(nil),                  // 7: keepclear.v1.Need
-	(*PredictedEnd)(nil),          // 8: keepclear.v1.PredictedEnd
-	(*Contact)(nil),               // 9: keepclear.v1.Contact
-	(*Clearance)(nil),             // 10: keepclear.v1.Clearance
-	(*Action)(nil),                // 11: keepclear.v1.Action
-	(*Deadline)(nil),              // 12: keepclear.v1.Deadline
-	(*timestamppb.Timestamp)(nil), // 13: google.protobuf.Timestamp
-	(*AxisPair)(nil),              // 14: keepclear.v1.AxisPair
+	(*Stop)(nil),                  // 5: keepclear.v1.Stop
+	(*Finding)(nil),               // 6: keepclear.v1.Finding
+	(*Fact)(nil),                  // 7: keepclear.v1.Fact
+	(*Need)(nil),                  // 8: keepclear.v1.Need
+	(*PredictedEnd)(nil),          // 9: keepclear.v1.PredictedEnd
+	(*Contact)(nil),               // 10: keepclear.v1.Contact
+	(*Clearance)(nil),             // 11: keepclear.v1.Clearance
+	(*Action)(nil),                // 12: keepclear.v1.Action
+	(*Deadline)(nil),              // 13: keepclear.v1.Deadline
+	(*SkyPosition)(nil),           // 14: keepclear.v1.SkyPosition
 	(TubeSide)(0),                 // 15: keepclear.v1.TubeSide
-	(*durationpb.Duration)(nil),   // 16: google.protobuf.Duration
+	(*timestamppb.Timestamp)(nil), // 16: google.protobuf.Timestamp
+	(*AxisPair)(nil),              // 17: keepclear.v1.AxisPair
+	(*durationpb.Duration)(nil),   // 18: google.protobuf.Duration
 }
 var file_keepclear_v1_judgement_proto_depIdxs = []int32{
 	0,  // 0: keepclear.v1.Judgement.verdict:type_name -> keepclear.v1.Verdict
-	5,  // 1: keepclear.v1.Judgement.findings:type_name -> keepclear.v1.Finding
-	7,  // 2: keepclear.v1.Judgement.needs:type_name -> keepclear.v1.Need
-	11, // 3: keepclear.v1.Judgement.ask_instead:type_name -> keepclear.v1.Action
-	12, // 4: keepclear.v1.Judgement.harmless_until:type_name -> keepclear.v1.Deadline
-	8,  // 5: keepclear.v1.Judgement.ends:type_name -> keepclear.v1.PredictedEnd
-	10, // 6: keepclear.v1.Judgement.closest:type_name -> keepclear.v1.Clearance
-	6,  // 7: keepclear.v1.Judgement.facts:type_name -> keepclear.v1.Fact
-	1,  // 8: keepclear.v1.Finding.effect:type_name -> keepclear.v1.Effect
-	6,  // 9: keepclear.v1.Finding.fact:type_name -> keepclear.v1.Fact
-	13, // 10: keepclear.v1.Finding.instant_time:type_name -> google.protobuf.Timestamp
-	2,  // 11: keepclear.v1.Fact.origin:type_name -> keepclear.v1.Origin
-	13, // 12: keepclear.v1.Fact.instant_time:type_name -> google.protobuf.Timestamp
-	3,  // 13: keepclear.v1.Fact.supplied_by:type_name -> keepclear.v1.NeedKind
-	3,  // 14: keepclear.v1.Need.kind:type_name -> keepclear.v1.NeedKind
-	12, // 15: keepclear.v1.Need.ask_again:type_name -> keepclear.v1.Deadline
-	14, // 16: keepclear.v1.PredictedEnd.axes:type_name -> keepclear.v1.AxisPair
-	15, // 17: keepclear.v1.PredictedEnd.side:type_name -> keepclear.v1.TubeSide
-	10, // 18: keepclear.v1.PredictedEnd.closest:type_name -> keepclear.v1.Clearance
-	9,  // 19: keepclear.v1.PredictedEnd.contact:type_name -> keepclear.v1.Contact
-	6,  // 20: keepclear.v1.PredictedEnd.facts:type_name -> keepclear.v1.Fact
-	14, // 21: keepclear.v1.Contact.turned:type_name -> keepclear.v1.AxisPair
-	16, // 22: keepclear.v1.Contact.after_duration:type_name -> google.protobuf.Duration
-	14, // 23: keepclear.v1.Clearance.axes:type_name -> keepclear.v1.AxisPair
-	13, // 24: keepclear.v1.Clearance.instant_time:type_name -> google.protobuf.Timestamp
-	25, // [25:25] is the sub-list for method output_type
-	25, // [25:25] is the sub-list for method input_type
-	25, // [25:25] is the sub-list for extension type_name
-	25, // [25:25] is the sub-list for extension extendee
-	0,  // [0:25] is the sub-list for field type_name
+	6,  // 1: keepclear.v1.Judgement.findings:type_name -> keepclear.v1.Finding
+	8,  // 2: keepclear.v1.Judgement.needs:type_name -> keepclear.v1.Need
+	12, // 3: keepclear.v1.Judgement.ask_instead:type_name -> keepclear.v1.Action
+	13, // 4: keepclear.v1.Judgement.harmless_until:type_name -> keepclear.v1.Deadline
+	9,  // 5: keepclear.v1.Judgement.ends:type_name -> keepclear.v1.PredictedEnd
+	11, // 6: keepclear.v1.Judgement.closest:type_name -> keepclear.v1.Clearance
+	7,  // 7: keepclear.v1.Judgement.facts:type_name -> keepclear.v1.Fact
+	5,  // 8: keepclear.v1.Judgement.stops:type_name -> keepclear.v1.Stop
+	14, // 9: keepclear.v1.Stop.mount_sky:type_name -> keepclear.v1.SkyPosition
+	15, // 10: keepclear.v1.Stop.side:type_name -> keepclear.v1.TubeSide
+	16, // 11: keepclear.v1.Stop.valid_time:type_name -> google.protobuf.Timestamp
+	1,  // 12: keepclear.v1.Finding.effect:type_name -> keepclear.v1.Effect
+	7,  // 13: keepclear.v1.Finding.fact:type_name -> keepclear.v1.Fact
+	16, // 14: keepclear.v1.Finding.instant_time:type_name -> google.protobuf.Timestamp
+	2,  // 15: keepclear.v1.Fact.origin:type_name -> keepclear.v1.Origin
+	16, // 16: keepclear.v1.Fact.instant_time:type_name -> google.protobuf.Timestamp
+	3,  // 17: keepclear.v1.Fact.supplied_by:type_name -> keepclear.v1.NeedKind
+	3,  // 18: keepclear.v1.Need.kind:type_name -> keepclear.v1.NeedKind
+	13, // 19: keepclear.v1.Need.ask_again:type_name -> keepclear.v1.Deadline
+	17, // 20: keepclear.v1.PredictedEnd.axes:type_name -> keepclear.v1.AxisPair
+	15, // 21: keepclear.v1.PredictedEnd.side:type_name -> keepclear.v1.TubeSide
+	11, // 22: keepclear.v1.PredictedEnd.closest:type_name -> keepclear.v1.Clearance
+	10, // 23: keepclear.v1.PredictedEnd.contact:type_name -> keepclear.v1.Contact
+	7,  // 24: keepclear.v1.PredictedEnd.facts:type_name -> keepclear.v1.Fact
+	17, // 25: keepclear.v1.Contact.turned:type_name -> keepclear.v1.AxisPair
+	18, // 26: keepclear.v1.Contact.after_duration:type_name -> google.protobuf.Duration
+	17, // 27: keepclear.v1.Clearance.axes:type_name -> keepclear.v1.AxisPair
+	16, // 28: keepclear.v1.Clearance.instant_time:type_name -> google.protobuf.Timestamp
+	29, // [29:29] is the sub-list for method output_type
+	29, // [29:29] is the sub-list for method input_type
+	29, // [29:29] is the sub-list for extension type_name
+	29, // [29:29] is the sub-list for extension extendee
+	0,  // [0:29] is the sub-list for field type_name
 }
 
 func init() { file_keepclear_v1_judgement_proto_init() }
@@ -1262,21 +1359,21 @@ func file_keepclear_v1_judgement_proto_init() {
 	}
 	file_keepclear_v1_action_proto_init()
 	file_keepclear_v1_place_proto_init()
-	file_keepclear_v1_judgement_proto_msgTypes[1].OneofWrappers = []any{}
-	file_keepclear_v1_judgement_proto_msgTypes[2].OneofWrappers = []any{
+	file_keepclear_v1_judgement_proto_msgTypes[2].OneofWrappers = []any{}
+	file_keepclear_v1_judgement_proto_msgTypes[3].OneofWrappers = []any{
 		(*Fact_Number)(nil),
 		(*Fact_Word)(nil),
 		(*Fact_Truth)(nil),
 		(*Fact_Missing)(nil),
 	}
-	file_keepclear_v1_judgement_proto_msgTypes[6].OneofWrappers = []any{}
+	file_keepclear_v1_judgement_proto_msgTypes[7].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_keepclear_v1_judgement_proto_rawDesc), len(file_keepclear_v1_judgement_proto_rawDesc)),
 			NumEnums:      4,
-			NumMessages:   7,
+			NumMessages:   8,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

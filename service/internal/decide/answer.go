@@ -53,6 +53,12 @@ type Receipt struct {
 	Took  time.Duration
 }
 
+// Stop is a step of what is named instead, as a position for the mount.
+type Stop struct {
+	Step int
+	facts.Stop
+}
+
 // Answer is the answer to a question.
 type Answer struct {
 	Verdict       verdict.Verdict
@@ -61,6 +67,7 @@ type Answer struct {
 	Needs         []verdict.Need
 	Instead       []question.Action   // a series that would pass, to be asked for one after the other
 	proposed      [][]question.Action // what may be named there
+	Stops         []Stop              // those of Instead that are slews by axes, as positions for the mount
 	HarmlessUntil *time.Time
 	StopTracking  bool
 	Ends          []facts.End

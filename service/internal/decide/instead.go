@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/rules"
 	"keepclear.example/keepclear/service/internal/verdict"
 
@@ -14,17 +15,36 @@ import (
 // proposals keeps, of what the facts propose instead, the first series of questions that would pass: its first one if it were asked now,
 // each other one from where the one before would end, as far as that can be foreseen.
 func (d *Decider) proposals(ctx context.Context, g *group, q question.Question, snap question.Snapshot, a *Answer) {
-	a.Instead = nil
+	a.Instead, a.Stops = nil, nil
 	if a.Verdict == verdict.Allow {
 		return
 	}
 	for _, series := range a.proposed {
 		out, passes := d.wouldPass(ctx, g, q, snap, series[0])
 		if passes && d.followsOn(ctx, g, q.At, out, series[1:]) {
-			a.Instead = series
+			a.Instead, a.Stops = series, d.stops(g, snap, series)
 			return
 		}
 	}
+}
+
+// stops gives those of a series that are slews by axes as positions that the mount understands.
+func (d *Decider) stops(g *group, snap question.Snapshot, series []question.Action) []Stop {
+	var steps []int
+	var to []rig.Axes
+	for i, a := range series {
+		if a.Kind == question.Slew && a.Axes != nil {
+			steps, to = append(steps, i), append(to, *a.Axes)
+		}
+	}
+	if len(to) == 0 {
+		return nil
+	}
+	var out []Stop
+	for i, s := range facts.AsPositions(facts.Input{Snapshot: snap, Rig: g.member.Rig, Limits: g.member.Limits, Moment: d.parts.Moment, Cells: d.parts.Cells}, to) {
+		out = append(out, Stop{steps[i], s})
+	}
+	return out
 }
 
 // followsOn tells whether the rest of a series would pass, from where its first would end.

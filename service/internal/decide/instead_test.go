@@ -44,6 +44,7 @@ func TestWhatIsNamedInsteadPasses(t *testing.T) {
 					refused++
 					if len(a.Instead) > 0 {
 						followed++
+						b.stopsFit(a)
 						b.follow(a.Instead, fmt.Sprintf("hour angle %v°, declination %v°", hour, dec))
 					}
 				}
@@ -53,6 +54,26 @@ func TestWhatIsNamedInsteadPasses(t *testing.T) {
 				assert.Greater(t, followed, 1)
 			}
 		})
+	}
+}
+
+// stopsFit wants each slew by axes that is named as a position, too: the mount's belief is right here, so that it is where the axes point.
+func (b *bench) stopsFit(a decide.Answer) {
+	b.t.Helper()
+	got := map[int]decide.Stop{}
+	for _, s := range a.Stops {
+		got[s.Step] = s
+	}
+	for i, x := range a.Instead {
+		s, ok := got[i]
+		if !assert.Equal(b.t, x.Kind == question.Slew && x.Axes != nil, ok, "question %d of %v", i, a.Instead) || !ok {
+			continue
+		}
+		m, err := moment(s.At)
+		require.NoError(b.t, err)
+		at := b.rig.Map(rig.MountSky{Sidereal: m.SiderealTime(b.rig.Site.Lon), Lat: b.rig.Site.Lat}, s.Sky.RA, s.Sky.Dec, s.Side)
+		assert.InDelta(b.t, 0, at.Sub(*x.Axes).A1.Wrapped().Deg(), 0.01)
+		assert.InDelta(b.t, 0, at.Sub(*x.Axes).A2.Wrapped().Deg(), 0.01)
 	}
 }
 

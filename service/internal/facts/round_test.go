@@ -64,3 +64,35 @@ func TestWaysRoundAreWholeOrSaidToBeNone(t *testing.T) {
 	}
 	assert.NotContains(t, fmt.Sprint(open.Notes), "way round")
 }
+
+// TestStopsAsPositions: a mount whose belief is off, sent to the position of a stop, turns its axes to the stop; where that cannot be told, none is.
+func TestStopsAsPositions(t *testing.T) {
+	r, off := heron(t), rig.DegAxes(1.3, -0.7)
+	stops := []rig.Axes{rig.DegAxes(-40, 70), rig.DegAxes(65, -20), r.Home}
+	in := standing(t, r, rig.DegAxes(-20, 40), off, axesSlew(r.Home))
+	m, err := moment(in.Snapshot.At)
+	require.NoError(t, err)
+	got := facts.AsPositions(in, stops)
+	require.Len(t, got, len(stops))
+	for i, s := range got {
+		believed := r.Map(rig.MountSky{Sidereal: m.SiderealTime(r.Site.Lon), Lat: r.Site.Lat}, s.Sky.RA, s.Sky.Dec, s.Side)
+		d := believed.Sub(off).Sub(stops[i])
+		assert.InDelta(t, 0, d.A1.Wrapped().Deg(), 1e-6)
+		assert.InDelta(t, 0, d.A2.Wrapped().Deg(), 1e-6)
+		assert.Equal(t, question.OfDate, s.Sky.Frame)
+		assert.Equal(t, in.Snapshot.At, s.At)
+	}
+
+	for what, change := range map[string]func(*facts.Input){
+		"no belief": func(in *facts.Input) { in.Snapshot.Rig.Sample.Belief = nil },
+		"another place": func(in *facts.Input) {
+			in.Snapshot.Rig.Pose.Candidates = append(in.Snapshot.Rig.Pose.Candidates, question.Candidate{Axes: r.Home})
+		},
+		"not for sure":   func(in *facts.Input) { in.Snapshot.Rig.Pose.State = question.Candidates },
+		"no mount clock": func(in *facts.Input) { in.Snapshot.Rig.Sample.Sidereal = nil },
+	} {
+		in := standing(t, r, rig.DegAxes(-20, 40), off, axesSlew(r.Home))
+		change(&in)
+		assert.Empty(t, facts.AsPositions(in, stops), what)
+	}
+}

@@ -61,6 +61,9 @@ func judgement(a decide.Answer, withFacts bool) *pb.Judgement {
 	for _, x := range a.Instead {
 		out.AskInstead = append(out.AskInstead, ActionOf(x))
 	}
+	for _, x := range a.Stops {
+		out.Stops = append(out.Stops, &pb.Stop{Step: uint32(x.Step), MountSky: sky(x.Sky), Side: sides[x.Side], ValidTime: timestamppb.New(x.At)})
+	}
 	for _, e := range a.Ends {
 		out.Ends = append(out.Ends, end(e))
 	}
