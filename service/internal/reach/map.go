@@ -112,6 +112,14 @@ type visit struct {
 
 func (m *Map) visit(left Budget) *visit { return &visit{m: m, left: left, depth: mapDepth} }
 
+// finest is the size of the cells that are cut no further: of pairs that one axis alone moves the least there is, since they are few.
+func (v *visit) finest(k class) int {
+	if turns1, turns2 := k.turns(); turns1 && turns2 {
+		return mapDepth - v.depth
+	}
+	return 0
+}
+
 // spent tells whether the budget is used up: then everything is unknown.
 func (v *visit) spent() bool { return v.cells >= int(v.left) }
 
@@ -207,8 +215,10 @@ func (v *visit) root(k class, i, j int, b fineBox) Standing {
 	if !v.look(k, n) {
 		return Unknown
 	}
-	if r := &v.m.charts[k].nodes[n]; r.low != r.low {
-		*r = v.m.settle(k, n, boxOf([2]int{rootOf(i) << mapDepth, rootOf(j) << mapDepth}, 1<<mapDepth), v.m.p.of[k], unseen)
+	if c := &v.m.charts[k]; c.nodes[n].low != c.nodes[n].low {
+		var open []int32
+		c.nodes[n], open = v.m.settle(k, boxOf([2]int{rootOf(i) << mapDepth, rootOf(j) << mapDepth}, 1<<mapDepth), v.m.p.of[k], unseen)
+		c.keep(n, open)
 	}
 	return v.below(k, n, [2]int{i << mapDepth, j << mapDepth}, mapDepth, b)
 }
@@ -234,7 +244,7 @@ func (v *visit) look(k class, n int32) bool {
 
 // below returns what is proven of that part of a box that lies in a cell, which begins at at and has 1 << size of the finest cells a side.
 func (v *visit) below(k class, n int32, at [2]int, size int, b fineBox) Standing {
-	if s := v.m.charts[k].nodes[n].standing(); s != Unknown || size <= mapDepth-v.depth || v.spent() {
+	if s := v.m.charts[k].nodes[n].standing(); s != Unknown || size <= v.finest(k) || v.spent() {
 		return s
 	}
 	v.m.cut(k, n, at, size)
@@ -282,75 +292,6 @@ func parts(turns1, turns2 bool) [][2]int {
 	}
 	return halves2
 }
-
-// boxOf returns the rectangle of a cell, widened by far more than the rounding of an angle that is reduced by whole turns.
-func boxOf(at [2]int, side int) rect {
-	low := rig.Axes{A1: unit.Angle(at[0]) * fineStep, A2: unit.Angle(at[1]) * fineStep}
-	high := rig.Axes{A1: unit.Angle(at[0]+side) * fineStep, A2: unit.Angle(at[1]+side) * fineStep}
-	by := rig.Axes{A1: gridFuzz, A2: gridFuzz}
-	return rect{low.Sub(by), high.Add(by)}
-}
-
-// cut makes the parts of a cell that is neither clear nor barred, if it has none yet.
-func (m *Map) cut(k class, n int32, at [2]int, size int) {
-	c := &m.charts[k]
-	if c.nodes[n].kids != 0 {
-		return
-	}
-	pairs, whole := c.open[n], c.nodes[n]
-	delete(c.open, n)
-	kids, half := int32(len(c.nodes)), 1<<(size-1)
-	for i, d := range parts(k.turns()) {
-		c.nodes = append(c.nodes, unseen)
-		this := kids + int32(i)
-		box := boxOf([2]int{reduced(at[0]) + d[0]*half, reduced(at[1]) + d[1]*half}, half)
-		c.nodes[this] = m.settle(k, this, box, pairs, whole)
-		if size == 1 {
-			delete(c.open, this) // it is cut no further
-		}
-	}
-	c.nodes[n].kids = kids
-}
-
-func reduced(i int) int { return ((i % fineCells) + fineCells) % fineCells }
-
-// settle works out a cell from the pairs that are not settled over the cell that holds it.
-func (m *Map) settle(k class, n int32, box rect, pairs []int32, whole node) node {
-	p := m.p
-	at := box.middle()
-	s := p.search(Hold(at), rig.Axes{}, 1)
-	defer s.release()
-	s.goal(m.share, m.extra)
-	s.aim, s.atMost = whether, math.Inf(1)
-	s.stamp++
-	c := cell{box: box, class: k}
-	v := s.sightFrom(&c, at)
-	out := node{low: whole.rest, high: float32(math.Inf(1)), rest: whole.rest, pair: whole.pair}
-	var open []int32
-	for _, i := range pairs {
-		q := &p.pairs[i]
-		r1, r2 := s.reaches(&v, q)
-		low := below(s.bound(&v, i, q, r1*v.chord1+r2*v.chord2))
-		if s.atMost < 0 {
-			return node{low: low, high: above(s.atMost), pair: i}
-		}
-		if !(low >= out.low) { // one that is no number is below -Inf, and is that
-			out.low, out.pair = low, i
-		}
-		if low >= 0 {
-			out.rest = min(out.rest, low)
-		} else {
-			open = append(open, i)
-		}
-	}
-	if len(open) > 0 {
-		m.charts[k].open[n] = open
-	}
-	return out
-}
-
-// above returns the nearest number of that size that is no less.
-func above(v float64) float32 { return -below(-v) }
 
 // Standing tells what is proven of a rectangle of axis space as a whole.
 func (m *Map) Standing(low, high rig.Axes, left Budget) Standing {

@@ -1,6 +1,7 @@
 package reach_test
 
 import (
+	"math"
 	"math/rand/v2"
 	"testing"
 
@@ -9,6 +10,7 @@ import (
 
 	"keepclear.example/keepclear/service/internal/reach"
 	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/solid"
 	"keepclear.example/keepclear/service/internal/unit"
 )
 
@@ -100,4 +102,34 @@ func TestMapOfNonsense(t *testing.T) {
 func TestWhatWasNotWorkedOutIsUnknown(t *testing.T) {
 	var s reach.Standing
 	assert.Equal(t, reach.Unknown, s)
+}
+
+// TestPairOfOneAxisIsCutFiner: the gap of two balls, one of which turns about axis 2 at 10 mm from it, is a tenth of a
+// millimetre less than is required over some 58°. By the finest cells as they are, all of that would be left open.
+func TestPairOfOneAxisIsCutFiner(t *testing.T) {
+	chain := rig.Chain{Dir1: point{Z: 1}, Dir2: point{X: 1}, Tube: point{Y: 1}}
+	s := scene(chain, []rig.Body{
+		{Link: rig.OnAxis1, Shape: must(solid.Sphere(point{X: 800, Z: 40}, 200))},
+		{Link: rig.OnAxis2, Shape: must(solid.Sphere(point{X: 300, Z: 10}, 200))},
+	}, 101, nil)
+	p := reach.New(s)
+	count := map[reach.Standing]int{}
+	for i := range 1440 {
+		at := rig.DegAxes(17, 0.25*float64(i)+0.125)
+		stands, spare := p.NewMap().Standing(at, at, reach.DefaultBudget), least(s, at)
+		count[stands]++
+		switch stands {
+		case reach.Clear:
+			require.GreaterOrEqual(t, spare, -slack, "at %v", at)
+		case reach.Barred:
+			require.Less(t, spare, slack, "at %v", at)
+		case reach.Unknown:
+			require.Less(t, math.Abs(spare), 0.06, "left open at %v", at)
+		}
+	}
+	assert.NotZero(t, count[reach.Clear], count)
+	assert.NotZero(t, count[reach.Barred], count)
+	// A coarse question is answered as finely: in cells of 1° along the band that no way crosses.
+	from, to := rig.DegAxes(0, 180), rig.DegAxes(0, 0)
+	assert.True(t, p.Bars(from, to, rig.Travel{Low: rig.DegAxes(-5, -5), High: rig.DegAxes(5, 185)}, reach.DefaultBudget))
 }

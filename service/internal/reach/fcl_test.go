@@ -1,0 +1,312 @@
+package reach_test
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"keepclear.example/keepclear/service/internal/reach"
+	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/solid"
+	"keepclear.example/keepclear/service/internal/unit"
+)
+
+// perCell is how many steps of FCL's grid make a side of a cell of the map: a pose at each of its corners, half way along each side, and at
+// its middle.
+const perCell = 2
+
+// against is what comes of holding a map beside FCL's grid.
+type against struct {
+	cells  map[reach.Standing]int
+	denied int // clear cells in which FCL finds a pair inside its margin
+	wrong  int // barred cells in which FCL finds a pose that keeps them all
+	first  rig.Axes
+	// Of the unknown cells: those in which FCL finds poses of both kinds.
+	mixed int
+}
+
+// hold compares every cell of a map with the nine poses of FCL's grid in it.
+func hold(r *reach.Raster, g *gridded) against {
+	out := against{cells: map[reach.Standing]int{}}
+	n := len(g.rows) / perCell
+	for i := range n {
+		for j := range n {
+			var kept, broken int
+			for x := range perCell + 1 {
+				for y := range perCell + 1 {
+					switch g.at(perCell*i+x, perCell*j+y) {
+					case '+':
+						kept++
+					case '-':
+						broken++
+					}
+				}
+			}
+			middle := rig.Axes{A1: (unit.Angle(i) + 0.5) * reach.RasterStep, A2: (unit.Angle(j) + 0.5) * reach.RasterStep}
+			s := r.At(middle)
+			out.cells[s]++
+			switch {
+			case s == reach.Clear && broken > 0:
+				out.denied++
+				out.first = middle
+			case s == reach.Barred && kept > 0:
+				out.wrong++
+				out.first = middle
+			case s == reach.Unknown && kept > 0 && broken > 0:
+				out.mixed++
+			}
+		}
+	}
+	return out
+}
+
+// TestMapAgainstFCL: over all axis space, no cell of the map is clear in which FCL finds a pair inside its margin, and none barred in which it
+// finds a pose that keeps them all. FCL is asked at 8.3 million poses, eight to a degree; those near which the triangle rule leaves nothing
+// open it does not work out again, and of some thousands drawn by lot it does.
+func TestMapAgainstFCL(t *testing.T) {
+	for _, name := range rigsForFCL() {
+		_, s := exampleScene(t, name)
+		f := newSecond(t, s)
+		g := f.grid(4 * perCell)
+		raster := rasterOf(t, s)
+		got := hold(raster, &g)
+		assert.Zero(t, got.denied, "%s: cells clear in which FCL finds a pair inside its margin, such as %v", name, got.first)
+		assert.Zero(t, got.wrong, "%s: cells barred in which FCL finds all kept, such as %v", name, got.first)
+		assert.NotZero(t, got.cells[reach.Clear], name)
+		assert.NotZero(t, got.cells[reach.Barred], name)
+		worst := openAt(t, f, raster)
+		plain := plainly(t, f, &g, 4000)
+		t.Logf("%s: %d pairs; of %d cells %d clear, %d barred, %d unknown, of which FCL finds %d of both kinds; the farthest of the unknown from none to spare %.2f mm; FCL worked out %d distances, and %d of its poses anew",
+			name, len(s.Pairs), len(g.rows)*len(g.rows)/perCell/perCell, got.cells[reach.Clear], got.cells[reach.Barred], got.cells[reach.Unknown], got.mixed, worst, g.distances, plain)
+	}
+}
+
+// openAt is the farthest from none to spare that FCL finds at the middles of the map's unknown cells, every seventh of them.
+func openAt(t *testing.T, f *second, r *reach.Raster) (worst float64) {
+	t.Helper()
+	n := 0
+	for i := range 1440 {
+		for j := range 1440 {
+			at := rig.Axes{A1: (unit.Angle(i) + 0.5) * reach.RasterStep, A2: (unit.Angle(j) + 0.5) * reach.RasterStep}
+			if r.At(at) != reach.Unknown {
+				continue
+			}
+			if n++; n%7 != 0 {
+				continue
+			}
+			spare, _ := f.least(at)
+			if spare > -1 { // of an overlap FCL tells no depth
+				worst = max(worst, math.Abs(spare))
+			}
+		}
+	}
+	return worst
+}
+
+// plainly asks for poses of a grid again, by FCL's trees and without the triangle rule.
+func plainly(t *testing.T, f *second, g *gridded, n int) int {
+	t.Helper()
+	r := rand.New(rand.NewPCG(4, 63))
+	for range n {
+		i, j := r.IntN(len(g.rows)), r.IntN(len(g.rows))
+		spare, _ := f.least(rig.DegAxes(float64(i)/float64(g.perDeg), float64(j)/float64(g.perDeg)))
+		want := byte('0')
+		switch {
+		case spare > nearMM:
+			want = '+'
+		case spare < -nearMM:
+			want = '-'
+		}
+		require.Equal(t, string(want), string(g.at(i, j)), "FCL's grid at %d, %d of %d to a degree: it finds %g mm to spare there", i, j, g.perDeg, spare)
+	}
+	return n
+}
+
+// TestFCLSeesAWrongMap breaks what TestMapAgainstFCL holds together, on purpose: the comparison must find it.
+func TestFCLSeesAWrongMap(t *testing.T) {
+	changed := func(change func(*rig.Scene)) *rig.Scene {
+		_, s := exampleScene(t, "heron.yaml")
+		change(s)
+		return s
+	}
+	_, s := exampleScene(t, "heron.yaml")
+	g := newSecond(t, s).grid(4 * perCell)
+	const either = "either"
+	for name, c := range map[string]struct {
+		scene *rig.Scene
+		want  string
+	}{
+		"two millimetres less wanted": {changed(func(s *rig.Scene) {
+			for i := range s.Pairs {
+				s.Pairs[i].Required -= 2
+			}
+		}), "denied"},
+		"two millimetres more wanted": {changed(func(s *rig.Scene) {
+			for i := range s.Pairs {
+				s.Pairs[i].Required += 2
+			}
+		}), "wrong"},
+		"axis 1 the other way round": {changed(func(s *rig.Scene) {
+			c := *s.Chain
+			c.Dir1 = c.Dir1.Scale(-1)
+			s.Chain = &c
+		}), either},
+		"axis 2 2 mm higher": {changed(func(s *rig.Scene) {
+			c := *s.Chain
+			c.Point2.Z += 2
+			s.Chain = &c
+		}), either},
+	} {
+		got := hold(rasterOf(t, c.scene), &g)
+		found := map[string]int{"denied": got.denied, "wrong": got.wrong, either: got.denied + got.wrong}
+		assert.NotZero(t, found[c.want], "%s: cells that are %s", name, c.want)
+	}
+}
+
+// surveyOf is what the service asks of a rig, but for the spread.
+func surveyOf(t testing.TB, r *rig.Rig, s *rig.Scene, spread rig.Axes) *reach.Survey {
+	t.Helper()
+	p := reach.New(s)
+	out := p.Survey(p.NewMap(), reach.SurveyOf{About: r.Home, Spread: spread, Travel: r.Travel, Band: unit.Deg(30), Budget: reach.RasterBudget}, always)
+	require.NotNil(t, out)
+	return out
+}
+
+// steps are the poses of a grid that lie within an extent and by on either side of it, first and last.
+func steps(e reach.Extent, by unit.Angle, perDeg int) (first, last int) {
+	const whole = 1e-6 // of a step: the ends of extents lie on cells' edges
+	low, high := (e.Low-by).Deg()*float64(perDeg), (e.High+by).Deg()*float64(perDeg)
+	return int(math.Ceil(low - whole)), int(math.Floor(high + whole))
+}
+
+// worstIn is the worst sign of some poses of a grid.
+func worstIn(g *gridded, i0, i1, j0, j1 int) byte {
+	out := byte('+')
+	for i := i0; i <= i1; i++ {
+		for j := j0; j <= j1; j++ {
+			switch g.at(i, j) {
+			case '-':
+				return '-'
+			case '0':
+				out = '0'
+			}
+		}
+	}
+	return out
+}
+
+// TestWidestAgainstFCL: within the widest limits, and the limits of every band, with their spread, FCL finds every pose of its grid kept;
+// beyond each end that something bounds it finds one that is not, within so much as is said.
+func TestWidestAgainstFCL(t *testing.T) {
+	const perDeg, most = 8, 1.0
+	for _, name := range rigsForFCL() {
+		r, s := exampleScene(t, name)
+		g := newSecond(t, s).grid(perDeg)
+		for _, spread := range []rig.Axes{{}, r.Homing.Sigma.Scale(3).Add(r.Motion.Overrun)} {
+			v := surveyOf(t, r, s, spread)
+			if !v.Clear {
+				t.Logf("%s: not clear at home with %v", name, spread)
+				continue
+			}
+			i0, i1 := steps(v.Widest[0], spread.A1, perDeg)
+			j0, j1 := steps(v.Widest[1], spread.A2, perDeg)
+			assert.NotEqual(t, "-", string(worstIn(&g, i0, i1, j0, j1)), "%s: FCL finds a pose of the widest limits %v that is not kept", name, v.Widest)
+			for axis, e := range v.Widest {
+				for dir, bound := range map[int]bool{-1: v.Binds[axis][0] != nil, 1: v.Binds[axis][1] != nil} {
+					if e.Free || !bound {
+						continue
+					}
+					by := beyond(&g, [2][2]int{{i0, i1}, {j0, j1}}, axis, dir)
+					assert.LessOrEqual(t, by, most, "%s: axis %d could go on by so many degrees, as FCL finds, from %v", name, axis+1, v.Widest)
+					t.Logf("%s: axis %d, end %+d, with %v: bounded within %g°", name, axis+1, dir, spread, by)
+				}
+			}
+			for _, b := range append(v.Bands, v.Across) {
+				if !b.Clear {
+					continue
+				}
+				i0, i1 := steps(b.Axis1, spread.A1, perDeg)
+				j0, j1 := steps(b.Axis2, spread.A2, perDeg)
+				assert.NotEqual(t, "-", string(worstIn(&g, i0, i1, j0, j1)), "%s: FCL finds a pose of the band %v that is not kept", name, b)
+			}
+		}
+	}
+}
+
+// beyond is how far past an end of a rectangle of a grid the nearest pose lies that is not kept, degrees, as far as is looked.
+func beyond(g *gridded, box [2][2]int, axis, dir int) float64 {
+	for n := 1; n <= 5*g.perDeg; n++ {
+		row := box
+		at := box[axis][0] - n
+		if dir > 0 {
+			at = box[axis][1] + n
+		}
+		row[axis] = [2]int{at, at}
+		if worstIn(g, row[0][0], row[0][1], row[1][0], row[1][1]) == '-' {
+			return float64(n) / float64(g.perDeg)
+		}
+	}
+	return 5
+}
+
+// TestGapsAgainstFCL: at poses all over the travel and at some near contact, what is proven of the least spare holds FCL's, and every pair's gap
+// is FCL's within a thousandth of a millimetre.
+func TestGapsAgainstFCL(t *testing.T) {
+	const budget = 1e-3 // mm
+	for _, name := range rigsForFCL() {
+		r, s := exampleScene(t, name)
+		f, p := newSecond(t, s), reach.New(s)
+		var worst, worstLeast float64
+		nearest, near := math.Inf(1), 0
+		for i, at := range tenPoses(r, p) {
+			spare, _ := f.least(at)
+			got := p.Prove(reach.Hold(at), rig.Axes{}, reach.DefaultBudget)
+			require.True(t, got.Decided, "%s: at %v", name, at)
+			assert.LessOrEqual(t, float64(got.Lower), spare+budget, "%s: proven at %v, FCL finds", name, at)
+			placed := s.Place(at)
+			least := math.Inf(1)
+			for n, d := range f.gaps(at) {
+				pair := s.Pairs[n]
+				g := solid.Distance(placed[pair.A], placed[pair.B])
+				least = min(least, g.Upper-float64(pair.Required))
+				if d < 0 { // of an overlap FCL tells no depth
+					assert.LessOrEqual(t, g.Lower, budget, "%s: pair %d at %v overlaps as FCL finds", name, n, at)
+					continue
+				}
+				assert.InDelta(t, d, g.Lower, budget, "%s: pair %d at %v, FCL finds", name, n, at)
+				assert.InDelta(t, d, g.Upper, budget, "%s: pair %d at %v, FCL finds", name, n, at)
+				worst = max(worst, math.Abs(d-g.Lower), math.Abs(d-g.Upper))
+			}
+			assert.LessOrEqual(t, float64(got.Lower), least+budget, "%s: at %v", name, at)
+			if least > 0 {
+				assert.InDelta(t, spare, least, budget, "%s: the least spare at %v, FCL finds", name, at)
+				worstLeast = max(worstLeast, math.Abs(spare-least))
+			}
+			if nearest = min(nearest, spare); i >= 5 {
+				near++
+			}
+		}
+		t.Logf("%s: worst difference of a gap %.2g mm, of the least spare %.2g mm; least spare seen %.3g mm, %d poses near contact", name, worst, worstLeast, nearest, near)
+	}
+}
+
+// tenPoses are five drawn by lot from the travel and five of the poses at which the least spare of a motion by lot was found.
+func tenPoses(r *rig.Rig, p *reach.Prover) (out []rig.Axes) {
+	lot := rand.New(rand.NewPCG(10, 63))
+	in := func() rig.Axes {
+		d := r.Travel.High.Sub(r.Travel.Low)
+		return r.Travel.Low.Add(rig.Axes{A1: d.A1 * unit.Angle(lot.Float64()), A2: d.A2 * unit.Angle(lot.Float64())})
+	}
+	for len(out) < 5 {
+		out = append(out, in())
+	}
+	for len(out) < 10 {
+		if seen := p.Prove(reach.Straight(in(), in(), r.Motion), rig.Axes{}, reach.DefaultBudget).Nearest; seen != nil {
+			out = append(out, seen.Pose)
+		}
+	}
+	return out
+}
