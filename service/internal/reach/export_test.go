@@ -39,3 +39,14 @@ func (p *Prover) Bars(from, to rig.Axes, travel rig.Travel, budget Budget) bool 
 	w := walk{p: p, v: p.mapped().visit(budget), from: from, to: to, travel: travel, budget: budget}
 	return w.barred()
 }
+
+// LeastAt is the least spare at one pose, to rounding, as a cell of the grid that is one pose gets it.
+func (p *Prover) LeastAt(at rig.Axes) float64 {
+	out := math.Inf(1)
+	for k := range classes {
+		if len(p.of[k]) > 0 {
+			out = min(out, p.overCell(k, rect{at, at}).spare)
+		}
+	}
+	return out
+}

@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"fmt"
 	"io"
+	"math/rand/v2"
 	"os"
 	"os/exec"
 	"strings"
@@ -199,4 +200,33 @@ func exampleScene(t testing.TB, name string) (*rig.Rig, *rig.Scene) {
 	t.Helper()
 	r := exampleRig(t, name)
 	return r, r.Scene(nil, 10, 10)
+}
+
+// fclShape makes a solid of any kind that FCL holds.
+func fclShape(r *rand.Rand, at point, size float64) solid.Shape {
+	for {
+		s := randomShape(r, at, size)
+		_, rb := s.Radii()
+		a, b := s.Axis()
+		switch s.Kind() {
+		case solid.HullKind:
+			if len(s.Points()) >= 4 {
+				return s
+			}
+		case solid.FrustumKind:
+		case solid.CapsuleKind, solid.CylinderKind:
+			if a != b && rb > 0 {
+				return s
+			}
+		case solid.SphereKind:
+			if rb > 0 {
+				return s
+			}
+		case solid.BoxKind:
+			if h, _ := s.HalfSizes(); min(h.X, h.Y, h.Z) > 0 {
+				return s
+			}
+		case solid.NoKind:
+		}
+	}
 }

@@ -1,0 +1,148 @@
+package reach_test
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"runtime"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"keepclear.example/keepclear/service/internal/reach"
+	"keepclear.example/keepclear/service/internal/rig"
+)
+
+// rounds is how often each side of a comparison is timed, in turn; the quickest of each counts, which other work on the machine disturbs least.
+const rounds = 5
+
+// quickest times some work.
+func quickest(work func()) time.Duration {
+	out := time.Duration(math.MaxInt64)
+	for range rounds {
+		from := time.Now()
+		work()
+		out = min(out, time.Since(from))
+	}
+	return out
+}
+
+// clock has FCL find the least spare at some poses and says how long it took, without the pipe.
+func (f *second) clock(poses []rig.Axes) time.Duration {
+	f.t.Helper()
+	out := time.Duration(math.MaxInt64)
+	for range rounds {
+		var b strings.Builder
+		for _, at := range poses {
+			fmt.Fprintf(&b, "%.17g %.17g\n", at.A1.Deg(), at.A2.Deg())
+		}
+		var ns int64
+		var sum float64
+		_, err := fmt.Sscan(f.ask("clock 1 %d\n%s", len(poses), strings.TrimSpace(b.String())), &ns, &sum)
+		require.NoError(f.t, err)
+		out = min(out, time.Duration(ns))
+	}
+	return out
+}
+
+// BenchmarkBesideFCL holds this room beside FCL on the same scenes in one run: go test -run xxx -bench BesideFCL -benchtime 1x. Figures are
+// ratios, ours to FCL's; what is wanted stands beside them in DEVELOPERS.md.
+func BenchmarkBesideFCL(b *testing.B) {
+	for _, name := range exampleRigs {
+		b.Run(name, func(b *testing.B) {
+			r, s := exampleScene(b, name)
+			f := newSecond(b, s)
+			for b.Loop() {
+				gapBeside(b, f, r, s)
+				wayBeside(b, f, r, s)
+				mapBeside(b, f, s)
+			}
+		})
+	}
+}
+
+// gapBeside: the least spare at a pose, to rounding and as a question gets it (within a millimetre, or a thirtieth of the gap), beside FCL's
+// by trees.
+func gapBeside(b *testing.B, f *second, r *rig.Rig, s *rig.Scene) {
+	lot := rand.New(rand.NewPCG(30, 63))
+	var poses []rig.Axes
+	for range 500 {
+		poses = append(poses, poseIn(lot, r.Travel))
+	}
+	fcl, p := f.clock(poses), reach.New(s)
+	for _, at := range poses[:50] {
+		if spare, _ := f.least(at); spare > 0 {
+			require.InDelta(b, spare, p.LeastAt(at), 1e-3, "at %v", at)
+		}
+	}
+	each := func(ask func(rig.Axes)) time.Duration {
+		return quickest(func() {
+			for _, at := range poses {
+				ask(at)
+			}
+		})
+	}
+	exact := each(func(at rig.Axes) { p.LeastAt(at) })
+	asked := each(func(at rig.Axes) { p.Prove(reach.Hold(at), rig.Axes{}, reach.DefaultBudget) })
+	b.ReportMetric(float64(fcl.Nanoseconds())/500, "fcl_ns/pose")
+	b.ReportMetric(float64(exact)/float64(fcl), "gap/fcl")
+	b.ReportMetric(float64(asked)/float64(fcl), "gap_asked/fcl")
+}
+
+// wayBeside: proving ways that pass, beside 1,200 FCL samples of each.
+func wayBeside(b *testing.B, f *second, r *rig.Rig, s *rig.Scene) {
+	lot := rand.New(rand.NewPCG(31, 63))
+	var ways []reach.Way
+	var samples []rig.Axes
+	cold, ready := reach.New(s), reach.WithGrid(s, s)
+	for tries := 0; len(ways) < 20 && tries < 1000; tries++ {
+		w := reach.WayOf(r.Motion.Sharing, r.Motion, poseIn(lot, r.Travel), poseIn(lot, r.Travel))
+		if !cold.Prove(w, rig.Axes{}, reach.DefaultBudget).Passes() {
+			continue
+		}
+		ways = append(ways, w)
+		for i := range 1200 {
+			samples = append(samples, w.At(w.Seconds()*float64(i)/1199))
+		}
+	}
+	prove := func(p *reach.Prover) time.Duration {
+		return quickest(func() {
+			for _, w := range ways {
+				p.Prove(w, rig.Axes{}, reach.DefaultBudget)
+			}
+		})
+	}
+	fcl := f.clock(samples)
+	c := prove(cold)
+	prove(ready)
+	g := prove(ready)
+	b.ReportMetric(float64(c.Microseconds())/float64(len(ways)), "us/way")
+	b.ReportMetric(float64(g.Microseconds())/float64(len(ways)), "us/way_ready")
+	b.ReportMetric(float64(fcl)/float64(c), "fcl1200/way")
+	b.ReportMetric(float64(fcl)/float64(g), "fcl1200/way_ready")
+}
+
+// mapBeside: the whole map at 0.25° beside FCL at each degree, and the memory of both.
+func mapBeside(b *testing.B, f *second, s *rig.Scene) {
+	var ns, poses int64
+	_, err := fmt.Sscan(f.ask("clockgrid 1"), &ns, &poses)
+	require.NoError(b, err)
+	ours := quickest(func() { rasterOf(b, s) })
+	var before, after runtime.MemStats
+	runtime.GC()
+	runtime.ReadMemStats(&before)
+	raster := rasterOf(b, s)
+	runtime.GC()
+	runtime.ReadMemStats(&after)
+	b.ReportMetric(float64(ours.Milliseconds()), "map_ms")
+	b.ReportMetric(float64(ours)/float64(ns), "map/fcl1deg")
+	b.ReportMetric(float64(after.HeapAlloc-before.HeapAlloc)/1e6, "map_MB")
+	b.ReportMetric(float64(after.TotalAlloc-before.TotalAlloc)/1e6, "map_made_MB")
+	var kb float64
+	_, err = fmt.Sscan(f.ask("memory"), &kb)
+	require.NoError(b, err)
+	b.ReportMetric(kb/1e3, "fcl_MB")
+	runtime.KeepAlive(raster)
+}

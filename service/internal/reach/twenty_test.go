@@ -1,0 +1,127 @@
+package reach_test
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+
+	"keepclear.example/keepclear/service/internal/reach"
+	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/solid"
+)
+
+// motions counts what became of random motions on twenty random rigs.
+type motions struct {
+	all, allowed int
+	below        int     // allowed, although a pose was sampled inside a margin
+	keeping      int     // that keep 5 mm beyond every margin as far as sampling finds
+	refused      int     // of those
+	nearest      float64 // least that sampling found beyond what was proven, mm
+}
+
+// twenty asks for so many motions on each of twenty rigs, as a Shelf keeps their provers: of a scene that the test may change beforehand. What
+// is true is sampled: 60 poses of the motion with its spread, and 20 more about the one with the least to spare.
+func twenty(each int, budget reach.Budget, shape func(*rand.Rand, point, float64) solid.Shape, change func(*rig.Scene), sampler func(s *rig.Scene) func(rig.Axes) float64) (n motions) {
+	n.nearest = math.Inf(1)
+	for seed := range uint64(20) {
+		r := rand.New(rand.NewPCG(seed, 20))
+		s := randomScene(r, shape)
+		told := *s
+		told.Pairs = append([]rig.Pair(nil), s.Pairs...)
+		change(&told)
+		p, spare := reach.WithGrid(&told, &told), sampler(s)
+		for range each {
+			j, spread := randomJourney(r), randomSpread(r)
+			got := p.Prove(j.way, spread, budget)
+			n.add(got, sampleLeast(r, &j, spread, spare))
+		}
+	}
+	return n
+}
+
+func (n *motions) add(got reach.Result, low float64) {
+	n.all++
+	n.nearest = min(n.nearest, low-float64(got.Lower))
+	if got.Passes() {
+		if n.allowed++; low < -slack {
+			n.below++
+		}
+	}
+	if low >= 5 && !(got.Fails() && got.Upper < 5) { // one that fails was seen to, where no sample fell
+		if n.keeping++; !got.Passes() {
+			n.refused++
+		}
+	}
+}
+
+// sampleLeast is the least to spare that sampling finds.
+func sampleLeast(r *rand.Rand, j *journey, spread rig.Axes, spare func(rig.Axes) float64) float64 {
+	const coarse, fine = 60, 20
+	low, at := math.Inf(1), 0
+	for i, a := range j.samples(r, spread, coarse) {
+		if v := spare(a); v < low {
+			low, at = v, i
+		}
+	}
+	for range fine { // about when that was
+		share := min(max((float64(at)+2*r.Float64()-1)/(coarse-1), 0), 1)
+		a := j.way.At(j.way.Seconds() * share)
+		low = min(low, spare(a.Add(rig.Axes{A1: spread.A1 * (2*edgy(r) - 1), A2: spread.A2 * (2*edgy(r) - 1)})))
+	}
+	return low
+}
+
+func bySolid(s *rig.Scene) func(rig.Axes) float64 {
+	return func(a rig.Axes) float64 { return least(s, a) }
+}
+
+func asItIs(*rig.Scene) {}
+
+// TestMotionsOnTwentyRigs: of 100,000 random motions on twenty random rigs none is allowed of which sampling finds a pose inside a margin, and of
+// those that keep 5 mm beyond it at most 1 in 200 is refused. Sampled by solid.Distance.
+func TestMotionsOnTwentyRigs(t *testing.T) {
+	each := 40
+	if long() {
+		each = 5000
+	}
+	n := twenty(each, reach.DefaultBudget, randomShape, asItIs, bySolid)
+	t.Logf("%+v", n)
+	assert.Zero(t, n.below, "allowed, and sampled inside a margin")
+	assert.LessOrEqual(t, n.refused*200, n.keeping, "refused, of those that keep 5 mm more than their margins")
+	assert.NotZero(t, n.allowed)
+	assert.Less(t, n.allowed, n.all)
+}
+
+// TestTwentyRigsSeeWhatIsWrong breaks on purpose what the test above holds: 20 mm too little wanted, and too little work.
+func TestTwentyRigsSeeWhatIsWrong(t *testing.T) {
+	const each = 25
+	less := twenty(each, reach.DefaultBudget, randomShape, func(s *rig.Scene) {
+		for i := range s.Pairs {
+			s.Pairs[i].Required -= 20
+		}
+	}, bySolid)
+	assert.NotZero(t, less.below, "20 mm less wanted: %+v", less)
+	lazy := twenty(each, 1, randomShape, asItIs, bySolid)
+	assert.Greater(t, lazy.refused*200, lazy.keeping, "next to no work: %+v", lazy)
+}
+
+// TestMotionsOnTwentyRigsAgainstFCL is a fiftieth of that, sampled by FCL.
+func TestMotionsOnTwentyRigsAgainstFCL(t *testing.T) {
+	each := 10
+	if long() {
+		each = 100
+	}
+	n := twenty(each, reach.DefaultBudget, fclShape, asItIs, func(s *rig.Scene) func(rig.Axes) float64 {
+		f := newSecond(t, s)
+		return func(a rig.Axes) float64 {
+			spare, _ := f.least(a)
+			return spare + nearMM
+		}
+	})
+	t.Logf("%+v", n)
+	assert.Zero(t, n.below, "allowed, and FCL finds a pose inside a margin")
+	assert.LessOrEqual(t, n.refused*200, n.keeping, "refused, of those that keep 5 mm more than their margins")
+	assert.NotZero(t, n.allowed)
+}
