@@ -1,10 +1,13 @@
 package reach
 
 import (
+	"cmp"
 	"math"
+	"slices"
 
 	"keepclear.example/keepclear/service/internal/frame"
 	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/solid"
 	"keepclear.example/keepclear/service/internal/unit"
 )
 
@@ -40,13 +43,34 @@ func (p *Prover) Bars(from, to rig.Axes, travel rig.Travel, budget Budget) bool 
 	return w.barred()
 }
 
-// LeastAt is the least spare at one pose, to rounding, as a cell of the grid that is one pose gets it.
+// LeastAt is the least spare at one pose to rounding: Prove is content with a millimetre. Pairs whose balls are nearest are looked at first,
+// the others only as closely as shows that they are not nearer.
 func (p *Prover) LeastAt(at rig.Axes) float64 {
-	out := math.Inf(1)
+	s := p.search(Hold(at), rig.Axes{}, 1)
+	defer s.release()
+	s.aim = verdict
+	s.stamp++
+	best := math.Inf(1)
 	for k := range classes {
-		if len(p.of[k]) > 0 {
-			out = min(out, p.overCell(k, rect{at, at}).spare)
+		c := cell{box: rect{at, at}, class: k}
+		v := s.sightFrom(&c, at)
+		pairs := slices.Clone(p.of[k])
+		balls := make(map[int32]float64, len(pairs))
+		for _, i := range pairs {
+			balls[i] = s.ballBound(&v, &p.pairs[i], 0) - p.pairs[i].required
+		}
+		slices.SortFunc(pairs, func(i, j int32) int { return cmp.Compare(balls[i], balls[j]) })
+		for _, i := range pairs {
+			q := &p.pairs[i]
+			if balls[i] >= best {
+				break
+			}
+			s.need[i] = q.required + min(best, 1e9)
+			if math.IsInf(best, 1) || s.bound(&v, i, q, 0) < 0 {
+				g := solid.Distance(p.bodies[q.a].shape, *s.shape(&v, q.b))
+				best = min(best, g.Lower-q.required)
+			}
 		}
 	}
-	return out
+	return best
 }

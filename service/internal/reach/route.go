@@ -10,7 +10,7 @@ import (
 
 // This file finds ways round. The map says which cells are clear; the search goes over a lattice of poses, from one to the next where the
 // rectangle between them, with the spread, is clear (so in whatever order the axes move), quickest first. What it finds has many small steps: of
-// its poses those are kept as stops that make the quickest way of whole legs. The map only leads: each leg is then proven by itself.
+// its poses those are kept as stops that make the quickest way of whole legs. Each leg is proven: by the map where that suffices, else by itself.
 
 // lattices are tried in turn: how far apart their poses lie, and how often the map is halved for them. Choice: an opening of 5° is found at
 // a hundredth of the work of one of 1°; a narrower one is not one to send a rig through unasked.
@@ -123,7 +123,7 @@ func (w *walk) leads(stops []rig.Axes) bool {
 	}
 	at := w.from
 	for _, s := range append(slices.Clone(stops), w.to) {
-		if !w.proves(WayOf(w.m.Sharing, w.m, at, s)) {
+		if !w.sweeps(at, s) && !w.proves(WayOf(w.m.Sharing, w.m, at, s)) {
 			return false
 		}
 		at = s
@@ -162,34 +162,10 @@ func (w *walk) stops(poses []rig.Axes) []rig.Axes {
 	return out
 }
 
-// sweeps tells whether the map shows a leg to be clear, with the spread.
+// sweeps tells whether the map proves a leg to be clear, with the spread.
 func (w *walk) sweeps(a, b rig.Axes) bool {
 	way := WayOf(w.m.Sharing, w.m, a, b)
-	for i := range way.legs {
-		l := &way.legs[i]
-		if l.kind == rectLeg {
-			if !w.free(l.from, l.to) {
-				return false
-			}
-			continue
-		}
-		if !w.sweepsStretch(l, 0, l.lastMark()) {
-			return false
-		}
-	}
-	return true
-}
-
-// sweepsStretch is sweeps for a stretch of a leg, which is halved until the rectangle about it is small.
-func (w *walk) sweepsStretch(l *leg, first, last float64) bool {
-	w.steps++
-	from, to := l.point(first), l.point(last)
-	m := first + (last-first)/2
-	if w.v.clears(finesOf(hull(from, to, w.spread.Add(l.fuzz())))) {
-		return true
-	}
-	if !(to.Sub(from).Abs().Max() > 2*fineStep) || !(m > first && m < last) {
-		return false
-	}
-	return w.sweepsStretch(l, first, m) && w.sweepsStretch(l, m, last)
+	ok, steps := w.v.sweeps(&way, w.spread)
+	w.steps += steps
+	return ok
 }

@@ -22,7 +22,7 @@ type motions struct {
 }
 
 // twenty asks for so many motions on each of twenty rigs, as a Shelf keeps their provers: of a scene that the test may change beforehand. What
-// is true is sampled: 60 poses of the motion with its spread, and 20 more about the one with the least to spare.
+// is true is sampled: 40 poses of the motion with its spread, and 20 more about the one with the least to spare.
 func twenty(each int, budget reach.Budget, shape func(*rand.Rand, point, float64) solid.Shape, change func(*rig.Scene), sampler func(s *rig.Scene) func(rig.Axes) float64) (n motions) {
 	n.nearest = math.Inf(1)
 	for seed := range uint64(20) {
@@ -58,7 +58,7 @@ func (n *motions) add(got reach.Result, low float64) {
 
 // sampleLeast is the least to spare that sampling finds.
 func sampleLeast(r *rand.Rand, j *journey, spread rig.Axes, spare func(rig.Axes) float64) float64 {
-	const coarse, fine = 60, 20
+	const coarse, fine = 40, 20
 	low, at := math.Inf(1), 0
 	for i, a := range j.samples(r, spread, coarse) {
 		if v := spare(a); v < low {
