@@ -48,29 +48,43 @@ func (p *Prover) Bars(from, to rig.Axes, travel rig.Travel, budget Budget) bool 
 func (p *Prover) LeastAt(at rig.Axes) float64 {
 	s := p.search(Hold(at), rig.Axes{}, 1)
 	defer s.release()
-	s.aim = verdict
 	s.stamp++
 	best := math.Inf(1)
 	for k := range classes {
 		c := cell{box: rect{at, at}, class: k}
 		v := s.sightFrom(&c, at)
-		pairs := slices.Clone(p.of[k])
-		balls := make(map[int32]float64, len(pairs))
-		for _, i := range pairs {
-			balls[i] = s.ballBound(&v, &p.pairs[i], 0) - p.pairs[i].required
+		balls := make([]lows, 0, 64)
+		for _, i := range p.of[k] {
+			balls = append(balls, lows{s.ballBound(&v, &p.pairs[i], 0) - p.pairs[i].required, i})
 		}
-		slices.SortFunc(pairs, func(i, j int32) int { return cmp.Compare(balls[i], balls[j]) })
-		for _, i := range pairs {
-			q := &p.pairs[i]
-			if balls[i] >= best {
+		slices.SortFunc(balls, func(a, b lows) int { return cmp.Compare(a.spare, b.spare) })
+		for _, ball := range balls {
+			q := &p.pairs[ball.pair]
+			if ball.spare >= best {
 				break
 			}
-			s.need[i] = q.required + min(best, 1e9)
-			if math.IsInf(best, 1) || s.bound(&v, i, q, 0) < 0 {
-				g := solid.Distance(p.bodies[q.a].shape, *s.shape(&v, q.b))
-				best = min(best, g.Lower-q.required)
+			a, b, want := &p.bodies[q.a].shape, s.shape(&v, q.b), best+q.required+p.allowance
+			if _, apart, _ := lean(a, b, point{}, want); apart < want {
+				best = min(best, solid.Distance(*a, *b).Lower-q.required)
 			}
 		}
 	}
 	return best
 }
+
+// RasterAt is Raster by a map that is cut so many times only: to cells of 8° over 2 to that power.
+func (m *Map) RasterAt(depth int) *Raster {
+	v := m.visit(RasterBudget)
+	v.depth = depth
+	out := &Raster{m: m, cells: make([]Standing, fineCells*fineCells)}
+	for i := range rootCells {
+		for j := range rootCells {
+			out.fill(v, [2]int{i << mapDepth, j << mapDepth}, mapDepth)
+		}
+	}
+	out.Work = v.cells
+	return out
+}
+
+// MapDepth is how often a map's cells are halved.
+const MapDepth = mapDepth

@@ -5,14 +5,17 @@ import (
 	"math"
 	"math/rand/v2"
 	"runtime"
+	"slices"
 	"strings"
 	"testing"
 	"time"
 
 	"github.com/stretchr/testify/require"
 
+	"keepclear.example/keepclear/service/internal/frame"
 	"keepclear.example/keepclear/service/internal/reach"
 	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/unit"
 )
 
 // rounds is how often each side of a comparison is timed, in turn; the quickest of each counts, which other work on the machine disturbs least.
@@ -63,8 +66,8 @@ func BenchmarkBesideFCL(b *testing.B) {
 	}
 }
 
-// gapBeside: the least spare at a pose, to rounding and as a question gets it (within a millimetre, or a thirtieth of the gap), beside FCL's
-// by trees.
+// gapBeside: the least spare at a pose beside FCL's by trees: to rounding; as a question gets it, within a millimetre or a thirtieth of the gap,
+// without and with the grid of a Shelf.
 func gapBeside(b *testing.B, f *second, r *rig.Rig, s *rig.Scene) {
 	lot := rand.New(rand.NewPCG(30, 63))
 	var poses []rig.Axes
@@ -86,9 +89,12 @@ func gapBeside(b *testing.B, f *second, r *rig.Rig, s *rig.Scene) {
 	}
 	exact := each(func(at rig.Axes) { p.LeastAt(at) })
 	asked := each(func(at rig.Axes) { p.Prove(reach.Hold(at), rig.Axes{}, reach.DefaultBudget) })
+	shelved := reach.WithGrid(s, s)
+	ready := each(func(at rig.Axes) { shelved.Prove(reach.Hold(at), rig.Axes{}, reach.DefaultBudget) })
 	b.ReportMetric(float64(fcl.Nanoseconds())/500, "fcl_ns/pose")
 	b.ReportMetric(float64(exact)/float64(fcl), "gap/fcl")
 	b.ReportMetric(float64(asked)/float64(fcl), "gap_asked/fcl")
+	b.ReportMetric(float64(ready)/float64(fcl), "gap_ready/fcl")
 }
 
 // wayBeside: proving ways that pass, beside 1,200 FCL samples of each: anew; with the grid of a Shelf that was asked before, which gives the
@@ -160,4 +166,75 @@ func mapBeside(b *testing.B, f *second, s *rig.Scene) {
 	require.NoError(b, err)
 	b.ReportMetric(kb/1e3, "fcl_MB")
 	runtime.KeepAlive(raster)
+}
+
+// crowded is a scene with each body so many times over, the copies up to 150 mm from where it is: pairs grow as the square.
+func crowded(s *rig.Scene, times int) *rig.Scene {
+	lot := rand.New(rand.NewPCG(32, 63))
+	out := *s
+	out.Bodies, out.Pairs = nil, nil
+	for i, b := range s.Bodies {
+		for n := range times {
+			if n > 0 {
+				m := frame.Still[frame.Rig]()
+				m.T = randomDir(lot).Scale(150 * lot.Float64())
+				b.Shape = s.Bodies[i].Shape.Moved(m)
+			}
+			out.Bodies = append(out.Bodies, b)
+		}
+	}
+	for _, p := range s.Pairs {
+		for i := range times {
+			for j := range times {
+				out.Pairs = append(out.Pairs, rig.Pair{A: p.A*times + i, B: p.B*times + j, Required: p.Required})
+			}
+		}
+	}
+	return &out
+}
+
+// BenchmarkGrowth tells how the map, the proof of a way and FCL's share grow with parts, resolution and margin, of the practice rig.
+func BenchmarkGrowth(b *testing.B) {
+	r, s := exampleScene(b, "heron.yaml")
+	timed := func(b *testing.B, p *reach.Prover, raster func() *reach.Raster) {
+		for b.Loop() {
+			b.ReportMetric(float64(quickest(func() { raster() }).Microseconds())/1e3, "map_ms")
+			b.ReportMetric(float64(raster().Work), "map_cells")
+			lot, took, cells := rand.New(rand.NewPCG(33, 63)), time.Duration(0), 0
+			for range 40 {
+				w := reach.WayOf(r.Motion.Sharing, r.Motion, poseIn(lot, r.Travel), poseIn(lot, r.Travel))
+				took += quickest(func() { cells += p.Prove(w, rig.Axes{}, reach.DefaultBudget).Cells / rounds })
+			}
+			b.ReportMetric(float64(took.Microseconds())/40, "way_us")
+			b.ReportMetric(float64(cells)/40, "way_cells")
+		}
+	}
+	for _, times := range []int{1, 2, 4, 8} {
+		many := crowded(s, times)
+		b.Run(fmt.Sprintf("parts/%d_bodies_%d_pairs", len(many.Bodies), len(many.Pairs)), func(b *testing.B) {
+			p, f := reach.New(many), newSecond(b, many)
+			timed(b, p, func() *reach.Raster { return p.NewMap().Raster(reach.RasterBudget, always) })
+			var ns, poses int64
+			_, err := fmt.Sscan(f.ask("clockgrid 6"), &ns, &poses)
+			require.NoError(b, err)
+			b.ReportMetric(float64(ns)/float64(poses)/1e3, "fcl_us/pose")
+		})
+	}
+	p := reach.New(s)
+	for depth := range reach.MapDepth + 1 {
+		b.Run(fmt.Sprintf("cells/%g_deg", 8/float64(int(1)<<depth)), func(b *testing.B) {
+			timed(b, p, func() *reach.Raster { return p.NewMap().RasterAt(depth) })
+		})
+	}
+	for _, gap := range []unit.Length{0, 10, 30, 100, 300} {
+		wider := *s
+		wider.Pairs = slices.Clone(s.Pairs)
+		for i := range wider.Pairs {
+			wider.Pairs[i].Required = gap
+		}
+		b.Run(fmt.Sprintf("margin/%g_mm", float64(gap)), func(b *testing.B) {
+			p := reach.New(&wider)
+			timed(b, p, func() *reach.Raster { return p.NewMap().Raster(reach.RasterBudget, always) })
+		})
+	}
 }
