@@ -36,7 +36,7 @@ func mazes(t *testing.T) (out []maze) {
 func TestRoutesAgainstFCL(t *testing.T) {
 	var all routed
 	for _, m := range mazes(t) {
-		n := m.route(t, m.scene, 60)
+		n := m.route(t, m.scene, fewer(60))
 		t.Logf("%s: %+v", m.name, n)
 		assert.Zero(t, n.below, "%s: samples of proven legs that FCL finds inside a margin", m.name)
 		assert.Zero(t, n.closed, "%s: ways that are proven where FCL's grid has none", m.name)
@@ -58,7 +58,7 @@ func TestFCLSeesAWrongRoute(t *testing.T) {
 		}
 		_, told := exampleScene(t, "heron.yaml")
 		far := rig.DegAxes(20, 60)
-		return maze{"heron", s, r.Motion, rig.Travel{Low: r.Travel.Low.Sub(far), High: r.Travel.High.Add(far)}}.route(t, told, 20)
+		return maze{"heron", s, r.Motion, rig.Travel{Low: r.Travel.Low.Sub(far), High: r.Travel.High.Add(far)}}.route(t, told, max(fewer(20), 6))
 	}
 	assert.NotZero(t, with(-15).below, "samples inside a margin")
 	assert.NotZero(t, with(40).through, "ways where there is said to be none")

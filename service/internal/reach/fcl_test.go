@@ -160,6 +160,9 @@ func TestFCLSeesAWrongMap(t *testing.T) {
 			s.Chain = &c
 		}), either},
 	} {
+		if underRace && c.want == either {
+			continue
+		}
 		got := hold(rasterOf(t, c.scene), &g)
 		found := map[string]int{"denied": got.denied, "wrong": got.wrong, either: got.denied + got.wrong}
 		assert.NotZero(t, found[c.want], "%s: cells that are %s", name, c.want)

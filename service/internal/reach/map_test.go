@@ -113,10 +113,10 @@ func TestPairOfOneAxisIsCutFiner(t *testing.T) {
 		{Link: rig.OnAxis2, Shape: must(solid.Sphere(point{X: 300, Z: 10}, 200))},
 	}, 101, nil)
 	p := reach.New(s)
-	count := map[reach.Standing]int{}
+	m, count := p.NewMap(), map[reach.Standing]int{}
 	for i := range 1440 {
 		at := rig.DegAxes(17, 0.25*float64(i)+0.125)
-		stands, spare := p.NewMap().Standing(at, at, reach.DefaultBudget), least(s, at)
+		stands, spare := m.Standing(at, at, reach.DefaultBudget), least(s, at)
 		count[stands]++
 		switch stands {
 		case reach.Clear:

@@ -199,6 +199,14 @@ func least(s *rig.Scene, at rig.Axes) float64 {
 	return out
 }
 
+// fewer is a count, and an eighth of it under the race detector: it is ten times slower, and nothing here runs at once.
+func fewer(n int) int {
+	if underRace {
+		return max(n/8, 1)
+	}
+	return n
+}
+
 func long() bool { return os.Getenv("KEEPCLEAR_LONG") == "1" }
 
 // seeds runs a test over seeds, many where long runs are wanted, and a fifth of the few under the race detector: it is ten times slower, and
