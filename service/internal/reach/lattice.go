@@ -64,12 +64,13 @@ func (w *walk) over(step unit.Angle) []rig.Axes {
 
 var around = []place{{1, 0}, {-1, 0}, {0, 1}, {0, -1}, {1, 1}, {1, -1}, {-1, 1}, {-1, -1}}
 
-// about returns the places next to a pose that can be reached from it.
+// about returns the places next to a pose that can be reached from it, in whatever order the axes move. A pose near contact lies in a cell that the
+// map does not know to be clear: then that is proven by itself.
 func (w *walk) about(a rig.Axes, step unit.Angle) (out []place) {
 	i, j := int32(math.Floor(float64(a.A1/step))), int32(math.Floor(float64(a.A2/step)))
 	for _, at := range []place{{i, j}, {i, j + 1}, {i + 1, j}, {i + 1, j + 1}} {
 		to := rig.Axes{A1: unit.Angle(at[0]) * step, A2: unit.Angle(at[1]) * step}
-		if w.travel.Holds(to) && w.free(a, to) {
+		if w.travel.Holds(to) && (w.free(a, to) || w.proves(Rectangle(a, to, rig.Motion{}))) {
 			out = append(out, at)
 		}
 	}

@@ -70,6 +70,22 @@ func TestRoundWhatStandsInTheWay(t *testing.T) {
 	}
 }
 
+// TestRoundFromNearContact: where a rig stands a millimetre from a margin, or shall, the way there is proven by itself: the map knows nothing so near.
+func TestRoundFromNearContact(t *testing.T) {
+	s := walls(fence(30, 9)...)
+	p, travel := reach.New(s), rig.Travel{Low: rig.DegAxes(-30, -30), High: rig.DegAxes(90, 80)}
+	m := rig.Motion{Sharing: rig.Straight, RateDeg: usual.RateDeg, AccelDeg: usual.AccelDeg}
+	near, far := rig.DegAxes(30-clearDeg-0.06, -2), rig.DegAxes(60, 60)
+	require.Less(t, least(s, near), 1.5)
+	require.Equal(t, reach.Unknown, p.NewMap().Standing(near, near, reach.DefaultBudget))
+	for _, ends := range [][2]rig.Axes{{near, far}, {far, near}} {
+		r, found := p.Around(ends[0], ends[1], m, travel, rig.Axes{}, reach.DefaultBudget)
+		require.True(t, found, "%v: got %+v", ends, r)
+		poses := append(append([]rig.Axes{ends[0]}, r.Stops...), ends[1])
+		assert.True(t, prove(s, reach.Through(m.Sharing, m, poses...), rig.Axes{}).Passes())
+	}
+}
+
 func TestNoWayRoundWithoutWork(t *testing.T) {
 	_, found := reach.New(walls(rig.DegAxes(30, 30))).Around(rig.Axes{}, rig.DegAxes(60, 60), usual, rig.Travel{High: rig.DegAxes(90, 90)}, rig.Axes{}, 0)
 	assert.False(t, found, "found a way without work")
