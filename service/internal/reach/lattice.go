@@ -77,23 +77,31 @@ func (w *walk) about(a rig.Axes, step unit.Angle) (out []place) {
 	return out
 }
 
-// back returns the poses of a way from its start to its end, at most mostStops of the lattice between: where it turns, then others.
+// back returns poses of a way from its start to its end: those between which the legs are clear, as far apart as such lie along it, and
+// mostStops others at most.
 func (w *walk) back(reached map[place]trail, at place, pose func(place) rig.Axes) []rig.Axes {
-	var places []place
+	var poses []rig.Axes
 	for {
-		places = append(places, at)
+		poses = append(poses, pose(at))
 		before := reached[at].before
 		if before == at {
 			break
 		}
 		at = before
 	}
-	slices.Reverse(places)
-	every := (len(places) + mostStops - 1) / mostStops
+	slices.Reverse(poses)
+	last, turn := len(poses)-1, 0
+	every := (len(poses) + mostStops - 1) / mostStops
 	out := []rig.Axes{w.from}
-	for i, p := range places {
-		if i%every == 0 || i == len(places)-1 {
-			out = append(out, pose(p))
+	for i, p := range poses {
+		if i > turn+1 && !w.sweeps(poses[turn], p) {
+			turn = i - 1
+			if out[len(out)-1] != poses[turn] {
+				out = append(out, poses[turn])
+			}
+		}
+		if i%every == 0 || i == last {
+			out = append(out, p)
 		}
 	}
 	return append(out, w.to)

@@ -143,14 +143,15 @@ func (w *walk) proves(way Way) bool {
 // free tells whether the rectangle between two poses is clear, with the spread.
 func (w *walk) free(a, b rig.Axes) bool { return w.v.clears(finesOf(hull(a, b, w.spread))) }
 
-// stops chooses, of the poses of a way, those to stop at: the quickest way of legs that the map shows to be clear.
+// stops chooses, of the poses of a way, those to stop at: the quickest way of legs that the map shows to be clear. The first and the last leg
+// were found to be clear as the poses next to the ends were.
 func (w *walk) stops(poses []rig.Axes) []rig.Axes {
 	n := len(poses)
 	best, next := make([]float64, n), make([]int, n)
 	for i := n - 2; i >= 0; i-- {
 		best[i], next[i] = math.Inf(1), i+1
 		for j := n - 1; j > i; j-- {
-			if t := w.effort(poses[i], poses[j]) + best[j]; t < best[i] && (j == i+1 || w.sweeps(poses[i], poses[j])) {
+			if t := w.effort(poses[i], poses[j]) + best[j]; t < best[i] && (j == i+1 && (i == 0 || j == n-1) || w.sweeps(poses[i], poses[j])) {
 				best[i], next[i] = t, j
 			}
 		}

@@ -86,6 +86,18 @@ func TestRoundFromNearContact(t *testing.T) {
 	}
 }
 
+// TestRoundByManySteps: of a way of many small steps so many are kept that each leg is clear in whatever order the axes move. (FCL's grid had the
+// way, and the search had none.)
+func TestRoundByManySteps(t *testing.T) {
+	s, spread := walls(fence(30, 9)...), rig.DegAxes(0.2, 0.2)
+	p, travel := reach.New(s), rig.Travel{Low: rig.DegAxes(-30, -30), High: rig.DegAxes(90, 80)}
+	from, to := rig.DegAxes(25.56, 3.63), rig.DegAxes(40.64, -14.37)
+	r, found := p.Around(from, to, usual, travel, spread, reach.DefaultBudget)
+	require.True(t, found, "got %+v", r)
+	way := reach.Through(usual.Sharing, usual, append(append([]rig.Axes{from}, r.Stops...), to)...)
+	assert.True(t, prove(s, way, spread).Passes())
+}
+
 func TestNoWayRoundWithoutWork(t *testing.T) {
 	_, found := reach.New(walls(rig.DegAxes(30, 30))).Around(rig.Axes{}, rig.DegAxes(60, 60), usual, rig.Travel{High: rig.DegAxes(90, 90)}, rig.Axes{}, 0)
 	assert.False(t, found, "found a way without work")
