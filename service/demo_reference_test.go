@@ -42,7 +42,7 @@ func played(t *testing.T) *night {
 	return n
 }
 
-// forFCL writes a solid as testdata/reference/fcl/pairs.cpp reads it; false for what FCL does not have.
+// forFCL writes a solid as testdata/reference/fcl/solids.cpp reads it; false for what FCL does not have.
 func forFCL(s solid.Shape) (string, bool) {
 	a, b := s.Axis()
 	ra, _ := s.Radii()

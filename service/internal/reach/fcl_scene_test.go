@@ -143,6 +143,7 @@ type gridded struct {
 	perDeg    int
 	rows      []string
 	distances int
+	doubts    int // of those, figures that FCL's other solver contradicts
 }
 
 // nearMM is within what FCL's figure is taken for neither kept nor not. Budget: that of solid's comparison with FCL.
@@ -158,7 +159,7 @@ func (f *second) grid(perDeg int) gridded {
 		g.rows[i] = f.line()
 		require.Len(f.t, g.rows[i], n)
 	}
-	_, err := fmt.Sscanf(f.line(), "distances %d", &g.distances)
+	_, err := fmt.Sscanf(f.line(), "distances %d doubts %d", &g.distances, &g.doubts)
 	require.NoError(f.t, err)
 	return g
 }

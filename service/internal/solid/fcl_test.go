@@ -15,7 +15,7 @@ import (
 	"keepclear.example/keepclear/service/internal/solid"
 )
 
-// forFCL writes a solid as testdata/reference/fcl/pairs.cpp reads it.
+// forFCL writes a solid as testdata/reference/fcl/solids.cpp reads it.
 func forFCL(s solid.Shape) string {
 	a, b := s.Axis()
 	ra, rb := s.Radii()
@@ -69,7 +69,7 @@ func (r maker) fclSolid(k solid.Kind) solid.Shape {
 func TestAgreesWithFCL(t *testing.T) {
 	program := os.Getenv("KEEPCLEAR_FCL")
 	if program == "" {
-		t.Skip("KEEPCLEAR_FCL does not name the program built from testdata/reference/fcl/pairs.cpp")
+		t.Skip("KEEPCLEAR_FCL does not name the program built from testdata/reference/fcl")
 	}
 	var in bytes.Buffer
 	type pair struct{ a, b solid.Shape }

@@ -76,10 +76,10 @@ Solid readSolid(const std::string& line) {
 }
 
 double distance(const fcl::CollisionGeometryd* a, const fcl::Transform3d& atA, const fcl::CollisionGeometryd* b,
-                const fcl::Transform3d& atB) {
+                const fcl::Transform3d& atB, fcl::GJKSolverType by) {
   fcl::DistanceRequestd request;
   request.enable_nearest_points = false;
-  request.gjk_solver_type = fcl::GST_INDEP;
+  request.gjk_solver_type = by;
   request.distance_tolerance = 1e-9;
   fcl::DistanceResultd result;
   fcl::distance(a, atA, b, atB, request, result);

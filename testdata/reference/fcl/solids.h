@@ -32,7 +32,7 @@ Solid readSolid(const std::string& line);
 // distance is FCL's: mm, or -1 where the two overlap. It asks FCL's own solver (GST_INDEP), not that of libccd, which is known to
 // be out by .048 on a pair of unit cubes whatever its tolerance.
 double distance(const fcl::CollisionGeometryd* a, const fcl::Transform3d& atA, const fcl::CollisionGeometryd* b,
-                const fcl::Transform3d& atB);
+                const fcl::Transform3d& atB, fcl::GJKSolverType by = fcl::GST_INDEP);
 
 // scene answers questions about a whole rig: see scene.cpp. It returns what the program exits with.
 int scene();
