@@ -15,6 +15,7 @@ func (r *Rig) check(top *reader, f *faults) {
 	r.checkPoses(top, f)
 	r.checkStands(top, f)
 	r.checkSettled(top)
+	r.checkMirrored()
 }
 
 // checkSettled notices pairs that no motion changes and that stand closer than their own margins.
@@ -22,7 +23,7 @@ func (r *Rig) checkSettled(top *reader) {
 	for _, s := range r.Settled() {
 		if s.Gap > 0 && s.Gap < s.Need {
 			place, key := placeOf(top.at, r.Parts[r.part(s.B)].From)
-			r.notice(place, key, fmt.Sprintf("%s and %s at least %.1f mm apart, as their margins say", quote(s.A), quote(s.B), s.Need),
+			r.notice(Unchanging, place, key, fmt.Sprintf("%s and %s at least %.1f mm apart, as their margins say", quote(s.A), quote(s.B), s.Need),
 				fmt.Sprintf("%.1f mm at every pose", s.Gap), "no motion changes it and none is judged by it; measure again")
 		}
 	}
@@ -59,12 +60,12 @@ func (r *Rig) checkPoses(top *reader, f *faults) {
 // checkOverrun notices a pose that the approach, or at home the search, may overrun beyond travel.
 func (r *Rig) checkOverrun(key string, n *node, a, over Axes) {
 	if r.Travel.Holds(a) && !(r.Travel.Holds(a.Add(over)) && r.Travel.Holds(a.Sub(over))) {
-		r.notice(n, key, "an approach that stays within travel", fmt.Sprintf("%s, overrun by %s", a, over), "motions there will be denied: move the pose or widen travel_from_home")
+		r.notice(Overruns, n, key, "an approach that stays within travel", fmt.Sprintf("%s, overrun by %s", a, over), "motions there will be denied: move the pose or widen travel_from_home")
 	}
 }
 
-func (r *Rig) notice(n *node, key, wanted, got, remedy string) {
-	r.Notices = append(r.Notices, Fault{n.file, n.line, n.column, key, wanted, got, remedy})
+func (r *Rig) notice(kind FindKind, n *node, key, wanted, got, remedy string) {
+	r.Notices = append(r.Notices, noticed(kind, n, key, wanted, got, remedy))
 }
 
 // Holds tells whether a pose lies within travel, ends included. The slack is rounding: degrees of the file are turned into
@@ -119,30 +120,30 @@ func (r *Rig) tellOverlap(top *reader, f *faults, s stand, a, b *Part, always, s
 	if s.what != "home" {
 		place, key = s.at, s.key
 	}
-	between := fmt.Sprintf("%.1f mm between them", always)
+	between := gapWords(always)
 	switch need := r.need(a, b); {
 	case always <= 0 && a.Link == Ground && b.Link == OnAxis2:
 		f.add(place, key, names+" apart at "+s.what, between, r.measureAgain(a, b)+": what turns with axis 2 must never touch what stands on the ground")
 	case always <= 0:
-		f.add(place, key, names+" apart at "+s.what, between, r.touchRemedy(top, a, b))
+		f.add(place, key, names+" apart at "+s.what, between, r.measureAgain(a, b)+"; "+r.listing(top, a, b))
 	case sometimes <= 0:
-		r.notice(place, key, names+" apart at "+s.what+" in every state", fmt.Sprintf("%.1f mm between them in some state", sometimes), "report the state with each sample, else motions there are denied")
+		r.notice(Overlaps, place, key, names+" apart at "+s.what+" in every state", gapWords(sometimes)+" in some state", "report the state with each sample, else motions there are denied")
+	case always <= touching && a.Link+1 == b.Link:
+		r.notice(Touching, place, key, names+" apart at "+s.what, between, r.measureAgain(a, b)+"; "+r.listing(top, a, b))
 	case always < need && !r.Chain.allSettled(a, b):
-		r.notice(place, key, fmt.Sprintf("%s at least %s mm apart at %s, as their margins ask", names, short(need), s.what), between, "motions to and from there will be denied: measure again, or choose smaller margins")
+		r.notice(TooNear, place, key, fmt.Sprintf("%s at least %s mm apart at %s, as their margins ask", names, short(need), s.what), between, "motions to and from there will be denied: measure again, or choose smaller margins")
 	}
 }
 
-// touchRemedy says what to do about two parts of neighbouring links that overlap at rest: most often a measure is wrong; only
-// what truly touches always is to be said so, and then as it stands in a file, beside the pairs that are there.
-func (r *Rig) touchRemedy(top *reader, a, b *Part) string {
+// alwaysTouch is the line that lists a pair, as it stands in a file, beside the pairs that are there.
+func alwaysTouch(top *reader, a, b *Part) string {
 	var pairs []string
 	for _, n := range top.list("always_touch", mostTouching) {
 		if n.kind == list && len(n.items) == 2 {
 			pairs = append(pairs, pairText(n.items[0].text, n.items[1].text))
 		}
 	}
-	pairs = append(pairs, pairText(a.Name, b.Name))
-	return r.measureAgain(a, b) + "; if the two truly always touch, write always_touch: [" + strings.Join(pairs, ", ") + "]"
+	return "always_touch: [" + strings.Join(append(pairs, pairText(a.Name, b.Name)), ", ") + "]"
 }
 
 // plainName is a name that needs no quotation marks inside brackets.
@@ -155,6 +156,14 @@ func pairText(names ...string) string {
 		}
 	}
 	return "[" + strings.Join(names, ", ") + "]"
+}
+
+// gapWords says how far apart two parts are, or how deep one stands in the other.
+func gapWords(gap float64) string {
+	if gap > 0 {
+		return fmt.Sprintf("%.1f mm between them", gap)
+	}
+	return fmt.Sprintf("an overlap of %.1f mm", -gap)
 }
 
 // measureAgain names what may be measured wrong where two parts overlap.

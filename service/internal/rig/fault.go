@@ -10,7 +10,7 @@ import (
 // ErrFaulty is the class of every fault of a rig file.
 var ErrFaulty = errors.New("rig file is faulty")
 
-// Fault is one thing wrong with a rig file, or, in Rig.Notices, one thing in it that a person should look at again.
+// Fault is one thing wrong with a rig file, for which it does not load.
 type Fault struct {
 	File   string
 	Line   int    // from 1; 0: the file as a whole
@@ -45,7 +45,7 @@ type faults struct {
 	file    string
 	all     []Fault
 	broken  bool // part of a file could not be read at all: what seems missing then may not be
-	notices []Fault
+	notices []Find
 }
 
 // add notes a fault at a value; at none, it is one of the file as a whole.
@@ -54,8 +54,12 @@ func (f *faults) add(n *node, key, wanted, got, remedy string) {
 }
 
 // notice notes what a person should look at again.
-func (f *faults) notice(n *node, key, wanted, got, remedy string) {
-	f.notices = append(f.notices, f.at(n, key, wanted, got, remedy))
+func (f *faults) notice(kind FindKind, n *node, key, wanted, got, remedy string) {
+	f.notices = append(f.notices, noticed(kind, n, key, wanted, got, remedy))
+}
+
+func noticed(kind FindKind, n *node, key, wanted, got, remedy string) Find {
+	return Find{File: n.file, Line: n.line, Key: key, Kind: kind, Words: "wanted " + wanted + ", got " + got, Remedy: remedy}
 }
 
 func (f *faults) at(n *node, key, wanted, got, remedy string) Fault {
@@ -66,11 +70,9 @@ func (f *faults) at(n *node, key, wanted, got, remedy string) Fault {
 }
 
 // sorted returns the faults by file and line; those of one line stay in the order in which they were found.
-func (f *faults) sorted() []Fault { return byLine(f.all) }
-
-func byLine(all []Fault) []Fault {
-	slices.SortStableFunc(all, func(a, b Fault) int {
+func (f *faults) sorted() []Fault {
+	slices.SortStableFunc(f.all, func(a, b Fault) int {
 		return cmp.Or(cmp.Compare(a.File, b.File), cmp.Compare(a.Line, b.Line), cmp.Compare(a.Column, b.Column))
 	})
-	return all
+	return f.all
 }

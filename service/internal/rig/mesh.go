@@ -164,7 +164,7 @@ func sized(b *reader, use meshUse, size float64) bool {
 	got := fmt.Sprintf("%s: %s mm over all", use.file, mm(over))
 	if over >= smallestMesh && over <= largestMesh {
 		if over < smallMesh || over > bigMesh {
-			b.f.notice(b.peek("unit"), b.key("unit"), fmt.Sprintf("a mesh of %g to %g mm over all, as most are", smallMesh, bigMesh),
+			b.f.notice(OtherUnit, b.peek("unit"), b.key("unit"), fmt.Sprintf("a mesh of %g to %g mm over all, as most are", smallMesh, bigMesh),
 				got, otherUnits(size, use.unit, "look at the unit it was drawn in")+"; if it is right, leave it")
 		}
 		return true
@@ -196,7 +196,7 @@ func (d *Drawn) tellOpen(b *reader) {
 		}
 	}
 	if open > 1 {
-		b.f.notice(b.at, b.path, "pieces that each enclose something", fmt.Sprintf("%s: %d of its %d pieces do not close", d.File, open, len(d.Pieces)),
+		b.f.notice(OpenMesh, b.at, b.path, "pieces that each enclose something", fmt.Sprintf("%s: %d of its %d pieces do not close", d.File, open, len(d.Pieces)),
 			"if they are faces of one solid, write pieces: together, else nothing holds what is between them; if they are plates, leave it")
 	}
 }

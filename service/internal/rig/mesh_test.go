@@ -197,7 +197,7 @@ func TestMeshesThatLookLikeAnotherUnit(t *testing.T) {
 	} {
 		r, faults := meshed(t, "unit: "+c.unit, textSTL(boxFacets(0, c.scale)))
 		require.Empty(t, faults, "%s: %s", name, lines(faults))
-		var told []rig.Fault
+		var told []rig.Find
 		for _, n := range r.Notices {
 			if n.Key == "parts.1.shapes.1.mesh.unit" {
 				told = append(told, n)
@@ -208,7 +208,7 @@ func TestMeshesThatLookLikeAnotherUnit(t *testing.T) {
 			continue
 		}
 		require.Len(t, told, 1, name)
-		assert.Contains(t, told[0].Got, c.says, name)
+		assert.Contains(t, told[0].Words, c.says, name)
 		assert.Contains(t, told[0].Remedy, c.remedy, name)
 	}
 }

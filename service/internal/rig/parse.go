@@ -40,11 +40,13 @@ func Parse(file string, content []byte, open Opener) (*Rig, []Fault) {
 	if len(f.all) > 0 {
 		return nil, f.sorted()
 	}
-	r.Notices = byLine(f.notices)
+	r.checkAngles(top)
+	r.Notices, r.places = f.notices, placesOf(top.at)
 	r.check(top, f)
 	if len(f.all) > 0 {
 		return nil, f.sorted()
 	}
+	r.Notices = Ordered(r.Notices)
 	r.Digest = digest(top.at, r.Limits, p.drawn.digests)
 	return r, nil
 }

@@ -76,7 +76,7 @@ func TestFaultsNameLineKeyAndRemedy(t *testing.T) {
 		{"another short word", "keeps_sync_on: axes", "keeps_sync_on: taxi", "mount.keeps_sync_on", `got "taxi"; known are axes, model, none, sky, unknown`},
 		{"a lack nobody knows", "has_no: [drag, roof, neighbours]", "has_no: [drag, rain]", "has_no.2", `wanted drag, roof or neighbours, got "rain"`},
 		{"a rest outside", "travel_from_home:\n", "rests: [{name: far, axes_deg: [120, 0]}]\ntravel_from_home:\n", "rests.1", `wanted a pose within travel, (-97.50°, -180.00°) to (97.50°, 180.00°) from zero, got (120.00°, 0.00°); correct the rest "far" or travel_from_home`},
-		{"a rest in the leg", "travel_from_home:\n", "rests: [{name: low, axes_deg: [90, -20]}]\ntravel_from_home:\n", "rests.1", `wanted "south-west leg" (ground) and "camera" (axis 2) apart at the rest "low", got -`},
+		{"a rest in the leg", "travel_from_home:\n", "rests: [{name: low, axes_deg: [90, -20]}]\ntravel_from_home:\n", "rests.1", `wanted "south-west leg" (ground) and "camera" (axis 2) apart at the rest "low", got an overlap of `},
 		{"the wrong end", "end: heron", "end: heroine", "end", `wanted "heron", as the last key of the file, got "heroine"; if it stood there, the file has been cut or joined with another`},
 		{"an id with a space", "rig: heron", "rig: her on", "rig", `wanted an id of small letters, digits and hyphens, at most 63, a letter first, got "her on"`},
 		{"a title of two lines", "title: Heron, an invented rig for practice", `title: "Heron\ntwo"`, "title", "wanted a name of one line, at most 80 letters, no spaces around it"},
@@ -111,10 +111,10 @@ func TestFaultsNameLineKeyAndRemedy(t *testing.T) {
 	}
 }
 
-func lines(faults []rig.Fault) string {
+func lines[T rig.Fault | rig.Find](all []T) string {
 	var s []string
-	for _, f := range faults {
-		s = append(s, f.Error())
+	for _, f := range all {
+		s = append(s, fmt.Sprint(f))
 	}
 	return strings.Join(s, "\n")
 }

@@ -39,7 +39,8 @@ type Rig struct {
 	Solver  SolverFigures
 	Lacks   []string // equipment it declares that it does not have: "drag", "roof", "neighbours"
 	Limits  []Limit  // limits that the files set: those of the class first, then the rig's own
-	Notices []Fault  // what a person should look at again; none of it stops the rig from loading
+	Notices []Find   // what the file alone shows that a person should look at again, the worst first
+	places  map[string]spot
 }
 
 // Site is where the rig stands.

@@ -88,8 +88,8 @@ func TestPairsThatTouchJoinNeighbours(t *testing.T) {
 
 func TestOverlapsAtHomeAreTold(t *testing.T) {
 	for _, c := range []struct{ part, sentence string }{
-		{"{name: box, fixed_to: ground, shapes: [{box: {centre_mm: [0, -250, 1400], size_mm: [200, 200, 200]}}]}", `wanted "box" (ground) and "tube" (axis 2) apart at home, got -`},
-		{"{name: plate, fixed_to: axis 1, shapes: [{box: {centre_mm: [190, 0, 0], size_mm: [100, 100, 100]}}]}", `"plate" (axis 1) and "tube" (axis 2) apart at home, got -`},
+		{"{name: box, fixed_to: ground, shapes: [{box: {centre_mm: [0, -250, 1400], size_mm: [200, 200, 200]}}]}", `wanted "box" (ground) and "tube" (axis 2) apart at home, got an overlap of `},
+		{"{name: plate, fixed_to: axis 1, shapes: [{box: {centre_mm: [190, 0, 0], size_mm: [100, 100, 100]}}]}", `"plate" (axis 1) and "tube" (axis 2) apart at home, got an overlap of `},
 	} {
 		out, _ := changed(t, heronText(t), "has_no:", "parts: ["+c.part+"]\nhas_no:")
 		r, faults := rig.Parse("heron.yaml", []byte(out), nil)
@@ -143,7 +143,7 @@ func TestStatesFollowTheReport(t *testing.T) {
 // The remedy of an overlap, done to the letter, is lawful: it names what to measure again, and then the pair as it stands in a
 // file, beside those that are there.
 func TestRemedyOfAnOverlapIsLawful(t *testing.T) {
-	asked := regexp.MustCompile(`; if the two truly always touch, write (always_touch: \[\[.*\]\])$`)
+	asked := regexp.MustCompile(`; they touch wherever axis 1 stands: if they belong together, write (always_touch: \[\[.*\]\])$`)
 	in := text(t, rigs+"bittern.yaml")
 	in, _ = changed(t, in, "    height_mm: 800\n", "    height_mm: 850\n")
 	in, _ = changed(t, in, "has_no:", "parts: [{name: \"a, b\", fixed_to: ground, shapes: [{ball: {centre_mm: [0, 0, 900], diameter_mm: 60}}]}]\nhas_no:")

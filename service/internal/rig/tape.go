@@ -81,6 +81,7 @@ func readTape(r *reader, k Kind) tape {
 	for i, n := range r.list("walls", 50) {
 		out.walls = append(out.walls, readWall(r.blockOf(n, r.item("walls", i))))
 	}
+	out.through(r)
 	return out
 }
 
@@ -151,6 +152,7 @@ func readTube(t tapeReader, k Kind) tubeTape {
 		out.cameraFrom = t.length("camera_from_mm", aPlace, "along the tube from axis 2 back to where that begins")
 	}
 	out.orders(t)
+	out.proportions(t, k)
 	return out
 }
 

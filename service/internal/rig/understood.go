@@ -16,7 +16,7 @@ import (
 // front of them. Nothing in it is read back from the file: every length comes from the parts as they will be judged.
 func Understood(r *Rig) string {
 	var b strings.Builder
-	for _, paragraph := range []func(*Rig, *strings.Builder){sayHead, sayHome, sayParts, sayMeshes, sayPairs, sayTravel, sayMotion, sayMount, sayRest, sayNotices} {
+	for _, paragraph := range []func(*Rig, *strings.Builder){sayHead, sayHome, sayParts, sayMeshes, sayPairs, sayTravel, sayMotion, sayMount, sayRest} {
 		paragraph(r, &b)
 	}
 	return strings.TrimRight(b.String(), "\n") + "\n"

@@ -210,12 +210,3 @@ func (o Optics) words() string {
 	}
 	return s
 }
-
-func sayNotices(r *Rig, b *strings.Builder) {
-	if len(r.Notices) > 0 {
-		b.WriteString("\nLook at again:\n")
-	}
-	for _, n := range r.Notices { // one line each, however long, as faults are
-		b.WriteString("  " + n.Error() + "\n")
-	}
-}

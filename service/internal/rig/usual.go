@@ -2,6 +2,7 @@ package rig
 
 import (
 	"fmt"
+	"math"
 	"strings"
 
 	"keepclear.example/keepclear/service/internal/solid"
@@ -79,26 +80,42 @@ func sizeOf(key string) size {
 	return sizes[key]
 }
 
-// meant guesses the unit that a small number was written in, and what it is in millimetres; empty: none fits.
-func (s span) meant(v float64) (unit string, mm float64) {
+// meant guesses the unit that a small number was written in, and says what it is in millimetres, as an inch too where that may be;
+// empty: none fits.
+func (s span) meant(v float64, as string) string {
 	far := max(v, -v)
 	fits := func(times float64) bool { return far > 0 && far*times >= s.usual && s.holds(v*times) }
+	unit, times := "", 0.0
 	switch {
 	case s.usual == 0:
 	case far < 1 && fits(1000):
-		return "metres", v * 1000
+		unit, times = "metres", 1000
 	case fits(10):
-		return "centimetres", v * 10
+		unit, times = "centimetres", 10
+	case far >= 1 && fits(inch):
+		unit, times = "inches", inch
 	case fits(1000):
-		return "metres", v * 1000
+		unit, times = "metres", 1000
 	}
-	return "", 0
+	if unit == "" {
+		return ""
+	}
+	said := fmt.Sprintf(as, unit, hundredths(v*times))
+	if times == 10 && far >= 1 && fits(inch) {
+		said += fmt.Sprintf(" (inches: %s)", hundredths(v*inch))
+	}
+	return said
 }
+
+// inch is 25.4 mm exactly (the international yard and pound agreement, 1959).
+const inch = 25.4
+
+func hundredths(v float64) string { return short(math.Round(v*100) / 100) }
 
 // remedy says what to do about a number out of range.
 func (s span) remedy(v float64) string {
-	if unit, mm := s.meant(v); unit != "" {
-		return fmt.Sprintf("%s looks like %s: in millimetres it is %s", short(v), unit, short(mm))
+	if said := s.meant(v, short(v)+" looks like %s: in millimetres it is %s"); said != "" {
+		return said
 	}
 	return "measure again, and look at the unit that the key names"
 }
@@ -110,10 +127,10 @@ func (s span) look(f *faults, n *node, key string, v float64) {
 	}
 	wanted := fmt.Sprintf("%s of %s%s or more, as most are", s.what, short(s.usual), s.unit)
 	remedy := "measure again"
-	if unit, mm := s.meant(v); unit != "" {
-		remedy = fmt.Sprintf("if it is in %s, in millimetres it is %s", unit, short(mm))
+	if said := s.meant(v, "if it is in %s, in millimetres it is %s"); said != "" {
+		remedy = said
 	}
-	f.notice(n, key, wanted, n.text, remedy+"; if it is right, leave it")
+	f.notice(OtherUnit, n, key, wanted, n.text, remedy+"; if it is right, leave it")
 }
 
 // lookAt notices a shape written out whose places lie unusually near one another.

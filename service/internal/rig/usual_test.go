@@ -16,13 +16,17 @@ import (
 func about(t *testing.T, in, key string) (told string, fault bool) {
 	t.Helper()
 	r, faults := rig.Parse("x.yaml", []byte(in), beside)
-	all := faults
-	if r != nil {
-		all = r.Notices
-	}
-	for _, f := range all {
+	for _, f := range faults {
 		if strings.HasSuffix(f.Key, key) {
-			return f.Error(), r == nil
+			return f.Error(), true
+		}
+	}
+	if r == nil {
+		return "", true
+	}
+	for _, f := range r.Notices {
+		if strings.HasSuffix(f.Key, key) {
+			return f.String(), false
 		}
 	}
 	return "", r == nil
@@ -36,8 +40,8 @@ func TestLengthsInAnotherUnitAreTold(t *testing.T) {
 		says         string
 	}{
 		{"tube_diameter_mm", "120", "0.15", true, "wanted a length from 20 to 20000 mm, got 0.15; 0.15 looks like metres: in millimetres it is 150"},
-		{"tube_diameter_mm", "120", "15", true, "15 looks like centimetres: in millimetres it is 150"},
-		{"tube_diameter_mm", "120", "25", false, "wanted a length of 40 mm or more, as most are, got 25; if it is in centimetres, in millimetres it is 250; if it is right, leave it"},
+		{"tube_diameter_mm", "120", "15", true, "15 looks like centimetres: in millimetres it is 150 (inches: 381)"},
+		{"tube_diameter_mm", "120", "25", false, "wanted a length of 40 mm or more, as most are, got 25; if it is in centimetres, in millimetres it is 250 (inches: 635); if it is right, leave it"},
 		{"camera_radius_mm", "85", "0.075", true, "0.075 looks like metres: in millimetres it is 75"},
 		{"shield_diameter_mm", "150", "0.17", true, "0.17 looks like metres: in millimetres it is 170"},
 		{"bar_diameter_mm", "20", "0.022", true, "0.022 looks like metres: in millimetres it is 22"},
@@ -119,11 +123,11 @@ func TestThinPartsAreLawful(t *testing.T) {
 		"{box: {centre_mm: [205, -600, 0], size_mm: [0.06, 40, 40]}}":                                         "if it is in metres, in millimetres it is 60",
 		"{cylinder: {from_mm: [205, -600, 0], to_mm: [205, -600.06, 0], diameter_mm: 30}}":                    "got 0.06 over all; if it is in metres, in millimetres it is 60",
 		"{cone: {from_mm: [205, -540, 0], to_mm: [205, -600, 0], diameter_from_mm: 0.1, diameter_to_mm: 20}}": "if it is in metres, in millimetres it is 100",
-		"{hull: {points_mm: [[205.3, -600, 0], [205.4, -600, 0], [205.3, -599.9, 0], [205.3, -600, 0.1]]}}":   " over all; if it is in metres, in millimetres it is 187.618",
+		"{hull: {points_mm: [[205.3, -600, 0], [205.4, -600, 0], [205.3, -599.9, 0], [205.3, -600, 0.1]]}}":   " over all; if it is in metres, in millimetres it is 187.62",
 	} {
 		r := with(shape)
 		require.Len(t, r.Notices, 1, "%s: %s", shape, lines(r.Notices))
-		assert.Contains(t, r.Notices[0].Error(), says, shape)
+		assert.Contains(t, r.Notices[0].String(), says, shape)
 		assert.NotContains(t, rig.Understood(r), " 0 across", shape)
 		assert.NotContains(t, rig.Understood(r), "ball 0 ", shape)
 	}
