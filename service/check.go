@@ -3,14 +3,17 @@ package main
 import (
 	"context"
 	"fmt"
+	"slices"
 
 	"keepclear.example/keepclear/policies"
+	"keepclear.example/keepclear/service/internal/inspect"
 	"keepclear.example/keepclear/service/internal/limits"
 	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/unit"
 )
 
 // check says what a rig file means, or prints an empty form.
-func check(_ context.Context, s streams, args []string) int {
+func check(ctx context.Context, s streams, args []string) int {
 	if len(args) >= 1 && args[0] == "--blank" {
 		return blank(s, args[1:])
 	}
@@ -34,13 +37,30 @@ func check(_ context.Context, s streams, args []string) int {
 		fmt.Fprintf(s.out, "Faults: %d. The file does not load.\n", len(faults))
 		return exitCheck
 	}
-	if _, err := limitsFit(r, nil, args[0]); err != nil {
+	set, err := limitsFit(r, nil, args[0])
+	if err != nil {
 		fmt.Fprintf(s.out, "%v\nThe limits do not fit: the file does not load.\n", err)
 		return exitCheck
 	}
 	fmt.Fprint(s.out, rig.Understood(r))
+	if found := rig.SayFinds(inspected(ctx, r, set)); found != "" {
+		fmt.Fprint(s.out, "\n", found)
+	}
 	fmt.Fprintf(s.out, "\nIt loads. Its digest:\n%x\n", r.Digest)
 	return exitDone
+}
+
+// inspected is all that is found of a rig that loads: in its file, and over all of its axis space.
+func inspected(ctx context.Context, r *rig.Rig, set limits.Set) []rig.Find {
+	mm := func(rule, name string) unit.Length {
+		v, _ := set.Value(rule, name)
+		return unit.Length(v)
+	}
+	asked := inspect.Asked{
+		PartMM: mm("clear/path", "part_mm"), GeneralMM: mm("clear/path", "general_mm"), ResidualMM: mm("rig/proven", "residual_mm"), Budget: inspect.Budget,
+	}
+	found := inspect.Look(r, asked, func() bool { return ctx.Err() == nil })
+	return rig.Ordered(append(slices.Clone(r.Notices), found...))
 }
 
 // limitsFit merges the limits of a rig file with those of the facility, if any, and the defaults.

@@ -5,7 +5,6 @@ import (
 	"keepclear.example/keepclear/policies"
 	"keepclear.example/keepclear/service/internal/decide"
 	"keepclear.example/keepclear/service/internal/limits"
-	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/rules"
 )
 
@@ -99,30 +98,4 @@ func limitsOf(rule string, defs []limits.Definition, in limitSet) []*pb.Limit {
 		out = append(out, m)
 	}
 	return out
-}
-
-// fileChecker is rpc's CheckRig: a file without the files it may name, under the facility's limits.
-func fileChecker(facility *limits.Layer) func(name string, content []byte) *pb.CheckRigResponse {
-	return func(name string, content []byte) *pb.CheckRigResponse {
-		if name == "" {
-			name = "rig file"
-		}
-		r, faults := rig.Parse(name, content, nil)
-		if r != nil {
-			faults = append(faults, unjudged(r, name)...)
-		}
-		out := &pb.CheckRigResponse{}
-		for _, f := range faults {
-			out.Faults = append(out.Faults, &pb.FileFault{Line: uint32(f.Line), Key: f.Key, Wanted: f.Wanted, Got: f.Got, Remedy: f.Remedy})
-		}
-		if len(faults) > 0 {
-			return out
-		}
-		if _, err := limitsFit(r, facility, name); err != nil {
-			out.Faults = append(out.Faults, &pb.FileFault{Key: "limits", Wanted: "limits that only tighten", Got: err.Error(), Remedy: "take out or tighten the limits named"})
-			return out
-		}
-		out.Loads, out.Understood, out.RigSha256 = true, rig.Understood(r), r.Digest[:]
-		return out
-	}
 }

@@ -17,6 +17,7 @@
 //
 //   - rig: a validated rig: pose to solids, sky to axis angles and back, predicted ends
 //   - reach: what is clear along a motion, proven
+//   - inspect: what a person should look at again in a rig file, as only the map shows
 //
 // # asked
 //

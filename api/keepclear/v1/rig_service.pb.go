@@ -80,6 +80,99 @@ func (PoseState) EnumDescriptor() ([]byte, []int) {
 	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{0}
 }
 
+// What a find is about.
+type FileFindKind int32
+
+const (
+	// Never sent.
+	FileFindKind_FILE_FIND_KIND_UNSPECIFIED FileFindKind = 0
+	// Parts overlap where the rig stands, in some of their states.
+	FileFindKind_FILE_FIND_KIND_OVERLAP FileFindKind = 1
+	// The description looks mirrored, back to front or upside down.
+	FileFindKind_FILE_FIND_KIND_MIRRORED FileFindKind = 2
+	// A number looks like another unit.
+	FileFindKind_FILE_FIND_KIND_OTHER_UNIT FileFindKind = 3
+	// Parts are nearer, where the rig stands, than their margins ask.
+	FileFindKind_FILE_FIND_KIND_TOO_NEAR FileFindKind = 4
+	// Travel is wider than what is clear.
+	FileFindKind_FILE_FIND_KIND_WIDE_TRAVEL FileFindKind = 5
+	// Margins are smaller than what the rig may be out by.
+	FileFindKind_FILE_FIND_KIND_SMALL_MARGIN FileFindKind = 6
+	// A pair touches; the remedy holds the line to add if it always does.
+	FileFindKind_FILE_FIND_KIND_TOUCHING FileFindKind = 7
+	// Pairs whose gap no motion changes.
+	FileFindKind_FILE_FIND_KIND_UNCHANGING FileFindKind = 8
+	// An approach runs out of travel.
+	FileFindKind_FILE_FIND_KIND_OVERRUN FileFindKind = 9
+	// A mesh does not close.
+	FileFindKind_FILE_FIND_KIND_OPEN_MESH FileFindKind = 10
+	// A part that nothing comes near at any pose.
+	FileFindKind_FILE_FIND_KIND_IDLE FileFindKind = 11
+	// Something was not settled within the work that a check may take.
+	FileFindKind_FILE_FIND_KIND_NOT_KNOWN FileFindKind = 12
+)
+
+// Enum value maps for FileFindKind.
+var (
+	FileFindKind_name = map[int32]string{
+		0:  "FILE_FIND_KIND_UNSPECIFIED",
+		1:  "FILE_FIND_KIND_OVERLAP",
+		2:  "FILE_FIND_KIND_MIRRORED",
+		3:  "FILE_FIND_KIND_OTHER_UNIT",
+		4:  "FILE_FIND_KIND_TOO_NEAR",
+		5:  "FILE_FIND_KIND_WIDE_TRAVEL",
+		6:  "FILE_FIND_KIND_SMALL_MARGIN",
+		7:  "FILE_FIND_KIND_TOUCHING",
+		8:  "FILE_FIND_KIND_UNCHANGING",
+		9:  "FILE_FIND_KIND_OVERRUN",
+		10: "FILE_FIND_KIND_OPEN_MESH",
+		11: "FILE_FIND_KIND_IDLE",
+		12: "FILE_FIND_KIND_NOT_KNOWN",
+	}
+	FileFindKind_value = map[string]int32{
+		"FILE_FIND_KIND_UNSPECIFIED":  0,
+		"FILE_FIND_KIND_OVERLAP":      1,
+		"FILE_FIND_KIND_MIRRORED":     2,
+		"FILE_FIND_KIND_OTHER_UNIT":   3,
+		"FILE_FIND_KIND_TOO_NEAR":     4,
+		"FILE_FIND_KIND_WIDE_TRAVEL":  5,
+		"FILE_FIND_KIND_SMALL_MARGIN": 6,
+		"FILE_FIND_KIND_TOUCHING":     7,
+		"FILE_FIND_KIND_UNCHANGING":   8,
+		"FILE_FIND_KIND_OVERRUN":      9,
+		"FILE_FIND_KIND_OPEN_MESH":    10,
+		"FILE_FIND_KIND_IDLE":         11,
+		"FILE_FIND_KIND_NOT_KNOWN":    12,
+	}
+)
+
+func (x FileFindKind) Enum() *FileFindKind {
+	p := new(FileFindKind)
+	*p = x
+	return p
+}
+
+func (x FileFindKind) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (FileFindKind) Descriptor() protoreflect.EnumDescriptor {
+	return file_keepclear_v1_rig_service_proto_enumTypes[1].Descriptor()
+}
+
+func (FileFindKind) Type() protoreflect.EnumType {
+	return &file_keepclear_v1_rig_service_proto_enumTypes[1]
+}
+
+func (x FileFindKind) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use FileFindKind.Descriptor instead.
+func (FileFindKind) EnumDescriptor() ([]byte, []int) {
+	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{1}
+}
+
 // Which rig.
 type GetRigRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -569,7 +662,10 @@ type CheckRigRequest struct {
 	// Its name, for messages, 1-255 characters. Absent: "rig file".
 	File string `protobuf:"bytes,1,opt,name=file,proto3" json:"file,omitempty"`
 	// Its content, YAML, 1 byte to 1 MiB. Required.
-	Content       []byte `protobuf:"bytes,2,opt,name=content,proto3" json:"content,omitempty"`
+	Content []byte `protobuf:"bytes,2,opt,name=content,proto3" json:"content,omitempty"`
+	// The files that it names: its class file, its meshes. At most 64; the whole request at most 33 MiB. One that is named and
+	// not here, or here and not named, is a fault.
+	Files         []*NamedFile `protobuf:"bytes,3,rep,name=files,proto3" json:"files,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -618,6 +714,68 @@ func (x *CheckRigRequest) GetContent() []byte {
 	return nil
 }
 
+func (x *CheckRigRequest) GetFiles() []*NamedFile {
+	if x != nil {
+		return x.Files
+	}
+	return nil
+}
+
+// A file that a rig file names.
+type NamedFile struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Its name, as the rig file has it: letters, digits, . _ - and no folders, 1-100 characters. Required.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// Its content. Bounded by the size of the request.
+	Content       []byte `protobuf:"bytes,2,opt,name=content,proto3" json:"content,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *NamedFile) Reset() {
+	*x = NamedFile{}
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *NamedFile) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*NamedFile) ProtoMessage() {}
+
+func (x *NamedFile) ProtoReflect() protoreflect.Message {
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use NamedFile.ProtoReflect.Descriptor instead.
+func (*NamedFile) Descriptor() ([]byte, []int) {
+	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{7}
+}
+
+func (x *NamedFile) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *NamedFile) GetContent() []byte {
+	if x != nil {
+		return x.Content
+	}
+	return nil
+}
+
 // What was understood.
 type CheckRigResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -628,14 +786,17 @@ type CheckRigResponse struct {
 	// In words and lengths, for comparison with the thing itself. Empty: it does not load.
 	Understood string `protobuf:"bytes,3,opt,name=understood,proto3" json:"understood,omitempty"`
 	// Digest of the revision it would make, 32 bytes. Empty: it does not load.
-	RigSha256     []byte `protobuf:"bytes,4,opt,name=rig_sha256,json=rigSha256,proto3" json:"rig_sha256,omitempty"`
+	RigSha256 []byte `protobuf:"bytes,4,opt,name=rig_sha256,json=rigSha256,proto3" json:"rig_sha256,omitempty"`
+	// What to look at again although it loads, the worst first; what only is to be known, last. Empty: it does not load, or
+	// nothing was found.
+	Finds         []*FileFind `protobuf:"bytes,5,rep,name=finds,proto3" json:"finds,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *CheckRigResponse) Reset() {
 	*x = CheckRigResponse{}
-	mi := &file_keepclear_v1_rig_service_proto_msgTypes[7]
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -647,7 +808,7 @@ func (x *CheckRigResponse) String() string {
 func (*CheckRigResponse) ProtoMessage() {}
 
 func (x *CheckRigResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_keepclear_v1_rig_service_proto_msgTypes[7]
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -660,7 +821,7 @@ func (x *CheckRigResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CheckRigResponse.ProtoReflect.Descriptor instead.
 func (*CheckRigResponse) Descriptor() ([]byte, []int) {
-	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{7}
+	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *CheckRigResponse) GetLoads() bool {
@@ -691,6 +852,13 @@ func (x *CheckRigResponse) GetRigSha256() []byte {
 	return nil
 }
 
+func (x *CheckRigResponse) GetFinds() []*FileFind {
+	if x != nil {
+		return x.Finds
+	}
+	return nil
+}
+
 // One fault of a file.
 type FileFault struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -703,14 +871,16 @@ type FileFault struct {
 	// What is there.
 	Got string `protobuf:"bytes,4,opt,name=got,proto3" json:"got,omitempty"`
 	// What would help.
-	Remedy        string `protobuf:"bytes,5,opt,name=remedy,proto3" json:"remedy,omitempty"`
+	Remedy string `protobuf:"bytes,5,opt,name=remedy,proto3" json:"remedy,omitempty"`
+	// The file it stands in: the rig file, its class file. Empty: none, it is one of the request.
+	File          string `protobuf:"bytes,6,opt,name=file,proto3" json:"file,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *FileFault) Reset() {
 	*x = FileFault{}
-	mi := &file_keepclear_v1_rig_service_proto_msgTypes[8]
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -722,7 +892,7 @@ func (x *FileFault) String() string {
 func (*FileFault) ProtoMessage() {}
 
 func (x *FileFault) ProtoReflect() protoreflect.Message {
-	mi := &file_keepclear_v1_rig_service_proto_msgTypes[8]
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -735,7 +905,7 @@ func (x *FileFault) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FileFault.ProtoReflect.Descriptor instead.
 func (*FileFault) Descriptor() ([]byte, []int) {
-	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{8}
+	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *FileFault) GetLine() uint32 {
@@ -767,6 +937,113 @@ func (x *FileFault) GetGot() string {
 }
 
 func (x *FileFault) GetRemedy() string {
+	if x != nil {
+		return x.Remedy
+	}
+	return ""
+}
+
+func (x *FileFault) GetFile() string {
+	if x != nil {
+		return x.File
+	}
+	return ""
+}
+
+// One thing in a file that loads which a person should look at again, or know of.
+type FileFind struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What it is about.
+	Kind FileFindKind `protobuf:"varint,1,opt,name=kind,proto3,enum=keepclear.v1.FileFindKind" json:"kind,omitempty"`
+	// True: nothing is wrong; it is only to be known.
+	Information bool `protobuf:"varint,2,opt,name=information,proto3" json:"information,omitempty"`
+	// The file it stands in.
+	File string `protobuf:"bytes,3,opt,name=file,proto3" json:"file,omitempty"`
+	// Line, from 1. 0: the file as a whole.
+	Line uint32 `protobuf:"varint,4,opt,name=line,proto3" json:"line,omitempty"`
+	// Key, dotted. Empty: the file as a whole.
+	Key string `protobuf:"bytes,5,opt,name=key,proto3" json:"key,omitempty"`
+	// What was found, one sentence.
+	Words string `protobuf:"bytes,6,opt,name=words,proto3" json:"words,omitempty"`
+	// What to do, one sentence.
+	Remedy        string `protobuf:"bytes,7,opt,name=remedy,proto3" json:"remedy,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *FileFind) Reset() {
+	*x = FileFind{}
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *FileFind) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*FileFind) ProtoMessage() {}
+
+func (x *FileFind) ProtoReflect() protoreflect.Message {
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use FileFind.ProtoReflect.Descriptor instead.
+func (*FileFind) Descriptor() ([]byte, []int) {
+	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *FileFind) GetKind() FileFindKind {
+	if x != nil {
+		return x.Kind
+	}
+	return FileFindKind_FILE_FIND_KIND_UNSPECIFIED
+}
+
+func (x *FileFind) GetInformation() bool {
+	if x != nil {
+		return x.Information
+	}
+	return false
+}
+
+func (x *FileFind) GetFile() string {
+	if x != nil {
+		return x.File
+	}
+	return ""
+}
+
+func (x *FileFind) GetLine() uint32 {
+	if x != nil {
+		return x.Line
+	}
+	return 0
+}
+
+func (x *FileFind) GetKey() string {
+	if x != nil {
+		return x.Key
+	}
+	return ""
+}
+
+func (x *FileFind) GetWords() string {
+	if x != nil {
+		return x.Words
+	}
+	return ""
+}
+
+func (x *FileFind) GetRemedy() string {
 	if x != nil {
 		return x.Remedy
 	}
@@ -819,10 +1096,14 @@ const file_keepclear_v1_rig_service_proto_rawDesc = "" +
 	"candidates\x18\x06 \x03(\v2\x16.keepclear.v1.AxisPairR\n" +
 	"candidates\x12-\n" +
 	"\x05state\x18\a \x01(\x0e2\x17.keepclear.v1.PoseStateR\x05state\x12\x18\n" +
-	"\abecause\x18\b \x01(\tR\abecause\"W\n" +
+	"\abecause\x18\b \x01(\tR\abecause\"\x90\x01\n" +
 	"\x0fCheckRigRequest\x12\x1c\n" +
 	"\x04file\x18\x01 \x01(\tB\b\xbaH\x05r\x03\x18\xff\x01R\x04file\x12&\n" +
-	"\acontent\x18\x02 \x01(\fB\f\xbaH\t\xc8\x01\x01z\x04\x18\x80\x80@R\acontent\"\x98\x01\n" +
+	"\acontent\x18\x02 \x01(\fB\f\xbaH\t\xc8\x01\x01z\x04\x18\x80\x80@R\acontent\x127\n" +
+	"\x05files\x18\x03 \x03(\v2\x17.keepclear.v1.NamedFileB\b\xbaH\x05\x92\x01\x02\x10@R\x05files\"h\n" +
+	"\tNamedFile\x12A\n" +
+	"\x04name\x18\x01 \x01(\tB-\xbaH*\xc8\x01\x01r%2#^[A-Za-z0-9_-][A-Za-z0-9_.-]{0,99}$R\x04name\x12\x18\n" +
+	"\acontent\x18\x02 \x01(\fR\acontent\"\xc6\x01\n" +
 	"\x10CheckRigResponse\x12\x14\n" +
 	"\x05loads\x18\x01 \x01(\bR\x05loads\x12/\n" +
 	"\x06faults\x18\x02 \x03(\v2\x17.keepclear.v1.FileFaultR\x06faults\x12\x1e\n" +
@@ -830,18 +1111,43 @@ const file_keepclear_v1_rig_service_proto_rawDesc = "" +
 	"understood\x18\x03 \x01(\tR\n" +
 	"understood\x12\x1d\n" +
 	"\n" +
-	"rig_sha256\x18\x04 \x01(\fR\trigSha256\"s\n" +
+	"rig_sha256\x18\x04 \x01(\fR\trigSha256\x12,\n" +
+	"\x05finds\x18\x05 \x03(\v2\x16.keepclear.v1.FileFindR\x05finds\"\x87\x01\n" +
 	"\tFileFault\x12\x12\n" +
 	"\x04line\x18\x01 \x01(\rR\x04line\x12\x10\n" +
 	"\x03key\x18\x02 \x01(\tR\x03key\x12\x16\n" +
 	"\x06wanted\x18\x03 \x01(\tR\x06wanted\x12\x10\n" +
 	"\x03got\x18\x04 \x01(\tR\x03got\x12\x16\n" +
-	"\x06remedy\x18\x05 \x01(\tR\x06remedy*p\n" +
+	"\x06remedy\x18\x05 \x01(\tR\x06remedy\x12\x12\n" +
+	"\x04file\x18\x06 \x01(\tR\x04file\"\xc4\x01\n" +
+	"\bFileFind\x12.\n" +
+	"\x04kind\x18\x01 \x01(\x0e2\x1a.keepclear.v1.FileFindKindR\x04kind\x12 \n" +
+	"\vinformation\x18\x02 \x01(\bR\vinformation\x12\x12\n" +
+	"\x04file\x18\x03 \x01(\tR\x04file\x12\x12\n" +
+	"\x04line\x18\x04 \x01(\rR\x04line\x12\x10\n" +
+	"\x03key\x18\x05 \x01(\tR\x03key\x12\x14\n" +
+	"\x05words\x18\x06 \x01(\tR\x05words\x12\x16\n" +
+	"\x06remedy\x18\a \x01(\tR\x06remedy*p\n" +
 	"\tPoseState\x12\x1a\n" +
 	"\x16POSE_STATE_UNSPECIFIED\x10\x00\x12\x14\n" +
 	"\x10POSE_STATE_KNOWN\x10\x01\x12\x19\n" +
 	"\x15POSE_STATE_CANDIDATES\x10\x02\x12\x16\n" +
-	"\x12POSE_STATE_UNKNOWN\x10\x032\xe7\x01\n" +
+	"\x12POSE_STATE_UNKNOWN\x10\x03*\x91\x03\n" +
+	"\fFileFindKind\x12\x1e\n" +
+	"\x1aFILE_FIND_KIND_UNSPECIFIED\x10\x00\x12\x1a\n" +
+	"\x16FILE_FIND_KIND_OVERLAP\x10\x01\x12\x1b\n" +
+	"\x17FILE_FIND_KIND_MIRRORED\x10\x02\x12\x1d\n" +
+	"\x19FILE_FIND_KIND_OTHER_UNIT\x10\x03\x12\x1b\n" +
+	"\x17FILE_FIND_KIND_TOO_NEAR\x10\x04\x12\x1e\n" +
+	"\x1aFILE_FIND_KIND_WIDE_TRAVEL\x10\x05\x12\x1f\n" +
+	"\x1bFILE_FIND_KIND_SMALL_MARGIN\x10\x06\x12\x1b\n" +
+	"\x17FILE_FIND_KIND_TOUCHING\x10\a\x12\x1d\n" +
+	"\x19FILE_FIND_KIND_UNCHANGING\x10\b\x12\x1a\n" +
+	"\x16FILE_FIND_KIND_OVERRUN\x10\t\x12\x1c\n" +
+	"\x18FILE_FIND_KIND_OPEN_MESH\x10\n" +
+	"\x12\x17\n" +
+	"\x13FILE_FIND_KIND_IDLE\x10\v\x12\x1c\n" +
+	"\x18FILE_FIND_KIND_NOT_KNOWN\x10\f2\xe7\x01\n" +
 	"\n" +
 	"RigService\x12C\n" +
 	"\x06GetRig\x12\x1b.keepclear.v1.GetRigRequest\x1a\x1c.keepclear.v1.GetRigResponse\x12I\n" +
@@ -860,56 +1166,62 @@ func file_keepclear_v1_rig_service_proto_rawDescGZIP() []byte {
 	return file_keepclear_v1_rig_service_proto_rawDescData
 }
 
-var file_keepclear_v1_rig_service_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_keepclear_v1_rig_service_proto_msgTypes = make([]protoimpl.MessageInfo, 9)
+var file_keepclear_v1_rig_service_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
+var file_keepclear_v1_rig_service_proto_msgTypes = make([]protoimpl.MessageInfo, 11)
 var file_keepclear_v1_rig_service_proto_goTypes = []any{
 	(PoseState)(0),                // 0: keepclear.v1.PoseState
-	(*GetRigRequest)(nil),         // 1: keepclear.v1.GetRigRequest
-	(*GetRigResponse)(nil),        // 2: keepclear.v1.GetRigResponse
-	(*ListRigsRequest)(nil),       // 3: keepclear.v1.ListRigsRequest
-	(*ListRigsResponse)(nil),      // 4: keepclear.v1.ListRigsResponse
-	(*Rig)(nil),                   // 5: keepclear.v1.Rig
-	(*Pose)(nil),                  // 6: keepclear.v1.Pose
-	(*CheckRigRequest)(nil),       // 7: keepclear.v1.CheckRigRequest
-	(*CheckRigResponse)(nil),      // 8: keepclear.v1.CheckRigResponse
-	(*FileFault)(nil),             // 9: keepclear.v1.FileFault
-	(*Sample)(nil),                // 10: keepclear.v1.Sample
-	(*Permit)(nil),                // 11: keepclear.v1.Permit
-	(*HeldLock)(nil),              // 12: keepclear.v1.HeldLock
-	(*Need)(nil),                  // 13: keepclear.v1.Need
-	(*Deadline)(nil),              // 14: keepclear.v1.Deadline
-	(*AxisPair)(nil),              // 15: keepclear.v1.AxisPair
-	(*AxisSigma)(nil),             // 16: keepclear.v1.AxisSigma
-	(PoseSource)(0),               // 17: keepclear.v1.PoseSource
-	(*timestamppb.Timestamp)(nil), // 18: google.protobuf.Timestamp
+	(FileFindKind)(0),             // 1: keepclear.v1.FileFindKind
+	(*GetRigRequest)(nil),         // 2: keepclear.v1.GetRigRequest
+	(*GetRigResponse)(nil),        // 3: keepclear.v1.GetRigResponse
+	(*ListRigsRequest)(nil),       // 4: keepclear.v1.ListRigsRequest
+	(*ListRigsResponse)(nil),      // 5: keepclear.v1.ListRigsResponse
+	(*Rig)(nil),                   // 6: keepclear.v1.Rig
+	(*Pose)(nil),                  // 7: keepclear.v1.Pose
+	(*CheckRigRequest)(nil),       // 8: keepclear.v1.CheckRigRequest
+	(*NamedFile)(nil),             // 9: keepclear.v1.NamedFile
+	(*CheckRigResponse)(nil),      // 10: keepclear.v1.CheckRigResponse
+	(*FileFault)(nil),             // 11: keepclear.v1.FileFault
+	(*FileFind)(nil),              // 12: keepclear.v1.FileFind
+	(*Sample)(nil),                // 13: keepclear.v1.Sample
+	(*Permit)(nil),                // 14: keepclear.v1.Permit
+	(*HeldLock)(nil),              // 15: keepclear.v1.HeldLock
+	(*Need)(nil),                  // 16: keepclear.v1.Need
+	(*Deadline)(nil),              // 17: keepclear.v1.Deadline
+	(*AxisPair)(nil),              // 18: keepclear.v1.AxisPair
+	(*AxisSigma)(nil),             // 19: keepclear.v1.AxisSigma
+	(PoseSource)(0),               // 20: keepclear.v1.PoseSource
+	(*timestamppb.Timestamp)(nil), // 21: google.protobuf.Timestamp
 }
 var file_keepclear_v1_rig_service_proto_depIdxs = []int32{
-	5,  // 0: keepclear.v1.GetRigResponse.rig:type_name -> keepclear.v1.Rig
-	5,  // 1: keepclear.v1.ListRigsResponse.rigs:type_name -> keepclear.v1.Rig
-	6,  // 2: keepclear.v1.Rig.pose:type_name -> keepclear.v1.Pose
-	10, // 3: keepclear.v1.Rig.last_sample:type_name -> keepclear.v1.Sample
-	11, // 4: keepclear.v1.Rig.permit:type_name -> keepclear.v1.Permit
-	12, // 5: keepclear.v1.Rig.locks:type_name -> keepclear.v1.HeldLock
-	13, // 6: keepclear.v1.Rig.needs:type_name -> keepclear.v1.Need
-	14, // 7: keepclear.v1.Rig.harmless_until:type_name -> keepclear.v1.Deadline
-	15, // 8: keepclear.v1.Pose.axes:type_name -> keepclear.v1.AxisPair
-	16, // 9: keepclear.v1.Pose.sigma:type_name -> keepclear.v1.AxisSigma
-	17, // 10: keepclear.v1.Pose.source:type_name -> keepclear.v1.PoseSource
-	18, // 11: keepclear.v1.Pose.pose_time:type_name -> google.protobuf.Timestamp
-	15, // 12: keepclear.v1.Pose.candidates:type_name -> keepclear.v1.AxisPair
+	6,  // 0: keepclear.v1.GetRigResponse.rig:type_name -> keepclear.v1.Rig
+	6,  // 1: keepclear.v1.ListRigsResponse.rigs:type_name -> keepclear.v1.Rig
+	7,  // 2: keepclear.v1.Rig.pose:type_name -> keepclear.v1.Pose
+	13, // 3: keepclear.v1.Rig.last_sample:type_name -> keepclear.v1.Sample
+	14, // 4: keepclear.v1.Rig.permit:type_name -> keepclear.v1.Permit
+	15, // 5: keepclear.v1.Rig.locks:type_name -> keepclear.v1.HeldLock
+	16, // 6: keepclear.v1.Rig.needs:type_name -> keepclear.v1.Need
+	17, // 7: keepclear.v1.Rig.harmless_until:type_name -> keepclear.v1.Deadline
+	18, // 8: keepclear.v1.Pose.axes:type_name -> keepclear.v1.AxisPair
+	19, // 9: keepclear.v1.Pose.sigma:type_name -> keepclear.v1.AxisSigma
+	20, // 10: keepclear.v1.Pose.source:type_name -> keepclear.v1.PoseSource
+	21, // 11: keepclear.v1.Pose.pose_time:type_name -> google.protobuf.Timestamp
+	18, // 12: keepclear.v1.Pose.candidates:type_name -> keepclear.v1.AxisPair
 	0,  // 13: keepclear.v1.Pose.state:type_name -> keepclear.v1.PoseState
-	9,  // 14: keepclear.v1.CheckRigResponse.faults:type_name -> keepclear.v1.FileFault
-	1,  // 15: keepclear.v1.RigService.GetRig:input_type -> keepclear.v1.GetRigRequest
-	3,  // 16: keepclear.v1.RigService.ListRigs:input_type -> keepclear.v1.ListRigsRequest
-	7,  // 17: keepclear.v1.RigService.CheckRig:input_type -> keepclear.v1.CheckRigRequest
-	2,  // 18: keepclear.v1.RigService.GetRig:output_type -> keepclear.v1.GetRigResponse
-	4,  // 19: keepclear.v1.RigService.ListRigs:output_type -> keepclear.v1.ListRigsResponse
-	8,  // 20: keepclear.v1.RigService.CheckRig:output_type -> keepclear.v1.CheckRigResponse
-	18, // [18:21] is the sub-list for method output_type
-	15, // [15:18] is the sub-list for method input_type
-	15, // [15:15] is the sub-list for extension type_name
-	15, // [15:15] is the sub-list for extension extendee
-	0,  // [0:15] is the sub-list for field type_name
+	9,  // 14: keepclear.v1.CheckRigRequest.files:type_name -> keepclear.v1.NamedFile
+	11, // 15: keepclear.v1.CheckRigResponse.faults:type_name -> keepclear.v1.FileFault
+	12, // 16: keepclear.v1.CheckRigResponse.finds:type_name -> keepclear.v1.FileFind
+	1,  // 17: keepclear.v1.FileFind.kind:type_name -> keepclear.v1.FileFindKind
+	2,  // 18: keepclear.v1.RigService.GetRig:input_type -> keepclear.v1.GetRigRequest
+	4,  // 19: keepclear.v1.RigService.ListRigs:input_type -> keepclear.v1.ListRigsRequest
+	8,  // 20: keepclear.v1.RigService.CheckRig:input_type -> keepclear.v1.CheckRigRequest
+	3,  // 21: keepclear.v1.RigService.GetRig:output_type -> keepclear.v1.GetRigResponse
+	5,  // 22: keepclear.v1.RigService.ListRigs:output_type -> keepclear.v1.ListRigsResponse
+	10, // 23: keepclear.v1.RigService.CheckRig:output_type -> keepclear.v1.CheckRigResponse
+	21, // [21:24] is the sub-list for method output_type
+	18, // [18:21] is the sub-list for method input_type
+	18, // [18:18] is the sub-list for extension type_name
+	18, // [18:18] is the sub-list for extension extendee
+	0,  // [0:18] is the sub-list for field type_name
 }
 
 func init() { file_keepclear_v1_rig_service_proto_init() }
@@ -927,8 +1239,8 @@ func file_keepclear_v1_rig_service_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_keepclear_v1_rig_service_proto_rawDesc), len(file_keepclear_v1_rig_service_proto_rawDesc)),
-			NumEnums:      1,
-			NumMessages:   9,
+			NumEnums:      2,
+			NumMessages:   11,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -75,7 +75,9 @@ func SayFinds(all []Find) string {
 		}
 		Say(&b, "  %s", f.Place())
 		Say(&b, "    %s", sentence(f.Words)+".")
-		Say(&b, "    %s", sentence(f.Remedy)+".")
+		if i+1 == len(all) || all[i+1].Kind != f.Kind || all[i+1].Remedy != f.Remedy { // of several alike, once
+			Say(&b, "    %s", sentence(f.Remedy)+".")
+		}
 	}
 	return b.String()
 }

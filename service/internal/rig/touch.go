@@ -32,7 +32,7 @@ func (r *Rig) heldAll(a, b *Part) hold {
 	if high-low > unit.Turn {
 		high = low + unit.Turn
 	}
-	far := min(r.farthest(a, axis), r.farthest(b, axis))
+	far := min(r.Farthest(a, axis), r.Farthest(b, axis))
 	type stretch struct{ low, high unit.Angle }
 	todo := []stretch{{low, high}}
 	for looks := 0; len(todo) > 0; looks++ {
@@ -54,8 +54,8 @@ func (r *Rig) heldAll(a, b *Part) hold {
 	return hold{always: true}
 }
 
-// farthest is how far a part reaches from an axis, in all of its states.
-func (r *Rig) farthest(p *Part, axis int) float64 {
+// Farthest is how far a part reaches from an axis (1 or 2) at the zero pose, in any of its states, mm.
+func (r *Rig) Farthest(p *Part, axis int) float64 {
 	at, dir := r.Chain.Point1, r.Chain.Dir1
 	if axis == 2 {
 		at, dir = r.Chain.Point2, r.Chain.Dir2
@@ -63,6 +63,16 @@ func (r *Rig) farthest(p *Part, axis int) float64 {
 	far := 0.0
 	for _, s := range p.taken(nil) {
 		far = max(far, s.Reach(at, dir))
+	}
+	return far
+}
+
+// Around is how far a part reaches from the point of axis 2, in any of its states, mm: at most so.
+func (r *Rig) Around(p *Part) float64 {
+	far := 0.0
+	for _, s := range p.taken(nil) {
+		centre, radius := s.Ball()
+		far = max(far, centre.Sub(r.Chain.Point2).Norm()+radius)
 	}
 	return far
 }

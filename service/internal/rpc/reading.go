@@ -50,8 +50,8 @@ func (s *Server) listRigs(ctx context.Context, c call[*pb.ListRigsRequest]) (pro
 }
 
 // checkRig reads a rig file and stores nothing.
-func (s *Server) checkRig(_ context.Context, c call[*pb.CheckRigRequest]) (proto.Message, error) {
-	return s.CheckFile(c.msg.GetFile(), c.msg.GetContent()), nil
+func (s *Server) checkRig(ctx context.Context, c call[*pb.CheckRigRequest]) (proto.Message, error) {
+	return s.CheckFile(ctx, c.msg)
 }
 
 // listRules describes the rules and limits in force.

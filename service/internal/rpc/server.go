@@ -21,8 +21,8 @@ import (
 	"keepclear.example/keepclear/service/internal/wire"
 )
 
-// mostBytes bounds a request: a rig file of 1 MiB and its frame. The wire room bounds each kind of request more narrowly.
-const mostBytes = 2 << 20
+// mostBytes bounds a request: a rig file with its meshes. The wire room bounds each kind of request more narrowly.
+const mostBytes = 33 << 20
 
 // bufferBytes is what each connection keeps for reading and for writing: a question is some hundred bytes, an answer some thousand. gRPC's
 // own 32 KiB each would be most of what an idle asker costs.
@@ -39,8 +39,8 @@ type Parts struct {
 	Log     *slog.Logger
 	// Rules describes the rules and limits of a rig (empty: the facility's).
 	Rules func(rigName string) (*pb.ListRulesResponse, error)
-	// CheckFile reads a rig file and says what was understood.
-	CheckFile func(name string, content []byte) *pb.CheckRigResponse
+	// CheckFile reads a rig file and says what was understood, and what is to be looked at again.
+	CheckFile func(context.Context, *pb.CheckRigRequest) (*pb.CheckRigResponse, error)
 	// Heartbeat is how often a follower hears that the stream lives.
 	Heartbeat time.Duration
 	// After is the timer of the end; time.After.

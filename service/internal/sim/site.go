@@ -187,7 +187,7 @@ func (s *site) start() error {
 	up.server = rpc.New(rpc.Parts{
 		Decider: d, Record: rec, Checker: s.checker, Log: slog.New(slog.NewTextHandler(io.Discard, nil)),
 		Rules:     func(string) (*pb.ListRulesResponse, error) { return &pb.ListRulesResponse{}, nil },
-		CheckFile: func(string, []byte) *pb.CheckRigResponse { return &pb.CheckRigResponse{} },
+		CheckFile: func(context.Context, *pb.CheckRigRequest) (*pb.CheckRigResponse, error) { return &pb.CheckRigResponse{}, nil },
 		Heartbeat: time.Minute, After: s.w.bubble.After,
 	})
 	s.up = up
