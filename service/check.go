@@ -26,13 +26,16 @@ func check(ctx context.Context, s streams, args []string) int {
 		fmt.Fprintln(s.err, err)
 		return exitCheck
 	}
-	r, faults := rig.Parse(file.name, file.content, file.open)
+	r, faults, found := rig.Examine(file.name, file.content, file.open)
 	if r != nil {
 		faults = append(faults, unjudged(r, args[0])...)
 	}
 	if len(faults) > 0 {
 		for _, f := range faults {
 			fmt.Fprintln(s.out, f)
+		}
+		if said := rig.SayFinds(found); said != "" { // often the cause
+			fmt.Fprint(s.out, "\n", said, "\n")
 		}
 		fmt.Fprintf(s.out, "Faults: %d. The file does not load.\n", len(faults))
 		return exitCheck
@@ -43,8 +46,8 @@ func check(ctx context.Context, s streams, args []string) int {
 		return exitCheck
 	}
 	fmt.Fprint(s.out, rig.Understood(r))
-	if found := rig.SayFinds(inspected(ctx, r, set)); found != "" {
-		fmt.Fprint(s.out, "\n", found)
+	if said := rig.SayFinds(inspected(ctx, r, set)); said != "" {
+		fmt.Fprint(s.out, "\n", said)
 	}
 	fmt.Fprintf(s.out, "\nIt loads. Its digest:\n%x\n", r.Digest)
 	return exitDone

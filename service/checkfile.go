@@ -32,7 +32,7 @@ func checkFile(ctx context.Context, req *pb.CheckRigRequest, facility *limits.La
 		name = "rig file"
 	}
 	beside := newSent(req.GetFiles())
-	r, faults := rig.Parse(name, req.GetContent(), beside.open)
+	r, faults, found := rig.Examine(name, req.GetContent(), beside.open)
 	if r != nil {
 		faults = append(unjudged(r, name), beside.unused()...)
 	}
@@ -41,6 +41,7 @@ func checkFile(ctx context.Context, req *pb.CheckRigRequest, facility *limits.La
 		out.Faults = append(out.Faults, &pb.FileFault{File: f.File, Line: uint32(f.Line), Key: f.Key, Wanted: f.Wanted, Got: f.Got, Remedy: f.Remedy})
 	}
 	if len(out.Faults) > 0 {
+		out.Finds = findsOut(found)
 		return out
 	}
 	set, err := limitsFit(r, facility, name)
@@ -49,10 +50,13 @@ func checkFile(ctx context.Context, req *pb.CheckRigRequest, facility *limits.La
 		return out
 	}
 	out.Loads, out.Understood, out.RigSha256 = true, rig.Understood(r), r.Digest[:]
-	for _, f := range inspected(ctx, r, set) {
-		out.Finds = append(out.Finds, &pb.FileFind{
-			Kind: findKinds[f.Kind], Information: f.Info, File: f.File, Line: uint32(f.Line), Key: f.Key, Words: f.Words, Remedy: f.Remedy,
-		})
+	out.Finds = findsOut(inspected(ctx, r, set))
+	return out
+}
+
+func findsOut(found []rig.Find) (out []*pb.FileFind) {
+	for _, f := range found {
+		out = append(out, &pb.FileFind{Kind: findKinds[f.Kind], Information: f.Info, File: f.File, Line: uint32(f.Line), Key: f.Key, Words: f.Words, Remedy: f.Remedy})
 	}
 	return out
 }

@@ -663,8 +663,8 @@ type CheckRigRequest struct {
 	File string `protobuf:"bytes,1,opt,name=file,proto3" json:"file,omitempty"`
 	// Its content, YAML, 1 byte to 1 MiB. Required.
 	Content []byte `protobuf:"bytes,2,opt,name=content,proto3" json:"content,omitempty"`
-	// The files that it names: its class file, its meshes. At most 64; the whole request at most 33 MiB. One that is named and
-	// not here, or here and not named, is a fault.
+	// The files that it names, its class file and its meshes: at most 64. One that is named and not here, or here and not named,
+	// is a fault.
 	Files         []*NamedFile `protobuf:"bytes,3,rep,name=files,proto3" json:"files,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -724,9 +724,9 @@ func (x *CheckRigRequest) GetFiles() []*NamedFile {
 // A file that a rig file names.
 type NamedFile struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Its name, as the rig file has it: letters, digits, . _ - and no folders, 1-100 characters. Required.
+	// Its name, as the rig file has it: [A-Za-z0-9_-][A-Za-z0-9_.-]{0,99}. Required.
 	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
-	// Its content. Bounded by the size of the request.
+	// Its content. The request has 34603008 bytes at most, all files together.
 	Content       []byte `protobuf:"bytes,2,opt,name=content,proto3" json:"content,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -787,8 +787,8 @@ type CheckRigResponse struct {
 	Understood string `protobuf:"bytes,3,opt,name=understood,proto3" json:"understood,omitempty"`
 	// Digest of the revision it would make, 32 bytes. Empty: it does not load.
 	RigSha256 []byte `protobuf:"bytes,4,opt,name=rig_sha256,json=rigSha256,proto3" json:"rig_sha256,omitempty"`
-	// What to look at again although it loads, the worst first; what only is to be known, last. Empty: it does not load, or
-	// nothing was found.
+	// What to look at again, the worst first; what only is to be known, last. Of a file that does not load, what the file alone
+	// shows: often the cause. Empty: nothing was found.
 	Finds         []*FileFind `protobuf:"bytes,5,rep,name=finds,proto3" json:"finds,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -950,7 +950,7 @@ func (x *FileFault) GetFile() string {
 	return ""
 }
 
-// One thing in a file that loads which a person should look at again, or know of.
+// One thing in a file which keeps nothing from loading, and which a person should look at again, or know of.
 type FileFind struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// What it is about.

@@ -219,7 +219,7 @@ func (r *Rig) belowTheFloor() (key, words, remedy string) {
 			_, h := s.Bounds()
 			highest = max(highest, h.Z)
 		}
-		if highest <= 0 {
+		if highest < touching {
 			return r.KeyOf(i), fmt.Sprintf("upside down: all of %s lies under the floor", quote(p.Name)), "on the ground the third number of a place counts upward from the floor"
 		}
 	}

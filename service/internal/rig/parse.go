@@ -19,15 +19,22 @@ type Opener func(name string) ([]byte, error)
 // Parse reads a rig file with the files it names. Either the rig is whole and every check of this package has passed, or it is
 // nil and every fault found is told, by line. A file cut off anywhere is a fault: its last key repeats its id.
 func Parse(file string, content []byte, open Opener) (*Rig, []Fault) {
+	r, faults, _ := Examine(file, content, open)
+	return r, faults
+}
+
+// Examine is Parse, and tells of a file that does not load too what a person should look at again: what looks like another unit, or
+// mirrored, is often why parts overlap.
+func Examine(file string, content []byte, open Opener) (*Rig, []Fault, []Find) {
 	f := &faults{file: file}
 	own := readTree(file, content, f)
 	if own == nil || f.broken {
-		return nil, f.sorted()
+		return nil, f.sorted(), nil
 	}
 	before := len(f.all)
 	class, limits := readClass(own, open, f)
 	if len(f.all) > before { // what the class would have given is missing now, and telling so line by line would hide the cause
-		return nil, f.sorted()
+		return nil, f.sorted(), nil
 	}
 	top := &reader{f: f, at: under(own, class)}
 	r := &Rig{Limits: append(limits, readLimits(&reader{f: f, at: own})...)}
@@ -38,17 +45,17 @@ func Parse(file string, content []byte, open Opener) (*Rig, []Fault) {
 	readEnd(top, own, "rig")
 	top.close()
 	if len(f.all) > 0 {
-		return nil, f.sorted()
+		return nil, f.sorted(), Ordered(f.notices)
 	}
 	r.checkAngles(top)
 	r.Notices, r.places = f.notices, placesOf(top.at)
 	r.check(top, f)
-	if len(f.all) > 0 {
-		return nil, f.sorted()
-	}
 	r.Notices = Ordered(r.Notices)
+	if len(f.all) > 0 {
+		return nil, f.sorted(), r.Notices
+	}
 	r.Digest = digest(top.at, r.Limits, p.drawn.digests)
-	return r, nil
+	return r, nil, r.Notices
 }
 
 // fileName is what a file named in a rig file may be called: a name, never a way somewhere else.

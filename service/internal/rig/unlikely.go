@@ -58,7 +58,7 @@ func (r *Rig) checkAngles(top *reader) {
 	s := top.at.find("site")
 	lat, lon := r.Site.Lat.Deg(), r.Site.Lon.Deg()
 	if math.Abs(lat) <= math.Pi/2 && math.Abs(lon) <= math.Pi && s != nil {
-		top.f.notice(OtherUnit, s.find("latitude_deg"), "site.latitude_deg", "a place on land", fmt.Sprintf("%s, %s, in the open sea off Africa", short(lat), short(lon)),
+		top.f.notice(OtherUnit, s.find("latitude_deg"), "site.latitude_deg", "a place on land", fmt.Sprintf("%s, %s, in the open sea off Africa", s.find("latitude_deg").text, s.find("longitude_deg").text),
 			fmt.Sprintf("if both are in radians, in degrees they are %s and %s", tenths(lat*radian), tenths(lon*radian)))
 	}
 	if n := s.find("pressure_hpa"); n != nil {

@@ -178,8 +178,10 @@ func (b *bench) serve() {
 	require.NoError(b.t, err)
 	b.s = rpc.New(rpc.Parts{
 		Decider: b.d, Record: b.rec, Checker: checker, Log: slog.New(slog.NewTextHandler(b.log, nil)),
-		Rules:     func(string) (*pb.ListRulesResponse, error) { return &pb.ListRulesResponse{}, nil },
-		CheckFile: func(context.Context, *pb.CheckRigRequest) (*pb.CheckRigResponse, error) { return &pb.CheckRigResponse{}, nil },
+		Rules: func(string) (*pb.ListRulesResponse, error) { return &pb.ListRulesResponse{}, nil },
+		CheckFile: func(context.Context, *pb.CheckRigRequest) (*pb.CheckRigResponse, error) {
+			return &pb.CheckRigResponse{}, nil
+		},
 		Heartbeat: 50 * time.Millisecond, After: b.timer,
 	})
 	l, err := net.Listen("tcp", "127.0.0.1:0")

@@ -186,8 +186,10 @@ func (s *site) start() error {
 	up.rec, up.d = rec, d
 	up.server = rpc.New(rpc.Parts{
 		Decider: d, Record: rec, Checker: s.checker, Log: slog.New(slog.NewTextHandler(io.Discard, nil)),
-		Rules:     func(string) (*pb.ListRulesResponse, error) { return &pb.ListRulesResponse{}, nil },
-		CheckFile: func(context.Context, *pb.CheckRigRequest) (*pb.CheckRigResponse, error) { return &pb.CheckRigResponse{}, nil },
+		Rules: func(string) (*pb.ListRulesResponse, error) { return &pb.ListRulesResponse{}, nil },
+		CheckFile: func(context.Context, *pb.CheckRigRequest) (*pb.CheckRigResponse, error) {
+			return &pb.CheckRigResponse{}, nil
+		},
 		Heartbeat: time.Minute, After: s.w.bubble.After,
 	})
 	s.up = up

@@ -111,6 +111,11 @@ func (s *scan) field(at *trail, fd protoreflect.FieldDescriptor, typ protowire.T
 		return
 	}
 	inner, _ := protowire.ConsumeBytes(value)
+	if most := longest(fd); len(inner) > most {
+		s.heavy = true
+		s.add(at, keepclearv1.ErrorReason_ERROR_REASON_TOO_MUCH, fmt.Sprintf("at most %d bytes", most), fmt.Sprint(len(inner)), "send less")
+		return
+	}
 	switch fd.Kind() {
 	case protoreflect.MessageKind:
 		s.message(at, inner, fd.Message(), depth+1)
@@ -122,6 +127,21 @@ func (s *scan) field(at *trail, fd protoreflect.FieldDescriptor, typ protowire.T
 	default:
 		s.packed(at, fd, inner)
 	}
+}
+
+// longest is the most bytes of a text that is worth reading, and of bytes that state how long they may be: what is longer breaks its rule, and
+// to copy it would cost more than to say so.
+func longest(fd protoreflect.FieldDescriptor) int {
+	switch fd.Kind() {
+	case protoreflect.StringKind:
+		return defaultMaxBytes
+	case protoreflect.BytesKind:
+		if most := rulesOf(fd).GetBytes().GetMaxLen(); most > 0 {
+			return max(int(most), defaultMaxBytes)
+		}
+	default:
+	}
+	return math.MaxInt
 }
 
 // packed reads the numbers of a packed repeated field.
