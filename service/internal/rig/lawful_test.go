@@ -59,10 +59,10 @@ func (l lawful) tape(line func(string, ...any), kind string, lat float64) {
 	default:
 		crossing = top + l.in(0, 60) + baseHigh + arm
 	}
-	line("tape:\n  floor_to_crossing_mm: %.0f\n  crossing_north_of_hub_mm: %.0f", crossing, poleward*math.Copysign(1, lat)+0)
 	if math.Abs(poleward) < 5 { // what is so small and not 0 is looked at again, in whichever unit
 		poleward = 0
 	}
+	line("tape:\n  floor_to_crossing_mm: %.0f\n  crossing_north_of_hub_mm: %.0f", crossing, poleward*math.Copysign(1, lat)+0)
 	if l.IntN(2) == 0 {
 		line("  pier:\n    diameter_mm: %.0f\n    height_mm: %.0f", 2*radius, top)
 	} else {

@@ -1,0 +1,246 @@
+package inspect_test
+
+import (
+	"flag"
+	"fmt"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"keepclear.example/keepclear/service/internal/inspect"
+	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/solid"
+)
+
+var update = flag.Bool("update", false, "write testdata/rigs/*.found.txt anew")
+
+const rigs = "../../../testdata/rigs/"
+
+// read reads a rig with changes: what stands, what stands there instead, and so on.
+func read(t testing.TB, path string, changes ...string) *rig.Rig {
+	t.Helper()
+	content, err := os.ReadFile(path)
+	require.NoError(t, err)
+	in := string(content)
+	for i := 0; i < len(changes); i += 2 {
+		require.Contains(t, in, changes[i])
+		in = strings.Replace(in, changes[i], changes[i+1], 1)
+	}
+	r, faults := rig.Parse(filepath.Base(path), []byte(in), func(name string) ([]byte, error) { return os.ReadFile(rigs + name) })
+	require.Empty(t, faults)
+	return r
+}
+
+func heron(t testing.TB, changes ...string) *rig.Rig {
+	return read(t, "../practice/heron.yaml", changes...)
+}
+
+var defaults = inspect.Asked{PartMM: 10, GeneralMM: 10, ResidualMM: 10, Budget: inspect.Budget}
+
+func going() bool { return true }
+
+// stopped leaves what needs no map.
+func stopped() bool { return false }
+
+// of are the finds of one kind.
+func of(kind rig.FindKind, all []rig.Find) (out []rig.Find) {
+	for _, f := range all {
+		if f.Kind == kind {
+			out = append(out, f)
+		}
+	}
+	return out
+}
+
+// TestWhatIsFoundInTheExamples holds the words to files, which a person has read.
+func TestWhatIsFoundInTheExamples(t *testing.T) {
+	t.Parallel()
+	for name, r := range map[string]*rig.Rig{"heron": heron(t), "wren": read(t, rigs+"wren.yaml"), "bittern": read(t, rigs+"bittern.yaml"), "curlew": read(t, rigs+"curlew.yaml")} {
+		got, file := rig.SayFinds(inspect.Look(r, defaults, going)), rigs+name+".found.txt"
+		if *update {
+			require.NoError(t, os.WriteFile(file, []byte(got), 0o644))
+		}
+		want, err := os.ReadFile(file)
+		require.NoError(t, err)
+		assert.Equal(t, string(want), got, "%s; go test ./service/internal/inspect -update writes it anew", file)
+	}
+}
+
+// TestTravelWiderThanWhatIsClear: by how much at which end, and what is in the way; narrowed to what is told, nothing is.
+func TestTravelWiderThanWhatIsClear(t *testing.T) {
+	t.Parallel()
+	wide := of(rig.WideTravel, inspect.Look(heron(t), defaults, going))
+	require.Len(t, wide, 1)
+	f := wide[0]
+	assert.Equal(t, "travel_from_home.axis1_deg", f.Key)
+	assert.Equal(t, 42, f.Line)
+	assert.False(t, f.Info)
+	var low, high, less, more float64
+	_, err := fmt.Sscanf(f.Words, "travel is wider than what is clear: [-97.5, 97.5], of which [%g, %g] is clear all over; %g° too far at the low end (south-east leg and camera), %g° too far", &low, &high, &less, &more)
+	require.NoError(t, err, f.Words)
+	assert.InDelta(t, 97.5, -low+less, 0.011)
+	assert.InDelta(t, 97.5, high+more, 0.011)
+	narrow := func(low, high float64) []rig.Find {
+		r := heron(t, "axis1_deg: [-97.5, 97.5]", fmt.Sprintf("axis1_deg: [%g, %g]", low, high))
+		return of(rig.WideTravel, inspect.Look(r, defaults, going))
+	}
+	assert.Empty(t, narrow(low, high), "as told")
+	assert.Len(t, narrow(low-1, high), 1, "a degree more")
+	assert.Len(t, narrow(low, high+1), 1)
+}
+
+// Travel counts from home, and so does what is told of it.
+func TestTravelIsToldFromHome(t *testing.T) {
+	t.Parallel()
+	f := of(rig.WideTravel, inspect.Look(heron(t, "home_deg: [0, 0]", "home_deg: [10, 0]"), defaults, going))
+	require.Len(t, f, 1)
+	assert.Contains(t, f[0].Words, "[-97.5, 97.5], of which [-76.43, 56.43] is clear all over")
+}
+
+// A home known so badly that parts may touch there is told as that.
+func TestHomeThatIsNotClear(t *testing.T) {
+	t.Parallel()
+	f := of(rig.WideTravel, inspect.Look(heron(t, "  sigma_deg: [0.02, 0.02]\n\nif_asker", "  sigma_deg: [30, 30]\n\nif_asker"), defaults, going))
+	require.Len(t, f, 1)
+	assert.Equal(t, "home_deg", f[0].Key)
+	assert.Contains(t, f[0].Words, "home is not clear with the ±90° and ±90° that uncertainty and overrun add; there ")
+}
+
+// TestIdlePartsNeverMatter: what is said to be out of reach is, over a second, plain look at all of axis space; what is moved near is not said to be.
+func TestIdlePartsNeverMatter(t *testing.T) {
+	t.Parallel()
+	rng := rand.New(rand.NewPCG(3, 4))
+	for _, r := range []*rig.Rig{heron(t), read(t, rigs+"wren.yaml"), read(t, rigs+"bittern.yaml"), read(t, rigs+"curlew.yaml")} {
+		idle := map[string]bool{}
+		for _, f := range of(rig.Idle, inspect.Look(r, defaults, going)) {
+			assert.True(t, f.Info)
+			_, name, said := strings.Cut(f.Words, "anything come within the margin of ")
+			require.True(t, said, f.Words)
+			idle[name] = true
+		}
+		require.NotEmpty(t, idle, r.ID)
+		s := r.Scene(nil, 10, 10)
+		for range 200 {
+			placed := s.Place(rig.DegAxes(rng.Float64()*720-360, rng.Float64()*720-360))
+			for _, q := range s.Pairs {
+				if idle[s.Names[s.Bodies[q.A].Part]] || idle[s.Names[s.Bodies[q.B].Part]] {
+					assert.GreaterOrEqual(t, solid.Distance(placed[q.A], placed[q.B]).Upper, float64(q.Required), "%s: %s and %s", r.ID, s.Names[s.Bodies[q.A].Part], s.Names[s.Bodies[q.B].Part])
+				}
+			}
+		}
+	}
+	post := func(east float64) []rig.Find {
+		r := heron(t, "has_no:", fmt.Sprintf("parts: [{name: post, fixed_to: ground, shapes: [{capsule: {from_mm: [%g, 0, 0], to_mm: [%g, 0, 1800], diameter_mm: 40}}]}]\nhas_no:", east, east))
+		return of(rig.Idle, inspect.Look(r, defaults, going))
+	}
+	assert.Contains(t, fmt.Sprint(post(1000)), "post")
+	assert.NotContains(t, fmt.Sprint(post(580)), "post", "the tube reaches 520 mm and more")
+}
+
+// A part of which nothing is judged is told as such.
+func TestPartOfWhichNothingIsJudged(t *testing.T) {
+	t.Parallel()
+	r := heron(t, "has_no:", "leave_out: [north leg, south-east leg, south-west leg, hub, floor, tube, dew shield, camera]\nhas_no:")
+	all := of(rig.Idle, inspect.Look(r, defaults, going))
+	require.Len(t, all, 2)
+	assert.Equal(t, "counterweight bar is never judged: of all other parts it keeps its gap or always touches them", all[0].Words)
+}
+
+// TestMarginsSmallerThanTheUncertainty: which, and what margin would do.
+func TestMarginsSmallerThanTheUncertainty(t *testing.T) {
+	t.Parallel()
+	small := func(a inspect.Asked, r *rig.Rig) []rig.Find { return of(rig.SmallMargin, inspect.Look(r, a, stopped)) }
+	assert.Empty(t, small(defaults, heron(t)))
+
+	thin := defaults
+	thin.PartMM, thin.GeneralMM = 3, 2
+	f := small(thin, heron(t))
+	require.Len(t, f, 1)
+	assert.False(t, f[0].Info, "nothing else keeps it")
+	assert.Contains(t, f[0].Words, " are 8 mm in all, and rig/proven passes a file that is out by 10 mm")
+	assert.Equal(t, "raise clear/path general_mm to 4, or lower rig/proven residual_mm to 8", f[0].Remedy)
+	assert.Equal(t, 90, f[0].Line, "the limits of the file")
+	thin.GeneralMM = 4
+	assert.Empty(t, small(thin, heron(t)), "as told")
+
+	assert.Empty(t, small(defaults, heron(t, "crossing_north_of_hub_mm: 125", "crossing_north_of_hub_mm: 125 ± 29")))
+	f = small(defaults, heron(t, "crossing_north_of_hub_mm: 125", "crossing_north_of_hub_mm: 125 ± 35"))
+	require.Len(t, f, 1)
+	assert.True(t, f[0].Info, "they count beside the margins")
+	assert.Contains(t, f[0].Words, "the reading errors between ")
+	assert.Contains(t, f[0].Words, " add up to 35 mm, more than their margins (30 mm)")
+	assert.Contains(t, f[0].Remedy, "general_mm 15")
+
+	f = small(defaults, heron(t, "  sigma_deg: [0.02, 0.02]\n\nif_asker", "  sigma_deg: [1, 1]\n\nif_asker"))
+	require.Len(t, f, 1)
+	assert.True(t, f[0].Info)
+	assert.Contains(t, f[0].Words, "home and axes are known to ±3° and ±3°, which moves ")
+}
+
+// TestPoseUncertaintyIsBounded: no pose within the uncertainty moves two parts by more than is told.
+func TestPoseUncertaintyIsBounded(t *testing.T) {
+	t.Parallel()
+	r := heron(t, "  sigma_deg: [0.02, 0.02]\n\nif_asker", "  sigma_deg: [1, 1]\n\nif_asker")
+	f := of(rig.SmallMargin, inspect.Look(r, defaults, stopped))
+	require.Len(t, f, 1)
+	var up float64
+	_, after, _ := strings.Cut(f[0].Words, "by up to ")
+	_, err := fmt.Sscanf(after, "%g mm", &up)
+	require.NoError(t, err)
+	rng, s, most := rand.New(rand.NewPCG(5, 6)), r.Scene(nil, 0, 0), 0.0
+	for range 300 {
+		at := rig.DegAxes(rng.Float64()*360, rng.Float64()*360)
+		a, b := s.Place(at), s.Place(at.Add(rig.DegAxes(3, 3)))
+		for _, q := range s.Pairs {
+			most = max(most, abs(solid.Distance(a[q.A], a[q.B]).Upper-solid.Distance(b[q.A], b[q.B]).Upper))
+		}
+	}
+	assert.LessOrEqual(t, most, up+0.5)
+	assert.Greater(t, most, up/2, "no idle bound")
+}
+
+func abs(v float64) float64 { return max(v, -v) }
+
+// TestStoppedLooksSaySo: who cancels gets no map, and is told that it is not known.
+func TestStoppedLooksSaySo(t *testing.T) {
+	t.Parallel()
+	asked := 0
+	all := inspect.Look(heron(t), defaults, func() bool { asked++; return asked < 5 })
+	f := of(rig.NotKnown, all)
+	require.Len(t, f, 1)
+	assert.Equal(t, "it was stopped before all was looked at", f[0].Words)
+	assert.Empty(t, of(rig.WideTravel, all))
+	assert.Empty(t, of(rig.Idle, all))
+	assert.LessOrEqual(t, asked, 6)
+	assert.Len(t, of(rig.NotKnown, inspect.Look(heron(t), defaults, stopped)), 1)
+}
+
+// TestUsedUpBudgetsSaySo: what the work does not suffice for is not known, and no part is said to be out of reach.
+func TestUsedUpBudgetsSaySo(t *testing.T) {
+	t.Parallel()
+	little := defaults
+	little.Budget = 300
+	all := inspect.Look(heron(t), little, going)
+	f := of(rig.NotKnown, all)
+	require.Len(t, f, 1)
+	assert.Equal(t, "travel_from_home", f[0].Key)
+	assert.Contains(t, f[0].Words, "is not known: the work ran out")
+	assert.Empty(t, of(rig.WideTravel, all))
+}
+
+// TestUnchangingPairsAreToldOnce with the nearest of them.
+func TestUnchangingPairsAreToldOnce(t *testing.T) {
+	t.Parallel()
+	f := of(rig.Unchanging, inspect.Look(heron(t), defaults, stopped))
+	require.Len(t, f, 1)
+	assert.True(t, f[0].Info)
+	assert.Equal(t, "6 pairs of parts keep the same gap at every pose, the nearest counterweight bar and tube (145.0 mm)", f[0].Words)
+	bare := heron(t, "has_no:", "leave_out: [counterweight bar, counterweights]\nhas_no:")
+	assert.Empty(t, bare.Settled())
+	assert.Empty(t, of(rig.Unchanging, inspect.Look(bare, defaults, stopped)))
+}
