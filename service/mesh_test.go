@@ -74,7 +74,7 @@ func TestCheckSaysWhatAMeshIs(t *testing.T) {
 	_, path = meshFolder(t, "cupboard.stl", prism(4))
 	code, out = ran(t, "check", path)
 	require.Equal(t, exitDone, code, out)
-	assert.Contains(t, out, "cupboard.stl: 20 mm over all; if it was drawn in cm it is 200 mm, if it was drawn in inch it is 508 mm", "to look at again")
+	assert.Contains(t, strings.Join(strings.Fields(out), " "), "cupboard.stl: 20 mm over all. If it was drawn in cm it is 200 mm, if it was drawn in inch it is 508 mm; if it is right, leave it.", "to look at again")
 }
 
 // Row 9 of the faults: the file does not load, the place is told, and nothing is served.
@@ -134,8 +134,9 @@ func TestMeshThatIsNoFileIsNotRead(t *testing.T) {
 	}
 }
 
-// Over the API there is only the text: that its mesh cannot be read is a fault of the file, with its line.
-func TestMeshIsNotReadOverTheAPI(t *testing.T) {
+// Over the API the meshes come beside the text: with them it is read as from a folder; what lacks, what is too much and what comes twice are
+// faults that say so, as are those of the mesh itself.
+func TestMeshesAreCheckedOverTheAPI(t *testing.T) {
 	t.Parallel()
 	dir, path := meshFolder(t, "cupboard.stl", prism(400))
 	content, err := os.ReadFile(path)
@@ -143,17 +144,39 @@ func TestMeshIsNotReadOverTheAPI(t *testing.T) {
 	conn, stop := served(t, "--rigs", dir)
 	ctx, cancel := context.WithTimeout(t.Context(), 20*time.Second)
 	defer cancel()
-	out, err := pb.NewRigServiceClient(conn).CheckRig(ctx, &pb.CheckRigRequest{Content: content})
-	require.NoError(t, err)
-	assert.False(t, out.GetLoads())
-	require.Len(t, out.GetFaults(), 1)
-	f := out.GetFaults()[0]
-	assert.Equal(t, "parts.1.shapes.1.mesh.file", f.GetKey())
-	assert.Positive(t, f.GetLine())
-	assert.Contains(t, f.GetWanted(), "no other file can be read here")
-	assert.Contains(t, f.GetRemedy(), "where its neighbours are")
+	check := func(files ...*pb.NamedFile) *pb.CheckRigResponse {
+		out, err := pb.NewRigServiceClient(conn).CheckRig(ctx, &pb.CheckRigRequest{File: "heron.yaml", Content: content, Files: files})
+		require.NoError(t, err)
+		assert.Equal(t, out.GetLoads(), len(out.GetFaults()) == 0)
+		assert.Equal(t, out.GetLoads(), len(out.GetRigSha256()) == 32)
+		return out
+	}
+	stl := func(name string, content []byte) *pb.NamedFile { return &pb.NamedFile{Name: name, Content: content} }
+	whole := check(stl("cupboard.stl", prism(400)))
+	require.True(t, whole.GetLoads(), "%v", whole.GetFaults())
+	assert.Contains(t, whole.GetUnderstood(), "cupboard: cupboard.stl, drawn in mm: 16 facets, 2 pieces.")
+	for says, files := range map[string][]*pb.NamedFile{
+		"cupboard.stl: file does not exist among the files sent":          {},
+		`wanted files that the rig file names, got "shelf.stl"`:           {stl("cupboard.stl", prism(400)), stl("shelf.stl", prism(400))},
+		`wanted each file once, got "cupboard.stl" again`:                 {stl("cupboard.stl", prism(400)), stl("cupboard.stl", prism(401))},
+		"cut short: 883 bytes, where its 16 facets take 884":              {stl("cupboard.stl", prism(400)[:883])},
+		"wanted a mesh of 1 to 20000 mm over all, got cupboard.stl: 0.9 mm": {stl("cupboard.stl", prism(0.18))},
+	} {
+		out := check(files...)
+		require.Len(t, out.GetFaults(), 1, says)
+		f := out.GetFaults()[0]
+		assert.Contains(t, "wanted "+f.GetWanted()+", got "+f.GetGot(), says)
+		assert.NotEmpty(t, f.GetRemedy(), says)
+		if ofMesh := strings.HasPrefix(f.GetKey(), "parts.1.shapes.1.mesh."); !ofMesh {
+			assert.Equal(t, "files.2", f.GetKey())
+		} else {
+			assert.Equal(t, "heron.yaml", f.GetFile())
+			assert.Positive(t, f.GetLine())
+		}
+	}
 	r, err := pb.NewRigServiceClient(conn).GetRig(ctx, &pb.GetRigRequest{Rig: "heron"})
 	require.NoError(t, err)
+	assert.Equal(t, r.GetRig().GetRigSha256(), whole.GetRigSha256(), "checked and served alike")
 	code, said := ran(t, "check", path)
 	require.Equal(t, exitDone, code, said)
 	stop()

@@ -31,6 +31,7 @@ type look struct {
 // Look looks at a rig, its parts in all of their states. Where going is false it stops, and says so as a find.
 func Look(r *rig.Rig, a Asked, going func() bool) []rig.Find {
 	l := &look{Asked: a, r: r, going: going}
+	l.Budget = within(a.Budget, len(r.Scene(nil, 0, 0).Pairs))
 	l.unchanging()
 	l.margins()
 	for _, part := range []func() bool{l.travel, l.idle} {
@@ -40,6 +41,15 @@ func Look(r *rig.Rig, a Asked, going func() bool) []rig.Find {
 		}
 	}
 	return rig.Ordered(l.found)
+}
+
+// mostPairs bounds the work of a look: cells times the pairs that may have to be looked at in each. Choice: the crowded example has a
+// hundred pairs, with which all of Budget fits; a file may have millions.
+const mostPairs = 100_000_000
+
+// within is a budget made less where a rig has many pairs.
+func within(b reach.Budget, pairs int) reach.Budget {
+	return min(b, reach.Budget(mostPairs/max(pairs, 1)))
 }
 
 // tell notes what a person should look at again.

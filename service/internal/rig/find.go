@@ -73,7 +73,7 @@ func SayFinds(all []Find) string {
 		case f.Info && (i == 0 || !all[i-1].Info):
 			Say(&b, "To know, nothing is wrong:")
 		}
-		Say(&b, "  %s", f.Place())
+		b.WriteString("  " + f.Place() + "\n") // unbroken, however long, for who goes there
 		Say(&b, "    %s", sentence(f.Words)+".")
 		if i+1 == len(all) || all[i+1].Kind != f.Kind || all[i+1].Remedy != f.Remedy { // of several alike, once
 			Say(&b, "    %s", sentence(f.Remedy)+".")
