@@ -156,10 +156,10 @@ func TestMeshesAreCheckedOverTheAPI(t *testing.T) {
 	require.True(t, whole.GetLoads(), "%v", whole.GetFaults())
 	assert.Contains(t, whole.GetUnderstood(), "cupboard: cupboard.stl, drawn in mm: 16 facets, 2 pieces.")
 	for says, files := range map[string][]*pb.NamedFile{
-		"cupboard.stl: file does not exist among the files sent":          {},
-		`wanted files that the rig file names, got "shelf.stl"`:           {stl("cupboard.stl", prism(400)), stl("shelf.stl", prism(400))},
-		`wanted each file once, got "cupboard.stl" again`:                 {stl("cupboard.stl", prism(400)), stl("cupboard.stl", prism(401))},
-		"cut short: 883 bytes, where its 16 facets take 884":              {stl("cupboard.stl", prism(400)[:883])},
+		"cupboard.stl: file does not exist among the files sent":            {},
+		`wanted files that the rig file names, got "shelf.stl"`:             {stl("cupboard.stl", prism(400)), stl("shelf.stl", prism(400))},
+		`wanted each file once, got "cupboard.stl" again`:                   {stl("cupboard.stl", prism(400)), stl("cupboard.stl", prism(401))},
+		"cut short: 883 bytes, where its 16 facets take 884":                {stl("cupboard.stl", prism(400)[:883])},
 		"wanted a mesh of 1 to 20000 mm over all, got cupboard.stl: 0.9 mm": {stl("cupboard.stl", prism(0.18))},
 	} {
 		out := check(files...)

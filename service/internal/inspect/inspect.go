@@ -35,7 +35,7 @@ func Look(r *rig.Rig, a Asked, going func() bool) []rig.Find {
 	l.unchanging()
 	l.margins()
 	for _, part := range []func() bool{l.travel, l.idle} {
-		if !going() || !part() {
+		if !part() {
 			l.tell(rig.NotKnown, "", "it was stopped before all was looked at", "check the file again, and wait")
 			break
 		}

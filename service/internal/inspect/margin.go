@@ -17,7 +17,7 @@ type short struct {
 
 // worst keeps the pair that falls shortest.
 func (s *short) worst(a, b *rig.Part, margins, off float64) {
-	if off > margins && off-margins > s.off-s.margins {
+	if off-margins > s.off-s.margins {
 		*s = short{a.Name, b.Name, margins, off}
 	}
 }

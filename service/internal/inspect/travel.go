@@ -15,7 +15,7 @@ func (l *look) travel() bool {
 	r := l.r
 	p := reach.New(r.Scene(nil, l.PartMM, l.GeneralMM))
 	spread := r.Homing.Sigma.Scale(3).Add(r.Motion.Overrun)
-	if clear, _ := p.Passes(reach.Rectangle(r.Travel.Low, r.Travel.High, rig.Motion{}), spread, l.Budget/10); clear {
+	if clear, _ := p.Passes(reach.Rectangle(r.Travel.Low, r.Travel.High, rig.Motion{}), spread, l.Budget/50); clear {
 		return true
 	}
 	s := p.Survey(p.NewMap(), reach.SurveyOf{About: r.Home, Spread: spread, Travel: r.Travel, Band: unit.Turn, Budget: l.Budget}, func(int, int) bool { return l.going() })

@@ -60,13 +60,17 @@ func TestMirroredFilesAreFound(t *testing.T) {
 		{"weights up at home", "heron.yaml", []change{{"home_deg: [0, 0]", "home_deg: [150, 0]"}}, "home_deg", "upside down: at home the weights point 37° above level", []change{{"home_deg: [0, 0]", "home_deg: [90, 0]"}}},
 		{"travel that only looks down", "bittern.yaml", []change{{"axis2_deg: [-5, 88]", "axis2_deg: [-88, 5]"}, {"  - name: looking up\n    axes_deg: [0, 85]", "  - name: away\n    axes_deg: [0, 0]"}},
 			"travel_from_home", "upside down: within travel the tube never looks more than about 5° above level", []change{{"axis2_deg: [-5, 88]", "axis2_deg: [-5, 85]"}}},
-		{"travel that looks farther down", "bittern.yaml", []change{{"axis2_deg: [-5, 88]", "axis2_deg: [-60, 45]"}, {"  - name: looking up\n    axes_deg: [0, 85]", "  - name: away\n    axes_deg: [0, 0]"}},
-			"travel_from_home.axis2_deg", "within travel the tube looks 60° below level and only 45° above", []change{{"axis2_deg: [-5, 88]", "axis2_deg: [-60, 88]"}}},
+		{"travel that looks farther down", "bittern.yaml", []change{{"axis2_deg: [-5, 88]", "axis2_deg: [-60, 42]"}, {"  - name: looking up\n    axes_deg: [0, 85]", "  - name: away\n    axes_deg: [0, 0]"}},
+			"travel_from_home.axis2_deg", "within travel the tube looks 60° below level and only 42° above", []change{{"axis2_deg: [-5, 88]", "axis2_deg: [-90, 60]"}, {"axes_deg: [0, 85]", "axes_deg: [0, 55]"}}},
 		{"a rest that looks down", "bittern.yaml", []change{{"axis2_deg: [-5, 88]", "axis2_deg: [-70, 88]"}, {"axes_deg: [0, 85]", "axes_deg: [0, -65]"}},
 			"rests.1", `the rest "looking up" has the tube point toward azimuth 0.0° (north), -65° high; correct axes_deg`, []change{{"axes_deg: [0, 85]", "axes_deg: [0, 15]"}}},
 		{"a rest at the other pole", "wren.yaml", []change{{"axes_deg: [0, -89]", "axes_deg: [0, 59]"}}, "rests.1", `the rest "at the pole" has the tube point toward azimuth 0.0° (north)`, []change{{"axes_deg: [0, -89]", "axes_deg: [0, -60]"}}},
 		{"a rest that faces the other way", "bittern.yaml", []change{{"looking up\n    axes_deg: [0, 85]", "facing west\n    axes_deg: [91, 20]"}}, "rests.1", `the rest "facing west" has the tube point toward azimuth 91.0° (east), 20° high`,
 			[]change{{"looking up\n    axes_deg: [0, 85]", "facing west\n    axes_deg: [-90, 20]"}}},
+		{"a rest named for its weights", "bittern.yaml", []change{{"looking up\n    axes_deg: [0, 85]", "home, facing south\n    axes_deg: [0, 20]"}}, "rests.1", `the rest "home, facing south" has the tube point toward azimuth 0.0° (north)`,
+			[]change{{"looking up\n    axes_deg: [0, 85]", "weights pointing down\n    axes_deg: [0, 85]"}}},
+		{"a hub as thin as what the crossing stands off it", "heron.yaml", []change{{"north_of_hub_mm: 125", "north_of_hub_mm: -41"}, {"floor_to_crossing_mm: 1300", "floor_to_crossing_mm: 1190"}, {"hub_diameter_mm: 140", "hub_diameter_mm: 70"}},
+			"tape.crossing_north_of_hub_mm", "axis 1 would stand 79 mm beside", []change{{"north_of_hub_mm: 125", "north_of_hub_mm: -39"}, {"floor_to_crossing_mm: 1300", "floor_to_crossing_mm: 1190"}, {"hub_diameter_mm: 140", "hub_diameter_mm: 70"}}},
 		{"weights on the tube's side", "heron.yaml", []change{{"has_no:", "parts: [{name: counterweights, fixed_to: axis 1, shapes: [{cylinder: {from_mm: [350, 0, 0], to_mm: [400, 0, 0], diameter_mm: 60}}]}]\nhas_no:"}},
 			"parts.1", `mirrored: "counterweights" stand on the tube's side of axis 1`, []change{{"has_no:", "parts: [{name: counterweights, fixed_to: axis 1, shapes: [{cylinder: {from_mm: [-350, 0, 0], to_mm: [-400, 0, 0], diameter_mm: 60}}]}]\nhas_no:"}}},
 		{"a camera at the front", "heron.yaml", []change{{"has_no:", "parts: [{name: camera, fixed_to: axis 2, shapes: [{cylinder: {from_mm: [205, 480, 0], to_mm: [205, 540, 0], diameter_mm: 90}}]}]\nhas_no:"}},
@@ -183,9 +187,11 @@ func TestFindsAreSaidWorstFirst(t *testing.T) {
 	at := func(kind rig.FindKind, info bool, line int) rig.Find {
 		return rig.Find{File: "x.yaml", Line: line, Key: "tape", Kind: kind, Info: info, Words: fmt.Sprintf("found on %d", line), Remedy: fmt.Sprintf("do %d", kind)}
 	}
-	all := rig.Ordered([]rig.Find{at(rig.Idle, true, 9), at(rig.Overruns, false, 7), at(rig.Idle, true, 3), at(rig.Mirrored, false, 8), at(rig.Mirrored, false, 2)})
+	other := at(rig.Mirrored, false, 5)
+	other.Remedy = "do something else"
+	all := rig.Ordered([]rig.Find{other, at(rig.Idle, true, 9), at(rig.Overruns, false, 7), at(rig.Idle, true, 3), at(rig.Mirrored, false, 8), at(rig.Mirrored, false, 2)})
 	assert.Equal(t, strings.Join([]string{
-		"Look at again, the worst first:", "  x.yaml:2: tape", "    Found on 2.", "  x.yaml:8: tape", "    Found on 8.", "    Do 1.", "  x.yaml:7: tape", "    Found on 7.", "    Do 8.",
+		"Look at again, the worst first:", "  x.yaml:2: tape", "    Found on 2.", "    Do 1.", "  x.yaml:5: tape", "    Found on 5.", "    Do something else.", "  x.yaml:8: tape", "    Found on 8.", "    Do 1.", "  x.yaml:7: tape", "    Found on 7.", "    Do 8.",
 		"To know, nothing is wrong:", "  x.yaml:3: tape", "    Found on 3.", "  x.yaml:9: tape", "    Found on 9.", "    Do 10.", "",
 	}, "\n"), rig.SayFinds(all))
 	assert.Empty(t, rig.SayFinds(nil))

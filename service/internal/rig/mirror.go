@@ -127,6 +127,7 @@ func (r *Rig) weightsUp() (key, words, remedy string) {
 const (
 	looksStep = 5.0  // ° between the poses looked at: the tube points within this of one of them
 	looksUp   = 30.0 // ° that a rig for the sky looks above level at least
+	looksFar  = 50.0 // ° that one looks up which can look straight down, to be covered
 )
 
 // looksDown: travel within which the tube never looks up, or of an alt-azimuth mount farther down than up.
@@ -140,7 +141,7 @@ func (r *Rig) looksDown() (key, words, remedy string) {
 	switch {
 	case highest+looksStep < looksUp:
 		return "travel_from_home", fmt.Sprintf("upside down: within travel the tube never looks more than about %.0f° above level", highest), remedy
-	case r.Kind == AltAzimuth && -lowest > highest+2*looksStep:
+	case r.Kind == AltAzimuth && highest+looksStep < looksFar && -lowest > highest+2*looksStep:
 		return "travel_from_home.axis2_deg", fmt.Sprintf("upside down: within travel the tube looks %.0f° below level and only %.0f° above", -lowest, highest), remedy
 	}
 	return "", "", ""
@@ -226,8 +227,10 @@ func (r *Rig) belowTheFloor() (key, words, remedy string) {
 	return "", "", ""
 }
 
-// looking finds in the name of a rest where it says that the tube points. Other words may mean the side that the tube is on.
-var looking = regexp.MustCompile(`(?i)\b(?:(?:looking|pointing|facing|aimed)(?: straight)?(?: at| to| toward| towards)?(?: the)?|at the) (up|zenith|down|nadir|level|horizon|north|east|south|west|pole)\b`)
+// looking finds in the name of a rest where it says that the tube points. Other words may mean the side that the tube is on, or where
+// weights or a camera point.
+var looking = regexp.MustCompile(`(?i)^(?:(?:tube|telescope|scope|parked|resting|home),? )*` +
+	`(?:(?:looking|pointing|facing|aimed)(?: straight)?(?: at| to| toward| towards)?(?: the)? (up|zenith|down|nadir|level|horizon|north|east|south|west|pole)|at the (pole|zenith))\b`)
 
 // How far from what its name says a rest may point, °. Choice: nobody calls it so beyond.
 const (
@@ -245,7 +248,7 @@ func (r *Rig) restElsewhere(rest *Rest) string {
 	}
 	dir := r.Chain.Direction(rest.Axes)
 	az, alt := frame.AzAlt(dir)
-	word, off := strings.ToLower(m[1]), false
+	word, off := strings.ToLower(m[1]+m[2]), false
 	switch word {
 	case "up":
 		off = alt.Deg() < -restWrong

@@ -153,6 +153,7 @@ func TestRemedyOfAnOverlapIsLawful(t *testing.T) {
 		m := asked.FindStringSubmatch(faults[0].Error())
 		require.NotNil(t, m, lines(faults))
 		assert.Contains(t, faults[0].Remedy, says)
+		assert.Equal(t, "an overlap of 50.0 mm", faults[0].Got)
 		in = regexp.MustCompile(`(?m)^always_touch:.*\n`).ReplaceAllString(in, "")
 		in, _ = changed(t, in, "has_no:", m[1]+"\nhas_no:")
 	}
