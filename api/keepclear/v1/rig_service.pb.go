@@ -726,7 +726,7 @@ type NamedFile struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Its name, as the rig file has it: [A-Za-z0-9_-][A-Za-z0-9_.-]{0,99}. Required.
 	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
-	// Its content. The request has 34603008 bytes at most, all files together.
+	// Its content. The request has 17825792 bytes at most, all files together.
 	Content       []byte `protobuf:"bytes,2,opt,name=content,proto3" json:"content,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache

@@ -22,7 +22,7 @@ import (
 )
 
 // mostBytes bounds a request: a rig file with its meshes. The wire room bounds each kind of request more narrowly.
-const mostBytes = 33 << 20
+const mostBytes = 17 << 20
 
 // bufferBytes is what each connection keeps for reading and for writing: a question is some hundred bytes, an answer some thousand. gRPC's
 // own 32 KiB each would be most of what an idle asker costs.
