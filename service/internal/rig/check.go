@@ -98,7 +98,7 @@ func (r *Rig) checkStands(top *reader, f *faults) {
 		for i := range r.Parts {
 			for j := range r.Parts {
 				a, b := &r.Parts[i], &r.Parts[j]
-				if a.Link >= b.Link || r.touches(i, j) {
+				if a.Link >= b.Link || r.touches(i, j) || s.what != "home" && r.Chain.allSettled(a, b) { // told at home
 					continue
 				}
 				always, sometimes := overlap(a, b, r.gapAt(s.axes, a.Link, b.Link))

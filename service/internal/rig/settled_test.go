@@ -154,6 +154,9 @@ func TestRemedyOfAnOverlapIsLawful(t *testing.T) {
 		require.NotNil(t, m, lines(faults))
 		assert.Contains(t, faults[0].Remedy, says)
 		assert.Equal(t, "an overlap of 50.0 mm", faults[0].Got)
+		for _, f := range faults {
+			assert.NotContains(t, f.Error(), "looking up", "a gap that is the same everywhere is told once")
+		}
 		in = regexp.MustCompile(`(?m)^always_touch:.*\n`).ReplaceAllString(in, "")
 		in, _ = changed(t, in, "has_no:", m[1]+"\nhas_no:")
 	}

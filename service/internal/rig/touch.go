@@ -98,7 +98,7 @@ func (r *Rig) listing(top *reader, a, b *Part) string {
 	axis := int(a.Link) + 1
 	switch h := r.heldAll(a, b); {
 	case h.apart:
-		return fmt.Sprintf("they do not always touch, so always_touch is not for them: with axis %d at %.1f° they are %.1f mm apart", axis, h.at.Deg(), h.gap)
+		return fmt.Sprintf("no pair for always_touch: with axis %d at %.1f° they are %.1f mm apart", axis, h.at.Deg(), h.gap)
 	case h.always:
 		return fmt.Sprintf("they touch wherever axis %d stands: if they belong together, write %s", axis, alwaysTouch(top, a, b))
 	}

@@ -17,7 +17,7 @@ const (
 // proportions notices lengths of the tube that do not go together.
 func (b *tubeTape) proportions(t tapeReader, k Kind) {
 	front, back, wide := b.front.mm, b.back.mm, b.diameter.mm
-	if !(front > 0 && back > 0 && wide > 0) {
+	if front < sizes["front_reach_mm"].usual || back < sizes["back_reach_mm"].usual || !(wide > 0) {
 		return // told already
 	}
 	note := func(key, wanted string, got float64) {
