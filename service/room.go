@@ -6,7 +6,6 @@ import (
 	"flag"
 	"fmt"
 	"math"
-	"os"
 
 	"keepclear.example/keepclear/service/internal/draw"
 	"keepclear.example/keepclear/service/internal/reach"
@@ -16,12 +15,11 @@ import (
 
 // roomOptions are the flags of room.
 type roomOptions struct {
-	rigFile
-	gap      float64 // mm; negative: the margins in force
-	band     float64 // degrees
-	picture  string
-	practice string
-	whatIfs  []rig.Change
+	oneFile
+	gap     float64 // mm; negative: the margins in force
+	band    float64 // degrees
+	picture string
+	whatIfs []rig.Change
 }
 
 // room says how far the axes of a rig may turn with what it carries, and how far they might if a length were another.
@@ -34,28 +32,33 @@ func room(ctx context.Context, s streams, args []string) int {
 		fmt.Fprintln(s.err, err)
 		return exitUsage
 	}
-	if o.practice == "" {
-		if o.rigFile, err = oneRig(o.name); err != nil {
-			fmt.Fprintln(s.err, err)
-			return exitCheck
-		}
-	}
-	if err := o.say(ctx, s, o.content, ""); err != nil {
+	if err := o.sayAll(ctx, s); err != nil {
 		fmt.Fprintln(s.err, err)
 		return exitCheck
 	}
+	return exitDone
+}
+
+// sayAll says what was found of the file, and of it with each of the changes.
+func (o *roomOptions) sayAll(ctx context.Context, s streams) error {
+	file, err := o.read()
+	if err != nil {
+		return err
+	}
+	if err := o.say(ctx, s, file, ""); err != nil {
+		return err
+	}
 	for _, c := range o.whatIfs {
-		content, err := c.In(o.name, o.content)
-		if err == nil {
-			fmt.Fprintln(s.out)
-			err = o.say(ctx, s, content, c.String())
+		changed := file
+		if changed.content, err = c.In(file.name, file.content); err != nil {
+			return err
 		}
-		if err != nil {
-			fmt.Fprintln(s.err, err)
-			return exitCheck
+		fmt.Fprintln(s.out)
+		if err := o.say(ctx, s, changed, c.String()); err != nil {
+			return err
 		}
 	}
-	return exitDone
+	return nil
 }
 
 func roomFlags(s streams, args []string) (roomOptions, error) {
@@ -66,7 +69,7 @@ func roomFlags(s streams, args []string) (roomOptions, error) {
 	f.Float64Var(&o.gap, "gap", -1, "keep so many `mm` between all parts, instead of the margins in force")
 	f.Float64Var(&o.band, "band", 30, "width of the bands of axis 2, `degrees`, 1 to 360")
 	f.StringVar(&o.picture, "picture", "", "draw the map into this `file` (SVG)")
-	f.StringVar(&o.practice, "practice", "", "the simulated rig instead of a file: heron")
+	o.practiceFlag(f)
 	f.Func("what-if", "how it would be if a number of the file were another: `tape.floor_to_crossing_mm+=150`; may be repeated", func(text string) error {
 		c, err := rig.ReadChange(text)
 		o.whatIfs = append(o.whatIfs, c)
@@ -76,31 +79,21 @@ func roomFlags(s streams, args []string) (roomOptions, error) {
 		return o, err
 	}
 	switch {
-	case (o.practice == "") != (f.NArg() == 1) || f.NArg() > 1:
-		return o, errors.New("usage: room [FLAGS] FILE, or room --practice heron; flags come before the file")
 	case !(o.band >= 1 && o.band <= 360):
 		return o, fmt.Errorf("--band is %g, want 1 to 360 degrees", o.band)
 	case math.IsNaN(o.gap) || o.gap > 10_000 || o.gap < 0 && o.gap != -1:
 		return o, fmt.Errorf("--gap is %g, want 0 to 10000 mm", o.gap)
 	}
-	o.name = f.Arg(0)
-	if o.practice != "" {
-		files, _, err := rigSource(serveOptions{practice: o.practice})
-		if err != nil {
-			return o, err
-		}
-		o.rigFile = files[0]
-	}
-	return o, nil
+	return o, o.choose("room", f)
 }
 
 // say surveys one reading of the file and says what was found; the picture is that of the file as it is.
-func (o *roomOptions) say(ctx context.Context, s streams, content []byte, what string) error {
-	r, faults := rig.Parse(o.name, content, o.open)
-	if len(faults) > 0 {
-		return fmt.Errorf("%w\nThe file does not load%s; see check FILE", faultsError(faults), map[bool]string{true: " if " + what, false: ""}[what != ""])
+func (o *roomOptions) say(ctx context.Context, s streams, file rigFile, what string) error {
+	r, err := loaded(file, what)
+	if err != nil {
+		return err
 	}
-	survey, asked, err := o.survey(ctx, s, r)
+	survey, asked, err := o.survey(ctx, s, r, file.name)
 	if err != nil {
 		return err
 	}
@@ -109,22 +102,20 @@ func (o *roomOptions) say(ctx context.Context, s streams, content []byte, what s
 	if o.picture == "" || what != "" {
 		return nil
 	}
-	if err := os.WriteFile(o.picture, []byte(draw.Map(r, survey, asked)), 0o644); err != nil {
-		return fmt.Errorf("writing the picture: %w; name a file in a folder that you may write to", err)
+	if err := keepPicture(o.picture, draw.Map(r, survey, asked)); err != nil {
+		return err
 	}
 	fmt.Fprintf(s.out, "\nThe map is drawn in %s.\n", o.picture)
 	return nil
 }
 
 // survey works the map of a rig out, with its parts in all of their states.
-func (o *roomOptions) survey(ctx context.Context, s streams, r *rig.Rig) (*reach.Survey, draw.Asked, error) {
-	set, err := limitsFit(r, nil, o.name)
+func (o *roomOptions) survey(ctx context.Context, s streams, r *rig.Rig, name string) (*reach.Survey, draw.Asked, error) {
+	scene, err := sceneOf(r, name)
 	if err != nil {
-		return nil, draw.Asked{}, fmt.Errorf("the limits do not fit: %w", err)
+		return nil, draw.Asked{}, err
 	}
-	part, _ := set.Value("clear/path", "part_mm")
-	general, _ := set.Value("clear/path", "general_mm")
-	p := reach.New(r.Scene(nil, unit.Length(part), unit.Length(general)))
+	p := reach.New(scene)
 	m, asked := p.NewMap(), draw.Asked{}
 	if gap := unit.Length(o.gap); gap >= 0 {
 		m, asked.Gap = p.NewMapOfGap(gap), &gap
@@ -141,4 +132,15 @@ func (o *roomOptions) survey(ctx context.Context, s streams, r *rig.Rig) (*reach
 		return nil, asked, errors.New("stopped before the map was worked out")
 	}
 	return out, asked, nil
+}
+
+// sceneOf is a rig with its parts in all of their states, and the gaps that its file's limits ask for.
+func sceneOf(r *rig.Rig, name string) (*rig.Scene, error) {
+	set, err := limitsFit(r, nil, name)
+	if err != nil {
+		return nil, fmt.Errorf("the limits do not fit: %w", err)
+	}
+	part, _ := set.Value("clear/path", "part_mm")
+	general, _ := set.Value("clear/path", "general_mm")
+	return r.Scene(nil, unit.Length(part), unit.Length(general)), nil
 }

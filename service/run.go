@@ -35,6 +35,7 @@ func commands() []command {
 		{"demo", "", "one night with a simulated mount, through the real service; under a minute, asks nothing", demo},
 		{"check", "FILE | --blank [german|fork|alt-azimuth]", "say what a rig file means, or print an empty form to measure by", check},
 		{"room", "[--gap MM] [--band DEGREES] [--what-if KEY=NUMBER]… [--picture FILE.svg] FILE | --practice heron", "say how far the axes may turn with what the rig carries, what bounds them, and how it would be if a length were another", room},
+		{"view", "[--at AXIS1,AXIS2] [--picture FILE.svg] FILE | --practice heron", "say how near its parts are at one pose of the axes, and draw the rig from the south, the east and above", view},
 		{"serve", "[--rigs DIR] [--record FILE] [--practice heron] [--listen 127.0.0.1:7413] [--clock-within SECONDS]", "answer questions", serve},
 		{"verify", "FILE", "verify a record file from its first entry to its heads", verify},
 	}
@@ -51,7 +52,7 @@ func run(ctx context.Context, args []string, in io.Reader, out, errs io.Writer, 
 			if len(args) == 2 && isHelp(args[1]) {
 				s.err = out // asked for, so it is no complaint
 				c.help(out)
-				if c.name != "serve" && c.name != "room" { // its flags say their own
+				if c.name != "serve" && c.name != "room" && c.name != "view" { // its flags say their own
 					return exitDone
 				}
 			}

@@ -1,12 +1,15 @@
 package main
 
 import (
+	"errors"
+	"flag"
 	"fmt"
 	"os"
 	"path/filepath"
 
 	"keepclear.example/keepclear/service/internal/limits"
 	"keepclear.example/keepclear/service/internal/practice"
+	"keepclear.example/keepclear/service/internal/rig"
 )
 
 // rigSource returns the rig files to serve: those of a folder, or the practice rig built in.
@@ -27,4 +30,47 @@ func oneRig(path string) (rigFile, error) {
 		return rigFile{}, fmt.Errorf("the file cannot be read: %w; give the path of a rig file (an empty form: check --blank)", err)
 	}
 	return rigFile{path, content, beside(filepath.Dir(path))}, nil
+}
+
+// oneFile is the choice of one rig for commands that look at one: a file, or the practice rig.
+type oneFile struct{ path, practice string }
+
+func (o *oneFile) practiceFlag(f *flag.FlagSet) {
+	f.StringVar(&o.practice, "practice", "", "the simulated rig instead of a file: heron")
+}
+
+// choose takes the choice from what was parsed.
+func (o *oneFile) choose(command string, f *flag.FlagSet) error {
+	if (o.practice == "") != (f.NArg() == 1) || f.NArg() > 1 {
+		return errors.New("usage: " + command + " [FLAGS] FILE, or " + command + " --practice heron; flags come before the file")
+	}
+	o.path = f.Arg(0)
+	if o.practice == "" {
+		return nil
+	}
+	_, err := o.read()
+	return err
+}
+
+func (o *oneFile) read() (rigFile, error) {
+	if o.practice == "" {
+		return oneRig(o.path)
+	}
+	files, _, err := rigSource(serveOptions{practice: o.practice})
+	if err != nil {
+		return rigFile{}, err
+	}
+	return files[0], nil
+}
+
+// loaded parses a rig file; what says how it was changed, if it was.
+func loaded(file rigFile, what string) (*rig.Rig, error) {
+	r, faults := rig.Parse(file.name, file.content, file.open)
+	if len(faults) == 0 {
+		return r, nil
+	}
+	if what != "" {
+		what = " if " + what
+	}
+	return nil, fmt.Errorf("%w\nThe file does not load%s; see check FILE", faultsError(faults), what)
 }

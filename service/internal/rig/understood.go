@@ -97,17 +97,21 @@ func sentence(s string) string { return strings.ToUpper(s[:1]) + s[1:] }
 
 // sayHome says how the rig stands at home and which way each axis turns it, so that a mirrored file shows.
 func sayHome(r *Rig, b *strings.Builder) {
-	az, alt := frame.AzAlt(r.Chain.Direction(r.Home))
-	Say(b, "Home is axis 1 at %s, axis 2 at %s: the tube points %s, %.1f° high.", degrees(r.Home.A1), degrees(r.Home.A2), azimuth(az, alt), alt.Deg())
+	Say(b, "Home is axis 1 at %s, axis 2 at %s: the tube points %s.", degrees(r.Home.A1), degrees(r.Home.A2), r.Pointing(r.Home))
 	if r.Kind == German {
 		Say(b, "There the counterweight bar points %s.", direction(barAt(r, r.Home)))
 	}
 	Say(b, "%s", r.Turning())
 	for _, rest := range r.Rests {
-		az, alt := frame.AzAlt(r.Chain.Direction(rest.Axes))
-		Say(b, "Rest %q is %s: the tube points %s, %.1f° high.", rest.Name, rest.Axes, azimuth(az, alt), alt.Deg())
+		Say(b, "Rest %q is %s: the tube points %s.", rest.Name, rest.Axes, r.Pointing(rest.Axes))
 	}
 	Say(b, "")
+}
+
+// Pointing says where the tube points at a pose: "toward azimuth 0.0° (north), 30.0° high".
+func (r *Rig) Pointing(a Axes) string {
+	az, alt := frame.AzAlt(r.Chain.Direction(a))
+	return fmt.Sprintf("%s, %.1f° high", azimuth(az, alt), alt.Deg())
 }
 
 // Turning says what a turn of each axis by +10° from home carries where: a sentence for each, with a semicolon between.

@@ -1,0 +1,94 @@
+package draw
+
+import (
+	"fmt"
+	"strings"
+
+	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/solid"
+)
+
+// View is a rig at one pose of its axes, with what is nearest there.
+type View struct {
+	rig    *rig.Rig
+	scene  *rig.Scene
+	at     rig.Axes
+	placed []solid.Shape // by body
+	near   *nearby       // the pair with the smallest gap; nil where no pair counts
+	tight  *nearby       // the pair with the least to spare above what its margins ask for
+}
+
+// nearby is a pair of bodies and the gap between them.
+type nearby struct {
+	rig.Pair
+	solid.Gap
+	parts [2]string
+}
+
+// spare is what is left above what the margins ask for, mm.
+func (n *nearby) spare() float64 { return n.Lower - float64(n.Required) }
+
+// NewView looks at a rig at a pose: scene says which states its parts are in and what gaps are required.
+func NewView(r *rig.Rig, scene *rig.Scene, at rig.Axes) *View {
+	v := &View{rig: r, scene: scene, at: at, placed: scene.Place(at)}
+	name := func(body int) string { return scene.Names[scene.Bodies[body].Part] }
+	for _, p := range scene.Pairs {
+		n := &nearby{p, solid.Distance(v.placed[p.A], v.placed[p.B]), [2]string{name(p.A), name(p.B)}}
+		if v.near == nil || n.Lower < v.near.Lower {
+			v.near = n
+		}
+		if v.tight == nil || n.spare() < v.tight.spare() {
+			v.tight = n
+		}
+	}
+	return v
+}
+
+// Text says where the axes and the tube stand and what is nearest.
+func (v *View) Text() string {
+	var b strings.Builder
+	rig.Say(&b, "%s: axis 1 at %s, axis 2 at %s", v.rig.ID, degrees(v.at.A1), degrees(v.at.A2))
+	for _, s := range v.sentences() {
+		rig.Say(&b, "%s", s)
+	}
+	return b.String()
+}
+
+// sentences are what there is to say of the pose, for words and picture alike.
+func (v *View) sentences() []string {
+	out := []string{fmt.Sprintf("The tube points %s.", v.rig.Pointing(v.at))}
+	if t := v.rig.Travel; !t.Holds(v.at) {
+		out = append(out, fmt.Sprintf("This is beyond the file's travel, %s to %s and %s to %s.", degrees(t.Low.A1), degrees(t.High.A1), degrees(t.Low.A2), degrees(t.High.A2)))
+	}
+	if v.near == nil {
+		return append(out, "No two parts of this rig come nearer by turning an axis.")
+	}
+	out = append(out, "Nearest: "+v.near.words()+".")
+	if v.tight.Pair != v.near.Pair {
+		out = append(out, "Least to spare: "+v.tight.words()+".")
+	}
+	if v.tight.spare() < 0 {
+		out = append(out, "That is less than they must keep: no motion that has to keep its margins may go here.")
+	}
+	return out
+}
+
+// words names the two parts, how far apart they are, as far as it is proven, and how far they should be.
+func (n *nearby) words() string {
+	if n.Upper <= 0 {
+		return n.parts[0] + " and " + n.parts[1] + ", which touch"
+	}
+	return fmt.Sprintf("%s and %s, %.1f mm apart (their margins ask for %.1f)", n.parts[0], n.parts[1], max(0, n.Lower), float64(n.Required))
+}
+
+// mm is the gap, as far as it is proven, and whether that is too little.
+func (n *nearby) mm() string {
+	gap := fmt.Sprintf("%.1f mm", max(0, n.Lower))
+	switch {
+	case n.Upper <= 0:
+		return "THEY TOUCH"
+	case n.spare() < 0:
+		return gap + ", TOO NEAR"
+	}
+	return gap
+}
