@@ -10,6 +10,7 @@ import (
 	"keepclear.example/keepclear/service/internal/draw"
 	"keepclear.example/keepclear/service/internal/reach"
 	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/survey"
 	"keepclear.example/keepclear/service/internal/unit"
 )
 
@@ -102,7 +103,7 @@ func (o *roomOptions) say(ctx context.Context, s streams, file rigFile, what str
 	if o.picture == "" || what != "" {
 		return nil
 	}
-	if err := keepPicture(o.picture, draw.Map(r, survey, asked)); err != nil {
+	if err := keepPicture(o.picture, draw.Map(r, survey, asked, nil)); err != nil {
 		return err
 	}
 	fmt.Fprintf(s.out, "\nThe map is drawn in %s.\n", o.picture)
@@ -111,36 +112,32 @@ func (o *roomOptions) say(ctx context.Context, s streams, file rigFile, what str
 
 // survey works the map of a rig out, with its parts in all of their states.
 func (o *roomOptions) survey(ctx context.Context, s streams, r *rig.Rig, name string) (*reach.Survey, draw.Asked, error) {
-	scene, err := sceneOf(r, name)
+	of, err := ofFile(r, name)
 	if err != nil {
 		return nil, draw.Asked{}, err
 	}
-	p := reach.New(scene)
-	m, asked := p.NewMap(), draw.Asked{}
+	of.Band = unit.Deg(o.band)
 	if gap := unit.Length(o.gap); gap >= 0 {
-		m, asked.Gap = p.NewMapOfGap(gap), &gap
+		of.Gap = &gap
 	}
-	out := p.Survey(m, reach.SurveyOf{
-		About: r.Home, Spread: r.Homing.Sigma.Scale(3).Add(r.Motion.Overrun), Travel: r.Travel, Band: unit.Deg(o.band), Budget: reach.RasterBudget,
-	}, func(done, of int) bool {
-		if done == of/2 {
+	half := false
+	out, err := survey.New().Survey(ctx, of, func(share float64) {
+		if !half && share >= 0.5 {
+			half = true
 			fmt.Fprintln(s.err, "half of the map is worked out …")
 		}
-		return ctx.Err() == nil
 	})
-	if out == nil {
-		return nil, asked, errors.New("stopped before the map was worked out")
+	if err != nil {
+		return nil, draw.Asked{}, errors.New("stopped before the map was worked out")
 	}
-	return out, asked, nil
+	return out, draw.Asked{Gap: of.Gap}, nil
 }
 
-// sceneOf is a rig with its parts in all of their states, and the gaps that its file's limits ask for.
-func sceneOf(r *rig.Rig, name string) (*rig.Scene, error) {
+// ofFile is what is surveyed or looked at of a rig by the limits of its file.
+func ofFile(r *rig.Rig, name string) (survey.Of, error) {
 	set, err := limitsFit(r, nil, name)
 	if err != nil {
-		return nil, fmt.Errorf("the limits do not fit: %w", err)
+		return survey.Of{}, fmt.Errorf("the limits do not fit: %w", err)
 	}
-	part, _ := set.Value("clear/path", "part_mm")
-	general, _ := set.Value("clear/path", "general_mm")
-	return r.Scene(nil, unit.Length(part), unit.Length(general)), nil
+	return survey.Of{Rig: r, Limits: set}, nil
 }

@@ -78,7 +78,7 @@ func (o *viewOptions) say(s streams) error {
 	if err != nil {
 		return err
 	}
-	scene, err := sceneOf(r, file.name)
+	of, err := ofFile(r, file.name)
 	if err != nil {
 		return err
 	}
@@ -86,7 +86,7 @@ func (o *viewOptions) say(s streams) error {
 	if o.at != nil {
 		at = *o.at
 	}
-	v := draw.NewView(r, scene, at)
+	v := draw.NewView(r, of.Scene(), at)
 	fmt.Fprint(s.out, v.Text())
 	if o.picture == "" {
 		return nil

@@ -43,6 +43,7 @@
 //   - rehearse: the same at stated future instants
 //   - practice: the simulated rig
 //   - draw: what was worked out, in words and pictures
+//   - survey: how far axes may turn, worked out when asked
 //
 // # edge
 //

@@ -173,6 +173,59 @@ func (FileFindKind) EnumDescriptor() ([]byte, []int) {
 	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{1}
 }
 
+// What a picture shows.
+type PictureKind int32
+
+const (
+	// Unknown. Refused.
+	PictureKind_PICTURE_KIND_UNSPECIFIED PictureKind = 0
+	// The rig from the south, from the east and from above, with the nearest two parts marked.
+	PictureKind_PICTURE_KIND_RIG PictureKind = 1
+	// The map of its axis space.
+	PictureKind_PICTURE_KIND_MAP PictureKind = 2
+)
+
+// Enum value maps for PictureKind.
+var (
+	PictureKind_name = map[int32]string{
+		0: "PICTURE_KIND_UNSPECIFIED",
+		1: "PICTURE_KIND_RIG",
+		2: "PICTURE_KIND_MAP",
+	}
+	PictureKind_value = map[string]int32{
+		"PICTURE_KIND_UNSPECIFIED": 0,
+		"PICTURE_KIND_RIG":         1,
+		"PICTURE_KIND_MAP":         2,
+	}
+)
+
+func (x PictureKind) Enum() *PictureKind {
+	p := new(PictureKind)
+	*p = x
+	return p
+}
+
+func (x PictureKind) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (PictureKind) Descriptor() protoreflect.EnumDescriptor {
+	return file_keepclear_v1_rig_service_proto_enumTypes[2].Descriptor()
+}
+
+func (PictureKind) Type() protoreflect.EnumType {
+	return &file_keepclear_v1_rig_service_proto_enumTypes[2]
+}
+
+func (x PictureKind) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use PictureKind.Descriptor instead.
+func (PictureKind) EnumDescriptor() ([]byte, []int) {
+	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{2}
+}
+
 // Which rig.
 type GetRigRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1050,6 +1103,931 @@ func (x *FileFind) GetRemedy() string {
 	return ""
 }
 
+// What is to be surveyed.
+type SurveyRigRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Rig id, as in GetRigRequest. Required.
+	Rig string `protobuf:"bytes,1,opt,name=rig,proto3" json:"rig,omitempty"`
+	// Keep so many mm between all parts, [0, 10000]. Absent: each pair's margins, as in force.
+	GapMm *float64 `protobuf:"fixed64,2,opt,name=gap_mm,json=gapMm,proto3,oneof" json:"gap_mm,omitempty"`
+	// Width of the bands of axis 2, degrees, [1, 360]. Absent: 30.
+	BandDeg *float64 `protobuf:"fixed64,3,opt,name=band_deg,json=bandDeg,proto3,oneof" json:"band_deg,omitempty"`
+	// How it would be with other lengths, each tried by itself. At most 8.
+	WhatIfs       []*WhatIf `protobuf:"bytes,4,rep,name=what_ifs,json=whatIfs,proto3" json:"what_ifs,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SurveyRigRequest) Reset() {
+	*x = SurveyRigRequest{}
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SurveyRigRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SurveyRigRequest) ProtoMessage() {}
+
+func (x *SurveyRigRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SurveyRigRequest.ProtoReflect.Descriptor instead.
+func (*SurveyRigRequest) Descriptor() ([]byte, []int) {
+	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *SurveyRigRequest) GetRig() string {
+	if x != nil {
+		return x.Rig
+	}
+	return ""
+}
+
+func (x *SurveyRigRequest) GetGapMm() float64 {
+	if x != nil && x.GapMm != nil {
+		return *x.GapMm
+	}
+	return 0
+}
+
+func (x *SurveyRigRequest) GetBandDeg() float64 {
+	if x != nil && x.BandDeg != nil {
+		return *x.BandDeg
+	}
+	return 0
+}
+
+func (x *SurveyRigRequest) GetWhatIfs() []*WhatIf {
+	if x != nil {
+		return x.WhatIfs
+	}
+	return nil
+}
+
+// One number of the rig's file as it might be.
+type WhatIf struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Dotted key of the file, list entries counted from 1: "tape.floor_to_crossing_mm". 1-255 characters. Required.
+	Key string `protobuf:"bytes,1,opt,name=key,proto3" json:"key,omitempty"`
+	// What it might be, in the unit of its key, [-1000000, 1000000]. Required.
+	Value *float64 `protobuf:"fixed64,2,opt,name=value,proto3,oneof" json:"value,omitempty"`
+	// True: value is added to what the file says.
+	Added         bool `protobuf:"varint,3,opt,name=added,proto3" json:"added,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *WhatIf) Reset() {
+	*x = WhatIf{}
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *WhatIf) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*WhatIf) ProtoMessage() {}
+
+func (x *WhatIf) ProtoReflect() protoreflect.Message {
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use WhatIf.ProtoReflect.Descriptor instead.
+func (*WhatIf) Descriptor() ([]byte, []int) {
+	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *WhatIf) GetKey() string {
+	if x != nil {
+		return x.Key
+	}
+	return ""
+}
+
+func (x *WhatIf) GetValue() float64 {
+	if x != nil && x.Value != nil {
+		return *x.Value
+	}
+	return 0
+}
+
+func (x *WhatIf) GetAdded() bool {
+	if x != nil {
+		return x.Added
+	}
+	return false
+}
+
+// A step of a survey.
+type SurveyRigResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Which.
+	//
+	// Types that are valid to be assigned to Step:
+	//
+	//	*SurveyRigResponse_Progress
+	//	*SurveyRigResponse_Survey
+	Step          isSurveyRigResponse_Step `protobuf_oneof:"step"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SurveyRigResponse) Reset() {
+	*x = SurveyRigResponse{}
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SurveyRigResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SurveyRigResponse) ProtoMessage() {}
+
+func (x *SurveyRigResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SurveyRigResponse.ProtoReflect.Descriptor instead.
+func (*SurveyRigResponse) Descriptor() ([]byte, []int) {
+	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *SurveyRigResponse) GetStep() isSurveyRigResponse_Step {
+	if x != nil {
+		return x.Step
+	}
+	return nil
+}
+
+func (x *SurveyRigResponse) GetProgress() *SurveyProgress {
+	if x != nil {
+		if x, ok := x.Step.(*SurveyRigResponse_Progress); ok {
+			return x.Progress
+		}
+	}
+	return nil
+}
+
+func (x *SurveyRigResponse) GetSurvey() *RigSurvey {
+	if x != nil {
+		if x, ok := x.Step.(*SurveyRigResponse_Survey); ok {
+			return x.Survey
+		}
+	}
+	return nil
+}
+
+type isSurveyRigResponse_Step interface {
+	isSurveyRigResponse_Step()
+}
+
+type SurveyRigResponse_Progress struct {
+	// How far the work is.
+	Progress *SurveyProgress `protobuf:"bytes,1,opt,name=progress,proto3,oneof"`
+}
+
+type SurveyRigResponse_Survey struct {
+	// One survey, done.
+	Survey *RigSurvey `protobuf:"bytes,2,opt,name=survey,proto3,oneof"`
+}
+
+func (*SurveyRigResponse_Progress) isSurveyRigResponse_Step() {}
+
+func (*SurveyRigResponse_Survey) isSurveyRigResponse_Step() {}
+
+// How far the work is.
+type SurveyProgress struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Of which what-if, from 1. 0: of the rig as it is.
+	WhatIf uint32 `protobuf:"varint,1,opt,name=what_if,json=whatIf,proto3" json:"what_if,omitempty"`
+	// How much of its map is done, [0, 1].
+	DoneRatio     float64 `protobuf:"fixed64,2,opt,name=done_ratio,json=doneRatio,proto3" json:"done_ratio,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SurveyProgress) Reset() {
+	*x = SurveyProgress{}
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[14]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SurveyProgress) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SurveyProgress) ProtoMessage() {}
+
+func (x *SurveyProgress) ProtoReflect() protoreflect.Message {
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[14]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SurveyProgress.ProtoReflect.Descriptor instead.
+func (*SurveyProgress) Descriptor() ([]byte, []int) {
+	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{14}
+}
+
+func (x *SurveyProgress) GetWhatIf() uint32 {
+	if x != nil {
+		return x.WhatIf
+	}
+	return 0
+}
+
+func (x *SurveyProgress) GetDoneRatio() float64 {
+	if x != nil {
+		return x.DoneRatio
+	}
+	return 0
+}
+
+// How far the axes of a rig may turn.
+type RigSurvey struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Of which what-if, from 1. 0: of the rig as it is.
+	WhatIf uint32 `protobuf:"varint,1,opt,name=what_if,json=whatIf,proto3" json:"what_if,omitempty"`
+	// Digest of the revision that it was worked out for, 32 bytes; of a what-if, of the revision that the file would make.
+	RigSha256 []byte `protobuf:"bytes,2,opt,name=rig_sha256,json=rigSha256,proto3" json:"rig_sha256,omitempty"`
+	// The pose that it is about: home.
+	About *AxisPair `protobuf:"bytes,3,opt,name=about,proto3" json:"about,omitempty"`
+	// What is kept free within every limit, each way: uncertainty and overrun.
+	Spread *AxisPair `protobuf:"bytes,4,opt,name=spread,proto3" json:"spread,omitempty"`
+	// False: that pose itself is not clear with its spread, and axis1 and axis2 are absent.
+	Clear bool `protobuf:"varint,5,opt,name=clear,proto3" json:"clear,omitempty"`
+	// The widest limits, one interval per axis: all poses within both are clear.
+	Axis1 *AxisRoom `protobuf:"bytes,6,opt,name=axis1,proto3" json:"axis1,omitempty"`
+	// As axis1.
+	Axis2 *AxisRoom `protobuf:"bytes,7,opt,name=axis2,proto3" json:"axis2,omitempty"`
+	// How far axis 1 may turn while axis 2 goes over all of its travel.
+	Across *RoomBand `protobuf:"bytes,8,opt,name=across,proto3" json:"across,omitempty"`
+	// And while it stays within one band, lowest band first.
+	Bands []*RoomBand `protobuf:"bytes,9,rep,name=bands,proto3" json:"bands,omitempty"`
+	// What is nearest at the pose that it is about. Absent: no two parts come nearer by turning.
+	Here *ClosePair `protobuf:"bytes,10,opt,name=here,proto3" json:"here,omitempty"`
+	// What has the least to spare within the rig's travel.
+	Least *ClosePair `protobuf:"bytes,11,opt,name=least,proto3" json:"least,omitempty"`
+	// How much of the travel can be reached from there through what is clear, if the pose is exactly known, [0, 1].
+	ReachedRatio float64 `protobuf:"fixed64,12,opt,name=reached_ratio,json=reachedRatio,proto3" json:"reached_ratio,omitempty"`
+	// Parts of the travel that are clear and cannot, largest first.
+	Apart []*RoomApart `protobuf:"bytes,13,rep,name=apart,proto3" json:"apart,omitempty"`
+	// True: the work ran out before all was looked at; what is not known counts as not clear.
+	Spent bool `protobuf:"varint,14,opt,name=spent,proto3" json:"spent,omitempty"`
+	// All of it in words.
+	Text          string `protobuf:"bytes,15,opt,name=text,proto3" json:"text,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RigSurvey) Reset() {
+	*x = RigSurvey{}
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[15]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RigSurvey) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RigSurvey) ProtoMessage() {}
+
+func (x *RigSurvey) ProtoReflect() protoreflect.Message {
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[15]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RigSurvey.ProtoReflect.Descriptor instead.
+func (*RigSurvey) Descriptor() ([]byte, []int) {
+	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{15}
+}
+
+func (x *RigSurvey) GetWhatIf() uint32 {
+	if x != nil {
+		return x.WhatIf
+	}
+	return 0
+}
+
+func (x *RigSurvey) GetRigSha256() []byte {
+	if x != nil {
+		return x.RigSha256
+	}
+	return nil
+}
+
+func (x *RigSurvey) GetAbout() *AxisPair {
+	if x != nil {
+		return x.About
+	}
+	return nil
+}
+
+func (x *RigSurvey) GetSpread() *AxisPair {
+	if x != nil {
+		return x.Spread
+	}
+	return nil
+}
+
+func (x *RigSurvey) GetClear() bool {
+	if x != nil {
+		return x.Clear
+	}
+	return false
+}
+
+func (x *RigSurvey) GetAxis1() *AxisRoom {
+	if x != nil {
+		return x.Axis1
+	}
+	return nil
+}
+
+func (x *RigSurvey) GetAxis2() *AxisRoom {
+	if x != nil {
+		return x.Axis2
+	}
+	return nil
+}
+
+func (x *RigSurvey) GetAcross() *RoomBand {
+	if x != nil {
+		return x.Across
+	}
+	return nil
+}
+
+func (x *RigSurvey) GetBands() []*RoomBand {
+	if x != nil {
+		return x.Bands
+	}
+	return nil
+}
+
+func (x *RigSurvey) GetHere() *ClosePair {
+	if x != nil {
+		return x.Here
+	}
+	return nil
+}
+
+func (x *RigSurvey) GetLeast() *ClosePair {
+	if x != nil {
+		return x.Least
+	}
+	return nil
+}
+
+func (x *RigSurvey) GetReachedRatio() float64 {
+	if x != nil {
+		return x.ReachedRatio
+	}
+	return 0
+}
+
+func (x *RigSurvey) GetApart() []*RoomApart {
+	if x != nil {
+		return x.Apart
+	}
+	return nil
+}
+
+func (x *RigSurvey) GetSpent() bool {
+	if x != nil {
+		return x.Spent
+	}
+	return false
+}
+
+func (x *RigSurvey) GetText() string {
+	if x != nil {
+		return x.Text
+	}
+	return ""
+}
+
+// How far one axis may turn.
+type AxisRoom struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// From, degrees from the rig's zero, unreduced. Absent: it may turn all round.
+	LowDeg *float64 `protobuf:"fixed64,1,opt,name=low_deg,json=lowDeg,proto3,oneof" json:"low_deg,omitempty"`
+	// To, degrees. Absent: all round.
+	HighDeg *float64 `protobuf:"fixed64,2,opt,name=high_deg,json=highDeg,proto3,oneof" json:"high_deg,omitempty"`
+	// What comes nearest just beyond the low end. Absent: nothing.
+	BeyondLow *ClosePair `protobuf:"bytes,3,opt,name=beyond_low,json=beyondLow,proto3" json:"beyond_low,omitempty"`
+	// And just beyond the high end.
+	BeyondHigh    *ClosePair `protobuf:"bytes,4,opt,name=beyond_high,json=beyondHigh,proto3" json:"beyond_high,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *AxisRoom) Reset() {
+	*x = AxisRoom{}
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[16]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *AxisRoom) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*AxisRoom) ProtoMessage() {}
+
+func (x *AxisRoom) ProtoReflect() protoreflect.Message {
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[16]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use AxisRoom.ProtoReflect.Descriptor instead.
+func (*AxisRoom) Descriptor() ([]byte, []int) {
+	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{16}
+}
+
+func (x *AxisRoom) GetLowDeg() float64 {
+	if x != nil && x.LowDeg != nil {
+		return *x.LowDeg
+	}
+	return 0
+}
+
+func (x *AxisRoom) GetHighDeg() float64 {
+	if x != nil && x.HighDeg != nil {
+		return *x.HighDeg
+	}
+	return 0
+}
+
+func (x *AxisRoom) GetBeyondLow() *ClosePair {
+	if x != nil {
+		return x.BeyondLow
+	}
+	return nil
+}
+
+func (x *AxisRoom) GetBeyondHigh() *ClosePair {
+	if x != nil {
+		return x.BeyondHigh
+	}
+	return nil
+}
+
+// How far axis 1 may turn while axis 2 stays within a band.
+type RoomBand struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The band's lower end, degrees.
+	Axis2LowDeg float64 `protobuf:"fixed64,1,opt,name=axis2_low_deg,json=axis2LowDeg,proto3" json:"axis2_low_deg,omitempty"`
+	// Its upper end, degrees.
+	Axis2HighDeg float64 `protobuf:"fixed64,2,opt,name=axis2_high_deg,json=axis2HighDeg,proto3" json:"axis2_high_deg,omitempty"`
+	// False: there it is not clear anywhere about the pose.
+	Clear bool `protobuf:"varint,3,opt,name=clear,proto3" json:"clear,omitempty"`
+	// Axis 1 from, degrees. Absent: not clear, or all round.
+	Axis1LowDeg *float64 `protobuf:"fixed64,4,opt,name=axis1_low_deg,json=axis1LowDeg,proto3,oneof" json:"axis1_low_deg,omitempty"`
+	// Axis 1 to, degrees. Absent: as before.
+	Axis1HighDeg  *float64 `protobuf:"fixed64,5,opt,name=axis1_high_deg,json=axis1HighDeg,proto3,oneof" json:"axis1_high_deg,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RoomBand) Reset() {
+	*x = RoomBand{}
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[17]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RoomBand) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RoomBand) ProtoMessage() {}
+
+func (x *RoomBand) ProtoReflect() protoreflect.Message {
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[17]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RoomBand.ProtoReflect.Descriptor instead.
+func (*RoomBand) Descriptor() ([]byte, []int) {
+	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{17}
+}
+
+func (x *RoomBand) GetAxis2LowDeg() float64 {
+	if x != nil {
+		return x.Axis2LowDeg
+	}
+	return 0
+}
+
+func (x *RoomBand) GetAxis2HighDeg() float64 {
+	if x != nil {
+		return x.Axis2HighDeg
+	}
+	return 0
+}
+
+func (x *RoomBand) GetClear() bool {
+	if x != nil {
+		return x.Clear
+	}
+	return false
+}
+
+func (x *RoomBand) GetAxis1LowDeg() float64 {
+	if x != nil && x.Axis1LowDeg != nil {
+		return *x.Axis1LowDeg
+	}
+	return 0
+}
+
+func (x *RoomBand) GetAxis1HighDeg() float64 {
+	if x != nil && x.Axis1HighDeg != nil {
+		return *x.Axis1HighDeg
+	}
+	return 0
+}
+
+// A clear part of the travel that cannot be reached.
+type RoomApart struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// A pose of it.
+	Axes *AxisPair `protobuf:"bytes,1,opt,name=axes,proto3" json:"axes,omitempty"`
+	// Its share of the travel, (0, 1].
+	ShareRatio    float64 `protobuf:"fixed64,2,opt,name=share_ratio,json=shareRatio,proto3" json:"share_ratio,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RoomApart) Reset() {
+	*x = RoomApart{}
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[18]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RoomApart) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RoomApart) ProtoMessage() {}
+
+func (x *RoomApart) ProtoReflect() protoreflect.Message {
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[18]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RoomApart.ProtoReflect.Descriptor instead.
+func (*RoomApart) Descriptor() ([]byte, []int) {
+	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{18}
+}
+
+func (x *RoomApart) GetAxes() *AxisPair {
+	if x != nil {
+		return x.Axes
+	}
+	return nil
+}
+
+func (x *RoomApart) GetShareRatio() float64 {
+	if x != nil {
+		return x.ShareRatio
+	}
+	return 0
+}
+
+// Two parts that come near one another.
+type ClosePair struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The one whose link is the lower.
+	Part string `protobuf:"bytes,1,opt,name=part,proto3" json:"part,omitempty"`
+	// The other.
+	OtherPart string `protobuf:"bytes,2,opt,name=other_part,json=otherPart,proto3" json:"other_part,omitempty"`
+	// At which pose.
+	Axes *AxisPair `protobuf:"bytes,3,opt,name=axes,proto3" json:"axes,omitempty"`
+	// Their gap there, mm, as far as it is proven, 0 or more.
+	GapMm float64 `protobuf:"fixed64,4,opt,name=gap_mm,json=gapMm,proto3" json:"gap_mm,omitempty"`
+	// The gap that their margins ask for, mm.
+	RequiredMm float64 `protobuf:"fixed64,5,opt,name=required_mm,json=requiredMm,proto3" json:"required_mm,omitempty"`
+	// True: they touch.
+	Touching      bool `protobuf:"varint,6,opt,name=touching,proto3" json:"touching,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ClosePair) Reset() {
+	*x = ClosePair{}
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[19]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ClosePair) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ClosePair) ProtoMessage() {}
+
+func (x *ClosePair) ProtoReflect() protoreflect.Message {
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[19]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ClosePair.ProtoReflect.Descriptor instead.
+func (*ClosePair) Descriptor() ([]byte, []int) {
+	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{19}
+}
+
+func (x *ClosePair) GetPart() string {
+	if x != nil {
+		return x.Part
+	}
+	return ""
+}
+
+func (x *ClosePair) GetOtherPart() string {
+	if x != nil {
+		return x.OtherPart
+	}
+	return ""
+}
+
+func (x *ClosePair) GetAxes() *AxisPair {
+	if x != nil {
+		return x.Axes
+	}
+	return nil
+}
+
+func (x *ClosePair) GetGapMm() float64 {
+	if x != nil {
+		return x.GapMm
+	}
+	return 0
+}
+
+func (x *ClosePair) GetRequiredMm() float64 {
+	if x != nil {
+		return x.RequiredMm
+	}
+	return 0
+}
+
+func (x *ClosePair) GetTouching() bool {
+	if x != nil {
+		return x.Touching
+	}
+	return false
+}
+
+// What is to be drawn.
+type DrawRigRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Rig id, as in GetRigRequest. Required.
+	Rig string `protobuf:"bytes,1,opt,name=rig,proto3" json:"rig,omitempty"`
+	// What to draw. Required.
+	Kind PictureKind `protobuf:"varint,2,opt,name=kind,proto3,enum=keepclear.v1.PictureKind" json:"kind,omitempty"`
+	// At which pose. Absent: as held now, of candidates the likeliest.
+	Axes *AxisPair `protobuf:"bytes,3,opt,name=axes,proto3" json:"axes,omitempty"`
+	// Of a map: keep so many mm between all parts, [0, 10000]. Absent: each pair's margins, as in force.
+	GapMm *float64 `protobuf:"fixed64,4,opt,name=gap_mm,json=gapMm,proto3,oneof" json:"gap_mm,omitempty"`
+	// Of a map: where a motion from that pose is to end. Absent: as the open permit says, if there is one.
+	IntendedEnd *AxisPair `protobuf:"bytes,5,opt,name=intended_end,json=intendedEnd,proto3" json:"intended_end,omitempty"`
+	// Of a map: where else it may end. At most 16. Absent: as the open permit says, if no intended_end is named.
+	PredictedEnds []*AxisPair `protobuf:"bytes,6,rep,name=predicted_ends,json=predictedEnds,proto3" json:"predicted_ends,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DrawRigRequest) Reset() {
+	*x = DrawRigRequest{}
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[20]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DrawRigRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DrawRigRequest) ProtoMessage() {}
+
+func (x *DrawRigRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[20]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DrawRigRequest.ProtoReflect.Descriptor instead.
+func (*DrawRigRequest) Descriptor() ([]byte, []int) {
+	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{20}
+}
+
+func (x *DrawRigRequest) GetRig() string {
+	if x != nil {
+		return x.Rig
+	}
+	return ""
+}
+
+func (x *DrawRigRequest) GetKind() PictureKind {
+	if x != nil {
+		return x.Kind
+	}
+	return PictureKind_PICTURE_KIND_UNSPECIFIED
+}
+
+func (x *DrawRigRequest) GetAxes() *AxisPair {
+	if x != nil {
+		return x.Axes
+	}
+	return nil
+}
+
+func (x *DrawRigRequest) GetGapMm() float64 {
+	if x != nil && x.GapMm != nil {
+		return *x.GapMm
+	}
+	return 0
+}
+
+func (x *DrawRigRequest) GetIntendedEnd() *AxisPair {
+	if x != nil {
+		return x.IntendedEnd
+	}
+	return nil
+}
+
+func (x *DrawRigRequest) GetPredictedEnds() []*AxisPair {
+	if x != nil {
+		return x.PredictedEnds
+	}
+	return nil
+}
+
+// A picture.
+type DrawRigResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The picture, SVG.
+	Svg string `protobuf:"bytes,1,opt,name=svg,proto3" json:"svg,omitempty"`
+	// Digest of the rig's revision that it shows, 32 bytes.
+	RigSha256 []byte `protobuf:"bytes,2,opt,name=rig_sha256,json=rigSha256,proto3" json:"rig_sha256,omitempty"`
+	// The pose that it shows.
+	Axes *AxisPair `protobuf:"bytes,3,opt,name=axes,proto3" json:"axes,omitempty"`
+	// Of a rig: what is nearest. Absent: of a map, or no two parts come nearer by turning.
+	Nearest *ClosePair `protobuf:"bytes,4,opt,name=nearest,proto3" json:"nearest,omitempty"`
+	// What it shows, in words.
+	Text          string `protobuf:"bytes,5,opt,name=text,proto3" json:"text,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DrawRigResponse) Reset() {
+	*x = DrawRigResponse{}
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[21]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DrawRigResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DrawRigResponse) ProtoMessage() {}
+
+func (x *DrawRigResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[21]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DrawRigResponse.ProtoReflect.Descriptor instead.
+func (*DrawRigResponse) Descriptor() ([]byte, []int) {
+	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{21}
+}
+
+func (x *DrawRigResponse) GetSvg() string {
+	if x != nil {
+		return x.Svg
+	}
+	return ""
+}
+
+func (x *DrawRigResponse) GetRigSha256() []byte {
+	if x != nil {
+		return x.RigSha256
+	}
+	return nil
+}
+
+func (x *DrawRigResponse) GetAxes() *AxisPair {
+	if x != nil {
+		return x.Axes
+	}
+	return nil
+}
+
+func (x *DrawRigResponse) GetNearest() *ClosePair {
+	if x != nil {
+		return x.Nearest
+	}
+	return nil
+}
+
+func (x *DrawRigResponse) GetText() string {
+	if x != nil {
+		return x.Text
+	}
+	return ""
+}
+
 var File_keepclear_v1_rig_service_proto protoreflect.FileDescriptor
 
 const file_keepclear_v1_rig_service_proto_rawDesc = "" +
@@ -1127,7 +2105,92 @@ const file_keepclear_v1_rig_service_proto_rawDesc = "" +
 	"\x04line\x18\x04 \x01(\rR\x04line\x12\x10\n" +
 	"\x03key\x18\x05 \x01(\tR\x03key\x12\x14\n" +
 	"\x05words\x18\x06 \x01(\tR\x05words\x12\x16\n" +
-	"\x06remedy\x18\a \x01(\tR\x06remedy*p\n" +
+	"\x06remedy\x18\a \x01(\tR\x06remedy\"\x87\x02\n" +
+	"\x10SurveyRigRequest\x122\n" +
+	"\x03rig\x18\x01 \x01(\tB \xbaH\x1d\xc8\x01\x01r\x182\x16^[a-z][a-z0-9-]{0,62}$R\x03rig\x123\n" +
+	"\x06gap_mm\x18\x02 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x88\xc3@)\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\x05gapMm\x88\x01\x01\x127\n" +
+	"\bband_deg\x18\x03 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x80v@)\x00\x00\x00\x00\x00\x00\xf0?H\x01R\abandDeg\x88\x01\x01\x129\n" +
+	"\bwhat_ifs\x18\x04 \x03(\v2\x14.keepclear.v1.WhatIfB\b\xbaH\x05\x92\x01\x02\x10\bR\awhatIfsB\t\n" +
+	"\a_gap_mmB\v\n" +
+	"\t_band_deg\"~\n" +
+	"\x06WhatIf\x12\x1d\n" +
+	"\x03key\x18\x01 \x01(\tB\v\xbaH\b\xc8\x01\x01r\x03\x18\xff\x01R\x03key\x125\n" +
+	"\x05value\x18\x02 \x01(\x01B\x1a\xbaH\x17\xc8\x01\x01\x12\x12\x19\x00\x00\x00\x00\x80\x84.A)\x00\x00\x00\x00\x80\x84.\xc1H\x00R\x05value\x88\x01\x01\x12\x14\n" +
+	"\x05added\x18\x03 \x01(\bR\x05addedB\b\n" +
+	"\x06_value\"\x8a\x01\n" +
+	"\x11SurveyRigResponse\x12:\n" +
+	"\bprogress\x18\x01 \x01(\v2\x1c.keepclear.v1.SurveyProgressH\x00R\bprogress\x121\n" +
+	"\x06survey\x18\x02 \x01(\v2\x17.keepclear.v1.RigSurveyH\x00R\x06surveyB\x06\n" +
+	"\x04step\"H\n" +
+	"\x0eSurveyProgress\x12\x17\n" +
+	"\awhat_if\x18\x01 \x01(\rR\x06whatIf\x12\x1d\n" +
+	"\n" +
+	"done_ratio\x18\x02 \x01(\x01R\tdoneRatio\"\xcb\x04\n" +
+	"\tRigSurvey\x12\x17\n" +
+	"\awhat_if\x18\x01 \x01(\rR\x06whatIf\x12\x1d\n" +
+	"\n" +
+	"rig_sha256\x18\x02 \x01(\fR\trigSha256\x12,\n" +
+	"\x05about\x18\x03 \x01(\v2\x16.keepclear.v1.AxisPairR\x05about\x12.\n" +
+	"\x06spread\x18\x04 \x01(\v2\x16.keepclear.v1.AxisPairR\x06spread\x12\x14\n" +
+	"\x05clear\x18\x05 \x01(\bR\x05clear\x12,\n" +
+	"\x05axis1\x18\x06 \x01(\v2\x16.keepclear.v1.AxisRoomR\x05axis1\x12,\n" +
+	"\x05axis2\x18\a \x01(\v2\x16.keepclear.v1.AxisRoomR\x05axis2\x12.\n" +
+	"\x06across\x18\b \x01(\v2\x16.keepclear.v1.RoomBandR\x06across\x12,\n" +
+	"\x05bands\x18\t \x03(\v2\x16.keepclear.v1.RoomBandR\x05bands\x12+\n" +
+	"\x04here\x18\n" +
+	" \x01(\v2\x17.keepclear.v1.ClosePairR\x04here\x12-\n" +
+	"\x05least\x18\v \x01(\v2\x17.keepclear.v1.ClosePairR\x05least\x12#\n" +
+	"\rreached_ratio\x18\f \x01(\x01R\freachedRatio\x12-\n" +
+	"\x05apart\x18\r \x03(\v2\x17.keepclear.v1.RoomApartR\x05apart\x12\x14\n" +
+	"\x05spent\x18\x0e \x01(\bR\x05spent\x12\x12\n" +
+	"\x04text\x18\x0f \x01(\tR\x04text\"\xd3\x01\n" +
+	"\bAxisRoom\x12\x1c\n" +
+	"\alow_deg\x18\x01 \x01(\x01H\x00R\x06lowDeg\x88\x01\x01\x12\x1e\n" +
+	"\bhigh_deg\x18\x02 \x01(\x01H\x01R\ahighDeg\x88\x01\x01\x126\n" +
+	"\n" +
+	"beyond_low\x18\x03 \x01(\v2\x17.keepclear.v1.ClosePairR\tbeyondLow\x128\n" +
+	"\vbeyond_high\x18\x04 \x01(\v2\x17.keepclear.v1.ClosePairR\n" +
+	"beyondHighB\n" +
+	"\n" +
+	"\b_low_degB\v\n" +
+	"\t_high_deg\"\xe3\x01\n" +
+	"\bRoomBand\x12\"\n" +
+	"\raxis2_low_deg\x18\x01 \x01(\x01R\vaxis2LowDeg\x12$\n" +
+	"\x0eaxis2_high_deg\x18\x02 \x01(\x01R\faxis2HighDeg\x12\x14\n" +
+	"\x05clear\x18\x03 \x01(\bR\x05clear\x12'\n" +
+	"\raxis1_low_deg\x18\x04 \x01(\x01H\x00R\vaxis1LowDeg\x88\x01\x01\x12)\n" +
+	"\x0eaxis1_high_deg\x18\x05 \x01(\x01H\x01R\faxis1HighDeg\x88\x01\x01B\x10\n" +
+	"\x0e_axis1_low_degB\x11\n" +
+	"\x0f_axis1_high_deg\"X\n" +
+	"\tRoomApart\x12*\n" +
+	"\x04axes\x18\x01 \x01(\v2\x16.keepclear.v1.AxisPairR\x04axes\x12\x1f\n" +
+	"\vshare_ratio\x18\x02 \x01(\x01R\n" +
+	"shareRatio\"\xbe\x01\n" +
+	"\tClosePair\x12\x12\n" +
+	"\x04part\x18\x01 \x01(\tR\x04part\x12\x1d\n" +
+	"\n" +
+	"other_part\x18\x02 \x01(\tR\totherPart\x12*\n" +
+	"\x04axes\x18\x03 \x01(\v2\x16.keepclear.v1.AxisPairR\x04axes\x12\x15\n" +
+	"\x06gap_mm\x18\x04 \x01(\x01R\x05gapMm\x12\x1f\n" +
+	"\vrequired_mm\x18\x05 \x01(\x01R\n" +
+	"requiredMm\x12\x1a\n" +
+	"\btouching\x18\x06 \x01(\bR\btouching\"\xef\x02\n" +
+	"\x0eDrawRigRequest\x122\n" +
+	"\x03rig\x18\x01 \x01(\tB \xbaH\x1d\xc8\x01\x01r\x182\x16^[a-z][a-z0-9-]{0,62}$R\x03rig\x129\n" +
+	"\x04kind\x18\x02 \x01(\x0e2\x19.keepclear.v1.PictureKindB\n" +
+	"\xbaH\a\x82\x01\x04\x18\x01\x18\x02R\x04kind\x12*\n" +
+	"\x04axes\x18\x03 \x01(\v2\x16.keepclear.v1.AxisPairR\x04axes\x123\n" +
+	"\x06gap_mm\x18\x04 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x88\xc3@)\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\x05gapMm\x88\x01\x01\x129\n" +
+	"\fintended_end\x18\x05 \x01(\v2\x16.keepclear.v1.AxisPairR\vintendedEnd\x12G\n" +
+	"\x0epredicted_ends\x18\x06 \x03(\v2\x16.keepclear.v1.AxisPairB\b\xbaH\x05\x92\x01\x02\x10\x10R\rpredictedEndsB\t\n" +
+	"\a_gap_mm\"\xb5\x01\n" +
+	"\x0fDrawRigResponse\x12\x10\n" +
+	"\x03svg\x18\x01 \x01(\tR\x03svg\x12\x1d\n" +
+	"\n" +
+	"rig_sha256\x18\x02 \x01(\fR\trigSha256\x12*\n" +
+	"\x04axes\x18\x03 \x01(\v2\x16.keepclear.v1.AxisPairR\x04axes\x121\n" +
+	"\anearest\x18\x04 \x01(\v2\x17.keepclear.v1.ClosePairR\anearest\x12\x12\n" +
+	"\x04text\x18\x05 \x01(\tR\x04text*p\n" +
 	"\tPoseState\x12\x1a\n" +
 	"\x16POSE_STATE_UNSPECIFIED\x10\x00\x12\x14\n" +
 	"\x10POSE_STATE_KNOWN\x10\x01\x12\x19\n" +
@@ -1147,12 +2210,18 @@ const file_keepclear_v1_rig_service_proto_rawDesc = "" +
 	"\x18FILE_FIND_KIND_OPEN_MESH\x10\n" +
 	"\x12\x17\n" +
 	"\x13FILE_FIND_KIND_IDLE\x10\v\x12\x1c\n" +
-	"\x18FILE_FIND_KIND_NOT_KNOWN\x10\f2\xe7\x01\n" +
+	"\x18FILE_FIND_KIND_NOT_KNOWN\x10\f*W\n" +
+	"\vPictureKind\x12\x1c\n" +
+	"\x18PICTURE_KIND_UNSPECIFIED\x10\x00\x12\x14\n" +
+	"\x10PICTURE_KIND_RIG\x10\x01\x12\x14\n" +
+	"\x10PICTURE_KIND_MAP\x10\x022\xff\x02\n" +
 	"\n" +
 	"RigService\x12C\n" +
 	"\x06GetRig\x12\x1b.keepclear.v1.GetRigRequest\x1a\x1c.keepclear.v1.GetRigResponse\x12I\n" +
 	"\bListRigs\x12\x1d.keepclear.v1.ListRigsRequest\x1a\x1e.keepclear.v1.ListRigsResponse\x12I\n" +
-	"\bCheckRig\x12\x1d.keepclear.v1.CheckRigRequest\x1a\x1e.keepclear.v1.CheckRigResponseB:Z8keepclear.example/keepclear/api/keepclear/v1;keepclearv1b\x06proto3"
+	"\bCheckRig\x12\x1d.keepclear.v1.CheckRigRequest\x1a\x1e.keepclear.v1.CheckRigResponse\x12N\n" +
+	"\tSurveyRig\x12\x1e.keepclear.v1.SurveyRigRequest\x1a\x1f.keepclear.v1.SurveyRigResponse0\x01\x12F\n" +
+	"\aDrawRig\x12\x1c.keepclear.v1.DrawRigRequest\x1a\x1d.keepclear.v1.DrawRigResponseB:Z8keepclear.example/keepclear/api/keepclear/v1;keepclearv1b\x06proto3"
 
 var (
 	file_keepclear_v1_rig_service_proto_rawDescOnce sync.Once
@@ -1166,62 +2235,100 @@ func file_keepclear_v1_rig_service_proto_rawDescGZIP() []byte {
 	return file_keepclear_v1_rig_service_proto_rawDescData
 }
 
-var file_keepclear_v1_rig_service_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_keepclear_v1_rig_service_proto_msgTypes = make([]protoimpl.MessageInfo, 11)
+var file_keepclear_v1_rig_service_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
+var file_keepclear_v1_rig_service_proto_msgTypes = make([]protoimpl.MessageInfo, 22)
 var file_keepclear_v1_rig_service_proto_goTypes = []any{
 	(PoseState)(0),                // 0: keepclear.v1.PoseState
 	(FileFindKind)(0),             // 1: keepclear.v1.FileFindKind
-	(*GetRigRequest)(nil),         // 2: keepclear.v1.GetRigRequest
-	(*GetRigResponse)(nil),        // 3: keepclear.v1.GetRigResponse
-	(*ListRigsRequest)(nil),       // 4: keepclear.v1.ListRigsRequest
-	(*ListRigsResponse)(nil),      // 5: keepclear.v1.ListRigsResponse
-	(*Rig)(nil),                   // 6: keepclear.v1.Rig
-	(*Pose)(nil),                  // 7: keepclear.v1.Pose
-	(*CheckRigRequest)(nil),       // 8: keepclear.v1.CheckRigRequest
-	(*NamedFile)(nil),             // 9: keepclear.v1.NamedFile
-	(*CheckRigResponse)(nil),      // 10: keepclear.v1.CheckRigResponse
-	(*FileFault)(nil),             // 11: keepclear.v1.FileFault
-	(*FileFind)(nil),              // 12: keepclear.v1.FileFind
-	(*Sample)(nil),                // 13: keepclear.v1.Sample
-	(*Permit)(nil),                // 14: keepclear.v1.Permit
-	(*HeldLock)(nil),              // 15: keepclear.v1.HeldLock
-	(*Need)(nil),                  // 16: keepclear.v1.Need
-	(*Deadline)(nil),              // 17: keepclear.v1.Deadline
-	(*AxisPair)(nil),              // 18: keepclear.v1.AxisPair
-	(*AxisSigma)(nil),             // 19: keepclear.v1.AxisSigma
-	(PoseSource)(0),               // 20: keepclear.v1.PoseSource
-	(*timestamppb.Timestamp)(nil), // 21: google.protobuf.Timestamp
+	(PictureKind)(0),              // 2: keepclear.v1.PictureKind
+	(*GetRigRequest)(nil),         // 3: keepclear.v1.GetRigRequest
+	(*GetRigResponse)(nil),        // 4: keepclear.v1.GetRigResponse
+	(*ListRigsRequest)(nil),       // 5: keepclear.v1.ListRigsRequest
+	(*ListRigsResponse)(nil),      // 6: keepclear.v1.ListRigsResponse
+	(*Rig)(nil),                   // 7: keepclear.v1.Rig
+	(*Pose)(nil),                  // 8: keepclear.v1.Pose
+	(*CheckRigRequest)(nil),       // 9: keepclear.v1.CheckRigRequest
+	(*NamedFile)(nil),             // 10: keepclear.v1.NamedFile
+	(*CheckRigResponse)(nil),      // 11: keepclear.v1.CheckRigResponse
+	(*FileFault)(nil),             // 12: keepclear.v1.FileFault
+	(*FileFind)(nil),              // 13: keepclear.v1.FileFind
+	(*SurveyRigRequest)(nil),      // 14: keepclear.v1.SurveyRigRequest
+	(*WhatIf)(nil),                // 15: keepclear.v1.WhatIf
+	(*SurveyRigResponse)(nil),     // 16: keepclear.v1.SurveyRigResponse
+	(*SurveyProgress)(nil),        // 17: keepclear.v1.SurveyProgress
+	(*RigSurvey)(nil),             // 18: keepclear.v1.RigSurvey
+	(*AxisRoom)(nil),              // 19: keepclear.v1.AxisRoom
+	(*RoomBand)(nil),              // 20: keepclear.v1.RoomBand
+	(*RoomApart)(nil),             // 21: keepclear.v1.RoomApart
+	(*ClosePair)(nil),             // 22: keepclear.v1.ClosePair
+	(*DrawRigRequest)(nil),        // 23: keepclear.v1.DrawRigRequest
+	(*DrawRigResponse)(nil),       // 24: keepclear.v1.DrawRigResponse
+	(*Sample)(nil),                // 25: keepclear.v1.Sample
+	(*Permit)(nil),                // 26: keepclear.v1.Permit
+	(*HeldLock)(nil),              // 27: keepclear.v1.HeldLock
+	(*Need)(nil),                  // 28: keepclear.v1.Need
+	(*Deadline)(nil),              // 29: keepclear.v1.Deadline
+	(*AxisPair)(nil),              // 30: keepclear.v1.AxisPair
+	(*AxisSigma)(nil),             // 31: keepclear.v1.AxisSigma
+	(PoseSource)(0),               // 32: keepclear.v1.PoseSource
+	(*timestamppb.Timestamp)(nil), // 33: google.protobuf.Timestamp
 }
 var file_keepclear_v1_rig_service_proto_depIdxs = []int32{
-	6,  // 0: keepclear.v1.GetRigResponse.rig:type_name -> keepclear.v1.Rig
-	6,  // 1: keepclear.v1.ListRigsResponse.rigs:type_name -> keepclear.v1.Rig
-	7,  // 2: keepclear.v1.Rig.pose:type_name -> keepclear.v1.Pose
-	13, // 3: keepclear.v1.Rig.last_sample:type_name -> keepclear.v1.Sample
-	14, // 4: keepclear.v1.Rig.permit:type_name -> keepclear.v1.Permit
-	15, // 5: keepclear.v1.Rig.locks:type_name -> keepclear.v1.HeldLock
-	16, // 6: keepclear.v1.Rig.needs:type_name -> keepclear.v1.Need
-	17, // 7: keepclear.v1.Rig.harmless_until:type_name -> keepclear.v1.Deadline
-	18, // 8: keepclear.v1.Pose.axes:type_name -> keepclear.v1.AxisPair
-	19, // 9: keepclear.v1.Pose.sigma:type_name -> keepclear.v1.AxisSigma
-	20, // 10: keepclear.v1.Pose.source:type_name -> keepclear.v1.PoseSource
-	21, // 11: keepclear.v1.Pose.pose_time:type_name -> google.protobuf.Timestamp
-	18, // 12: keepclear.v1.Pose.candidates:type_name -> keepclear.v1.AxisPair
+	7,  // 0: keepclear.v1.GetRigResponse.rig:type_name -> keepclear.v1.Rig
+	7,  // 1: keepclear.v1.ListRigsResponse.rigs:type_name -> keepclear.v1.Rig
+	8,  // 2: keepclear.v1.Rig.pose:type_name -> keepclear.v1.Pose
+	25, // 3: keepclear.v1.Rig.last_sample:type_name -> keepclear.v1.Sample
+	26, // 4: keepclear.v1.Rig.permit:type_name -> keepclear.v1.Permit
+	27, // 5: keepclear.v1.Rig.locks:type_name -> keepclear.v1.HeldLock
+	28, // 6: keepclear.v1.Rig.needs:type_name -> keepclear.v1.Need
+	29, // 7: keepclear.v1.Rig.harmless_until:type_name -> keepclear.v1.Deadline
+	30, // 8: keepclear.v1.Pose.axes:type_name -> keepclear.v1.AxisPair
+	31, // 9: keepclear.v1.Pose.sigma:type_name -> keepclear.v1.AxisSigma
+	32, // 10: keepclear.v1.Pose.source:type_name -> keepclear.v1.PoseSource
+	33, // 11: keepclear.v1.Pose.pose_time:type_name -> google.protobuf.Timestamp
+	30, // 12: keepclear.v1.Pose.candidates:type_name -> keepclear.v1.AxisPair
 	0,  // 13: keepclear.v1.Pose.state:type_name -> keepclear.v1.PoseState
-	9,  // 14: keepclear.v1.CheckRigRequest.files:type_name -> keepclear.v1.NamedFile
-	11, // 15: keepclear.v1.CheckRigResponse.faults:type_name -> keepclear.v1.FileFault
-	12, // 16: keepclear.v1.CheckRigResponse.finds:type_name -> keepclear.v1.FileFind
+	10, // 14: keepclear.v1.CheckRigRequest.files:type_name -> keepclear.v1.NamedFile
+	12, // 15: keepclear.v1.CheckRigResponse.faults:type_name -> keepclear.v1.FileFault
+	13, // 16: keepclear.v1.CheckRigResponse.finds:type_name -> keepclear.v1.FileFind
 	1,  // 17: keepclear.v1.FileFind.kind:type_name -> keepclear.v1.FileFindKind
-	2,  // 18: keepclear.v1.RigService.GetRig:input_type -> keepclear.v1.GetRigRequest
-	4,  // 19: keepclear.v1.RigService.ListRigs:input_type -> keepclear.v1.ListRigsRequest
-	8,  // 20: keepclear.v1.RigService.CheckRig:input_type -> keepclear.v1.CheckRigRequest
-	3,  // 21: keepclear.v1.RigService.GetRig:output_type -> keepclear.v1.GetRigResponse
-	5,  // 22: keepclear.v1.RigService.ListRigs:output_type -> keepclear.v1.ListRigsResponse
-	10, // 23: keepclear.v1.RigService.CheckRig:output_type -> keepclear.v1.CheckRigResponse
-	21, // [21:24] is the sub-list for method output_type
-	18, // [18:21] is the sub-list for method input_type
-	18, // [18:18] is the sub-list for extension type_name
-	18, // [18:18] is the sub-list for extension extendee
-	0,  // [0:18] is the sub-list for field type_name
+	15, // 18: keepclear.v1.SurveyRigRequest.what_ifs:type_name -> keepclear.v1.WhatIf
+	17, // 19: keepclear.v1.SurveyRigResponse.progress:type_name -> keepclear.v1.SurveyProgress
+	18, // 20: keepclear.v1.SurveyRigResponse.survey:type_name -> keepclear.v1.RigSurvey
+	30, // 21: keepclear.v1.RigSurvey.about:type_name -> keepclear.v1.AxisPair
+	30, // 22: keepclear.v1.RigSurvey.spread:type_name -> keepclear.v1.AxisPair
+	19, // 23: keepclear.v1.RigSurvey.axis1:type_name -> keepclear.v1.AxisRoom
+	19, // 24: keepclear.v1.RigSurvey.axis2:type_name -> keepclear.v1.AxisRoom
+	20, // 25: keepclear.v1.RigSurvey.across:type_name -> keepclear.v1.RoomBand
+	20, // 26: keepclear.v1.RigSurvey.bands:type_name -> keepclear.v1.RoomBand
+	22, // 27: keepclear.v1.RigSurvey.here:type_name -> keepclear.v1.ClosePair
+	22, // 28: keepclear.v1.RigSurvey.least:type_name -> keepclear.v1.ClosePair
+	21, // 29: keepclear.v1.RigSurvey.apart:type_name -> keepclear.v1.RoomApart
+	22, // 30: keepclear.v1.AxisRoom.beyond_low:type_name -> keepclear.v1.ClosePair
+	22, // 31: keepclear.v1.AxisRoom.beyond_high:type_name -> keepclear.v1.ClosePair
+	30, // 32: keepclear.v1.RoomApart.axes:type_name -> keepclear.v1.AxisPair
+	30, // 33: keepclear.v1.ClosePair.axes:type_name -> keepclear.v1.AxisPair
+	2,  // 34: keepclear.v1.DrawRigRequest.kind:type_name -> keepclear.v1.PictureKind
+	30, // 35: keepclear.v1.DrawRigRequest.axes:type_name -> keepclear.v1.AxisPair
+	30, // 36: keepclear.v1.DrawRigRequest.intended_end:type_name -> keepclear.v1.AxisPair
+	30, // 37: keepclear.v1.DrawRigRequest.predicted_ends:type_name -> keepclear.v1.AxisPair
+	30, // 38: keepclear.v1.DrawRigResponse.axes:type_name -> keepclear.v1.AxisPair
+	22, // 39: keepclear.v1.DrawRigResponse.nearest:type_name -> keepclear.v1.ClosePair
+	3,  // 40: keepclear.v1.RigService.GetRig:input_type -> keepclear.v1.GetRigRequest
+	5,  // 41: keepclear.v1.RigService.ListRigs:input_type -> keepclear.v1.ListRigsRequest
+	9,  // 42: keepclear.v1.RigService.CheckRig:input_type -> keepclear.v1.CheckRigRequest
+	14, // 43: keepclear.v1.RigService.SurveyRig:input_type -> keepclear.v1.SurveyRigRequest
+	23, // 44: keepclear.v1.RigService.DrawRig:input_type -> keepclear.v1.DrawRigRequest
+	4,  // 45: keepclear.v1.RigService.GetRig:output_type -> keepclear.v1.GetRigResponse
+	6,  // 46: keepclear.v1.RigService.ListRigs:output_type -> keepclear.v1.ListRigsResponse
+	11, // 47: keepclear.v1.RigService.CheckRig:output_type -> keepclear.v1.CheckRigResponse
+	16, // 48: keepclear.v1.RigService.SurveyRig:output_type -> keepclear.v1.SurveyRigResponse
+	24, // 49: keepclear.v1.RigService.DrawRig:output_type -> keepclear.v1.DrawRigResponse
+	45, // [45:50] is the sub-list for method output_type
+	40, // [40:45] is the sub-list for method input_type
+	40, // [40:40] is the sub-list for extension type_name
+	40, // [40:40] is the sub-list for extension extendee
+	0,  // [0:40] is the sub-list for field type_name
 }
 
 func init() { file_keepclear_v1_rig_service_proto_init() }
@@ -1234,13 +2341,22 @@ func file_keepclear_v1_rig_service_proto_init() {
 	file_keepclear_v1_permit_proto_init()
 	file_keepclear_v1_place_proto_init()
 	file_keepclear_v1_sample_proto_init()
+	file_keepclear_v1_rig_service_proto_msgTypes[11].OneofWrappers = []any{}
+	file_keepclear_v1_rig_service_proto_msgTypes[12].OneofWrappers = []any{}
+	file_keepclear_v1_rig_service_proto_msgTypes[13].OneofWrappers = []any{
+		(*SurveyRigResponse_Progress)(nil),
+		(*SurveyRigResponse_Survey)(nil),
+	}
+	file_keepclear_v1_rig_service_proto_msgTypes[16].OneofWrappers = []any{}
+	file_keepclear_v1_rig_service_proto_msgTypes[17].OneofWrappers = []any{}
+	file_keepclear_v1_rig_service_proto_msgTypes[20].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_keepclear_v1_rig_service_proto_rawDesc), len(file_keepclear_v1_rig_service_proto_rawDesc)),
-			NumEnums:      2,
-			NumMessages:   11,
+			NumEnums:      3,
+			NumMessages:   22,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -19,9 +19,11 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	RigService_GetRig_FullMethodName   = "/keepclear.v1.RigService/GetRig"
-	RigService_ListRigs_FullMethodName = "/keepclear.v1.RigService/ListRigs"
-	RigService_CheckRig_FullMethodName = "/keepclear.v1.RigService/CheckRig"
+	RigService_GetRig_FullMethodName    = "/keepclear.v1.RigService/GetRig"
+	RigService_ListRigs_FullMethodName  = "/keepclear.v1.RigService/ListRigs"
+	RigService_CheckRig_FullMethodName  = "/keepclear.v1.RigService/CheckRig"
+	RigService_SurveyRig_FullMethodName = "/keepclear.v1.RigService/SurveyRig"
+	RigService_DrawRig_FullMethodName   = "/keepclear.v1.RigService/DrawRig"
 )
 
 // RigServiceClient is the client API for RigService service.
@@ -36,6 +38,11 @@ type RigServiceClient interface {
 	ListRigs(ctx context.Context, in *ListRigsRequest, opts ...grpc.CallOption) (*ListRigsResponse, error)
 	// Reads a rig file, says what was understood and every fault; stores nothing.
 	CheckRig(ctx context.Context, in *CheckRigRequest, opts ...grpc.CallOption) (*CheckRigResponse, error)
+	// Works out how far the axes of a rig may turn with what it carries, proven of all its axis space: progress, then one survey of the rig as it
+	// is and one for each what-if. One is worked out at a time; others wait until their caller goes. It holds up no question, and ends with its caller.
+	SurveyRig(ctx context.Context, in *SurveyRigRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[SurveyRigResponse], error)
+	// Draws a rig at a pose, or the map of its axis space, which waits its turn as SurveyRig does.
+	DrawRig(ctx context.Context, in *DrawRigRequest, opts ...grpc.CallOption) (*DrawRigResponse, error)
 }
 
 type rigServiceClient struct {
@@ -76,6 +83,35 @@ func (c *rigServiceClient) CheckRig(ctx context.Context, in *CheckRigRequest, op
 	return out, nil
 }
 
+func (c *rigServiceClient) SurveyRig(ctx context.Context, in *SurveyRigRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[SurveyRigResponse], error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	stream, err := c.cc.NewStream(ctx, &RigService_ServiceDesc.Streams[0], RigService_SurveyRig_FullMethodName, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	x := &grpc.GenericClientStream[SurveyRigRequest, SurveyRigResponse]{ClientStream: stream}
+	if err := x.ClientStream.SendMsg(in); err != nil {
+		return nil, err
+	}
+	if err := x.ClientStream.CloseSend(); err != nil {
+		return nil, err
+	}
+	return x, nil
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type RigService_SurveyRigClient = grpc.ServerStreamingClient[SurveyRigResponse]
+
+func (c *rigServiceClient) DrawRig(ctx context.Context, in *DrawRigRequest, opts ...grpc.CallOption) (*DrawRigResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(DrawRigResponse)
+	err := c.cc.Invoke(ctx, RigService_DrawRig_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // RigServiceServer is the server API for RigService service.
 // All implementations must embed UnimplementedRigServiceServer
 // for forward compatibility.
@@ -88,6 +124,11 @@ type RigServiceServer interface {
 	ListRigs(context.Context, *ListRigsRequest) (*ListRigsResponse, error)
 	// Reads a rig file, says what was understood and every fault; stores nothing.
 	CheckRig(context.Context, *CheckRigRequest) (*CheckRigResponse, error)
+	// Works out how far the axes of a rig may turn with what it carries, proven of all its axis space: progress, then one survey of the rig as it
+	// is and one for each what-if. One is worked out at a time; others wait until their caller goes. It holds up no question, and ends with its caller.
+	SurveyRig(*SurveyRigRequest, grpc.ServerStreamingServer[SurveyRigResponse]) error
+	// Draws a rig at a pose, or the map of its axis space, which waits its turn as SurveyRig does.
+	DrawRig(context.Context, *DrawRigRequest) (*DrawRigResponse, error)
 	mustEmbedUnimplementedRigServiceServer()
 }
 
@@ -106,6 +147,12 @@ func (UnimplementedRigServiceServer) ListRigs(context.Context, *ListRigsRequest)
 }
 func (UnimplementedRigServiceServer) CheckRig(context.Context, *CheckRigRequest) (*CheckRigResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method CheckRig not implemented")
+}
+func (UnimplementedRigServiceServer) SurveyRig(*SurveyRigRequest, grpc.ServerStreamingServer[SurveyRigResponse]) error {
+	return status.Error(codes.Unimplemented, "method SurveyRig not implemented")
+}
+func (UnimplementedRigServiceServer) DrawRig(context.Context, *DrawRigRequest) (*DrawRigResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method DrawRig not implemented")
 }
 func (UnimplementedRigServiceServer) mustEmbedUnimplementedRigServiceServer() {}
 func (UnimplementedRigServiceServer) testEmbeddedByValue()                    {}
@@ -182,6 +229,35 @@ func _RigService_CheckRig_Handler(srv interface{}, ctx context.Context, dec func
 	return interceptor(ctx, in, info, handler)
 }
 
+func _RigService_SurveyRig_Handler(srv interface{}, stream grpc.ServerStream) error {
+	m := new(SurveyRigRequest)
+	if err := stream.RecvMsg(m); err != nil {
+		return err
+	}
+	return srv.(RigServiceServer).SurveyRig(m, &grpc.GenericServerStream[SurveyRigRequest, SurveyRigResponse]{ServerStream: stream})
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type RigService_SurveyRigServer = grpc.ServerStreamingServer[SurveyRigResponse]
+
+func _RigService_DrawRig_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(DrawRigRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(RigServiceServer).DrawRig(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: RigService_DrawRig_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(RigServiceServer).DrawRig(ctx, req.(*DrawRigRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // RigService_ServiceDesc is the grpc.ServiceDesc for RigService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -201,7 +277,17 @@ var RigService_ServiceDesc = grpc.ServiceDesc{
 			MethodName: "CheckRig",
 			Handler:    _RigService_CheckRig_Handler,
 		},
+		{
+			MethodName: "DrawRig",
+			Handler:    _RigService_DrawRig_Handler,
+		},
 	},
-	Streams:  []grpc.StreamDesc{},
+	Streams: []grpc.StreamDesc{
+		{
+			StreamName:    "SurveyRig",
+			Handler:       _RigService_SurveyRig_Handler,
+			ServerStreams: true,
+		},
+	},
 	Metadata: "keepclear/v1/rig_service.proto",
 }

@@ -85,7 +85,7 @@ func TestMapIsAPicture(t *testing.T) {
 	r := heron(t)
 	s := surveyed(t, r, r.Home, rig.DegAxes(0.1, 0.1), reach.RasterBudget)
 	gap := unit.Length(5)
-	svg := draw.Map(r, s, draw.Asked{Gap: &gap, What: "a < b"})
+	svg := draw.Map(r, s, draw.Asked{Gap: &gap, What: "a < b"}, nil)
 	d := xml.NewDecoder(strings.NewReader(svg))
 	hatched := 0.0
 	for {
@@ -120,7 +120,7 @@ func TestMapIsAPicture(t *testing.T) {
 	}
 	require.NotZero(t, barred)
 	assert.InEpsilon(t, float64(barred)*0.25*0.25*4, hatched, 0.02, "2 units a degree")
-	for _, want := range []string{"axis 1, degrees from zero", "axis 2, degrees from zero", "with a gap of 5 mm kept", "carries the weights toward east", "if a &lt; b", "widest limits", "-90°", "ring: where the rig stands"} {
+	for _, want := range []string{"axis 1, degrees from zero", "axis 2, degrees from zero", "with a gap of 5 mm kept", "carries the weights toward east", "if a &lt; b", "widest limits", "-90°", "home: (0.00°, 0.00°)"} {
 		assert.Contains(t, svg, want)
 	}
 }

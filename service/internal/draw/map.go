@@ -16,15 +16,15 @@ const (
 	perDegree = 2.0
 	left      = 70.0
 	top       = 70.0
-	under     = 170.0
 	narrowest = 400.0 // what the words need
 	most      = 360.0 // degrees of an axis that are drawn at most on either side of its middle
 )
 
 // Map draws the map of a rig's axis space about its travel as SVG: white is clear, hatched is not, grey is not known; a frame is the travel of
-// the file, a dashed one the widest limits, a ring where the rig stands.
-func Map(r *rig.Rig, s *reach.Survey, a Asked) string {
+// the file, a dashed one the widest limits, a ring where these are about. The course, if any, is drawn over it.
+func Map(r *rig.Rig, s *reach.Survey, a Asked, c *Course) string {
 	m := newSheet(s)
+	legend, under := m.legend(r, s, c)
 	var b strings.Builder
 	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %.0f %.0f" font-family="sans-serif" font-size="13">`+"\n", max(m.wide(), narrowest)+left+30, m.tall()+top+under)
 	b.WriteString(`<defs><pattern id="barred" width="6" height="6" patternUnits="userSpaceOnUse" patternTransform="rotate(45)"><rect width="6" height="6" fill="#ddd"/><rect width="2.4" height="6" fill="#222"/></pattern></defs>` + "\n")
@@ -43,7 +43,8 @@ func Map(r *rig.Rig, s *reach.Survey, a Asked) string {
 		m.frame(&b, rig.Axes{A1: low1, A2: low2}, rig.Axes{A1: high1, A2: high2}, `stroke="black" stroke-width="3" stroke-dasharray="10 5"`)
 	}
 	m.ring(&b, s.About)
-	m.legend(&b, r, s)
+	m.course(&b, r, c)
+	b.WriteString(legend)
 	b.WriteString("</svg>\n")
 	return b.String()
 }
@@ -117,10 +118,10 @@ func (m sheet) scales(b *strings.Builder) {
 		}
 		return 30
 	}
-	for deg := math.Ceil(m.low[0]/every(0)) * every(0); deg <= m.high[0]; deg += every(0) {
+	for deg := math.Ceil(m.low[0]/every(0))*every(0) + 0; deg <= m.high[0]; deg += every(0) {
 		fmt.Fprintf(b, `<path d="M%.1f %.1fv8" stroke="black"/><text x="%.1f" y="%.1f" text-anchor="middle">%g°</text>`+"\n", m.x(deg), top+m.tall(), m.x(deg), top+m.tall()+22, deg)
 	}
-	for deg := math.Ceil(m.low[1]/every(1)) * every(1); deg <= m.high[1]; deg += every(1) {
+	for deg := math.Ceil(m.low[1]/every(1))*every(1) + 0; deg <= m.high[1]; deg += every(1) {
 		fmt.Fprintf(b, `<path d="M%.1f %.1fh-8" stroke="black"/><text x="%.1f" y="%.1f" text-anchor="end">%g°</text>`+"\n", left, m.y(deg), left-12, m.y(deg)+4, deg)
 	}
 	fmt.Fprintf(b, `<text x="%.1f" y="%.1f" text-anchor="middle">axis 1, degrees from zero</text>`+"\n", left+m.wide()/2, top+m.tall()+42)
@@ -135,20 +136,4 @@ func (m sheet) frame(b *strings.Builder, low, high rig.Axes, pen string) {
 
 func (m sheet) ring(b *strings.Builder, at rig.Axes) {
 	fmt.Fprintf(b, `<circle cx="%.1f" cy="%.1f" r="8" fill="white" stroke="black" stroke-width="3"/>`+"\n", m.x(at.A1.Deg()), m.y(at.A2.Deg()))
-}
-
-// legend says what is what, and which way the axes turn.
-func (m sheet) legend(b *strings.Builder, r *rig.Rig, s *reach.Survey) {
-	y := top + m.tall() + 66
-	for i, l := range []struct{ mark, words string }{
-		{`<rect width="26" height="14" fill="url(#barred)" stroke="black"/>`, "not clear: two parts are nearer than they may be"},
-		{`<rect width="26" height="14" fill="#888" stroke="black"/>`, "not known: counts as not clear"},
-		{`<rect width="26" height="14" fill="none" stroke="black" stroke-width="2"/>`, "travel of the file; ring: where the rig stands, " + s.About.String()},
-		{`<path d="M0 7h26" stroke="black" stroke-width="3" stroke-dasharray="10 5"/>`, "widest limits, one interval per axis"},
-	} {
-		fmt.Fprintf(b, `<g transform="translate(%.0f %.0f)">%s<text x="36" y="12">%s</text></g>`+"\n", left, y+19*float64(i)-11, l.mark, html.EscapeString(l.words))
-	}
-	for i, words := range strings.Split(r.Turning(), "; ") {
-		fmt.Fprintf(b, `<text x="%.0f" y="%.0f">%s</text>`+"\n", left, y+19*float64(4+i), html.EscapeString(words))
-	}
 }

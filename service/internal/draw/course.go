@@ -1,0 +1,175 @@
+package draw
+
+import (
+	"fmt"
+	"html"
+	"math"
+	"strings"
+
+	"keepclear.example/keepclear/service/internal/reach"
+	"keepclear.example/keepclear/service/internal/rig"
+)
+
+// Course is where a rig is and where it is to go, for the map.
+type Course struct {
+	Places    []rig.Axes // where it may be, the likeliest first; empty: not known
+	Intended  *rig.Axes  // where a motion from there is to end; nil: none is meant
+	Predicted []rig.Axes // where else it may end
+}
+
+// way is from the likeliest place to an end as the mount goes there, by the poses that it always goes by; pieces that may be any way within
+// their box are that box.
+func (c *Course) way(r *rig.Rig, to rig.Axes) (lines [][]rig.Axes, boxes [][2]rig.Axes) {
+	m := r.Motion
+	stops := append([]rig.Axes{c.Places[0]}, m.Via...)
+	if r.Kind.SideOf(c.Places[0]) != r.Kind.SideOf(to) {
+		stops = append(stops, m.FlipVia...)
+	}
+	stops = append(stops, to)
+	for i := 1; i < len(stops); i++ {
+		from, to := stops[i-1], stops[i]
+		way := reach.WayOf(m.Sharing, m, from, to)
+		if m.Sharing == rig.AnyOrder || math.IsInf(way.Seconds(), 0) {
+			boxes = append(boxes, [2]rig.Axes{{A1: min(from.A1, to.A1), A2: min(from.A2, to.A2)}, {A1: max(from.A1, to.A1), A2: max(from.A2, to.A2)}})
+			continue
+		}
+		const pieces = 48
+		line := make([]rig.Axes, 0, pieces+1)
+		for n := range pieces + 1 {
+			line = append(line, way.At(way.Seconds()*float64(n)/pieces))
+		}
+		lines = append(lines, line)
+	}
+	return lines, boxes
+}
+
+// Marks of a course, and how its ways are drawn: told apart by form alone, and from what lies under them by a white edge.
+const (
+	placeMark     = `<rect x="-7" y="-7" width="14" height="14" fill="black" stroke="white" stroke-width="2.5"/>`
+	maybeMark     = `<rect x="-6" y="-6" width="12" height="12" fill="white" stroke="black" stroke-width="2.5"/>`
+	intendedMark  = `<path d="M0 -11L10 7L-10 7Z" fill="white" stroke="black" stroke-width="3"/>`
+	predictedMark = `<path d="M-7 -7L7 7M7 -7L-7 7" stroke="white" stroke-width="8"/><path d="M-7 -7L7 7M7 -7L-7 7" stroke="black" stroke-width="4"/>`
+	wayPen        = `stroke-width="3.5"`
+	elsePen       = `stroke-width="2.5" stroke-dasharray="3 5"`
+)
+
+// course draws places, ends and the ways between them, those of the intended end on top.
+func (m *sheet) course(b *strings.Builder, r *rig.Rig, c *Course) {
+	if c == nil {
+		return
+	}
+	if len(c.Places) > 0 {
+		for _, end := range c.Predicted {
+			m.way(b, r, c, end, elsePen)
+		}
+		if c.Intended != nil {
+			m.way(b, r, c, *c.Intended, wayPen)
+		}
+	}
+	for _, end := range c.Predicted {
+		m.mark(b, end, predictedMark)
+	}
+	if c.Intended != nil {
+		m.mark(b, *c.Intended, intendedMark)
+	}
+	for i := len(c.Places) - 1; i >= 0; i-- {
+		m.mark(b, c.Places[i], map[bool]string{true: placeMark, false: maybeMark}[i == 0])
+	}
+}
+
+func (m *sheet) mark(b *strings.Builder, at rig.Axes, mark string) {
+	fmt.Fprintf(b, `<g transform="translate(%.1f %.1f)">%s</g>`+"\n", m.x(at.A1.Deg()), m.y(at.A2.Deg()), mark)
+}
+
+func (m *sheet) way(b *strings.Builder, r *rig.Rig, c *Course, to rig.Axes, pen string) {
+	lines, boxes := c.way(r, to)
+	for _, box := range boxes {
+		m.frame(b, box[0], box[1], `stroke="black" `+pen)
+	}
+	for _, line := range lines {
+		var d strings.Builder
+		for i, a := range line {
+			fmt.Fprintf(&d, "%s%.1f %.1f", map[bool]string{true: "M", false: "L"}[i == 0], m.x(a.A1.Deg()), m.y(a.A2.Deg()))
+		}
+		fmt.Fprintf(b, `<path d="%s" fill="none" stroke="white" stroke-width="7"/><path d="%s" fill="none" stroke="black" %s/>`+"\n", d.String(), d.String(), pen)
+	}
+}
+
+// entry is one line of a map's legend: a mark of 26 by 14, and what it means.
+type entry struct{ mark, words string }
+
+// legend says what a course's marks are.
+func (c *Course) legend(r *rig.Rig) []entry {
+	if c == nil {
+		return nil
+	}
+	at := func(mark string) string { return `<g transform="translate(13 7) scale(0.8)">` + mark + `</g>` }
+	var out []entry
+	if len(c.Places) == 0 {
+		out = append(out, entry{"", "where the rig is now is not known"})
+	} else {
+		out = append(out, entry{at(placeMark), "where the rig is: " + c.Places[0].String()})
+	}
+	if len(c.Places) > 1 {
+		out = append(out, entry{at(maybeMark), fmt.Sprintf("where else it may be: %s", all(c.Places[1:]))})
+	}
+	if c.Intended != nil {
+		out = append(out, entry{at(intendedMark), "where the motion is to end: " + c.Intended.String()})
+	}
+	if len(c.Predicted) > 0 {
+		out = append(out, entry{at(predictedMark), "where it may end instead: " + all(c.Predicted)})
+	}
+	if ways := "the way there"; len(c.Places) > 0 && (c.Intended != nil || len(c.Predicted) > 0) {
+		if r.Motion.Sharing == rig.AnyOrder {
+			ways = "the way there: anywhere within the box"
+		}
+		if len(c.Predicted) > 0 {
+			ways += "; dotted: to the other ends"
+		}
+		out = append(out, entry{`<path d="M0 7h26" stroke="black" ` + wayPen + `/>`, ways})
+	}
+	return out
+}
+
+// all writes a few poses, and of many how many more there are.
+func all(poses []rig.Axes) string {
+	const most = 3
+	var words []string
+	for i, p := range poses {
+		if i == most {
+			return strings.Join(words, ", ") + fmt.Sprintf(" and %d more", len(poses)-most)
+		}
+		words = append(words, p.String())
+	}
+	return strings.Join(words, ", ")
+}
+
+// legend says what is what, and which way the axes turn; it returns how tall it is.
+func (m *sheet) legend(r *rig.Rig, s *reach.Survey, c *Course) (svg string, tall float64) {
+	stands := "where the limits are about"
+	if s.About == r.Home {
+		stands = "home"
+	}
+	entries := append([]entry{
+		{`<rect width="26" height="14" fill="white" stroke="black"/>`, "clear"},
+		{`<rect width="26" height="14" fill="url(#barred)" stroke="black"/>`, "not clear: two parts are nearer than they may be"},
+		{`<rect width="26" height="14" fill="#888" stroke="black"/>`, "not known: counts as not clear"},
+		{`<rect width="26" height="14" fill="none" stroke="black" stroke-width="2"/>`, "travel of the file"},
+		{`<path d="M0 7h26" stroke="black" stroke-width="3" stroke-dasharray="10 5"/>`, "widest limits, one interval per axis"},
+		{`<circle cx="13" cy="7" r="6" fill="white" stroke="black" stroke-width="2.5"/>`, stands + ": " + s.About.String()},
+	}, c.legend(r)...)
+	for _, words := range strings.Split(r.Turning(), "; ") {
+		entries = append(entries, entry{"", words})
+	}
+	var b strings.Builder
+	y := top + m.tall() + 66
+	for _, e := range entries {
+		x := 36
+		if e.mark == "" {
+			x = 0
+		}
+		fmt.Fprintf(&b, `<g transform="translate(%.0f %.0f)">%s<text x="%d" y="12">%s</text></g>`+"\n", left, y-11, e.mark, x, html.EscapeString(e.words))
+		y += 21
+	}
+	return b.String(), y - top - m.tall()
+}

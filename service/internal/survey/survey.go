@@ -1,0 +1,143 @@
+// Package survey works out, when somebody asks, how far the axes of a rig may turn, and keeps the maps that it took from one time to the next.
+//
+// One map is worked out at a time, whoever asks: a map takes a processor for as long as it lasts, and questions about motions come first. It takes
+// no lock that a question takes, shares nothing with what judges questions, and changes nothing. Who waits, or whose map is being worked out,
+// may go at any time. Nothing here decides anything: an answer about a motion rests on its own proof.
+//
+// Angles are axis angles from the rig's zero, lengths millimetres.
+package survey
+
+import (
+	"context"
+	"runtime"
+	"slices"
+	"sync"
+
+	"keepclear.example/keepclear/service/internal/limits"
+	"keepclear.example/keepclear/service/internal/reach"
+	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/unit"
+)
+
+// Of is what is to be surveyed.
+type Of struct {
+	Rig    *rig.Rig
+	Limits limits.Set
+	Gap    *unit.Length // between all parts; nil: each pair's margins
+	Band   unit.Angle   // width of the bands of axis 2, above 0
+}
+
+// Scene is the rig with its parts in all of their states, and the gaps that its limits ask for.
+func (o *Of) Scene() *rig.Scene {
+	part, general := o.margins()
+	return o.Rig.Scene(nil, part, general)
+}
+
+func (o *Of) margins() (part, general unit.Length) {
+	p, _ := o.Limits.Value("clear/path", "part_mm")
+	g, _ := o.Limits.Value("clear/path", "general_mm")
+	return unit.Length(p), unit.Length(g)
+}
+
+// Surveyor surveys rigs. Safe for concurrent use.
+type Surveyor struct {
+	turn chan struct{} // holds one: held while a map is worked out; no mutex, for it is given up where the caller goes
+	mu   sync.Mutex    // of kept, held over no work
+	kept []made        // newest last
+}
+
+// made is a map that was worked out.
+type made struct {
+	mark   mark
+	prover *reach.Prover
+	raster *reach.Raster
+}
+
+// mark is all that a map depends on.
+type mark struct {
+	digest        [32]byte // of the rig's revision
+	part, general unit.Length
+	gap           unit.Length // negative: the margins
+}
+
+// mostKept bounds the maps that are kept, of some megabytes each. Choice: a rig with a few what-ifs side by side.
+const mostKept = 4
+
+// New returns a surveyor that keeps nothing yet.
+func New() *Surveyor { return &Surveyor{turn: make(chan struct{}, 1)} }
+
+// Turn waits until nobody else works, or ctx ends; done gives the turn up.
+func (s *Surveyor) Turn(ctx context.Context) (done func(), err error) {
+	select {
+	case s.turn <- struct{}{}:
+		return func() { <-s.turn }, ctx.Err()
+	case <-ctx.Done():
+		return func() {}, context.Cause(ctx)
+	}
+}
+
+// Survey surveys a rig about its home, telling now and then what share of the map is done. It stops where ctx ends.
+func (s *Surveyor) Survey(ctx context.Context, of Of, tell func(share float64)) (*reach.Survey, error) {
+	done, err := s.Turn(ctx)
+	defer done()
+	if err != nil {
+		return nil, err
+	}
+	m, ok := s.find(of.mark())
+	if !ok {
+		m = of.make(ctx, tell)
+		if m.raster == nil {
+			return nil, context.Cause(ctx)
+		}
+		s.keep(m)
+	}
+	r := of.Rig
+	return m.prover.SurveyOn(m.raster, reach.SurveyOf{
+		About: r.Home, Spread: r.Homing.Sigma.Scale(3).Add(r.Motion.Overrun), Travel: r.Travel, Band: of.Band, Budget: reach.RasterBudget,
+	}), nil
+}
+
+func (o *Of) mark() mark {
+	part, general := o.margins()
+	m := mark{digest: o.Rig.Digest, part: part, general: general, gap: -1}
+	if o.Gap != nil {
+		m.gap = *o.Gap
+	}
+	return m
+}
+
+// make works a map out; one without a raster where ctx ended.
+func (o *Of) make(ctx context.Context, tell func(share float64)) made {
+	p := reach.New(o.Scene())
+	m := p.NewMap()
+	if o.Gap != nil {
+		m = p.NewMapOfGap(*o.Gap)
+	}
+	raster := m.Raster(reach.RasterBudget, func(done, of int) bool {
+		tell(float64(done) / float64(of))
+		runtime.Gosched() // whoever waits to be judged goes first
+		return ctx.Err() == nil
+	})
+	return made{o.mark(), p, raster}
+}
+
+func (s *Surveyor) find(m mark) (made, bool) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	i := slices.IndexFunc(s.kept, func(k made) bool { return k.mark == m })
+	if i < 0 {
+		return made{}, false
+	}
+	found := s.kept[i]
+	s.kept = append(slices.Delete(s.kept, i, i+1), found) // used last
+	return found, true
+}
+
+func (s *Surveyor) keep(m made) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if len(s.kept) >= mostKept {
+		s.kept = slices.Delete(s.kept, 0, 1)
+	}
+	s.kept = append(s.kept, m)
+}
