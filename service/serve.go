@@ -40,6 +40,7 @@ and machine safety follow local codes and licensed practice.`
 type serveOptions struct {
 	rigs, record, practice, listen string
 	clockWithinS                   float64
+	files                          []rigFile                     // of the rigs, in their order
 	facility                       *limits.Layer                 // limits of the rigs' folder; nil: none
 	checker                        func() (*wire.Checker, error) // nil: wire.NewChecker
 }
@@ -147,6 +148,7 @@ func newService(s streams, o serveOptions) (*service, error) {
 	beside.Go(func() { _, _ = o.checker() }) // takes as long as reading the rigs, and needs nothing of them
 	defer beside.Wait()
 	files, facility, err := rigSource(o)
+	o.files = files
 	members, bad := newMembers(files, facility)
 	if err = errors.Join(err, bad); err != nil {
 		return nil, err
@@ -197,7 +199,7 @@ func assemble(s streams, members []decide.Member, o serveOptions, clock clockRea
 	log := slog.New(slog.NewTextHandler(s.err, nil))
 	server := rpc.New(rpc.Parts{
 		Decider: d, Record: rec, Checker: checker, Log: log,
-		Rules: describer(members, o.facility), CheckFile: fileChecker(o.facility), Heartbeat: heartbeat, After: time.After,
+		Rules: describer(members, o.facility), CheckFile: fileChecker(o.facility), WhatIf: changer(o.files, members, o.facility), Heartbeat: heartbeat, After: time.After,
 	})
 	look := func() { clock(now()) }
 	return &service{

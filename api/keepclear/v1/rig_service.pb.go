@@ -1106,13 +1106,13 @@ func (x *FileFind) GetRemedy() string {
 // What is to be surveyed.
 type SurveyRigRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Rig id, as in GetRigRequest. Required.
+	// Rig id, [a-z][a-z0-9-]{0,62}. Required.
 	Rig string `protobuf:"bytes,1,opt,name=rig,proto3" json:"rig,omitempty"`
 	// Keep so many mm between all parts, [0, 10000]. Absent: each pair's margins, as in force.
 	GapMm *float64 `protobuf:"fixed64,2,opt,name=gap_mm,json=gapMm,proto3,oneof" json:"gap_mm,omitempty"`
 	// Width of the bands of axis 2, degrees, [1, 360]. Absent: 30.
 	BandDeg *float64 `protobuf:"fixed64,3,opt,name=band_deg,json=bandDeg,proto3,oneof" json:"band_deg,omitempty"`
-	// How it would be with other lengths, each tried by itself. At most 8.
+	// How it would be with other lengths, each tried by itself, at most 8.
 	WhatIfs       []*WhatIf `protobuf:"bytes,4,rep,name=what_ifs,json=whatIfs,proto3" json:"what_ifs,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -1333,7 +1333,7 @@ type SurveyProgress struct {
 	// Of which what-if, from 1. 0: of the rig as it is.
 	WhatIf uint32 `protobuf:"varint,1,opt,name=what_if,json=whatIf,proto3" json:"what_if,omitempty"`
 	// How much of its map is done, [0, 1].
-	DoneRatio     float64 `protobuf:"fixed64,2,opt,name=done_ratio,json=doneRatio,proto3" json:"done_ratio,omitempty"`
+	DoneRatio     *float64 `protobuf:"fixed64,2,opt,name=done_ratio,json=doneRatio,proto3,oneof" json:"done_ratio,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1376,8 +1376,8 @@ func (x *SurveyProgress) GetWhatIf() uint32 {
 }
 
 func (x *SurveyProgress) GetDoneRatio() float64 {
-	if x != nil {
-		return x.DoneRatio
+	if x != nil && x.DoneRatio != nil {
+		return *x.DoneRatio
 	}
 	return 0
 }
@@ -1408,7 +1408,7 @@ type RigSurvey struct {
 	// What has the least to spare within the rig's travel.
 	Least *ClosePair `protobuf:"bytes,11,opt,name=least,proto3" json:"least,omitempty"`
 	// How much of the travel can be reached from there through what is clear, if the pose is exactly known, [0, 1].
-	ReachedRatio float64 `protobuf:"fixed64,12,opt,name=reached_ratio,json=reachedRatio,proto3" json:"reached_ratio,omitempty"`
+	ReachedRatio *float64 `protobuf:"fixed64,12,opt,name=reached_ratio,json=reachedRatio,proto3,oneof" json:"reached_ratio,omitempty"`
 	// Parts of the travel that are clear and cannot, largest first.
 	Apart []*RoomApart `protobuf:"bytes,13,rep,name=apart,proto3" json:"apart,omitempty"`
 	// True: the work ran out before all was looked at; what is not known counts as not clear.
@@ -1527,8 +1527,8 @@ func (x *RigSurvey) GetLeast() *ClosePair {
 }
 
 func (x *RigSurvey) GetReachedRatio() float64 {
-	if x != nil {
-		return x.ReachedRatio
+	if x != nil && x.ReachedRatio != nil {
+		return *x.ReachedRatio
 	}
 	return 0
 }
@@ -1631,9 +1631,9 @@ func (x *AxisRoom) GetBeyondHigh() *ClosePair {
 type RoomBand struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The band's lower end, degrees.
-	Axis2LowDeg float64 `protobuf:"fixed64,1,opt,name=axis2_low_deg,json=axis2LowDeg,proto3" json:"axis2_low_deg,omitempty"`
+	Axis2LowDeg *float64 `protobuf:"fixed64,1,opt,name=axis2_low_deg,json=axis2LowDeg,proto3,oneof" json:"axis2_low_deg,omitempty"`
 	// Its upper end, degrees.
-	Axis2HighDeg float64 `protobuf:"fixed64,2,opt,name=axis2_high_deg,json=axis2HighDeg,proto3" json:"axis2_high_deg,omitempty"`
+	Axis2HighDeg *float64 `protobuf:"fixed64,2,opt,name=axis2_high_deg,json=axis2HighDeg,proto3,oneof" json:"axis2_high_deg,omitempty"`
 	// False: there it is not clear anywhere about the pose.
 	Clear bool `protobuf:"varint,3,opt,name=clear,proto3" json:"clear,omitempty"`
 	// Axis 1 from, degrees. Absent: not clear, or all round.
@@ -1675,15 +1675,15 @@ func (*RoomBand) Descriptor() ([]byte, []int) {
 }
 
 func (x *RoomBand) GetAxis2LowDeg() float64 {
-	if x != nil {
-		return x.Axis2LowDeg
+	if x != nil && x.Axis2LowDeg != nil {
+		return *x.Axis2LowDeg
 	}
 	return 0
 }
 
 func (x *RoomBand) GetAxis2HighDeg() float64 {
-	if x != nil {
-		return x.Axis2HighDeg
+	if x != nil && x.Axis2HighDeg != nil {
+		return *x.Axis2HighDeg
 	}
 	return 0
 }
@@ -1715,7 +1715,7 @@ type RoomApart struct {
 	// A pose of it.
 	Axes *AxisPair `protobuf:"bytes,1,opt,name=axes,proto3" json:"axes,omitempty"`
 	// Its share of the travel, (0, 1].
-	ShareRatio    float64 `protobuf:"fixed64,2,opt,name=share_ratio,json=shareRatio,proto3" json:"share_ratio,omitempty"`
+	ShareRatio    *float64 `protobuf:"fixed64,2,opt,name=share_ratio,json=shareRatio,proto3,oneof" json:"share_ratio,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1758,8 +1758,8 @@ func (x *RoomApart) GetAxes() *AxisPair {
 }
 
 func (x *RoomApart) GetShareRatio() float64 {
-	if x != nil {
-		return x.ShareRatio
+	if x != nil && x.ShareRatio != nil {
+		return *x.ShareRatio
 	}
 	return 0
 }
@@ -1773,10 +1773,10 @@ type ClosePair struct {
 	OtherPart string `protobuf:"bytes,2,opt,name=other_part,json=otherPart,proto3" json:"other_part,omitempty"`
 	// At which pose.
 	Axes *AxisPair `protobuf:"bytes,3,opt,name=axes,proto3" json:"axes,omitempty"`
-	// Their gap there, mm, as far as it is proven, 0 or more.
-	GapMm float64 `protobuf:"fixed64,4,opt,name=gap_mm,json=gapMm,proto3" json:"gap_mm,omitempty"`
+	// Their gap there, mm, as far as it is proven, 0 or more. Absent: nothing is.
+	GapMm *float64 `protobuf:"fixed64,4,opt,name=gap_mm,json=gapMm,proto3,oneof" json:"gap_mm,omitempty"`
 	// The gap that their margins ask for, mm.
-	RequiredMm float64 `protobuf:"fixed64,5,opt,name=required_mm,json=requiredMm,proto3" json:"required_mm,omitempty"`
+	RequiredMm *float64 `protobuf:"fixed64,5,opt,name=required_mm,json=requiredMm,proto3,oneof" json:"required_mm,omitempty"`
 	// True: they touch.
 	Touching      bool `protobuf:"varint,6,opt,name=touching,proto3" json:"touching,omitempty"`
 	unknownFields protoimpl.UnknownFields
@@ -1835,15 +1835,15 @@ func (x *ClosePair) GetAxes() *AxisPair {
 }
 
 func (x *ClosePair) GetGapMm() float64 {
-	if x != nil {
-		return x.GapMm
+	if x != nil && x.GapMm != nil {
+		return *x.GapMm
 	}
 	return 0
 }
 
 func (x *ClosePair) GetRequiredMm() float64 {
-	if x != nil {
-		return x.RequiredMm
+	if x != nil && x.RequiredMm != nil {
+		return *x.RequiredMm
 	}
 	return 0
 }
@@ -1858,7 +1858,7 @@ func (x *ClosePair) GetTouching() bool {
 // What is to be drawn.
 type DrawRigRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Rig id, as in GetRigRequest. Required.
+	// Rig id, [a-z][a-z0-9-]{0,62}. Required.
 	Rig string `protobuf:"bytes,1,opt,name=rig,proto3" json:"rig,omitempty"`
 	// What to draw. Required.
 	Kind PictureKind `protobuf:"varint,2,opt,name=kind,proto3,enum=keepclear.v1.PictureKind" json:"kind,omitempty"`
@@ -1868,7 +1868,7 @@ type DrawRigRequest struct {
 	GapMm *float64 `protobuf:"fixed64,4,opt,name=gap_mm,json=gapMm,proto3,oneof" json:"gap_mm,omitempty"`
 	// Of a map: where a motion from that pose is to end. Absent: as the open permit says, if there is one.
 	IntendedEnd *AxisPair `protobuf:"bytes,5,opt,name=intended_end,json=intendedEnd,proto3" json:"intended_end,omitempty"`
-	// Of a map: where else it may end. At most 16. Absent: as the open permit says, if no intended_end is named.
+	// Of a map: where else it may end, at most 16. Absent: as the open permit says, if no intended_end is named.
 	PredictedEnds []*AxisPair `protobuf:"bytes,6,rep,name=predicted_ends,json=predictedEnds,proto3" json:"predicted_ends,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -2121,11 +2121,12 @@ const file_keepclear_v1_rig_service_proto_rawDesc = "" +
 	"\x11SurveyRigResponse\x12:\n" +
 	"\bprogress\x18\x01 \x01(\v2\x1c.keepclear.v1.SurveyProgressH\x00R\bprogress\x121\n" +
 	"\x06survey\x18\x02 \x01(\v2\x17.keepclear.v1.RigSurveyH\x00R\x06surveyB\x06\n" +
-	"\x04step\"H\n" +
+	"\x04step\"\\\n" +
 	"\x0eSurveyProgress\x12\x17\n" +
-	"\awhat_if\x18\x01 \x01(\rR\x06whatIf\x12\x1d\n" +
+	"\awhat_if\x18\x01 \x01(\rR\x06whatIf\x12\"\n" +
 	"\n" +
-	"done_ratio\x18\x02 \x01(\x01R\tdoneRatio\"\xcb\x04\n" +
+	"done_ratio\x18\x02 \x01(\x01H\x00R\tdoneRatio\x88\x01\x01B\r\n" +
+	"\v_done_ratio\"\xe2\x04\n" +
 	"\tRigSurvey\x12\x17\n" +
 	"\awhat_if\x18\x01 \x01(\rR\x06whatIf\x12\x1d\n" +
 	"\n" +
@@ -2139,11 +2140,12 @@ const file_keepclear_v1_rig_service_proto_rawDesc = "" +
 	"\x05bands\x18\t \x03(\v2\x16.keepclear.v1.RoomBandR\x05bands\x12+\n" +
 	"\x04here\x18\n" +
 	" \x01(\v2\x17.keepclear.v1.ClosePairR\x04here\x12-\n" +
-	"\x05least\x18\v \x01(\v2\x17.keepclear.v1.ClosePairR\x05least\x12#\n" +
-	"\rreached_ratio\x18\f \x01(\x01R\freachedRatio\x12-\n" +
+	"\x05least\x18\v \x01(\v2\x17.keepclear.v1.ClosePairR\x05least\x12(\n" +
+	"\rreached_ratio\x18\f \x01(\x01H\x00R\freachedRatio\x88\x01\x01\x12-\n" +
 	"\x05apart\x18\r \x03(\v2\x17.keepclear.v1.RoomApartR\x05apart\x12\x14\n" +
 	"\x05spent\x18\x0e \x01(\bR\x05spent\x12\x12\n" +
-	"\x04text\x18\x0f \x01(\tR\x04text\"\xd3\x01\n" +
+	"\x04text\x18\x0f \x01(\tR\x04textB\x10\n" +
+	"\x0e_reached_ratio\"\xd3\x01\n" +
 	"\bAxisRoom\x12\x1c\n" +
 	"\alow_deg\x18\x01 \x01(\x01H\x00R\x06lowDeg\x88\x01\x01\x12\x1e\n" +
 	"\bhigh_deg\x18\x02 \x01(\x01H\x01R\ahighDeg\x88\x01\x01\x126\n" +
@@ -2153,32 +2155,37 @@ const file_keepclear_v1_rig_service_proto_rawDesc = "" +
 	"beyondHighB\n" +
 	"\n" +
 	"\b_low_degB\v\n" +
-	"\t_high_deg\"\xe3\x01\n" +
-	"\bRoomBand\x12\"\n" +
-	"\raxis2_low_deg\x18\x01 \x01(\x01R\vaxis2LowDeg\x12$\n" +
-	"\x0eaxis2_high_deg\x18\x02 \x01(\x01R\faxis2HighDeg\x12\x14\n" +
+	"\t_high_deg\"\x92\x02\n" +
+	"\bRoomBand\x12'\n" +
+	"\raxis2_low_deg\x18\x01 \x01(\x01H\x00R\vaxis2LowDeg\x88\x01\x01\x12)\n" +
+	"\x0eaxis2_high_deg\x18\x02 \x01(\x01H\x01R\faxis2HighDeg\x88\x01\x01\x12\x14\n" +
 	"\x05clear\x18\x03 \x01(\bR\x05clear\x12'\n" +
-	"\raxis1_low_deg\x18\x04 \x01(\x01H\x00R\vaxis1LowDeg\x88\x01\x01\x12)\n" +
-	"\x0eaxis1_high_deg\x18\x05 \x01(\x01H\x01R\faxis1HighDeg\x88\x01\x01B\x10\n" +
+	"\raxis1_low_deg\x18\x04 \x01(\x01H\x02R\vaxis1LowDeg\x88\x01\x01\x12)\n" +
+	"\x0eaxis1_high_deg\x18\x05 \x01(\x01H\x03R\faxis1HighDeg\x88\x01\x01B\x10\n" +
+	"\x0e_axis2_low_degB\x11\n" +
+	"\x0f_axis2_high_degB\x10\n" +
 	"\x0e_axis1_low_degB\x11\n" +
-	"\x0f_axis1_high_deg\"X\n" +
+	"\x0f_axis1_high_deg\"m\n" +
 	"\tRoomApart\x12*\n" +
-	"\x04axes\x18\x01 \x01(\v2\x16.keepclear.v1.AxisPairR\x04axes\x12\x1f\n" +
-	"\vshare_ratio\x18\x02 \x01(\x01R\n" +
-	"shareRatio\"\xbe\x01\n" +
+	"\x04axes\x18\x01 \x01(\v2\x16.keepclear.v1.AxisPairR\x04axes\x12$\n" +
+	"\vshare_ratio\x18\x02 \x01(\x01H\x00R\n" +
+	"shareRatio\x88\x01\x01B\x0e\n" +
+	"\f_share_ratio\"\xe3\x01\n" +
 	"\tClosePair\x12\x12\n" +
 	"\x04part\x18\x01 \x01(\tR\x04part\x12\x1d\n" +
 	"\n" +
 	"other_part\x18\x02 \x01(\tR\totherPart\x12*\n" +
-	"\x04axes\x18\x03 \x01(\v2\x16.keepclear.v1.AxisPairR\x04axes\x12\x15\n" +
-	"\x06gap_mm\x18\x04 \x01(\x01R\x05gapMm\x12\x1f\n" +
-	"\vrequired_mm\x18\x05 \x01(\x01R\n" +
-	"requiredMm\x12\x1a\n" +
-	"\btouching\x18\x06 \x01(\bR\btouching\"\xef\x02\n" +
+	"\x04axes\x18\x03 \x01(\v2\x16.keepclear.v1.AxisPairR\x04axes\x12\x1a\n" +
+	"\x06gap_mm\x18\x04 \x01(\x01H\x00R\x05gapMm\x88\x01\x01\x12$\n" +
+	"\vrequired_mm\x18\x05 \x01(\x01H\x01R\n" +
+	"requiredMm\x88\x01\x01\x12\x1a\n" +
+	"\btouching\x18\x06 \x01(\bR\btouchingB\t\n" +
+	"\a_gap_mmB\x0e\n" +
+	"\f_required_mm\"\xf2\x02\n" +
 	"\x0eDrawRigRequest\x122\n" +
-	"\x03rig\x18\x01 \x01(\tB \xbaH\x1d\xc8\x01\x01r\x182\x16^[a-z][a-z0-9-]{0,62}$R\x03rig\x129\n" +
-	"\x04kind\x18\x02 \x01(\x0e2\x19.keepclear.v1.PictureKindB\n" +
-	"\xbaH\a\x82\x01\x04\x18\x01\x18\x02R\x04kind\x12*\n" +
+	"\x03rig\x18\x01 \x01(\tB \xbaH\x1d\xc8\x01\x01r\x182\x16^[a-z][a-z0-9-]{0,62}$R\x03rig\x12<\n" +
+	"\x04kind\x18\x02 \x01(\x0e2\x19.keepclear.v1.PictureKindB\r\xbaH\n" +
+	"\xc8\x01\x01\x82\x01\x04\x18\x01\x18\x02R\x04kind\x12*\n" +
 	"\x04axes\x18\x03 \x01(\v2\x16.keepclear.v1.AxisPairR\x04axes\x123\n" +
 	"\x06gap_mm\x18\x04 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x88\xc3@)\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\x05gapMm\x88\x01\x01\x129\n" +
 	"\fintended_end\x18\x05 \x01(\v2\x16.keepclear.v1.AxisPairR\vintendedEnd\x12G\n" +
@@ -2347,8 +2354,12 @@ func file_keepclear_v1_rig_service_proto_init() {
 		(*SurveyRigResponse_Progress)(nil),
 		(*SurveyRigResponse_Survey)(nil),
 	}
+	file_keepclear_v1_rig_service_proto_msgTypes[14].OneofWrappers = []any{}
+	file_keepclear_v1_rig_service_proto_msgTypes[15].OneofWrappers = []any{}
 	file_keepclear_v1_rig_service_proto_msgTypes[16].OneofWrappers = []any{}
 	file_keepclear_v1_rig_service_proto_msgTypes[17].OneofWrappers = []any{}
+	file_keepclear_v1_rig_service_proto_msgTypes[18].OneofWrappers = []any{}
+	file_keepclear_v1_rig_service_proto_msgTypes[19].OneofWrappers = []any{}
 	file_keepclear_v1_rig_service_proto_msgTypes[20].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{

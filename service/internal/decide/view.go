@@ -51,15 +51,25 @@ func (d *Decider) LookAt(ctx context.Context, rigName string, now time.Time) (Vi
 
 // Where is where a rig is held to be at an instant: of Look the pose alone, which costs next to nothing.
 func (d *Decider) Where(rigName string, now time.Time) (question.Pose, error) {
+	p, _, err := d.Going(rigName, now)
+	return p, err
+}
+
+// Going is where a rig is held to be at an instant, and its open permit, nil where there is none: it costs as little as Where.
+func (d *Decider) Going(rigName string, now time.Time) (question.Pose, *question.Permit, error) {
 	g, err := d.group(rigName)
 	if err != nil {
-		return question.Pose{}, err
+		return question.Pose{}, nil, err
 	}
 	g.turn.Lock()
 	defer g.turn.Unlock()
 	g.settle()
 	s, _ := pose.Lapse(g.live, now)
-	return pose.At(d.world(g), s, now), nil
+	if !s.Permit.Open() {
+		return pose.At(d.world(g), s, now), nil, nil
+	}
+	permit := *s.Permit
+	return pose.At(d.world(g), s, now), &permit, nil
 }
 
 // muchWider is how much the uncertainty of a pose must have grown since its sample to be told of. Choice: the most that it may be for a slew

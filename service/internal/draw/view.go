@@ -4,8 +4,10 @@ import (
 	"fmt"
 	"strings"
 
+	"keepclear.example/keepclear/service/internal/reach"
 	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/solid"
+	"keepclear.example/keepclear/service/internal/unit"
 )
 
 // View is a rig at one pose of its axes, with what is nearest there.
@@ -42,6 +44,15 @@ func NewView(r *rig.Rig, scene *rig.Scene, at rig.Axes) *View {
 		}
 	}
 	return v
+}
+
+// Nearest is the pair with the smallest gap; nil where no pair counts.
+func (v *View) Nearest() *reach.Approach {
+	if v.near == nil {
+		return nil
+	}
+	n := v.near
+	return &reach.Approach{Parts: n.parts, Pose: v.at, Lower: unit.Length(n.Lower), Upper: unit.Length(n.Upper), Required: n.Required}
 }
 
 // Text says where the axes and the tube stand and what is nearest.

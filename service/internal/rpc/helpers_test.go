@@ -182,6 +182,7 @@ func (b *bench) serve() {
 		CheckFile: func(context.Context, *pb.CheckRigRequest) (*pb.CheckRigResponse, error) {
 			return &pb.CheckRigResponse{}, nil
 		},
+		WhatIf:    whatIf,
 		Heartbeat: 50 * time.Millisecond, After: b.timer,
 	})
 	l, err := net.Listen("tcp", "127.0.0.1:0")
@@ -380,4 +381,18 @@ func (b *bench) newest(n int32) []*pb.Entry {
 	r, err := b.reads.ListEntries(b.t.Context(), &pb.ListEntriesRequest{PageSize: n})
 	require.NoError(b.t, err)
 	return r.GetEntries()
+}
+
+// whatIf reads the practice rig's file with a change, under the limits of the file as it is.
+func whatIf(_ string, c rig.Change) (*rig.Rig, limits.Set, error) {
+	content, err := c.In("heron.yaml", practice.HeronFile())
+	if err != nil {
+		return nil, limits.Set{}, err
+	}
+	m, err := shared()
+	r, bad := rig.Parse("heron.yaml", content, nil)
+	if r == nil {
+		err = fmt.Errorf("%v", bad)
+	}
+	return r, m.Limits, err
 }

@@ -17,7 +17,10 @@ import (
 
 	pb "keepclear.example/keepclear/api/keepclear/v1"
 	"keepclear.example/keepclear/service/internal/decide"
+	"keepclear.example/keepclear/service/internal/limits"
 	"keepclear.example/keepclear/service/internal/record"
+	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/survey"
 	"keepclear.example/keepclear/service/internal/wire"
 )
 
@@ -41,6 +44,8 @@ type Parts struct {
 	Rules func(rigName string) (*pb.ListRulesResponse, error)
 	// CheckFile reads a rig file and says what was understood, and what is to be looked at again.
 	CheckFile func(context.Context, *pb.CheckRigRequest) (*pb.CheckRigResponse, error)
+	// WhatIf reads the file of a rig with a change: what it makes, and its limits. An error of class rig.ErrChange: it cannot be changed so.
+	WhatIf func(rigName string, c rig.Change) (*rig.Rig, limits.Set, error)
 	// Heartbeat is how often a follower hears that the stream lives.
 	Heartbeat time.Duration
 	// After is the timer of the end; time.After.
@@ -51,6 +56,7 @@ type Parts struct {
 type Server struct {
 	Parts
 	decider *decide.Decider
+	surveys *survey.Surveyor
 	checker *wire.Checker
 	log     *slog.Logger
 	grpc    *grpc.Server
@@ -65,7 +71,7 @@ type Server struct {
 
 // New makes a server; it serves nothing yet.
 func New(p Parts) *Server {
-	s := &Server{Parts: p, decider: p.Decider, checker: p.Checker, log: p.Log, health: health.NewServer(), missed: missed{turn: make(chan struct{}, 1), all: map[asker]*lost{}}}
+	s := &Server{Parts: p, decider: p.Decider, surveys: survey.New(), checker: p.Checker, log: p.Log, health: health.NewServer(), missed: missed{turn: make(chan struct{}, 1), all: map[asker]*lost{}}}
 	s.serving, s.stopping = context.WithCancel(context.Background())
 	s.grpc = grpc.NewServer(
 		grpc.ForceServerCodecV2(codec{}),
@@ -95,7 +101,9 @@ func (s *Server) services() []grpc.ServiceDesc {
 	rehearsal.Methods = []grpc.MethodDesc{unary(s, rehearsal.ServiceName+"/Rehearse", s.rehearse)}
 	rig.Methods = []grpc.MethodDesc{
 		unary(s, rig.ServiceName+"/GetRig", s.getRig), unary(s, rig.ServiceName+"/ListRigs", s.listRigs), unary(s, rig.ServiceName+"/CheckRig", s.checkRig),
+		unary(s, rig.ServiceName+"/DrawRig", s.drawRig),
 	}
+	rig.Streams = []grpc.StreamDesc{stream(s, "SurveyRig", s.surveyRig)}
 	rule.Methods = []grpc.MethodDesc{unary(s, rule.ServiceName+"/ListRules", s.listRules)}
 	lock.Methods = []grpc.MethodDesc{unary(s, lock.ServiceName+"/Lock", s.lock), unary(s, lock.ServiceName+"/Release", s.release)}
 	rec.Methods = []grpc.MethodDesc{unary(s, rec.ServiceName+"/GetEntry", s.getEntry), unary(s, rec.ServiceName+"/ListEntries", s.listEntries)}

@@ -205,6 +205,7 @@ func TestSuffixes(t *testing.T) {
 		"keepclear.v1.Fact.number":   "in the unit of its name",
 		"keepclear.v1.Limit.value":   "in the unit of its name",
 		"keepclear.v1.Limit.bound":   "in the unit of its name",
+		"keepclear.v1.WhatIf.value":  "in the unit of its key",
 	}
 	unused := map[protoreflect.FullName]bool{}
 	for n := range unitless {

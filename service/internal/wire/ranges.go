@@ -153,7 +153,7 @@ func unitOf(fd protoreflect.FieldDescriptor) string {
 	for _, u := range [...]struct{ suffix, word string }{
 		{"_deg_per_s2", "degrees per second squared"}, {"_deg_per_s", "degrees per second"}, {"_deg", "degrees"},
 		{"_arcsec", "arcseconds"}, {"_arcmin", "arcminutes"}, {"_mm", "millimetres"}, {"_m", "metres"}, {"_s", "seconds"},
-		{"_hpa", "hectopascals"}, {"_celsius", "degrees Celsius"}, {"_days", "days"},
+		{"_hpa", "hectopascals"}, {"_celsius", "degrees Celsius"}, {"_days", "days"}, {"_ratio", "as a share"},
 	} {
 		if strings.HasSuffix(name, u.suffix) {
 			return u.word

@@ -123,6 +123,7 @@ func newRequest(d protoreflect.MessageDescriptor) proto.Message {
 	for _, m := range []proto.Message{
 		&keepclearv1.AskRequest{}, &keepclearv1.ReportRequest{}, &keepclearv1.WithdrawRequest{}, &keepclearv1.RehearseRequest{},
 		&keepclearv1.GetRigRequest{}, &keepclearv1.ListRigsRequest{}, &keepclearv1.CheckRigRequest{}, &keepclearv1.ListRulesRequest{},
+		&keepclearv1.SurveyRigRequest{}, &keepclearv1.DrawRigRequest{},
 		&keepclearv1.GetEntryRequest{}, &keepclearv1.ListEntriesRequest{}, &keepclearv1.FollowEntriesRequest{},
 		&keepclearv1.VerifyRecordRequest{}, &keepclearv1.LockRequest{}, &keepclearv1.ReleaseRequest{},
 	} {

@@ -34,6 +34,8 @@ var remedies = map[protoreflect.Name]string{
 	"reason":               "say why in a sentence",
 	"rig_sha256":           "send the digest as GetRig gives it",
 	"all_rigs":             "send true, or name one rig",
+	"key":                  "send a key as the rig's file writes it, with the blocks that hold it, as tape.floor_to_crossing_mm",
+	"DrawRigRequest.kind":  "say whether the rig or its map is to be drawn",
 	"start_here":           "send true, or leave the field out",
 }
 

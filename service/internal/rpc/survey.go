@@ -1,0 +1,152 @@
+package rpc
+
+import (
+	"context"
+	"errors"
+	"fmt"
+
+	"google.golang.org/grpc"
+	"google.golang.org/protobuf/proto"
+
+	pb "keepclear.example/keepclear/api/keepclear/v1"
+	"keepclear.example/keepclear/service/internal/draw"
+	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/survey"
+	"keepclear.example/keepclear/service/internal/unit"
+	"keepclear.example/keepclear/service/internal/wire"
+)
+
+// usualBand is the width of the bands of axis 2 where none is asked for. Choice: a dozen lines for a whole turn.
+const usualBand = 30 * unit.Degree
+
+// progressStep is by how much a survey goes on between two words of progress, as a share. Choice: ten words a map.
+const progressStep = 0.1
+
+// surveyRig surveys a rig as it is, then with each change; what cannot be changed is told before any work.
+func (s *Server) surveyRig(ctx context.Context, c call[*pb.SurveyRigRequest], ss grpc.ServerStream) error {
+	of, err := s.ofRig(c.msg.GetRig(), c.msg.GapMm)
+	if err != nil {
+		return err
+	}
+	if of.Band = usualBand; c.msg.BandDeg != nil {
+		of.Band = unit.Deg(c.msg.GetBandDeg())
+	}
+	all, what := []survey.Of{of}, []string{""}
+	for i, m := range c.msg.GetWhatIfs() {
+		changed, err := s.changed(ctx, of, wire.Change(m), i)
+		if err != nil {
+			return err
+		}
+		all, what = append(all, changed), append(what, wire.Change(m).String())
+	}
+	for i, one := range all {
+		asked := draw.Asked{Gap: one.Gap, What: what[i]}
+		if err := s.surveyOne(ctx, one, asked, i, ss); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// surveyOne sends progress and one survey.
+func (s *Server) surveyOne(ctx context.Context, of survey.Of, asked draw.Asked, whatIf int, ss grpc.ServerStream) error {
+	told := 0.0
+	found, err := s.surveys.Survey(ctx, of, func(share float64) {
+		if share < told+progressStep {
+			return
+		}
+		told = share
+		// A reader who is gone ends the work by its context.
+		_ = ss.SendMsg(&pb.SurveyRigResponse{Step: &pb.SurveyRigResponse_Progress{Progress: &pb.SurveyProgress{WhatIf: uint32(whatIf), DoneRatio: &share}}})
+	})
+	if err != nil {
+		return err
+	}
+	return ss.SendMsg(&pb.SurveyRigResponse{Step: &pb.SurveyRigResponse_Survey{Survey: wire.Survey(of.Rig, found, asked, whatIf)}})
+}
+
+// ofRig is what is surveyed or drawn of a rig that is served.
+func (s *Server) ofRig(name string, gapMm *float64) (survey.Of, error) {
+	m, err := s.decider.Member(name)
+	return survey.Of{Rig: m.Rig, Limits: m.Limits, Gap: wire.Gap(gapMm), Band: usualBand}, err
+}
+
+// changed is the same of the rig that its file would make with a change.
+func (s *Server) changed(ctx context.Context, of survey.Of, c rig.Change, i int) (survey.Of, error) {
+	done, err := s.surveys.Turn(ctx) // reading meshes takes as long as a map
+	defer done()
+	if err != nil {
+		return of, err
+	}
+	path := fmt.Sprintf("what_ifs[%d]", i)
+	r, limits, err := s.WhatIf(of.Rig.ID, c)
+	switch {
+	case errors.Is(err, rig.ErrChange):
+		return of, conflict(path+".key", "a key of the rig's file that holds one number", err.Error(), "name a key as the file writes it, as tape.floor_to_crossing_mm")
+	case err != nil:
+		return of, conflict(path+".value", "a number with which the file loads", err.Error(), "try another number")
+	}
+	of.Rig, of.Limits = r, limits
+	return of, nil
+}
+
+// drawRig draws a rig at a pose, or its map.
+func (s *Server) drawRig(ctx context.Context, c call[*pb.DrawRigRequest]) (proto.Message, error) {
+	of, err := s.ofRig(c.msg.GetRig(), c.msg.GapMm)
+	if err != nil {
+		return nil, err
+	}
+	pose, permit, err := s.decider.Going(c.msg.GetRig(), c.at)
+	if err != nil {
+		return nil, err
+	}
+	course := courseOf(c.msg, pose, permit)
+	if c.msg.GetKind() == pb.PictureKind_PICTURE_KIND_MAP {
+		return s.drawMap(ctx, of, course)
+	}
+	if len(course.Places) == 0 {
+		return nil, conflict("axes", "both axis angles, for where the rig is now is not known", "none", "name the pose to be drawn")
+	}
+	done, err := s.surveys.Turn(ctx)
+	defer done()
+	if err != nil {
+		return nil, err
+	}
+	at := course.Places[0]
+	v := draw.NewView(of.Rig, of.Scene(), at)
+	return &pb.DrawRigResponse{Svg: v.Picture(), RigSha256: of.Rig.Digest[:], Axes: wire.AxisPair(at), Nearest: wire.Nearest(v), Text: v.Text()}, nil
+}
+
+func (s *Server) drawMap(ctx context.Context, of survey.Of, course *draw.Course) (proto.Message, error) {
+	found, err := s.surveys.Survey(ctx, of, func(float64) {})
+	if err != nil {
+		return nil, err
+	}
+	asked := draw.Asked{Gap: of.Gap}
+	out := &pb.DrawRigResponse{Svg: draw.Map(of.Rig, found, asked, course), RigSha256: of.Rig.Digest[:], Text: draw.Room(of.Rig, found, asked)}
+	if len(course.Places) > 0 {
+		out.Axes = wire.AxisPair(course.Places[0])
+	}
+	return out, nil
+}
+
+// courseOf is where a rig is and is to go: as asked, else as held and permitted. An end asked for, or a pose other than the one held, has
+// nothing to do with the permit.
+func courseOf(m *pb.DrawRigRequest, pose question.Pose, permit *question.Permit) *draw.Course {
+	out := &draw.Course{Intended: wire.Axes(m.GetIntendedEnd())}
+	for _, end := range m.GetPredictedEnds() {
+		out.Predicted = append(out.Predicted, *wire.Axes(end))
+	}
+	if at := wire.Axes(m.GetAxes()); at != nil {
+		out.Places = append(out.Places, *at)
+	} else {
+		for _, c := range pose.Candidates {
+			out.Places = append(out.Places, c.Axes)
+		}
+	}
+	if permit != nil && len(permit.Ends) > 0 && m.GetAxes() == nil && out.Intended == nil && out.Predicted == nil {
+		out.Intended, out.Predicted = &permit.Ends[0], permit.Ends[1:]
+	}
+	return out
+}
