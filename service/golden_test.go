@@ -94,6 +94,8 @@ func TestWhatTheCommandPrints(t *testing.T) {
 		{"entries-show.json", exitDone, []string{"entries", "show", "question-of-the-golden-file", "--json"}},
 		{"", exitDone, []string{"withdraw", "heron"}},
 		{"ask-allow.json", exitDone, []string{"ask", "heron", "slew", "--axis1", "5", "--axis2", "5", "--sample", sample, "--attended-by", "M. Tester", "--json"}},
+		{"room.txt", exitDone, []string{"room", "heron", "--gap", "20", "--band", "90", "--what-if", "tape.floor_to_crossing_mm+=150"}},
+		{"view.txt", exitDone, []string{"view", "heron", "--axis1", "60", "--axis2", "-40"}},
 		{"rules.txt", exitDone, []string{"rules", "heron"}},
 		{"verify.txt", exitDone, []string{"verify"}},
 	} {

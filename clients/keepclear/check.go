@@ -47,6 +47,7 @@ func (k *call) typedAs(path string) string {
 		{"axis1_deg", "axis1"}, {"axis2_deg", "axis2"}, {"ra_deg", "ra"}, {"dec_deg", "dec"}, {"rate_deg_per_s", "rate"},
 		{"track_duration", "track"}, {"residual_mm", "residual"}, {"request_id", "request-id"}, {"replaces_permit_id", "replaces"},
 		{"attended_by", "attended-by"}, {"person", "person"}, {"reason", "reason"}, {"note", "note"}, {"place", "place"}, {"asker", "as"},
+		{"gap_mm", "gap"}, {"band_deg", "band"}, {"what_ifs", "what-if"},
 	} {
 		if !strings.HasPrefix(path, of.path) && !strings.HasSuffix(path, of.path) && !strings.Contains(path, "."+of.path) {
 			continue

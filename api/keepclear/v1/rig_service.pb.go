@@ -1413,8 +1413,8 @@ type RigSurvey struct {
 	Apart []*RoomApart `protobuf:"bytes,13,rep,name=apart,proto3" json:"apart,omitempty"`
 	// True: the work ran out before all was looked at; what is not known counts as not clear.
 	Spent bool `protobuf:"varint,14,opt,name=spent,proto3" json:"spent,omitempty"`
-	// All of it in words.
-	Text          string `protobuf:"bytes,15,opt,name=text,proto3" json:"text,omitempty"`
+	// All of it in words, a line each, of 80 characters or fewer.
+	Lines         []string `protobuf:"bytes,15,rep,name=lines,proto3" json:"lines,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1547,11 +1547,11 @@ func (x *RigSurvey) GetSpent() bool {
 	return false
 }
 
-func (x *RigSurvey) GetText() string {
+func (x *RigSurvey) GetLines() []string {
 	if x != nil {
-		return x.Text
+		return x.Lines
 	}
-	return ""
+	return nil
 }
 
 // How far one axis may turn.
@@ -1957,8 +1957,8 @@ type DrawRigResponse struct {
 	Axes *AxisPair `protobuf:"bytes,3,opt,name=axes,proto3" json:"axes,omitempty"`
 	// Of a rig: what is nearest. Absent: of a map, or no two parts come nearer by turning.
 	Nearest *ClosePair `protobuf:"bytes,4,opt,name=nearest,proto3" json:"nearest,omitempty"`
-	// What it shows, in words.
-	Text          string `protobuf:"bytes,5,opt,name=text,proto3" json:"text,omitempty"`
+	// What it shows, in words, a line each, of 80 characters or fewer.
+	Lines         []string `protobuf:"bytes,5,rep,name=lines,proto3" json:"lines,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2021,11 +2021,11 @@ func (x *DrawRigResponse) GetNearest() *ClosePair {
 	return nil
 }
 
-func (x *DrawRigResponse) GetText() string {
+func (x *DrawRigResponse) GetLines() []string {
 	if x != nil {
-		return x.Text
+		return x.Lines
 	}
-	return ""
+	return nil
 }
 
 var File_keepclear_v1_rig_service_proto protoreflect.FileDescriptor
@@ -2126,7 +2126,7 @@ const file_keepclear_v1_rig_service_proto_rawDesc = "" +
 	"\awhat_if\x18\x01 \x01(\rR\x06whatIf\x12\"\n" +
 	"\n" +
 	"done_ratio\x18\x02 \x01(\x01H\x00R\tdoneRatio\x88\x01\x01B\r\n" +
-	"\v_done_ratio\"\xe2\x04\n" +
+	"\v_done_ratio\"\xe4\x04\n" +
 	"\tRigSurvey\x12\x17\n" +
 	"\awhat_if\x18\x01 \x01(\rR\x06whatIf\x12\x1d\n" +
 	"\n" +
@@ -2143,8 +2143,8 @@ const file_keepclear_v1_rig_service_proto_rawDesc = "" +
 	"\x05least\x18\v \x01(\v2\x17.keepclear.v1.ClosePairR\x05least\x12(\n" +
 	"\rreached_ratio\x18\f \x01(\x01H\x00R\freachedRatio\x88\x01\x01\x12-\n" +
 	"\x05apart\x18\r \x03(\v2\x17.keepclear.v1.RoomApartR\x05apart\x12\x14\n" +
-	"\x05spent\x18\x0e \x01(\bR\x05spent\x12\x12\n" +
-	"\x04text\x18\x0f \x01(\tR\x04textB\x10\n" +
+	"\x05spent\x18\x0e \x01(\bR\x05spent\x12\x14\n" +
+	"\x05lines\x18\x0f \x03(\tR\x05linesB\x10\n" +
 	"\x0e_reached_ratio\"\xd3\x01\n" +
 	"\bAxisRoom\x12\x1c\n" +
 	"\alow_deg\x18\x01 \x01(\x01H\x00R\x06lowDeg\x88\x01\x01\x12\x1e\n" +
@@ -2190,14 +2190,14 @@ const file_keepclear_v1_rig_service_proto_rawDesc = "" +
 	"\x06gap_mm\x18\x04 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x88\xc3@)\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\x05gapMm\x88\x01\x01\x129\n" +
 	"\fintended_end\x18\x05 \x01(\v2\x16.keepclear.v1.AxisPairR\vintendedEnd\x12G\n" +
 	"\x0epredicted_ends\x18\x06 \x03(\v2\x16.keepclear.v1.AxisPairB\b\xbaH\x05\x92\x01\x02\x10\x10R\rpredictedEndsB\t\n" +
-	"\a_gap_mm\"\xb5\x01\n" +
+	"\a_gap_mm\"\xb7\x01\n" +
 	"\x0fDrawRigResponse\x12\x10\n" +
 	"\x03svg\x18\x01 \x01(\tR\x03svg\x12\x1d\n" +
 	"\n" +
 	"rig_sha256\x18\x02 \x01(\fR\trigSha256\x12*\n" +
 	"\x04axes\x18\x03 \x01(\v2\x16.keepclear.v1.AxisPairR\x04axes\x121\n" +
-	"\anearest\x18\x04 \x01(\v2\x17.keepclear.v1.ClosePairR\anearest\x12\x12\n" +
-	"\x04text\x18\x05 \x01(\tR\x04text*p\n" +
+	"\anearest\x18\x04 \x01(\v2\x17.keepclear.v1.ClosePairR\anearest\x12\x14\n" +
+	"\x05lines\x18\x05 \x03(\tR\x05lines*p\n" +
 	"\tPoseState\x12\x1a\n" +
 	"\x16POSE_STATE_UNSPECIFIED\x10\x00\x12\x14\n" +
 	"\x10POSE_STATE_KNOWN\x10\x01\x12\x19\n" +

@@ -115,7 +115,7 @@ func (s *Server) drawRig(ctx context.Context, c call[*pb.DrawRigRequest]) (proto
 	}
 	at := course.Places[0]
 	v := draw.NewView(of.Rig, of.Scene(), at)
-	return &pb.DrawRigResponse{Svg: v.Picture(), RigSha256: of.Rig.Digest[:], Axes: wire.AxisPair(at), Nearest: wire.Nearest(v), Text: v.Text()}, nil
+	return &pb.DrawRigResponse{Svg: v.Picture(), RigSha256: of.Rig.Digest[:], Axes: wire.AxisPair(at), Nearest: wire.Nearest(v), Lines: wire.Lines(v.Text())}, nil
 }
 
 func (s *Server) drawMap(ctx context.Context, of survey.Of, course *draw.Course) (proto.Message, error) {
@@ -124,7 +124,7 @@ func (s *Server) drawMap(ctx context.Context, of survey.Of, course *draw.Course)
 		return nil, err
 	}
 	asked := draw.Asked{Gap: of.Gap}
-	out := &pb.DrawRigResponse{Svg: draw.Map(of.Rig, found, asked, course), RigSha256: of.Rig.Digest[:], Text: draw.Room(of.Rig, found, asked)}
+	out := &pb.DrawRigResponse{Svg: draw.Map(of.Rig, found, asked, course), RigSha256: of.Rig.Digest[:], Lines: wire.Lines(draw.Room(of.Rig, found, asked))}
 	if len(course.Places) > 0 {
 		out.Axes = wire.AxisPair(course.Places[0])
 	}

@@ -62,7 +62,7 @@ func TestSurveyRig(t *testing.T) {
 	s := surveys[0]
 	assert.Zero(t, s.GetWhatIf())
 	assert.Equal(t, b.rig.Digest[:], s.GetRigSha256())
-	assert.Equal(t, draw.Room(m.Rig, found, draw.Asked{Gap: &keep}), s.GetText())
+	assert.Equal(t, draw.Room(m.Rig, found, draw.Asked{Gap: &keep}), strings.Join(s.GetLines(), "\n")+"\n")
 	assert.True(t, s.GetClear())
 	assert.InDelta(t, found.Widest[0].Low.Deg(), s.GetAxis1().GetLowDeg(), 1e-9)
 	assert.InDelta(t, found.Widest[0].High.Deg(), s.GetAxis1().GetHighDeg(), 1e-9)
@@ -85,7 +85,7 @@ func TestSurveyRig(t *testing.T) {
 	assert.Equal(t, uint32(1), higher.GetWhatIf())
 	assert.NotEqual(t, s.GetRigSha256(), higher.GetRigSha256())
 	assert.Len(t, higher.GetRigSha256(), 32)
-	assert.Contains(t, higher.GetText(), "tape.floor_to_crossing_mm+=150")
+	assert.Contains(t, strings.Join(higher.GetLines(), " "), "tape.floor_to_crossing_mm+=150")
 	assert.Greater(t, higher.GetAxis1().GetHighDeg(), s.GetAxis1().GetHighDeg(), "a higher crossing frees the camera of the legs")
 	assert.Len(t, b.newest(100), before, "reading is not on record")
 }
@@ -159,7 +159,7 @@ func TestDrawRig(t *testing.T) {
 	named, err := b.drawn(&pb.DrawRigRequest{Kind: pb.PictureKind_PICTURE_KIND_RIG, Axes: pair(60, -40)})
 	require.NoError(t, err)
 	assert.Contains(t, named.GetSvg(), "south-west leg – camera: 107.3 mm")
-	assert.Contains(t, named.GetText(), "heron: axis 1 at 60.00°, axis 2 at -40.00°")
+	assert.Contains(t, named.GetLines(), "heron: axis 1 at 60.00°, axis 2 at -40.00°")
 	assert.Equal(t, []string{"south-west leg", "camera"}, []string{named.GetNearest().GetPart(), named.GetNearest().GetOtherPart()})
 	assert.InDelta(t, 107.3, named.GetNearest().GetGapMm(), 0.1)
 	assert.Equal(t, b.rig.Digest[:], named.GetRigSha256())
@@ -179,7 +179,7 @@ func TestDrawMap(t *testing.T) {
 		out, err := b.drawn(r)
 		require.NoError(t, err)
 		assert.Equal(t, b.rig.Digest[:], out.GetRigSha256())
-		assert.Contains(t, out.GetText(), "room to move")
+		assert.Contains(t, out.GetLines()[0], "room to move")
 		return out.GetSvg()
 	}
 	assert.Contains(t, draw(&pb.DrawRigRequest{}), "where the rig is now is not known")

@@ -2,6 +2,7 @@ package wire
 
 import (
 	"math"
+	"strings"
 
 	pb "keepclear.example/keepclear/api/keepclear/v1"
 	"keepclear.example/keepclear/service/internal/draw"
@@ -36,12 +37,15 @@ func Axes(m *pb.AxisPair) *rig.Axes {
 // AxisPair writes a pose.
 func AxisPair(a rig.Axes) *pb.AxisPair { return pair(a) }
 
+// Lines are those of a text: clients take what breaks a line within a field for a fault.
+func Lines(text string) []string { return strings.Split(strings.TrimRight(text, "\n"), "\n") }
+
 // Survey turns what was found of a rig's room to move into its message; whatIf is 0, or of which what-if it is, from 1.
 func Survey(r *rig.Rig, s *reach.Survey, a draw.Asked, whatIf int) *pb.RigSurvey {
 	out := &pb.RigSurvey{
 		WhatIf: uint32(whatIf), RigSha256: r.Digest[:], About: pair(s.About), Spread: pair(s.Spread), Clear: s.Clear,
 		Across: roomBand(s.Across), Here: closePair(s.Here.Nearest), Least: closePair(s.All.Nearest),
-		ReachedRatio: &s.Reached, Spent: s.Raster.Spent, Text: draw.Room(r, s, a),
+		ReachedRatio: &s.Reached, Spent: s.Raster.Spent, Lines: Lines(draw.Room(r, s, a)),
 	}
 	if s.Clear {
 		out.Axis1, out.Axis2 = axisRoom(s.Widest[0], s.Binds[0]), axisRoom(s.Widest[1], s.Binds[1])
