@@ -78,10 +78,11 @@ type seen struct {
 	outlines [][]dot
 	behind   [][]int // by body: those that it may cover
 	order    []int   // bodies from the farthest to the nearest
+	painted  []bool  // by body: it is drawn, and hides what is behind it
 }
 
 func (v *View) seenBy(e *eye) *seen {
-	s := &seen{eye: e, behind: make([][]int, len(v.placed))}
+	s := &seen{eye: e, behind: make([][]int, len(v.placed)), painted: make([]bool, len(v.placed))}
 	for _, b := range v.placed {
 		s.outlines = append(s.outlines, e.outline(b))
 	}

@@ -136,7 +136,7 @@ func (q *panel) draw(b *strings.Builder, v *View, s *seen) {
 			over, q.through = append(over, i), true
 			q.shown[body.Part] = true
 		default:
-			q.shown[body.Part] = true
+			q.shown[body.Part], s.painted[i] = true, true
 			q.shape(b, s.outlines[i], v.scene.Names[body.Part], pen(body.Link, body.Part))
 		}
 	}
@@ -144,9 +144,10 @@ func (q *panel) draw(b *strings.Builder, v *View, s *seen) {
 		q.shape(b, s.outlines[i], v.scene.Names[v.scene.Bodies[i].Part], outlineOnly)
 	}
 	b.WriteString("</g>\n")
+	q.names(b, v, s)
+	q.mark(b, v, s.eye)
 	q.frame(b, s.eye)
 	q.arrow(b, v, s.eye)
-	q.mark(b, v, s.eye)
 }
 
 // misses tells whether an outline lies off the panel, or so near its edge that nobody could tell what it is.
@@ -186,8 +187,8 @@ func (q *panel) frame(b *strings.Builder, e *eye) {
 	mid := q.y + 30
 	if e.above != "" {
 		mid = q.y + q.tall/2
-		q.word(b, q.x+q.wide/2, q.y+16, "middle", e.above, bold)
-		q.word(b, q.x+q.wide/2, q.y+q.tall-6, "middle", e.down, bold)
+		q.word(b, q.x+q.wide/2+50, q.y+16, "middle", e.above, bold) // the line to the words is most often in the middle
+		q.word(b, q.x+q.wide/2+50, q.y+q.tall-6, "middle", e.down, bold)
 	} else {
 		_, floor := q.on(dot{})
 		fmt.Fprintf(b, `<path d="M%.1f %.1fh%.1f" stroke="black" stroke-width="2.5"/>`+"\n", q.x, floor, q.wide)
@@ -204,6 +205,16 @@ func (q *panel) word(b *strings.Builder, x, y float64, anchor, words, more strin
 	fmt.Fprintf(b, `<text x="%.1f" y="%.1f" text-anchor="%s" stroke="white" stroke-width="5" stroke-linejoin="round" paint-order="stroke" %s>%s</text>`+"\n", x, y, anchor, more, html.EscapeString(words))
 }
 
+// markAt is the middle between the nearest pair, on the sheet, and how large the ring about it is; far off it where no pair counts.
+func (q *panel) markAt(v *View, e *eye) (x, y, r float64) {
+	if v.near == nil {
+		return -1e4, -1e4, 0
+	}
+	xa, ya := q.on(e.see(v.near.Gap.A))
+	xb, yb := q.on(e.see(v.near.Gap.B))
+	return (xa + xb) / 2, (ya + yb) / 2, max(11, math.Hypot(xa-xb, ya-yb)/2+7)
+}
+
 // mark marks the nearest pair: a line between the two places, a ring about them, and what is how far apart.
 func (q *panel) mark(b *strings.Builder, v *View, e *eye) {
 	if v.near == nil {
@@ -211,8 +222,7 @@ func (q *panel) mark(b *strings.Builder, v *View, e *eye) {
 	}
 	xa, ya := q.on(e.see(v.near.Gap.A))
 	xb, yb := q.on(e.see(v.near.Gap.B))
-	x, y := (xa+xb)/2, (ya+yb)/2
-	r := max(11, math.Hypot(xa-xb, ya-yb)/2+7)
+	x, y, r := q.markAt(v, e)
 	says := v.near.parts[0] + " – " + v.near.parts[1] + ": " + v.near.mm()
 	wordY, lineY := q.y-10, q.y-5
 	if y > q.y+q.tall/2 { // the nearer edge

@@ -173,7 +173,7 @@ func TestPictureReadsAsXML(t *testing.T) {
 	for _, want := range []string{
 		"seen from the south", "seen from the east", "seen from above", ">west<", ">east<", ">north<", ">south<", ">floor<", "axis 1 at -20.00°, axis 2 at 70.00°",
 		"stands on the ground", "turns with axis 1<", "turns with axis 1 and axis 2", "500 mm, in all three views", "Farther off than the pictures go: roof.",
-		"<title>counterweights</title>", "carries the weights toward east",
+		"<title>counterweights</title>", ">counterweights</text>", ">pier</text>", "carries the weights toward east",
 	} {
 		assert.Contains(t, svg, want)
 	}
