@@ -105,6 +105,7 @@ func timed[M proto.Message](ctx context.Context, s *Server, raw []byte, msg M, d
 // serve checks one request, does it, and keeps a panic from becoming anything but an error.
 func serve[M proto.Message](ctx context.Context, s *Server, raw []byte, msg M, do doing[M]) (reply proto.Message, err error) {
 	at := s.decider.Now()
+	defer s.judges(msg)()
 	defer func() {
 		if p := recover(); p != nil {
 			reply, err = nil, s.panicked(p, msg, raw, at)

@@ -7,6 +7,7 @@ import (
 	"net"
 	"runtime/debug"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"google.golang.org/grpc"
@@ -64,6 +65,7 @@ type Server struct {
 
 	names    []string // of the services, for health
 	missed   missed
+	judging  atomic.Int32    // how many requests are being judged
 	underWay sync.WaitGroup  // requests that have begun, whether or not their asker still waits
 	serving  context.Context // ends when the service is told to stop: streams end with it
 	stopping context.CancelFunc

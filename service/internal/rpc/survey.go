@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"time"
 
 	"google.golang.org/grpc"
 	"google.golang.org/protobuf/proto"
@@ -22,6 +23,36 @@ const usualBand = 30 * unit.Degree
 
 // progressStep is by how much a survey goes on between two words of progress, as a share. Choice: ten words a map.
 const progressStep = 0.1
+
+// While questions and reports are judged a survey stands still, looking again after aWhile, but no longer than mostWhiles of these at a time, so
+// that it comes to its end beside a service that is never idle. Choice: a map has 2,025 steps, so that it may last up to 40 s more.
+const (
+	aWhile     = time.Millisecond
+	mostWhiles = 20
+)
+
+// giveWay lets go first who waits to be judged.
+func (s *Server) giveWay(ctx context.Context) {
+	for range mostWhiles {
+		if s.judging.Load() == 0 {
+			return
+		}
+		select {
+		case <-ctx.Done():
+			return
+		case <-s.After(aWhile):
+		}
+	}
+}
+
+// judges notes that a request is judged, where it is of a kind that is; done ends that.
+func (s *Server) judges(msg proto.Message) (done func()) {
+	if yes, _ := recorded(msg); !yes {
+		return func() {}
+	}
+	s.judging.Add(1)
+	return func() { s.judging.Add(-1) }
+}
 
 // surveyRig surveys a rig as it is, then with each change; what cannot be changed is told before any work.
 func (s *Server) surveyRig(ctx context.Context, c call[*pb.SurveyRigRequest], ss grpc.ServerStream) error {
@@ -53,6 +84,7 @@ func (s *Server) surveyRig(ctx context.Context, c call[*pb.SurveyRigRequest], ss
 func (s *Server) surveyOne(ctx context.Context, of survey.Of, asked draw.Asked, whatIf int, ss grpc.ServerStream) error {
 	told := 0.0
 	found, err := s.surveys.Survey(ctx, of, func(share float64) {
+		s.giveWay(ctx)
 		if share < told+progressStep {
 			return
 		}
@@ -119,7 +151,7 @@ func (s *Server) drawRig(ctx context.Context, c call[*pb.DrawRigRequest]) (proto
 }
 
 func (s *Server) drawMap(ctx context.Context, of survey.Of, course *draw.Course) (proto.Message, error) {
-	found, err := s.surveys.Survey(ctx, of, func(float64) {})
+	found, err := s.surveys.Survey(ctx, of, func(float64) { s.giveWay(ctx) })
 	if err != nil {
 		return nil, err
 	}

@@ -6,7 +6,9 @@ import (
 	"io"
 	"math"
 	"strings"
+	"sync"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -18,6 +20,9 @@ import (
 	"keepclear.example/keepclear/service/internal/survey"
 	"keepclear.example/keepclear/service/internal/unit"
 )
+
+// beyond is a gap that no pose keeps: its map takes next to no time.
+var beyond = 10_000.0
 
 // surveyed runs SurveyRig to its end.
 func (b *bench) surveyed(r *pb.SurveyRigRequest) (progress []*pb.SurveyProgress, surveys []*pb.RigSurvey, err error) {
@@ -140,9 +145,46 @@ func TestSurveyEndsWithItsCaller(t *testing.T) {
 		_, err = s.Recv()
 	}
 	assert.Equal(t, codes.Canceled, status.Code(err))
-	_, surveys, err := b.surveyed(&pb.SurveyRigRequest{Rig: "heron"})
+	_, surveys, err := b.surveyed(&pb.SurveyRigRequest{Rig: "heron", GapMm: &beyond})
 	require.NoError(t, err)
 	assert.Len(t, surveys, 1)
+}
+
+// TestSurveyGivesWay: while a question is judged, a survey stands still.
+func TestSurveyGivesWay(t *testing.T) {
+	b := newBench(t)
+	b.ready()
+	judged, judge, waits, on := make(chan struct{}), make(chan struct{}), make(chan struct{}, 1), make(chan time.Time)
+	b.judged = sync.OnceFunc(func() { close(judged); <-judge })
+	b.after = func(d time.Duration) <-chan time.Time {
+		if d != time.Millisecond {
+			return time.After(d)
+		}
+		select {
+		case waits <- struct{}{}:
+		default:
+		}
+		return on
+	}
+	var asking, surveying sync.WaitGroup
+	asking.Go(func() { b.allowed(b.slew(30, 40)) })
+	<-judged
+	ended := make(chan struct{})
+	surveying.Go(func() {
+		defer close(ended)
+		_, surveys, err := b.surveyed(&pb.SurveyRigRequest{Rig: "heron", GapMm: &beyond})
+		assert.NoError(t, err)
+		assert.Len(t, surveys, 1)
+	})
+	select {
+	case <-waits:
+	case <-ended:
+		t.Error("it went on beside the question")
+	}
+	close(judge)
+	asking.Wait()
+	close(on)
+	surveying.Wait()
 }
 
 func (b *bench) drawn(r *pb.DrawRigRequest) (*pb.DrawRigResponse, error) {
@@ -175,7 +217,7 @@ func TestDrawRig(t *testing.T) {
 func TestDrawMap(t *testing.T) {
 	b := newBench(t)
 	draw := func(r *pb.DrawRigRequest) string {
-		r.Kind = pb.PictureKind_PICTURE_KIND_MAP
+		r.Kind, r.GapMm = pb.PictureKind_PICTURE_KIND_MAP, &beyond
 		out, err := b.drawn(r)
 		require.NoError(t, err)
 		assert.Equal(t, b.rig.Digest[:], out.GetRigSha256())
@@ -196,9 +238,8 @@ func TestDrawMap(t *testing.T) {
 	svg = draw(&pb.DrawRigRequest{Axes: pair(-20, 10)})
 	assert.Contains(t, svg, "where the rig is: (-20.00°, 10.00°)")
 	assert.NotContains(t, svg, "to end", "the permit is not of a motion from there")
-	gap := 5.0
-	assert.Contains(t, draw(&pb.DrawRigRequest{GapMm: &gap}), "with a gap of 5 mm kept")
-	b.wait(60 * 60e9)
+	assert.Contains(t, svg, "with a gap of 10000 mm kept")
+	b.wait(time.Hour)
 	assert.NotContains(t, draw(&pb.DrawRigRequest{}), "(30.00°, 40.00°)", "a permit that is over says nothing")
 }
 

@@ -9,7 +9,6 @@ package survey
 
 import (
 	"context"
-	"runtime"
 	"slices"
 	"sync"
 
@@ -76,7 +75,8 @@ func (s *Surveyor) Turn(ctx context.Context) (done func(), err error) {
 	}
 }
 
-// Survey surveys a rig about its home, telling now and then what share of the map is done. It stops where ctx ends.
+// Survey surveys a rig about its home, telling very often, while the map is worked out, what share of it is done: who is told may take its time,
+// so that others have theirs. It stops where ctx ends.
 func (s *Surveyor) Survey(ctx context.Context, of Of, tell func(share float64)) (*reach.Survey, error) {
 	done, err := s.Turn(ctx)
 	defer done()
@@ -115,7 +115,6 @@ func (o *Of) make(ctx context.Context, tell func(share float64)) made {
 	}
 	raster := m.Raster(reach.RasterBudget, func(done, of int) bool {
 		tell(float64(done) / float64(of))
-		runtime.Gosched() // whoever waits to be judged goes first
 		return ctx.Err() == nil
 	})
 	return made{o.mark(), p, raster}
