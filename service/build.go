@@ -298,15 +298,20 @@ func layers(r *rig.Rig, facility *limits.Layer, file string) []limits.Layer {
 // revisions are the digests of what judges a rig.
 func revisions(r *rig.Rig, lim limits.Set, set *rules.Set) map[string]string {
 	limDigest, ruleDigest := lim.Digest(), set.Digest()
+	tables := sha256.Sum256([]byte(timescale.BuiltIn().Issued().String()))
+	return map[string]string{
+		"rig": hex.EncodeToString(r.Digest[:]), "limits": hex.EncodeToString(limDigest[:]), "rules": hex.EncodeToString(ruleDigest[:]),
+		"build": buildDigest(), "time tables": hex.EncodeToString(tables[:]),
+	}
+}
+
+// buildDigest tells one build of the service from another, as far as a build tells of itself.
+func buildDigest() string {
 	build := "unknown"
 	if info, ok := debug.ReadBuildInfo(); ok {
 		build = info.String() // versions of all modules, compiler, settings, revision
 	}
-	tables := sha256.Sum256([]byte(timescale.BuiltIn().Issued().String()))
-	return map[string]string{
-		"rig": hex.EncodeToString(r.Digest[:]), "limits": hex.EncodeToString(limDigest[:]), "rules": hex.EncodeToString(ruleDigest[:]),
-		"build": digestOf(build), "time tables": hex.EncodeToString(tables[:]),
-	}
+	return digestOf(build)
 }
 
 func digestOf(s string) string {

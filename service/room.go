@@ -121,7 +121,7 @@ func (o *roomOptions) survey(ctx context.Context, s streams, r *rig.Rig, name st
 		of.Gap = &gap
 	}
 	half := false
-	out, err := survey.New().Survey(ctx, of, func(share float64) {
+	out, err := survey.New(nil).Survey(ctx, of, func(share float64) {
 		if !half && share >= 0.5 {
 			half = true
 			fmt.Fprintln(s.err, "half of the map is worked out …")

@@ -19,6 +19,7 @@ import (
 	"keepclear.example/keepclear/service/internal/record"
 	"keepclear.example/keepclear/service/internal/rpc"
 	"keepclear.example/keepclear/service/internal/state"
+	"keepclear.example/keepclear/service/internal/survey"
 	"keepclear.example/keepclear/service/internal/wire"
 )
 
@@ -197,9 +198,11 @@ func assemble(s streams, members []decide.Member, o serveOptions, clock clockRea
 	}
 	sleep.waking(func(why string) { d.Withdraw("", decide.Ourselves, why, state.Exchanged{}) })
 	log := slog.New(slog.NewTextHandler(s.err, nil))
+	maps := &survey.Folder{Path: filepath.Join(filepath.Dir(o.record), "maps"), Build: buildDigest(), Fault: func(what error) { log.Warn("maps", "what", what) }}
 	server := rpc.New(rpc.Parts{
 		Decider: d, Record: rec, Checker: checker, Log: log,
-		Rules: describer(members, o.facility), CheckFile: fileChecker(o.facility), WhatIf: changer(o.files, members, o.facility), Heartbeat: heartbeat, After: time.After,
+		Rules: describer(members, o.facility), CheckFile: fileChecker(o.facility), WhatIf: changer(o.files, members, o.facility), Maps: maps,
+		Heartbeat: heartbeat, After: time.After,
 	})
 	look := func() { clock(now()) }
 	return &service{

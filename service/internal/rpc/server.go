@@ -47,6 +47,8 @@ type Parts struct {
 	CheckFile func(context.Context, *pb.CheckRigRequest) (*pb.CheckRigResponse, error)
 	// WhatIf reads the file of a rig with a change: what it makes, and its limits. An error of class rig.ErrChange: it cannot be changed so.
 	WhatIf func(rigName string, c rig.Change) (*rig.Rig, limits.Set, error)
+	// Maps is where the maps of rigs are kept from one start to the next; nil: nowhere.
+	Maps *survey.Folder
 	// Heartbeat is how often a follower hears that the stream lives.
 	Heartbeat time.Duration
 	// After is the timer of the end; time.After.
@@ -73,7 +75,7 @@ type Server struct {
 
 // New makes a server; it serves nothing yet.
 func New(p Parts) *Server {
-	s := &Server{Parts: p, decider: p.Decider, surveys: survey.New(), checker: p.Checker, log: p.Log, health: health.NewServer(), missed: missed{turn: make(chan struct{}, 1), all: map[asker]*lost{}}}
+	s := &Server{Parts: p, decider: p.Decider, surveys: survey.New(p.Maps), checker: p.Checker, log: p.Log, health: health.NewServer(), missed: missed{turn: make(chan struct{}, 1), all: map[asker]*lost{}}}
 	s.serving, s.stopping = context.WithCancel(context.Background())
 	s.grpc = grpc.NewServer(
 		grpc.ForceServerCodecV2(codec{}),

@@ -62,7 +62,7 @@ func TestSurveyRig(t *testing.T) {
 	m, err := b.d.Member("heron")
 	require.NoError(t, err)
 	keep := unit.Length(5)
-	found, err := survey.New().Survey(t.Context(), survey.Of{Rig: m.Rig, Limits: m.Limits, Gap: &keep, Band: unit.Deg(90)}, func(float64) {})
+	found, err := survey.New(nil).Survey(t.Context(), survey.Of{Rig: m.Rig, Limits: m.Limits, Gap: &keep, Band: unit.Deg(90)}, func(float64) {})
 	require.NoError(t, err)
 	s := surveys[0]
 	assert.Zero(t, s.GetWhatIf())

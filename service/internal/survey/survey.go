@@ -40,9 +40,10 @@ func (o *Of) margins() (part, general unit.Length) {
 
 // Surveyor surveys rigs. Safe for concurrent use.
 type Surveyor struct {
-	turn chan struct{} // holds one: held while a map is worked out; no mutex, for it is given up where the caller goes
-	mu   sync.Mutex    // of kept, held over no work
-	kept []made        // newest last
+	folder *Folder       // nil: none
+	turn   chan struct{} // holds one: held while a map is worked out; no mutex, for it is given up where the caller goes
+	mu     sync.Mutex    // of kept, held over no work
+	kept   []made        // newest last
 }
 
 // made is a map that was worked out.
@@ -62,8 +63,8 @@ type mark struct {
 // mostKept bounds the maps that are kept, of some megabytes each. Choice: a rig with a few what-ifs side by side.
 const mostKept = 4
 
-// New returns a surveyor that keeps nothing yet.
-func New() *Surveyor { return &Surveyor{turn: make(chan struct{}, 1)} }
+// New returns a surveyor that keeps maps in memory, and in a folder where one is named.
+func New(folder *Folder) *Surveyor { return &Surveyor{folder: folder, turn: make(chan struct{}, 1)} }
 
 // Turn waits until nobody else works, or ctx ends; done gives the turn up.
 func (s *Surveyor) Turn(ctx context.Context) (done func(), err error) {
@@ -85,7 +86,7 @@ func (s *Surveyor) Survey(ctx context.Context, of Of, tell func(share float64)) 
 	}
 	m, ok := s.find(of.mark())
 	if !ok {
-		m = of.make(ctx, tell)
+		m = s.make(ctx, of, tell)
 		if m.raster == nil {
 			return nil, context.Cause(ctx)
 		}
@@ -106,18 +107,30 @@ func (o *Of) mark() mark {
 	return m
 }
 
-// make works a map out; one without a raster where ctx ended.
-func (o *Of) make(ctx context.Context, tell func(share float64)) made {
-	p := reach.New(o.Scene())
-	m := p.NewMap()
-	if o.Gap != nil {
-		m = p.NewMapOfGap(*o.Gap)
+// make finds a map in the folder, or works it out and puts it there; one without a raster where ctx ended.
+func (s *Surveyor) make(ctx context.Context, of Of, tell func(share float64)) made {
+	scene := of.Scene()
+	out := made{mark: of.mark(), prover: reach.New(scene)}
+	m := out.prover.NewMap()
+	if of.Gap != nil {
+		m = out.prover.NewMapOfGap(*of.Gap)
 	}
-	raster := m.Raster(reach.RasterBudget, func(done, of int) bool {
+	var key [32]byte
+	if s.folder != nil {
+		key = s.folder.key(out.mark, scene)
+		out.raster = s.folder.read(key, m)
+	}
+	if out.raster != nil {
+		return out
+	}
+	out.raster = m.Raster(reach.RasterBudget, func(done, of int) bool {
 		tell(float64(done) / float64(of))
 		return ctx.Err() == nil
 	})
-	return made{o.mark(), p, raster}
+	if s.folder != nil && out.raster != nil {
+		s.folder.write(key, out.raster)
+	}
+	return out
 }
 
 func (s *Surveyor) find(m mark) (made, bool) {

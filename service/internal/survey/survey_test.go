@@ -50,7 +50,7 @@ func counted(t *testing.T, s *survey.Surveyor, of survey.Of) int {
 
 // TestMapsAreKept for the same revision, limits and gap, whoever reads the file, and for nothing else.
 func TestMapsAreKept(t *testing.T) {
-	s, of := survey.New(), wren(t)
+	s, of := survey.New(nil), wren(t)
 	assert.Positive(t, counted(t, s, of))
 	assert.Zero(t, counted(t, s, wren(t)), "the same revision read again")
 	narrow := of
@@ -90,7 +90,7 @@ func withGap(of survey.Of, mm float64) survey.Of {
 
 // TestSurveyStopsWithItsCaller: no more of the map is worked out, and nothing of it is kept.
 func TestSurveyStopsWithItsCaller(t *testing.T) {
-	s, of := survey.New(), wren(t)
+	s, of := survey.New(nil), wren(t)
 	ctx, cancel := context.WithCancel(t.Context())
 	told := 0
 	out, err := s.Survey(ctx, of, func(share float64) {
@@ -108,7 +108,7 @@ func TestSurveyStopsWithItsCaller(t *testing.T) {
 
 // TestOneIsWorkedOutAtATime: who comes second waits, and may go.
 func TestOneIsWorkedOutAtATime(t *testing.T) {
-	s, of := survey.New(), wren(t)
+	s, of := survey.New(nil), wren(t)
 	done, err := s.Turn(t.Context())
 	require.NoError(t, err)
 	ctx, cancel := context.WithCancel(t.Context())
