@@ -3,7 +3,6 @@ package reach
 import (
 	"encoding/binary"
 	"errors"
-	"math/rand/v2"
 
 	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/unit"
@@ -61,12 +60,11 @@ func (m *Map) Unpack(b []byte) (*Raster, error) {
 	return out, nil
 }
 
-// Agrees holds a number of cells of a raster, drawn by lot, against what its map proves of them now: half of them where what is clear meets
-// what is not, for there a raster of something else differs first.
-func (r *Raster) Agrees(cells int, seed uint64) bool {
-	lot := rand.New(rand.NewPCG(seed, fineCells))
+// Agrees holds a number of cells of a raster, drawn by lot (a number in [0, n)), against what its map proves of them now: half of them where what
+// is clear meets what is not, for there a raster of something else differs first.
+func (r *Raster) Agrees(cells int, lot func(n int) int) bool {
 	for n := range cells {
-		i, j := lot.IntN(fineCells), lot.IntN(fineCells)
+		i, j := lot(fineCells), lot(fineCells)
 		if n%2 == 0 {
 			i, j = r.border(i, j, n/2%2)
 		}
