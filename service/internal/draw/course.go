@@ -50,6 +50,7 @@ const (
 	intendedMark  = `<path d="M0 -11L10 7L-10 7Z" fill="white" stroke="black" stroke-width="3"/>`
 	predictedMark = `<path d="M-7 -7L7 7M7 -7L-7 7" stroke="white" stroke-width="8"/><path d="M-7 -7L7 7M7 -7L-7 7" stroke="black" stroke-width="4"/>`
 	wayPen        = `stroke-width="3.5"`
+	withinPen     = `fill="black" fill-opacity="0.1"`
 	elsePen       = `stroke-width="2.5" stroke-dasharray="3 5"`
 )
 
@@ -85,6 +86,8 @@ func (m *sheet) way(b *strings.Builder, r *rig.Rig, c *Course, to rig.Axes, pen 
 	lines, boxes := c.way(r, to)
 	for _, box := range boxes {
 		m.frame(b, box[0], box[1], `stroke="black" `+pen)
+		x, y := m.x(box[0].A1.Deg()), m.y(box[1].A2.Deg())
+		fmt.Fprintf(b, `<rect x="%.1f" y="%.1f" width="%.1f" height="%.1f" %s/>`+"\n", x, y, m.x(box[1].A1.Deg())-x, m.y(box[0].A2.Deg())-y, withinPen)
 	}
 	for _, line := range lines {
 		var d strings.Builder
@@ -120,13 +123,15 @@ func (c *Course) legend(r *rig.Rig) []entry {
 		out = append(out, entry{at(predictedMark), "where it may end instead: " + all(c.Predicted)})
 	}
 	if ways := "the way there"; len(c.Places) > 0 && (c.Intended != nil || len(c.Predicted) > 0) {
+		mark := `<path d="M0 7h26" stroke="black" ` + wayPen + `/>`
 		if r.Motion.Sharing == rig.AnyOrder {
-			ways = "the way there: anywhere within the box"
+			ways = "the way there: anywhere within the shaded box"
+			mark = `<rect width="26" height="14" stroke="black" ` + wayPen + " " + withinPen + `/>`
 		}
 		if len(c.Predicted) > 0 {
 			ways += "; dotted: to the other ends"
 		}
-		out = append(out, entry{`<path d="M0 7h26" stroke="black" ` + wayPen + `/>`, ways})
+		out = append(out, entry{mark, ways})
 	}
 	return out
 }
@@ -168,8 +173,12 @@ func (m *sheet) legend(r *rig.Rig, s *reach.Survey, c *Course) (svg string, tall
 		if e.mark == "" {
 			x = 0
 		}
-		fmt.Fprintf(&b, `<g transform="translate(%.0f %.0f)">%s<text x="%d" y="12">%s</text></g>`+"\n", left, y-11, e.mark, x, html.EscapeString(e.words))
-		y += 21
+		fmt.Fprintf(&b, `<g transform="translate(%.0f %.0f)">%s</g>`+"\n", left, y-11, e.mark)
+		for _, line := range wrapped(e.words, int((max(m.wide(), narrowest)-36)/letterWide)) {
+			fmt.Fprintf(&b, `<text x="%.0f" y="%.0f">%s</text>`+"\n", left+float64(x), y+1, html.EscapeString(line))
+			y += 18
+		}
+		y += 4
 	}
 	return b.String(), y - top - m.tall()
 }

@@ -51,7 +51,7 @@ func TestMapShowsACourse(t *testing.T) {
 
 	r.Motion.Via, r.Motion.Sharing = nil, rig.AnyOrder
 	svg = draw.Map(r, s, draw.Asked{}, &draw.Course{Places: []rig.Axes{from}, Intended: &to})
-	assert.Contains(t, svg, "anywhere within the box")
+	assert.Contains(t, svg, "anywhere within the shaded box")
 	assert.Contains(t, svg, `width="200.0" height="260.0" fill="none" stroke="black" stroke-width="3.5"`)
 }
 

@@ -16,7 +16,7 @@ const (
 	perDegree = 2.0
 	left      = 70.0
 	top       = 70.0
-	narrowest = 400.0 // what the words need
+	narrowest = 480.0 // what the words need
 	most      = 360.0 // degrees of an axis that are drawn at most on either side of its middle
 )
 
