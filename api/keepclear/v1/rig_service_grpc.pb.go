@@ -41,7 +41,7 @@ type RigServiceClient interface {
 	// Works out how far the axes of a rig may turn with what it carries, proven of all its axis space: progress, then one survey of the rig as it
 	// is and one for each what-if. One is worked out at a time; others wait until their caller goes. It holds up no question, and ends with its caller.
 	SurveyRig(ctx context.Context, in *SurveyRigRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[SurveyRigResponse], error)
-	// Draws a rig at a pose, or the map of its axis space, which waits its turn as SurveyRig does.
+	// Draws a rig at a pose, parts that have states in all of them, or the map of its axis space, which waits its turn as SurveyRig does.
 	DrawRig(ctx context.Context, in *DrawRigRequest, opts ...grpc.CallOption) (*DrawRigResponse, error)
 }
 
@@ -127,7 +127,7 @@ type RigServiceServer interface {
 	// Works out how far the axes of a rig may turn with what it carries, proven of all its axis space: progress, then one survey of the rig as it
 	// is and one for each what-if. One is worked out at a time; others wait until their caller goes. It holds up no question, and ends with its caller.
 	SurveyRig(*SurveyRigRequest, grpc.ServerStreamingServer[SurveyRigResponse]) error
-	// Draws a rig at a pose, or the map of its axis space, which waits its turn as SurveyRig does.
+	// Draws a rig at a pose, parts that have states in all of them, or the map of its axis space, which waits its turn as SurveyRig does.
 	DrawRig(context.Context, *DrawRigRequest) (*DrawRigResponse, error)
 	mustEmbedUnimplementedRigServiceServer()
 }

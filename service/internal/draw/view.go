@@ -71,6 +71,15 @@ func (v *View) sentences() []string {
 	if t := v.rig.Travel; !t.Holds(v.at) {
 		out = append(out, fmt.Sprintf("This is beyond the file's travel, %s to %s and %s to %s.", degrees(t.Low.A1), degrees(t.High.A1), degrees(t.Low.A2), degrees(t.High.A2)))
 	}
+	var several []string
+	for _, p := range v.rig.Parts {
+		if len(p.States) > 1 {
+			several = append(several, p.Name)
+		}
+	}
+	if len(several) > 0 {
+		out = append(out, "In all of their states at once: "+strings.Join(several, ", ")+".")
+	}
 	if v.near == nil {
 		return append(out, "No two parts of this rig come nearer by turning an axis.")
 	}

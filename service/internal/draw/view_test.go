@@ -162,6 +162,7 @@ func TestNearestIsMarkedWhereItIs(t *testing.T) {
 // TestPictureReadsAsXML and says what a reader needs, each in words.
 func TestPictureReadsAsXML(t *testing.T) {
 	svg := viewed(example(t, "curlew"), -20, 70).Picture()
+	assert.Contains(t, svg, "In all of their states at once: focuser, roof.")
 	d := xml.NewDecoder(strings.NewReader(svg))
 	for {
 		_, err := d.Token()

@@ -60,6 +60,7 @@ type Server struct {
 	Parts
 	decider *decide.Decider
 	surveys *survey.Surveyor
+	drawing survey.Turn // of pictures of rigs
 	checker *wire.Checker
 	log     *slog.Logger
 	grpc    *grpc.Server
@@ -75,7 +76,7 @@ type Server struct {
 
 // New makes a server; it serves nothing yet.
 func New(p Parts) *Server {
-	s := &Server{Parts: p, decider: p.Decider, surveys: survey.New(p.Maps), checker: p.Checker, log: p.Log, health: health.NewServer(), missed: missed{turn: make(chan struct{}, 1), all: map[asker]*lost{}}}
+	s := &Server{Parts: p, decider: p.Decider, surveys: survey.New(p.Maps), drawing: survey.NewTurn(), checker: p.Checker, log: p.Log, health: health.NewServer(), missed: missed{turn: make(chan struct{}, 1), all: map[asker]*lost{}}}
 	s.serving, s.stopping = context.WithCancel(context.Background())
 	s.grpc = grpc.NewServer(
 		grpc.ForceServerCodecV2(codec{}),

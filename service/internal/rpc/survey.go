@@ -140,7 +140,7 @@ func (s *Server) drawRig(ctx context.Context, c call[*pb.DrawRigRequest]) (proto
 	if len(course.Places) == 0 {
 		return nil, conflict("axes", "both axis angles, for where the rig is now is not known", "none", "name the pose to be drawn")
 	}
-	done, err := s.surveys.Turn(ctx)
+	done, err := s.drawing.Take(ctx) // not the turn of maps: a picture takes a hundredth of one
 	defer done()
 	if err != nil {
 		return nil, err

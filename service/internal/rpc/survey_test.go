@@ -183,6 +183,9 @@ func TestSurveyGivesWay(t *testing.T) {
 	}
 	close(judge)
 	asking.Wait()
+	drawn, err := b.drawn(&pb.DrawRigRequest{Kind: pb.PictureKind_PICTURE_KIND_RIG, Axes: pair(1, 2)})
+	assert.NoError(t, err)
+	assert.NotEmpty(t, drawn.GetSvg(), "a picture of the rig waits for no map")
 	close(on)
 	surveying.Wait()
 }

@@ -38,12 +38,28 @@ func (o *Of) margins() (part, general unit.Length) {
 	return unit.Length(p), unit.Length(g)
 }
 
+// Turn lets one work at a time. It is no mutex, for who waits may go.
+type Turn chan struct{}
+
+// NewTurn returns a turn that nobody has.
+func NewTurn() Turn { return make(chan struct{}, 1) }
+
+// Take waits until nobody else has the turn, or ctx ends; done gives it up.
+func (t Turn) Take(ctx context.Context) (done func(), err error) {
+	select {
+	case t <- struct{}{}:
+		return func() { <-t }, ctx.Err()
+	case <-ctx.Done():
+		return func() {}, context.Cause(ctx)
+	}
+}
+
 // Surveyor surveys rigs. Safe for concurrent use.
 type Surveyor struct {
-	folder *Folder       // nil: none
-	turn   chan struct{} // holds one: held while a map is worked out; no mutex, for it is given up where the caller goes
-	mu     sync.Mutex    // of kept, held over no work
-	kept   []made        // newest last
+	folder *Folder    // nil: none
+	turn   Turn       // held while a map is worked out
+	mu     sync.Mutex // of kept, held over no work
+	kept   []made     // newest last
 }
 
 // made is a map that was worked out.
@@ -64,17 +80,10 @@ type mark struct {
 const mostKept = 4
 
 // New returns a surveyor that keeps maps in memory, and in a folder where one is named.
-func New(folder *Folder) *Surveyor { return &Surveyor{folder: folder, turn: make(chan struct{}, 1)} }
+func New(folder *Folder) *Surveyor { return &Surveyor{folder: folder, turn: NewTurn()} }
 
-// Turn waits until nobody else works, or ctx ends; done gives the turn up.
-func (s *Surveyor) Turn(ctx context.Context) (done func(), err error) {
-	select {
-	case s.turn <- struct{}{}:
-		return func() { <-s.turn }, ctx.Err()
-	case <-ctx.Done():
-		return func() {}, context.Cause(ctx)
-	}
-}
+// Turn waits until no map is being worked out, or ctx ends; done gives the turn up.
+func (s *Surveyor) Turn(ctx context.Context) (done func(), err error) { return s.turn.Take(ctx) }
 
 // Survey surveys a rig about its home, telling very often, while the map is worked out, what share of it is done: who is told may take its time,
 // so that others have theirs. It stops where ctx ends.
