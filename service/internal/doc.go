@@ -18,6 +18,7 @@
 //   - rig: a validated rig: pose to solids, sky to axis angles and back, predicted ends
 //   - reach: what is clear along a motion, proven
 //   - inspect: what a person should look at again in a rig file, as only the map shows
+//   - gauge: a described rig held against the rig itself
 //
 // # asked
 //

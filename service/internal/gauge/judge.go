@@ -1,0 +1,308 @@
+package gauge
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"keepclear.example/keepclear/service/internal/rig"
+)
+
+// Measured is one gap as a person measured it.
+type Measured struct {
+	Place
+	MM  float64
+	Err float64 // within ±Err; 0: as common
+}
+
+// Residual is one measured gap beside the file's.
+type Residual struct {
+	Place
+	Computed float64 // by the file, mm
+	MM       float64 // measured less computed
+	May      float64 // by how much it may differ with every length and the tape within their reading errors
+}
+
+// Suspect is a length that by itself explains the gaps.
+type Suspect struct {
+	Length
+	More float64 // by how much more it would be
+	Left float64 // the largest residual that would be left, mm
+}
+
+// Judgement is what measured gaps say of a file.
+type Judgement struct {
+	Residuals []Residual
+	Worst     float64 // the largest residual, mm: the model's uncertainty
+	Fits      bool    // reading errors explain all of it
+	// Suspects explain what reading errors do not, each alone: the best first, and those that explain it as well. Empty where the file fits, or where
+	// none does.
+	Suspects []Suspect
+	Helps    *Suspect // where none explains it: the one that leaves least
+	Says     string   // all of that in sentences
+}
+
+// Judge holds measured gaps against the file. A place that the rig does not have, a gap of parts that touch among them, is an error.
+func (s *Subject) Judge(all []Measured) (Judgement, error) {
+	out := Judgement{}
+	var spots []spot
+	var r []float64
+	for _, m := range all {
+		k, ok := s.spotOf(m.Place)
+		if !ok {
+			return out, fmt.Errorf("there is no gap to measure between %q and %q: name two parts of the rig that turn with different axes", m.Parts[0], m.Parts[1])
+		}
+		is := s.gap(k)
+		spots, r = append(spots, k), append(r, m.MM-is)
+		out.Residuals = append(out.Residuals, Residual{Place: m.Place, Computed: is, MM: m.MM - is})
+		out.Worst = max(out.Worst, math.Abs(m.MM-is))
+	}
+	if len(all) == 0 {
+		out.Says = "Nothing was measured, so nothing is known of how well the file fits."
+		return out, nil
+	}
+	v := s.variants()
+	var slopes [][]float64
+	for _, k := range spots {
+		slopes = append(slopes, v.slopes(k.at, []spot{k})...)
+	}
+	for i := range out.Residuals {
+		out.Residuals[i].May = s.may(all[i].err(), slopes[i])
+	}
+	e := s.explain(spots, r, slopes, all)
+	out.Fits = e.left(r) <= tail(len(r))
+	if !out.Fits {
+		e.accuse(&out)
+	}
+	out.Says = out.sentences()
+	return out, nil
+}
+
+// gap is that of a spot by the file as it is.
+func (s *Subject) gap(k spot) float64 { return s.read(s.Rig, rig.Axes{}).at(k.at).gap(k) }
+
+func (m *Measured) err() float64 {
+	if m.Err > 0 {
+		return m.Err
+	}
+	return readError
+}
+
+// may is by how much a gap may be misjudged by reading errors, all of them to the same side.
+func (s *Subject) may(read float64, slope []float64) float64 {
+	for j, v := range slope {
+		read += math.Abs(v) * s.Lengths[j].Err
+	}
+	return read
+}
+
+// tails are the sums of squares, in sigmas, that so many readings exceed once in a hundred times: the 99 % point of χ² with 1, 2 … degrees of
+// freedom. Source: scipy 1.10, stats.chi2.ppf(0.99, n), as in Abramowitz and Stegun, table 26.8.
+var tails = []float64{6.635, 9.210, 11.345, 13.277, 15.086, 16.812, 18.475, 20.090, 21.666, 23.209, 24.725, 26.217, 27.688, 29.141, 30.578, 32.000, 33.409, 34.805, 36.191, 37.566}
+
+// tail is that of n readings; beyond the table by Wilson and Hilferty's approximation (1931).
+func tail(n int) float64 {
+	switch {
+	case n < 1:
+		return 0
+	case n <= len(tails):
+		return tails[n-1]
+	}
+	k := 2 / (9 * float64(n))
+	return float64(n) * math.Pow(1-k+2.326*math.Sqrt(k), 3)
+}
+
+// explanation is one search for the length that explains residuals.
+type explanation struct {
+	s       *Subject
+	spots   []spot
+	r       []float64
+	slopes  [][]float64
+	inverse [][]float64 // of the residuals' covariance by reading errors
+}
+
+func (s *Subject) explain(spots []spot, r []float64, slopes [][]float64, all []Measured) *explanation {
+	n := len(r)
+	cov := make([][]float64, n)
+	for i := range cov {
+		cov[i] = make([]float64, n)
+		cov[i][i] = variance(all[i].err())
+		for k := range cov {
+			for j := range s.Lengths {
+				cov[i][k] += slopes[i][j] * slopes[k][j] * variance(s.Lengths[j].Err)
+			}
+		}
+	}
+	return &explanation{s, spots, r, slopes, inverse(cov)}
+}
+
+// left is the sum of squares of residuals, in sigmas.
+func (e *explanation) left(r []float64) float64 {
+	sum := 0.0
+	for i := range r {
+		sum += r[i] * dot(e.inverse[i], r)
+	}
+	return sum
+}
+
+// tried is a length with the change that explains most.
+type tried struct {
+	Suspect
+	left float64
+}
+
+// accuse finds the lengths that explain the residuals, each alone.
+func (e *explanation) accuse(out *Judgement) {
+	var all []tried
+	for j := range e.s.Lengths {
+		if t, ok := e.try(j); ok {
+			all = append(all, t)
+		}
+	}
+	if len(all) == 0 {
+		return
+	}
+	slices.SortStableFunc(all, func(a, b tried) int { return cmp.Compare(a.left, b.left) })
+	enough := tail(max(len(e.r)-1, 1))
+	if all[0].left > enough {
+		out.Helps = &all[0].Suspect
+		return
+	}
+	for _, t := range all {
+		if t.left <= enough && t.left-all[0].left <= tail(1) {
+			out.Suspects = append(out.Suspects, t.Suspect)
+		}
+	}
+}
+
+// tries is how often a change is made better. Choice: a length that changes which sides are nearest takes three or four.
+const tries = 6
+
+// try finds by how much one length would have to be another to explain most, by Newton's method in the one unknown: the gaps are worked out anew
+// with each change, since far from the file a slope is another.
+func (e *explanation) try(j int) (tried, bool) {
+	l, step := &e.s.Lengths[j], trials[e.s.Lengths[j].Unit]
+	best := tried{left: math.Inf(1)}
+	more, slope := 0.0, e.column(j)
+	r := slices.Clone(e.r)
+	for range tries {
+		grade := 0.0
+		for i := range slope {
+			grade += slope[i] * dot(e.inverse[i], slope)
+		}
+		if grade < 1e-9 {
+			break
+		}
+		by := 0.0
+		for i := range slope {
+			by += slope[i] * dot(e.inverse[i], r) / grade
+		}
+		now, ok := e.with(l, more+by)
+		for half := 0; !ok && half < 3; half++ { // the file does not load with so much
+			by /= 2
+			now, ok = e.with(l, more+by)
+		}
+		if !ok {
+			break
+		}
+		more, r = more+by, now
+		if left := e.left(r); left < best.left {
+			best = tried{Suspect{*l, more, worst(r)}, left}
+		}
+		next, ok := e.with(l, more+step)
+		if !ok || math.Abs(by) < step/20 {
+			break
+		}
+		for i := range slope {
+			slope[i] = (r[i] - next[i]) / step
+		}
+	}
+	return best, !math.IsInf(best.left, 1)
+}
+
+func (e *explanation) column(j int) []float64 {
+	var out []float64
+	for i := range e.slopes {
+		out = append(out, e.slopes[i][j])
+	}
+	return out
+}
+
+// with are the residuals that would be left with a length so much more; false where the file does not load then.
+func (e *explanation) with(l *Length, more float64) ([]float64, bool) {
+	v := e.s.read(l.with(more))
+	if v == nil {
+		return nil, false
+	}
+	out := slices.Clone(e.r)
+	for i, k := range e.spots {
+		out[i] -= v.at(k.at).gap(k) - e.s.gap(k)
+	}
+	return out, true
+}
+
+func worst(r []float64) float64 {
+	most := 0.0
+	for _, v := range r {
+		most = max(most, math.Abs(v))
+	}
+	return most
+}
+
+// inverse inverts a symmetric matrix, all of whose eigenvalues are those of reading errors and so above nothing (Gauss and Jordan).
+func inverse(m [][]float64) [][]float64 {
+	n := len(m)
+	a := make([][]float64, n)
+	for i := range m {
+		a[i] = append(slices.Clone(m[i]), make([]float64, n)...)
+		a[i][n+i] = 1
+	}
+	for i := range a {
+		by := a[i][i]
+		for k := range a[i] {
+			a[i][k] /= by
+		}
+		for j := range a {
+			if f := a[j][i]; j != i {
+				for k := range a[j] {
+					a[j][k] -= f * a[i][k]
+				}
+			}
+		}
+	}
+	for i := range a {
+		a[i] = a[i][n:]
+	}
+	return a
+}
+
+// String says of a suspect what it would be.
+func (x *Suspect) String() string {
+	unit := " " + x.Unit
+	if x.Unit == "deg" {
+		unit = "°"
+	}
+	decimals := map[string]int{"mm": 0, "deg": 1}[x.Unit]
+	return fmt.Sprintf("%s: %.*f instead of %.*f%s", x.Name, decimals, x.Is+x.More, decimals, x.Is, unit)
+}
+
+func (j *Judgement) sentences() string {
+	head := fmt.Sprintf("The largest difference is %.1f mm.", j.Worst)
+	switch {
+	case j.Fits:
+		return head + " Reading errors explain all of it: no length looks wrong."
+	case len(j.Suspects) == 1:
+		return head + fmt.Sprintf(" Most likely wrong is %s; %.1f mm would be left. Measure it again.", j.Suspects[0].String(), j.Suspects[0].Left)
+	case len(j.Suspects) > 1:
+		var all []string
+		for i := range j.Suspects {
+			all = append(all, j.Suspects[i].String())
+		}
+		return head + " Wrong is most likely one of these, which explain it as well as each other: " + strings.Join(all, "; ") + ". Measure each again."
+	case j.Helps != nil:
+		return head + fmt.Sprintf(" No single length explains it. Nearest comes %s, with %.1f mm left: measure the gaps again, then the lengths.", j.Helps.String(), j.Helps.Left)
+	}
+	return head + " No length of this file explains any of it: measure the gaps again."
+}

@@ -1,0 +1,194 @@
+package gauge
+
+import (
+	"math/rand/v2"
+	"os"
+	"slices"
+	"strconv"
+	"sync"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"keepclear.example/keepclear/service/internal/practice"
+	"keepclear.example/keepclear/service/internal/rig"
+)
+
+func beside(name string) ([]byte, error) { return os.ReadFile("../../../testdata/rigs/" + name) }
+
+// described reads a rig of testdata, or the practice rig, with changes.
+func described(t *testing.T, name string, changes ...string) *Subject {
+	t.Helper()
+	file, content := name+".yaml", practice.HeronFile()
+	if name != "heron" {
+		var err error
+		content, err = beside(file)
+		require.NoError(t, err)
+	}
+	for _, c := range changes {
+		change, err := rig.ReadChange(c)
+		require.NoError(t, err)
+		content, err = change.In(file, content)
+		require.NoError(t, err)
+	}
+	r, faults := rig.Parse(file, content, beside)
+	require.Empty(t, faults)
+	return New(r, 10, 10, file, content, beside)
+}
+
+// worked keeps the plans that several tests go by.
+var worked sync.Map
+
+// planOf is the plan of a rig as its file stands.
+func planOf(s *Subject) Plan {
+	if p, ok := worked.Load(s.Rig.Digest); ok {
+		return p.(Plan)
+	}
+	p := s.Plan()
+	worked.Store(s.Rig.Digest, p)
+	return p
+}
+
+// measures are what a person reads at a plan's poses of a rig as it truly is: within ± so much, by lot.
+func measures(truly *Subject, p Plan, within float64, seed uint64) []Measured {
+	lot := rand.New(rand.NewPCG(seed, 0))
+	var out []Measured
+	for _, pose := range p.Poses {
+		for _, g := range pose.Gaps {
+			at := Place{pose.At, g.Parts}
+			k, ok := truly.spotOf(at)
+			if !ok { // of that length another part is made
+				continue
+			}
+			out = append(out, Measured{Place: at, MM: truly.gap(k) + within*(2*lot.Float64()-1)})
+		}
+	}
+	return out
+}
+
+// Every length that the gaps can see is named when it is wrong by 40 mm, alone or among those that explain the gaps as well.
+func TestWrongLengthIsNamed(t *testing.T) {
+	counts := map[string][2]int{"heron": {4, 4}} // of lengths tried, of those at least named
+	every := 5
+	if os.Getenv("KEEPCLEAR_LONG") != "" {
+		counts, every = map[string][2]int{"heron": {21, 20}, "bittern": {19, 2}, "wren": {21, 14}}, 1
+	}
+	for name, want := range counts {
+		truly := described(t, name)
+		tried, named, alone := 0, 0, 0
+		for i, l := range truly.Lengths {
+			wrong := changed(t, name, l, 40)
+			if l.Unit != "mm" || i%every != 0 || wrong == nil {
+				continue
+			}
+			tried++
+			plan := wrong.Plan()
+			j, err := wrong.Judge(measures(truly, plan, 2, uint64(i)))
+			require.NoError(t, err)
+			if j.Fits {
+				continue
+			}
+			is := slices.IndexFunc(j.Suspects, func(x Suspect) bool { return x.Name == l.Name })
+			if assert.GreaterOrEqual(t, is, 0, "%s: %s is wrong by 40 mm, and it says: %s", name, l.Name, j.Says) {
+				named++
+				assert.InDelta(t, -40, j.Suspects[is].More, 12, "%s: %s by how much", name, l.Name)
+				if len(j.Suspects) == 1 {
+					alone++
+				}
+			}
+		}
+		t.Logf("%s: %d of %d named, %d of them alone", name, named, tried, alone)
+		assert.GreaterOrEqual(t, tried, want[0], "%s: lengths tried", name)
+		assert.GreaterOrEqual(t, named, want[1], "%s: lengths named", name)
+	}
+}
+
+// changed is a rig as its file would have it with one length so much more; nil where it does not load so.
+func changed(t *testing.T, name string, l Length, more float64) *Subject {
+	t.Helper()
+	s := described(t, name)
+	if r, _ := s.Lengths[slices.IndexFunc(s.Lengths, func(x Length) bool { return x.Name == l.Name })].with(more); r == nil || l.Unit != "mm" {
+		return nil
+	}
+	return described(t, name, l.Name+"+="+strconv.FormatFloat(more, 'g', -1, 64))
+}
+
+func TestRightFileFits(t *testing.T) {
+	s := described(t, "heron")
+	plan := planOf(s)
+	for seed := range uint64(20) {
+		j, err := s.Judge(measures(s, plan, 2, seed))
+		require.NoError(t, err)
+		assert.True(t, j.Fits, j.Says)
+		assert.LessOrEqual(t, j.Worst, 2.001)
+		assert.Empty(t, j.Suspects)
+	}
+}
+
+// Two lengths that are wrong at once are not put on one.
+func TestTwoWrongLengthsAreNotOne(t *testing.T) {
+	truly, wrong := described(t, "heron"), described(t, "heron", "tape.crossing_to_tube_mm+=45", "tape.weights_to_mm+=60")
+	j, err := wrong.Judge(measures(truly, wrong.Plan(), 1, 1))
+	require.NoError(t, err)
+	assert.Empty(t, j.Suspects)
+	require.NotNil(t, j.Helps)
+	assert.Contains(t, j.Says, "No single length explains it.")
+}
+
+// What only two lengths together change is put on both.
+func TestLengthsThatCannotBeToldApart(t *testing.T) {
+	truly, wrong := described(t, "heron"), described(t, "heron", "tape.floor_to_crossing_mm+=40")
+	at := Place{rig.DegAxes(0, 0), [2]string{"floor", "counterweights"}} // changes with the height and with where the weights end
+	k, ok := truly.spotOf(at)
+	require.True(t, ok)
+	j, err := wrong.Judge([]Measured{{Place: at, MM: truly.gap(k)}})
+	require.NoError(t, err)
+	var names []string
+	for _, x := range j.Suspects {
+		names = append(names, x.Name)
+	}
+	assert.Subset(t, names, []string{"tape.floor_to_crossing_mm", "tape.weights_to_mm"})
+	assert.Contains(t, j.Says, "one of these, which explain it as well as each other")
+}
+
+// Home seen wrong by some degrees is told from a wrong length.
+func TestWrongHomeIsNamed(t *testing.T) {
+	s := described(t, "heron")
+	all := measures(s, planOf(s), 0, 0)
+	for i := range all {
+		k, _ := s.spotOf(all[i].Place)
+		all[i].MM = s.read(s.Rig, rig.DegAxes(6, 0)).at(k.at).gap(k)
+	}
+	j, err := s.Judge(all)
+	require.NoError(t, err)
+	require.NotEmpty(t, j.Suspects, j.Says)
+	assert.Equal(t, "home_deg, axis 1", j.Suspects[0].Name)
+	assert.InDelta(t, 6, j.Suspects[0].More, 0.5)
+}
+
+func TestGapsThatAreNone(t *testing.T) {
+	s := described(t, "curlew")
+	for _, parts := range [][2]string{{"tube", "no such part"}, {"tube", "tube"}, {"tube", "camera"}, {"pier", "floor"}} {
+		_, err := s.Judge([]Measured{{Place: Place{s.Rig.Home, parts}, MM: 100}})
+		assert.ErrorContains(t, err, "no gap to measure", "%v", parts)
+	}
+	for _, p := range s.Rig.Parts {
+		if len(p.States) > 0 && p.Link != rig.Ground {
+			_, err := s.Judge([]Measured{{Place: Place{s.Rig.Home, [2]string{"floor", p.Name}}, MM: 100}})
+			assert.ErrorContains(t, err, "no gap to measure", "in which state %s is nobody knows", p.Name)
+		}
+	}
+}
+
+func TestNothingMeasured(t *testing.T) {
+	j, err := described(t, "heron").Judge(nil)
+	require.NoError(t, err)
+	assert.False(t, j.Fits)
+}
+
+// The tails go on beyond the table as in it.
+func TestTails(t *testing.T) {
+	assert.InDelta(t, 63.69, tail(40), 0.05) // scipy 1.10, stats.chi2.ppf(0.99, 40)
+	assert.Less(t, tails[len(tails)-1], tail(len(tails)+1))
+}

@@ -1,0 +1,100 @@
+package gauge
+
+import (
+	"fmt"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"keepclear.example/keepclear/service/internal/reach"
+	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/solid"
+)
+
+var rigs = []string{"heron", "bittern", "wren"}
+
+func TestPlanIsTheSameEachTime(t *testing.T) {
+	for _, name := range rigs {
+		assert.Equal(t, fmt.Sprintf("%+v", planOf(described(t, name))), fmt.Sprintf("%+v", described(t, name).Plan()), name)
+	}
+}
+
+func TestPlansAreWithinTheirBounds(t *testing.T) {
+	for _, name := range rigs {
+		s := described(t, name)
+		p := planOf(s)
+		assert.Empty(t, p.Short, name)
+		assert.GreaterOrEqual(t, len(p.Poses), Fewest, name)
+		assert.LessOrEqual(t, len(p.Poses), mostPoses, name)
+		for _, x := range p.Poses {
+			assert.NotEmpty(t, x.Gaps, name)
+			assert.LessOrEqual(t, len(x.Gaps), mostGaps, name)
+			assert.True(t, s.Rig.Travel.Holds(x.At), "%s: %s", name, x.At)
+			assert.Equal(t, x.At, x.Way[len(x.Way)-1], name)
+			for _, g := range x.Gaps {
+				k, ok := s.spotOf(Place{x.At, g.Parts})
+				require.True(t, ok)
+				assert.InDelta(t, s.gap(k), g.MM, 1e-6, name)
+				assert.LessOrEqual(t, g.MM, s.most(k), "%s: %v", name, g.Parts)
+				assert.GreaterOrEqual(t, g.MM, float64(leastGap), "%s: %v", name, g.Parts)
+			}
+		}
+	}
+}
+
+// Whoever goes the ways of a plan, one axis at a time and anywhere within the creep, comes no nearer than the margins and the room beside them.
+func TestWaysOfPlansAreClear(t *testing.T) {
+	for _, name := range rigs {
+		s := described(t, name)
+		p := planOf(s)
+		ways := [][]rig.Axes{}
+		for _, x := range p.Poses {
+			ways = append(ways, x.Way)
+		}
+		for _, x := range p.Signs {
+			ways = append(ways, []rig.Axes{x.At})
+		}
+		scene := s.Rig.Scene(nil, s.part, s.general)
+		for _, way := range ways {
+			at := s.Rig.Home
+			for _, to := range way {
+				d := to.Sub(at)
+				assert.True(t, d.A1 == 0 || d.A2 == 0, "%s: %s to %s turns both axes", name, at, to)
+				leg := reach.Straight(at, to, s.Rig.Motion)
+				for i := range 12 {
+					pose := leg.At(leg.Seconds() * float64(i) / 11)
+					for _, off := range []rig.Axes{{}, {A1: creep, A2: creep}, {A1: -creep, A2: creep}, {A1: creep, A2: -creep}, {A1: -creep, A2: -creep}} {
+						assertClear(t, scene, pose.Add(off), name)
+					}
+				}
+				at = to
+			}
+		}
+	}
+}
+
+func assertClear(t *testing.T, scene *rig.Scene, at rig.Axes, name string) {
+	t.Helper()
+	placed := scene.Place(at)
+	for _, p := range scene.Pairs {
+		if !solid.AtLeast(placed[p.A], placed[p.B], float64(p.Required)) {
+			assert.Fail(t, "not clear", "%s at %s: %s and %s", name, at, scene.Names[scene.Bodies[p.A].Part], scene.Names[scene.Bodies[p.B].Part])
+		}
+	}
+}
+
+// Where nothing is clear there is no plan, and it says so.
+func TestNoRoomNoPlan(t *testing.T) {
+	s := described(t, "heron")
+	s.general = 2000
+	p := s.Plan()
+	assert.Empty(t, p.Poses)
+	assert.Contains(t, p.Short, "0 of at least 3 poses")
+}
+
+func TestLengthsThatNoGapTells(t *testing.T) {
+	p := planOf(described(t, "bittern"))
+	assert.Contains(t, p.Unseen, "tape.walls.1.height_mm")
+	assert.NotContains(t, p.Unseen, "tape.floor_to_crossing_mm")
+}
