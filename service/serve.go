@@ -166,7 +166,7 @@ func newService(s streams, o serveOptions) (*service, error) {
 	if o.clockWithinS > 0 {
 		told = &o.clockWithinS
 	}
-	o.facility = facility
+	o.facility, o.files = facility, files
 	sv, err := assemble(s, members, o, newWallClock(kernelClock, machineSlept, told, s.now()).read, machineSlept)
 	if err == nil && o.practice != "" {
 		sv.tasks = append(sv.tasks, newPracticeRig(sv.decider, members[0].Rig, s.err, s.now()).run)
@@ -201,7 +201,7 @@ func assemble(s streams, members []decide.Member, o serveOptions, clock clockRea
 	maps := &survey.Folder{Path: filepath.Join(filepath.Dir(o.record), "maps"), Build: buildDigest(), Fault: func(what error) { log.Warn("maps", "what", what) }}
 	server := rpc.New(rpc.Parts{
 		Decider: d, Record: rec, Checker: checker, Log: log,
-		Rules: describer(members, o.facility), CheckFile: fileChecker(o.facility), WhatIf: changer(o.files, members, o.facility), Maps: maps,
+		Rules: describer(members, o.facility), CheckFile: fileChecker(o.facility), WhatIf: changer(o.files, members, o.facility), Maps: maps, Gauges: gauger(members, o.files),
 		Heartbeat: heartbeat, After: time.After,
 	})
 	look := func() { clock(now()) }

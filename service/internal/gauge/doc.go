@@ -75,9 +75,12 @@ func New(r *rig.Rig, part, general unit.Length, file string, content []byte, ope
 	return s
 }
 
+// Creep is by how much whoever turns the axes may be off the way of a pose, each axis, with home exactly where it is said to be.
+func (s *Subject) Creep() rig.Axes { return rig.Axes{A1: creep, A2: creep} }
+
 // spread is how far a person who creeps may be off the way, each axis: what the pose may be out by after a homing, and the creep itself.
 func (s *Subject) spread() rig.Axes {
-	return s.Rig.Homing.Sigma.Scale(3).Add(rig.Axes{A1: creep, A2: creep})
+	return s.Rig.Homing.Sigma.Scale(3).Add(s.Creep())
 }
 
 // prover proves ways of the rig with so much more than its margins ask for.

@@ -67,6 +67,12 @@ func (s *Subject) spotOf(p Place) (spot, bool) {
 	return out, a.Link != b.Link && len(a.States) == 0 && len(b.States) == 0
 }
 
+// Has tells whether a place is one where a gap can be measured.
+func (s *Subject) Has(p Place) bool {
+	_, ok := s.spotOf(p)
+	return ok
+}
+
 // pairs are the pairs of parts whose gap some motion changes and that can be measured: neither has states.
 func (s *Subject) pairs() []spot {
 	scene := s.Rig.Scene(nil, 0, 0)

@@ -103,7 +103,7 @@ func (s *Sign) Judge(side Side, mm float64) Cause {
 	return Otherwise
 }
 
-// signs are the steps: home, axis 1, axis 2. A step is left out where nothing can be told by it: for axes that is said by Plan's caller.
+// signs are the steps: home, axis 1, axis 2. A step is left out where nothing can be told by it.
 func (s *Subject) signs() []Sign {
 	var out []Sign
 	if home, ok := s.atHome(); ok {
@@ -115,6 +115,16 @@ func (s *Subject) signs() []Sign {
 		}
 	}
 	return out
+}
+
+// Sign is the step of an axis (0: at home); nil where the plan has none.
+func (p *Plan) Sign(axis int) *Sign {
+	for i := range p.Signs {
+		if p.Signs[i].Axis == axis {
+			return &p.Signs[i]
+		}
+	}
+	return nil
 }
 
 // witness is a part with a far end that a person can point at.

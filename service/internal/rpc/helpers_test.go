@@ -26,6 +26,7 @@ import (
 	"keepclear.example/keepclear/service/internal/decide"
 	"keepclear.example/keepclear/service/internal/facts"
 	"keepclear.example/keepclear/service/internal/faults"
+	"keepclear.example/keepclear/service/internal/gauge"
 	"keepclear.example/keepclear/service/internal/limits"
 	"keepclear.example/keepclear/service/internal/practice"
 	"keepclear.example/keepclear/service/internal/question"
@@ -125,6 +126,16 @@ var shared = sync.OnceValues(func() (decide.Member, error) {
 	return decide.Member{Rig: r, Limits: lim, Rules: set, Revs: map[string]string{"rig": fmt.Sprintf("%x", r.Digest)}}, err
 })
 
+// gauged is the practice rig, to be held against its file, and the plan of that.
+var gauged = sync.OnceValues(func() (*gauge.Subject, gauge.Plan) {
+	m, err := shared()
+	if err != nil {
+		panic(err)
+	}
+	s := gauge.New(m.Rig, 10, 10, "heron.yaml", practice.HeronFile(), nil)
+	return s, s.Plan()
+})
+
 func newBench(t testing.TB) *bench {
 	t.Helper()
 	b := &bench{t: t, path: filepath.Join(t.TempDir(), "record.keepclear"), disk: &faults.Disk{}, log: &lines{}, now: evening}
@@ -182,7 +193,14 @@ func (b *bench) serve() {
 		CheckFile: func(context.Context, *pb.CheckRigRequest) (*pb.CheckRigResponse, error) {
 			return &pb.CheckRigResponse{}, nil
 		},
-		WhatIf:    whatIf,
+		WhatIf: whatIf,
+		Gauges: func(name string) (*gauge.Subject, gauge.Plan, error) {
+			if name != "heron" {
+				return nil, gauge.Plan{}, decide.ErrNoRig
+			}
+			s, p := gauged()
+			return s, p, nil
+		},
 		Heartbeat: 50 * time.Millisecond, After: b.timer,
 	})
 	l, err := net.Listen("tcp", "127.0.0.1:0")

@@ -230,7 +230,7 @@ func TestHealth(t *testing.T) {
 	c := grpc_health_v1.NewHealthClient(b.conn)
 	all, err := c.List(t.Context(), &grpc_health_v1.HealthListRequest{})
 	require.NoError(t, err)
-	assert.Len(t, all.GetStatuses(), 7, "six services and the whole")
+	assert.Len(t, all.GetStatuses(), 8, "seven services and the whole")
 	for name, s := range all.GetStatuses() {
 		assert.Equal(t, grpc_health_v1.HealthCheckResponse_SERVING, s.GetStatus(), name)
 		assert.Equal(t, s.GetStatus(), b.healthOf(name))

@@ -18,6 +18,7 @@ import (
 
 	pb "keepclear.example/keepclear/api/keepclear/v1"
 	"keepclear.example/keepclear/service/internal/decide"
+	"keepclear.example/keepclear/service/internal/gauge"
 	"keepclear.example/keepclear/service/internal/limits"
 	"keepclear.example/keepclear/service/internal/record"
 	"keepclear.example/keepclear/service/internal/rig"
@@ -49,6 +50,8 @@ type Parts struct {
 	WhatIf func(rigName string, c rig.Change) (*rig.Rig, limits.Set, error)
 	// Maps is where the maps of rigs are kept from one start to the next; nil: nowhere.
 	Maps *survey.Folder
+	// Gauges returns how a rig is held against its file, and the plan of it.
+	Gauges func(rigName string) (*gauge.Subject, gauge.Plan, error)
 	// Heartbeat is how often a follower hears that the stream lives.
 	Heartbeat time.Duration
 	// After is the timer of the end; time.After.
@@ -99,7 +102,7 @@ func New(p Parts) *Server {
 // services are the descriptions of the API with methods that see raw bytes.
 func (s *Server) services() []grpc.ServiceDesc {
 	motion, rehearsal, rig := pb.MotionService_ServiceDesc, pb.RehearsalService_ServiceDesc, pb.RigService_ServiceDesc
-	rule, lock, rec := pb.RuleService_ServiceDesc, pb.LockService_ServiceDesc, pb.RecordService_ServiceDesc
+	rule, lock, rec, gauges := pb.RuleService_ServiceDesc, pb.LockService_ServiceDesc, pb.RecordService_ServiceDesc, pb.GaugeService_ServiceDesc
 	motion.Methods = []grpc.MethodDesc{
 		unary(s, motion.ServiceName+"/Ask", s.ask), unary(s, motion.ServiceName+"/Report", s.report), unary(s, motion.ServiceName+"/Withdraw", s.withdraw),
 	}
@@ -115,7 +118,10 @@ func (s *Server) services() []grpc.ServiceDesc {
 	rec.Streams = []grpc.StreamDesc{
 		stream(s, "FollowEntries", s.followEntries), stream(s, "VerifyRecord", s.verifyRecord),
 	}
-	return []grpc.ServiceDesc{motion, rehearsal, rig, rule, lock, rec}
+	gauges.Methods = []grpc.MethodDesc{
+		unary(s, gauges.ServiceName+"/PlanGauges", s.planGauges), unary(s, gauges.ServiceName+"/JudgeGauges", s.judgeGauges),
+	}
+	return []grpc.ServiceDesc{motion, rehearsal, rig, rule, lock, rec, gauges}
 }
 
 // Tick is how often the service looks at its health and lapses what time has ended.

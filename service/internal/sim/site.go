@@ -15,6 +15,7 @@ import (
 	pb "keepclear.example/keepclear/api/keepclear/v1"
 	"keepclear.example/keepclear/service/internal/decide"
 	"keepclear.example/keepclear/service/internal/faults"
+	"keepclear.example/keepclear/service/internal/gauge"
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/record"
 	"keepclear.example/keepclear/service/internal/rig"
@@ -190,6 +191,7 @@ func (s *site) start() error {
 		CheckFile: func(context.Context, *pb.CheckRigRequest) (*pb.CheckRigResponse, error) {
 			return &pb.CheckRigResponse{}, nil
 		},
+		Gauges:    func(string) (*gauge.Subject, gauge.Plan, error) { return nil, gauge.Plan{}, decide.ErrNoRig },
 		Heartbeat: time.Minute, After: s.w.bubble.After,
 	})
 	s.up = up

@@ -75,6 +75,7 @@ func Requests() []protoreflect.MessageDescriptor {
 		keepclearv1.File_keepclear_v1_rule_service_proto,
 		keepclearv1.File_keepclear_v1_record_service_proto,
 		keepclearv1.File_keepclear_v1_lock_service_proto,
+		keepclearv1.File_keepclear_v1_gauge_service_proto,
 	} {
 		for i := range file.Services().Len() {
 			methods := file.Services().Get(i).Methods()

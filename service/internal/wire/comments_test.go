@@ -45,7 +45,7 @@ func commentsByName(t *testing.T) map[protoreflect.FullName]string {
 	t.Helper()
 	files, err := filepath.Glob("../../../api/keepclear/v1/*.proto")
 	require.NoError(t, err)
-	require.Len(t, files, 13, "proto files")
+	require.Len(t, files, 14, "proto files")
 	out := map[protoreflect.FullName]string{}
 	for _, f := range files {
 		readComments(t, f, out)

@@ -126,6 +126,7 @@ func newRequest(d protoreflect.MessageDescriptor) proto.Message {
 		&keepclearv1.SurveyRigRequest{}, &keepclearv1.DrawRigRequest{},
 		&keepclearv1.GetEntryRequest{}, &keepclearv1.ListEntriesRequest{}, &keepclearv1.FollowEntriesRequest{},
 		&keepclearv1.VerifyRecordRequest{}, &keepclearv1.LockRequest{}, &keepclearv1.ReleaseRequest{},
+		&keepclearv1.PlanGaugesRequest{}, &keepclearv1.JudgeGaugesRequest{},
 	} {
 		if m.ProtoReflect().Descriptor() == d {
 			return m
