@@ -65,6 +65,8 @@ func commands() []command {
 		{"view", "RIG [--axis1 DEG --axis2 DEG] [--picture FILE]", "how near its parts are where it stands, or at axis angles; draws it from the south, the east and above", view,
 			one("view RIG [--axis1 DEG --axis2 DEG] [--picture FILE]", "view heron --picture heron.svg", "axis1", "axis2", "picture"), 0, nil, ""},
 		{"tell", "RIG homed|proved|act …", "state what a person did or saw", tell, told(), 1, []string{"person", "as"}, ""},
+		{"prove", "RIG", "hold its file against the rig, with a tape; moves nothing", prove,
+			one("prove RIG [--person NAME] [--answers FILE]", "prove heron", "person", "answers"), 0, nil, ""},
 		{"withdraw", "RIG | --all", "take leave back; stop the mount first", withdraw, one("withdraw RIG | --all", "withdraw heron", "all", "reason"), 0, nil, ""},
 		{"lock", "RIG | --all  --person NAME --reason TEXT", "nothing may move until it is released", lock,
 			one("lock RIG | --all  --person NAME --reason TEXT", `lock heron --person "A. Person" --reason "cable caught"`, "all", "person", "reason"), 0, nil, ""},

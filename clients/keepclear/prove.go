@@ -1,0 +1,391 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"google.golang.org/grpc"
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	pb "keepclear.example/keepclear/api/keepclear/v1"
+)
+
+// errStopped is the class of evenings that end before their end: what was answered is kept.
+var errStopped = errors.New("stopped")
+
+// nearEnough is how far from a pose the axes may stand, as the service holds them, for its gaps to be measured; what is judged goes by where they
+// stand. Choice: the creep for which the plan's ways are proven.
+const nearEnough = 1.0
+
+// freshPose is how old a pose may be to say where the axes stand now. Common practice, no source: a mount at rest stays there for so long.
+const freshPose = 30 * time.Second
+
+// proof is one person's evening of holding a rig against its file.
+type proof struct {
+	*call
+	rig    string
+	person string
+	plan   *pb.PlanGaugesResponse
+	kept   kept
+	gauges pb.GaugeServiceClient
+	conn   *grpc.ClientConn
+	lines  <-chan string
+	steps  int // asked or taken up so far
+}
+
+// prove leads a person through the proof of a rig file. It asks and moves nothing.
+func prove(k *call) (int, error) {
+	person := k.flags.String("person", "", "`NAME` of who looks and measures; absent: asked at the end")
+	file := k.flags.String("answers", "", "`FILE` for the answers so far; absent: in your configuration folder")
+	words, err := k.words()
+	if err != nil {
+		return 0, err
+	}
+	switch {
+	case len(words) != 1:
+		return 0, wrong("one rig is wanted")
+	case *k.json:
+		return 0, wrong("prove is a talk with a person: it takes no --json")
+	}
+	p := &proof{call: k, rig: words[0], person: *person}
+	p.kept.now = k.now
+	if p.kept.file, err = answersFile(*file, p.rig); err != nil {
+		return 0, err
+	}
+	if p.conn, err = k.dialFor(&pb.PlanGaugesRequest{Rig: p.rig}); err != nil {
+		return 0, err
+	}
+	p.gauges = pb.NewGaugeServiceClient(p.conn)
+	ctx, cancel := k.timed()
+	defer cancel()
+	if p.plan, err = p.gauges.PlanGauges(ctx, &pb.PlanGaugesRequest{Rig: p.rig}); err != nil {
+		return 0, err
+	}
+	p.lines = lines(k.in)
+	code, err := p.run()
+	if errors.Is(err, errStopped) {
+		fmt.Fprintf(k.out, "\nStopped; nothing was reported. What was answered is kept in %s:\nkeepclear prove %s goes on from there.\n", p.kept.file, p.rig)
+		return exitHold, nil
+	}
+	return code, err
+}
+
+// answersFile is where the answers of a rig are kept.
+func answersFile(given, rig string) (string, error) {
+	if given != "" {
+		return given, nil
+	}
+	base, err := os.UserConfigDir()
+	if err != nil {
+		return "", wrong("there is no configuration folder (%v): name a file with --answers", err)
+	}
+	return filepath.Join(base, "keepclear", "prove-"+rig+".json"), nil
+}
+
+// run is the evening, from its words at the start to the report.
+func (p *proof) run() (int, error) {
+	if why := p.cannot(); why != "" {
+		fmt.Fprintf(p.out, "%s cannot be proved: %s.\n", p.rig, why)
+		return exitCheck, nil
+	}
+	p.greet()
+	if err := p.takeUp(); err != nil {
+		return 0, err
+	}
+	for _, s := range p.plan.GetSignSteps() {
+		if code, err := p.sign(s); code != exitDone || err != nil {
+			return code, err
+		}
+	}
+	for _, g := range p.plan.GetGaugePoses() {
+		if err := p.pose(g); err != nil {
+			return 0, err
+		}
+	}
+	return p.finish()
+}
+
+// cannot says why a plan leaves too little to prove a rig by; empty: it does not.
+func (p *proof) cannot() string {
+	axes := map[uint32]bool{}
+	for _, s := range p.plan.GetSignSteps() {
+		axes[s.GetAxis()] = true
+	}
+	switch {
+	case !axes[1] || !axes[2]:
+		return "from home no turn of each axis by a few degrees was found that is clear and that shows which way it goes; make room at home, or look at the file with check"
+	case len(p.plan.GetGaugePoses()) == 0:
+		return p.plan.GetShortBecause()
+	}
+	return ""
+}
+
+// greet says what is to come.
+func (p *proof) greet() {
+	gaps := 0
+	for _, g := range p.plan.GetGaugePoses() {
+		gaps += len(g.GetGaps())
+	}
+	fmt.Fprintf(p.out, "%s: is the rig what its file says? %d things to watch, then %d gaps to measure at %d poses.\n",
+		p.rig, len(p.plan.GetSignSteps()), gaps, len(p.plan.GetGaugePoses()))
+	fmt.Fprint(p.out, "This command moves nothing. You do, by the hand controller: slowly, one axis at\na time, one hand on the power switch, nobody's fingers between.\n")
+	fmt.Fprintf(p.out, "Nothing judges what a hand controller does. For leave first, and for a program\nthat moves the mount: keepclear ask %s slew --axis1 DEG --axis2 DEG --attended-by NAME\n", p.rig)
+	fmt.Fprintf(p.out, "Answers so far are kept in\n%s\nStop when you like (stop, or ctrl-C): the same command goes on from there.\n", p.kept.file)
+	if s := p.plan.GetShortBecause(); s != "" {
+		fmt.Fprintf(p.out, "There are few poses: %s.\n", s)
+	}
+}
+
+// step heads a step.
+func (p *proof) step(format string, args ...any) {
+	p.steps++
+	all := len(p.plan.GetSignSteps()) + len(p.plan.GetGaugePoses())
+	fmt.Fprintf(p.out, "\n%d of %d: %s\n", p.steps, all, fmt.Sprintf(format, args...))
+}
+
+// sign asks about one small turn. An answer that is not as the file says ends the evening: what follows would be measured on another rig than the
+// file's.
+func (p *proof) sign(s *pb.SignStep) (int, error) {
+	if p.kept.sign(s) != nil {
+		p.step("%s was as the file says.", signName(s))
+		return exitDone, nil
+	}
+	if s.GetAxis() == 0 {
+		p.step("stand the rig at home, axes at %s.", axes(p.plan.GetHome()))
+	} else {
+		p.step("look where %s is now. Then, from home, turn axis %d by %+.1f°, until the axes read %s.", s.GetWatch(), s.GetAxis(), s.GetTurnDeg(), axes(s.GetAxes()))
+	}
+	if _, err := p.standing(s.GetAxes()); err != nil {
+		return 0, err
+	}
+	a := &pb.SignAnswer{Axis: s.GetAxis()}
+	if err := p.seen(s, a); err != nil {
+		return 0, err
+	}
+	out, err := p.judge(&pb.JudgeGaugesRequest{Signs: []*pb.SignAnswer{a}})
+	if err != nil {
+		return 0, err
+	}
+	found := out.GetSigns()[0]
+	fmt.Fprintln(p.out, found.GetSentence())
+	if found.GetCause() != pb.SignCause_SIGN_CAUSE_AS_DESCRIBED {
+		fmt.Fprintf(p.out, "Nothing was reported, and nothing may move %s unattended. Put it right, start the service with it, and begin anew; if you named another side by mistake, the same command asks again.\n", p.rig)
+		return exitCheck, nil
+	}
+	if s.GetAxis() != 0 {
+		fmt.Fprintf(p.out, "Turn axis %d back to home.\n", s.GetAxis())
+	}
+	return exitDone, p.kept.putSign(s, a)
+}
+
+func signName(s *pb.SignStep) string {
+	if s.GetAxis() == 0 {
+		return "home"
+	}
+	return fmt.Sprintf("axis %d", s.GetAxis())
+}
+
+// seen asks what was seen of a sign step.
+func (p *proof) seen(s *pb.SignStep, a *pb.SignAnswer) error {
+	none := 0.0
+	a.ByMm = &none
+	words := []string{"west", "east", "north", "south", "up", "down", "still"}
+	if s.GetAxis() == 0 {
+		var err error
+		a.Toward, err = p.toward(fmt.Sprintf("Seen from above: on which side of where the axes cross is %s?", s.GetWatch()), words[:4])
+		return err
+	}
+	var err error
+	if a.Toward, err = p.toward(fmt.Sprintf("Where to did %s go, most of all? still: it did not move.", s.GetWatch()), words); err != nil || a.Toward == pb.Toward_TOWARD_STILL {
+		return err
+	}
+	mm, err := p.length("How far, straight from where it was, in mm? A guess within a third will do.")
+	a.ByMm = &mm
+	return err
+}
+
+// pose asks for the gaps at one pose, all of them at one visit: between two evenings the rig may have been moved.
+func (p *proof) pose(g *pb.GaugePose) error {
+	if len(p.kept.readings(g)) > 0 {
+		p.step("the gaps at %s are measured.", axes(g.GetAxes()))
+		return nil
+	}
+	p.step("from home %s.", wayWords(p.plan.GetHome(), g))
+	at, err := p.standing(g.GetAxes())
+	if err != nil {
+		return err
+	}
+	var all []*pb.GaugeReading
+	for _, gap := range g.GetGaps() {
+		r, err := p.measured(at, gap)
+		if err != nil {
+			return err
+		}
+		all = append(all, r)
+	}
+	fmt.Fprintln(p.out, "Measured. Turn back to home by the same way, the other way round.")
+	return p.kept.putReadings(g, all)
+}
+
+// wayWords say the way to a pose, one axis after the other.
+func wayWords(home *pb.AxisPair, g *pb.GaugePose) string {
+	var said []string
+	from := home
+	for _, to := range g.GetWay() {
+		axis, deg := 1, to.GetAxis1Deg()
+		if to.GetAxis1Deg() == from.GetAxis1Deg() {
+			axis, deg = 2, to.GetAxis2Deg()
+		}
+		said = append(said, fmt.Sprintf("turn axis %d to %.1f°", axis, deg))
+		from = to
+	}
+	k := g.GetKeepWithin()
+	return fmt.Sprintf("%s. Keep the axis that does not turn within %.0f°", strings.Join(said, ", then "), min(k.GetAxis1Deg(), k.GetAxis2Deg()))
+}
+
+// measured asks for one gap, and a second time where the first reading is not what the file says: a tape slips more often than a file is wrong.
+func (p *proof) measured(at *pb.AxisPair, gap *pb.Gap) (*pb.GaugeReading, error) {
+	names := gap.GetParts()
+	question := fmt.Sprintf("How many mm between the %s and the %s, where they are nearest?", names[0], names[1])
+	mm, err := p.length(question)
+	if err != nil {
+		return nil, err
+	}
+	r := &pb.GaugeReading{Axes: at, Part: names[0], OtherPart: names[1], GapMm: &mm}
+	out, err := p.judge(&pb.JudgeGaugesRequest{Readings: []*pb.GaugeReading{r}})
+	if err != nil {
+		return nil, err
+	}
+	one := out.GetResiduals()[0]
+	if math.Abs(one.GetResidualMm()) <= one.GetAllowedMm() {
+		return r, nil
+	}
+	fmt.Fprintf(p.out, "By the file it is %.0f mm, %.0f mm %s. Measure it once more.\n", one.GetComputedMm(), math.Abs(one.GetResidualMm()), map[bool]string{true: "less", false: "more"}[one.GetResidualMm() > 0])
+	again, err := p.length(question)
+	r.GapMm = &again
+	return r, err
+}
+
+// standing waits until the axes stand where a step wants them, and returns where they stand: as the service holds them where it knows, else where
+// they should.
+func (p *proof) standing(want *pb.AxisPair) (*pb.AxisPair, error) {
+	for {
+		if _, err := p.line("Press Enter when it stands there."); err != nil {
+			return nil, err
+		}
+		held := p.held()
+		switch {
+		case held == nil:
+			fmt.Fprintln(p.out, "(No sample says where the axes are now: what the mount shows has to do.)")
+			return want, nil
+		case apart(held, want) <= nearEnough:
+			return held, nil
+		}
+		fmt.Fprintf(p.out, "The service holds the axes at %s, not at %s. Turn them there, or, if they do stand there, see why they are reported otherwise.\n", axes(held), axes(want))
+	}
+}
+
+// held is where the service holds the axes now; nil where it does not know.
+func (p *proof) held() *pb.AxisPair {
+	ctx, cancel := p.timed()
+	defer cancel()
+	r, err := pb.NewRigServiceClient(p.conn).GetRig(ctx, &pb.GetRigRequest{Rig: p.rig})
+	at := r.GetRig().GetPose()
+	if err != nil || at.GetState() != pb.PoseState_POSE_STATE_KNOWN || at.GetAxes() == nil || at.GetPoseTime() == nil || p.now().Sub(at.GetPoseTime().AsTime()).Abs() > freshPose {
+		return nil
+	}
+	return at.GetAxes()
+}
+
+func apart(a, b *pb.AxisPair) float64 {
+	return max(math.Abs(a.GetAxis1Deg()-b.GetAxis1Deg()), math.Abs(a.GetAxis2Deg()-b.GetAxis2Deg()))
+}
+
+func axes(a *pb.AxisPair) string {
+	return fmt.Sprintf("(%.1f°, %.1f°)", a.GetAxis1Deg()+0, a.GetAxis2Deg()+0)
+}
+
+// judge has answers judged by the plan's revision of the file.
+func (p *proof) judge(r *pb.JudgeGaugesRequest) (*pb.JudgeGaugesResponse, error) {
+	r.Rig, r.RigSha256 = p.rig, p.plan.GetRigSha256()
+	if err := p.checked(r); err != nil {
+		return nil, err
+	}
+	ctx, cancel := p.timed()
+	defer cancel()
+	return p.gauges.JudgeGauges(ctx, r)
+}
+
+// finish has all answers judged together, says what they show, and reports it if the person wants that.
+func (p *proof) finish() (int, error) {
+	all := p.kept.all(p.plan)
+	out, err := p.judge(all)
+	if err != nil {
+		return 0, err
+	}
+	fmt.Fprintln(p.out, "\nMeasured less the file's, mm:")
+	for i, r := range out.GetResiduals() {
+		m := all.GetReadings()[i]
+		fmt.Fprintf(p.out, "  %+6.1f  %s and %s at %s\n", r.GetResidualMm()+0, m.GetPart(), m.GetOtherPart(), axes(m.GetAxes()))
+	}
+	fmt.Fprintln(p.out, out.GetSentence())
+	if unseen := p.plan.GetUnseenKeys(); len(unseen) > 0 {
+		fmt.Fprintf(p.out, "No gap here tells anything of %s: measure again what matters.\n", strings.Join(unseen, ", "))
+	}
+	if !out.GetSignsRight() {
+		fmt.Fprintln(p.out, "The directions are not all proven: nothing was reported.")
+		return exitCheck, nil
+	}
+	if most, known := p.mostResidual(); known && out.GetResidualMm() > most {
+		fmt.Fprintf(p.out, "More than %g mm (rig/proven) proves nothing, so nothing was reported. Put the file\nright, start the service with it, and begin anew.\n", most)
+		return exitCheck, nil
+	}
+	return p.reported(math.Ceil(out.GetResidualMm()*10) / 10)
+}
+
+// mostResidual is the limit of rig/proven for this rig.
+func (p *proof) mostResidual() (float64, bool) {
+	ctx, cancel := p.timed()
+	defer cancel()
+	out, err := pb.NewRuleServiceClient(p.conn).ListRules(ctx, &pb.ListRulesRequest{Rig: p.rig})
+	if err != nil {
+		return 0, false
+	}
+	for _, one := range out.GetRules() {
+		for _, l := range one.GetLimits() {
+			if one.GetRuleId() == "rig/proven" && l.GetName() == "residual_mm" && l.Value != nil {
+				return l.GetValue(), true
+			}
+		}
+	}
+	return 0, false
+}
+
+// reported asks whether the proof is to be reported, and by whom, and reports it.
+func (p *proof) reported(residual float64) (int, error) {
+	yes, err := p.yes(fmt.Sprintf("Report that the file fits the rig to %g mm? It then counts for unattended motion (yes, no).", residual))
+	if err != nil || !yes {
+		if err == nil {
+			fmt.Fprintln(p.out, "Nothing was reported.")
+			return exitHold, nil
+		}
+		return 0, err
+	}
+	if p.person, err = p.name(); err != nil {
+		return 0, err
+	}
+	r := &pb.ReportRequest{
+		RequestId: requestID(), Rig: p.rig, SentTime: timestamppb.New(p.now()), Asker: thisAsker,
+		Event: &pb.ReportRequest_Proved{Proved: &pb.Proved{Person: p.person, RigSha256: p.plan.GetRigSha256(), SignsChecked: true, ResidualMm: &residual}},
+	}
+	code, err := p.report(r)
+	if err == nil {
+		p.kept.gone()
+	}
+	return code, err
+}
