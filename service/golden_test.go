@@ -133,5 +133,5 @@ func golden(t *testing.T, file string, out, errs []byte) {
 	}
 	want, err := os.ReadFile(file)
 	require.NoError(t, err)
-	assert.Equal(t, string(want), string(got), "%s; go test ./service -run TestWhatTheCommandPrints -update writes it anew", file)
+	assert.Equal(t, string(want), string(got), "%s; go test ./service -update writes it anew (-run with the test's name)", file)
 }

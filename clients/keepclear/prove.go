@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"math"
@@ -8,6 +9,7 @@ import (
 	"path/filepath"
 	"strings"
 	"time"
+	"unicode/utf8"
 
 	"google.golang.org/grpc"
 	"google.golang.org/protobuf/types/known/timestamppb"
@@ -25,6 +27,10 @@ const nearEnough = 1.0
 // freshPose is how old a pose may be to say where the axes stand now. Common practice, no source: a mount at rest stays there for so long.
 const freshPose = 30 * time.Second
 
+// planning is how long the plan may take: the service works it out when it is first asked, and on a small board it takes a while. As long as the
+// service takes for anything.
+const planning = 20 * time.Second
+
 // proof is one person's evening of holding a rig against its file.
 type proof struct {
 	*call
@@ -35,7 +41,23 @@ type proof struct {
 	gauges pb.GaugeServiceClient
 	conn   *grpc.ClientConn
 	lines  <-chan string
-	steps  int // asked or taken up so far
+	steps  int  // asked or taken up so far
+	blind  bool // it was said that the service does not know where the axes are
+}
+
+// say writes a sentence or more, broken between words where a page ends.
+func (p *proof) say(format string, args ...any) {
+	line := ""
+	for _, w := range strings.Split(fmt.Sprintf(format, args...), " ") {
+		if line != "" && utf8.RuneCountInString(line)+1+utf8.RuneCountInString(w) > columns {
+			fmt.Fprintln(p.out, line)
+			line = ""
+		} else if line != "" {
+			line += " "
+		}
+		line += w
+	}
+	fmt.Fprintln(p.out, line)
 }
 
 // prove leads a person through the proof of a rig file. It asks and moves nothing.
@@ -61,15 +83,17 @@ func prove(k *call) (int, error) {
 		return 0, err
 	}
 	p.gauges = pb.NewGaugeServiceClient(p.conn)
-	ctx, cancel := k.timed()
+	ctx, cancel := context.WithTimeout(k.ctx, planning)
 	defer cancel()
+	p.say("Working out what to measure …")
 	if p.plan, err = p.gauges.PlanGauges(ctx, &pb.PlanGaugesRequest{Rig: p.rig}); err != nil {
 		return 0, err
 	}
 	p.lines = lines(k.in)
 	code, err := p.run()
 	if errors.Is(err, errStopped) {
-		fmt.Fprintf(k.out, "\nStopped; nothing was reported. What was answered is kept in %s:\nkeepclear prove %s goes on from there.\n", p.kept.file, p.rig)
+		p.say("")
+		p.say("Stopped; nothing was reported. What was answered is kept in %s, and the same command goes on from there.", p.kept.file)
 		return exitHold, nil
 	}
 	return code, err
@@ -90,7 +114,7 @@ func answersFile(given, rig string) (string, error) {
 // run is the evening, from its words at the start to the report.
 func (p *proof) run() (int, error) {
 	if why := p.cannot(); why != "" {
-		fmt.Fprintf(p.out, "%s cannot be proved: %s.\n", p.rig, why)
+		p.say("%s cannot be proved: %s.", p.rig, why)
 		return exitCheck, nil
 	}
 	p.greet()
@@ -131,13 +155,14 @@ func (p *proof) greet() {
 	for _, g := range p.plan.GetGaugePoses() {
 		gaps += len(g.GetGaps())
 	}
-	fmt.Fprintf(p.out, "%s: is the rig what its file says? %d things to watch, then %d gaps to measure at %d poses.\n",
-		p.rig, len(p.plan.GetSignSteps()), gaps, len(p.plan.GetGaugePoses()))
-	fmt.Fprint(p.out, "This command moves nothing. You do, by the hand controller: slowly, one axis at\na time, one hand on the power switch, nobody's fingers between.\n")
-	fmt.Fprintf(p.out, "Nothing judges what a hand controller does. For leave first, and for a program\nthat moves the mount: keepclear ask %s slew --axis1 DEG --axis2 DEG --attended-by NAME\n", p.rig)
-	fmt.Fprintf(p.out, "Answers so far are kept in\n%s\nStop when you like (stop, or ctrl-C): the same command goes on from there.\n", p.kept.file)
+	p.say("%s: is the rig what its file says? %d things to watch, then %d gaps to measure at %d poses.", p.rig, len(p.plan.GetSignSteps()), gaps, len(p.plan.GetGaugePoses()))
+	p.say("This command moves nothing. You do, by the hand controller: slowly, one axis at a time, one hand on the power switch, nobody's fingers between.")
+	p.say("Nothing judges what a hand controller does. A program that moves the mount asks for leave: keepclear ask %s slew --axis1 DEG --axis2 DEG --attended-by NAME", p.rig)
+	p.say("Answers so far are kept in")
+	p.say("%s", p.kept.file)
+	p.say("Stop when you like (the word stop, or ctrl-C): the same command goes on from there.")
 	if s := p.plan.GetShortBecause(); s != "" {
-		fmt.Fprintf(p.out, "There are few poses: %s.\n", s)
+		p.say("There are few poses: %s.", s)
 	}
 }
 
@@ -145,7 +170,8 @@ func (p *proof) greet() {
 func (p *proof) step(format string, args ...any) {
 	p.steps++
 	all := len(p.plan.GetSignSteps()) + len(p.plan.GetGaugePoses())
-	fmt.Fprintf(p.out, "\n%d of %d: %s\n", p.steps, all, fmt.Sprintf(format, args...))
+	p.say("")
+	p.say("%d of %d: %s", p.steps, all, fmt.Sprintf(format, args...))
 }
 
 // sign asks about one small turn. An answer that is not as the file says ends the evening: what follows would be measured on another rig than the
@@ -172,13 +198,13 @@ func (p *proof) sign(s *pb.SignStep) (int, error) {
 		return 0, err
 	}
 	found := out.GetSigns()[0]
-	fmt.Fprintln(p.out, found.GetSentence())
+	p.say("%s", found.GetSentence())
 	if found.GetCause() != pb.SignCause_SIGN_CAUSE_AS_DESCRIBED {
-		fmt.Fprintf(p.out, "Nothing was reported, and nothing may move %s unattended. Put it right, start the service with it, and begin anew; if you named another side by mistake, the same command asks again.\n", p.rig)
+		p.say("Nothing was reported, and nothing may move %s unattended. Put it right, start the service with it, and begin anew; if you named another side by mistake, the same command asks again.", p.rig)
 		return exitCheck, nil
 	}
 	if s.GetAxis() != 0 {
-		fmt.Fprintf(p.out, "Turn axis %d back to home.\n", s.GetAxis())
+		p.say("Turn axis %d back to home.", s.GetAxis())
 	}
 	return exitDone, p.kept.putSign(s, a)
 }
@@ -228,7 +254,7 @@ func (p *proof) pose(g *pb.GaugePose) error {
 		}
 		all = append(all, r)
 	}
-	fmt.Fprintln(p.out, "Measured. Turn back to home by the same way, the other way round.")
+	p.say("Measured. Turn back to home by the same way, the other way round.")
 	return p.kept.putReadings(g, all)
 }
 
@@ -265,7 +291,7 @@ func (p *proof) measured(at *pb.AxisPair, gap *pb.Gap) (*pb.GaugeReading, error)
 	if math.Abs(one.GetResidualMm()) <= one.GetAllowedMm() {
 		return r, nil
 	}
-	fmt.Fprintf(p.out, "By the file it is %.0f mm, %.0f mm %s. Measure it once more.\n", one.GetComputedMm(), math.Abs(one.GetResidualMm()), map[bool]string{true: "less", false: "more"}[one.GetResidualMm() > 0])
+	p.say("By the file it is %.0f mm, %.0f mm %s. Measure it once more.", one.GetComputedMm(), math.Abs(one.GetResidualMm()), map[bool]string{true: "less", false: "more"}[one.GetResidualMm() > 0])
 	again, err := p.length(question)
 	r.GapMm = &again
 	return r, err
@@ -281,12 +307,15 @@ func (p *proof) standing(want *pb.AxisPair) (*pb.AxisPair, error) {
 		held := p.held()
 		switch {
 		case held == nil:
-			fmt.Fprintln(p.out, "(No sample says where the axes are now: what the mount shows has to do.)")
+			if !p.blind {
+				p.say("(No sample says for certain where the axes are now: what the mount shows has to do.)")
+			}
+			p.blind = true
 			return want, nil
 		case apart(held, want) <= nearEnough:
 			return held, nil
 		}
-		fmt.Fprintf(p.out, "The service holds the axes at %s, not at %s. Turn them there, or, if they do stand there, see why they are reported otherwise.\n", axes(held), axes(want))
+		p.say("The service holds the axes at %s, not at %s. Turn them there, or, if they do stand there, see why they are reported otherwise.", axes(held), axes(want))
 	}
 }
 
@@ -328,21 +357,22 @@ func (p *proof) finish() (int, error) {
 	if err != nil {
 		return 0, err
 	}
-	fmt.Fprintln(p.out, "\nMeasured less the file's, mm:")
+	p.say("")
+	p.say("Measured less the file's, mm:")
 	for i, r := range out.GetResiduals() {
 		m := all.GetReadings()[i]
-		fmt.Fprintf(p.out, "  %+6.1f  %s and %s at %s\n", r.GetResidualMm()+0, m.GetPart(), m.GetOtherPart(), axes(m.GetAxes()))
+		p.say("  %+6.1f  %s and %s at %s", r.GetResidualMm()+0, m.GetPart(), m.GetOtherPart(), axes(m.GetAxes()))
 	}
-	fmt.Fprintln(p.out, out.GetSentence())
+	p.say("%s", out.GetSentence())
 	if unseen := p.plan.GetUnseenKeys(); len(unseen) > 0 {
-		fmt.Fprintf(p.out, "No gap here tells anything of %s: measure again what matters.\n", strings.Join(unseen, ", "))
+		p.say("No gap here tells anything of %s: measure again what matters.", strings.Join(unseen, ", "))
 	}
 	if !out.GetSignsRight() {
-		fmt.Fprintln(p.out, "The directions are not all proven: nothing was reported.")
+		p.say("The directions are not all proven: nothing was reported.")
 		return exitCheck, nil
 	}
 	if most, known := p.mostResidual(); known && out.GetResidualMm() > most {
-		fmt.Fprintf(p.out, "More than %g mm (rig/proven) proves nothing, so nothing was reported. Put the file\nright, start the service with it, and begin anew.\n", most)
+		p.say("More than %g mm (rig/proven) proves nothing, so nothing was reported. Put the file right, start the service with it, and begin anew.", most)
 		return exitCheck, nil
 	}
 	return p.reported(math.Ceil(out.GetResidualMm()*10) / 10)
@@ -371,7 +401,7 @@ func (p *proof) reported(residual float64) (int, error) {
 	yes, err := p.yes(fmt.Sprintf("Report that the file fits the rig to %g mm? It then counts for unattended motion (yes, no).", residual))
 	if err != nil || !yes {
 		if err == nil {
-			fmt.Fprintln(p.out, "Nothing was reported.")
+			p.say("Nothing was reported.")
 			return exitHold, nil
 		}
 		return 0, err

@@ -34,7 +34,7 @@ func lines(in io.Reader) <-chan string {
 
 // line asks a question and returns the line that is typed. The end of the input, an interrupt and the word stop end the evening.
 func (p *proof) line(question string) (string, error) {
-	fmt.Fprintln(p.out, question)
+	p.say("%s", question)
 	select {
 	case <-p.ctx.Done():
 		return "", errStopped
@@ -50,14 +50,14 @@ func (p *proof) line(question string) (string, error) {
 // toward asks for one of some directions.
 func (p *proof) toward(question string, words []string) (pb.Toward, error) {
 	for {
-		text, err := p.line(question + "\n(" + strings.Join(words, ", ") + ")")
+		text, err := p.line(question + " (" + strings.Join(words, ", ") + ")")
 		if err != nil {
 			return 0, err
 		}
 		if found := slices.IndexFunc(words, func(w string) bool { return w == text || len(text) == 1 && w[:1] == text && unlike(words, text) }); found >= 0 {
 			return pb.Toward(pb.Toward_value["TOWARD_"+strings.ToUpper(words[found])]), nil
 		}
-		fmt.Fprintf(p.out, "%s is none of them. If you are not sure, type stop and look again.\n", asTyped(text))
+		p.say("%s is none of them. If you are not sure, type stop and look again.", asTyped(text))
 	}
 }
 
@@ -86,7 +86,7 @@ func (p *proof) length(question string) (float64, error) {
 		if why == "" {
 			return mm, nil
 		}
-		fmt.Fprintln(p.out, why)
+		p.say("%s", why)
 	}
 }
 
@@ -149,14 +149,14 @@ func (p *proof) yes(question string) (bool, error) {
 		case text == "no" || text == "n":
 			return false, nil
 		}
-		fmt.Fprintln(p.out, "yes or no is wanted, or stop.")
+		p.say("yes or no is wanted, or stop.")
 	}
 }
 
 // name asks who looked and measured, where that was not told at the start.
 func (p *proof) name() (string, error) {
 	for p.person == "" {
-		fmt.Fprintln(p.out, "Who looked and measured? Your name goes on record.")
+		p.say("Who looked and measured? Your name goes on record.")
 		select {
 		case <-p.ctx.Done():
 			return "", errStopped
@@ -166,7 +166,7 @@ func (p *proof) name() (string, error) {
 			case !more || strings.EqualFold(text, "stop"):
 				return "", errStopped
 			case text == "" || utf8.RuneCountInString(text) > 128 || text != oneLine(text) || !utf8.ValidString(text):
-				fmt.Fprintln(p.out, "A name is wanted, of at most 128 letters.")
+				p.say("A name is wanted, of at most 128 letters.")
 			default:
 				return text, nil
 			}

@@ -54,17 +54,17 @@ func (p *proof) takeUp() error {
 	p.kept.held = answers{Rig: p.rig, Digest: hex.EncodeToString(p.plan.GetRigSha256())}
 	switch {
 	case why != "":
-		fmt.Fprintf(p.out, "Earlier answers are there, but %s: all is asked anew.\n", why)
+		p.say("Earlier answers are there, but %s: all is asked anew.", why)
 		return nil
 	case found == nil || len(found.Signs)+len(found.Poses) == 0:
 		return nil
 	}
-	same, err := p.yes(fmt.Sprintf("Answers of %s are there: %d of directions, %d poses measured. Is the rig as it was\nthen, nothing moved, changed or shifted on it (yes, no)?", instant(found.At, p.now()), len(found.Signs), len(found.Poses)))
+	same, err := p.yes(fmt.Sprintf("Answers of %s are there: %d of directions, %d poses measured. Is the rig as it was then, nothing moved, changed or shifted on it (yes, no)?", instant(found.At, p.now()), len(found.Signs), len(found.Poses)))
 	if err != nil {
 		return err
 	}
 	if !same {
-		fmt.Fprintln(p.out, "Then all is asked anew.")
+		p.say("Then all is asked anew.")
 		return nil
 	}
 	p.kept.held = *found

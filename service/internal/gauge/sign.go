@@ -283,9 +283,9 @@ func (s *Sign) Sentence(c Cause) string {
 		}
 		return "Mirrored: " + axis + " turns the other way than the file says. What reports its angle counts backward, or the file describes the rig in a mirror."
 	case Swapped:
-		return "Axes swapped: what moved is what the other axis moves. What reports the angles gives axis 1 for axis 2."
+		return "Axes swapped: what was seen is what the other axis does. What reports the angles gives axis 1 for axis 2 (or, if nothing at all moved, " + axis + " did not turn: look at its clutch)."
 	case SwappedBack:
-		return "Axes swapped and mirrored: what moved is what the other axis moves, backward."
+		return "Axes swapped and mirrored: what was seen is what the other axis does, backward."
 	case Scale:
 		return fmt.Sprintf("Another scale: the side is right, but it should have gone %.0f mm. What reports the angle of %s may count in another unit, or a gear is another.", s.Expected.MM, axis)
 	case Otherwise:
