@@ -41,6 +41,7 @@ type proof struct {
 	gauges pb.GaugeServiceClient
 	conn   *grpc.ClientConn
 	lines  <-chan string
+	sent   bool // the report was, or may have been
 	steps  int  // asked or taken up so far
 	blind  bool // it was said that the service does not know where the axes are
 }
@@ -91,7 +92,13 @@ func prove(k *call) (int, error) {
 	}
 	p.lines = lines(k.in)
 	code, err := p.run()
-	if errors.Is(err, errStopped) {
+	switch {
+	case err == nil || !errors.Is(err, errStopped) && k.ctx.Err() == nil:
+	case p.sent:
+		p.say("")
+		p.say("Stopped while it was being reported: keepclear rigs %s tells whether a proof is still needed.", p.rig)
+		return exitHold, nil
+	default:
 		p.say("")
 		p.say("Stopped; nothing was reported. What was answered is kept in %s, and the same command goes on from there.", p.kept.file)
 		return exitHold, nil
@@ -413,6 +420,7 @@ func (p *proof) reported(residual float64) (int, error) {
 		RequestId: requestID(), Rig: p.rig, SentTime: timestamppb.New(p.now()), Asker: thisAsker,
 		Event: &pb.ReportRequest_Proved{Proved: &pb.Proved{Person: p.person, RigSha256: p.plan.GetRigSha256(), SignsChecked: true, ResidualMm: &residual}},
 	}
+	p.sent = true
 	code, err := p.report(r)
 	if err == nil {
 		p.kept.gone()

@@ -1,0 +1,360 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"google.golang.org/grpc"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	pb "keepclear.example/keepclear/api/keepclear/v1"
+)
+
+// gauges is a service with one plan: three steps, two poses of which the first has two gaps.
+type gauges struct {
+	pb.UnimplementedGaugeServiceServer
+	pb.UnimplementedMotionServiceServer
+	pb.UnimplementedRigServiceServer
+	pb.UnimplementedRuleServiceServer
+	plan     *pb.PlanGaugesResponse
+	pose     *pb.Pose
+	looks    int // at the rig
+	reported []*pb.ReportRequest
+}
+
+func num(v float64) *float64 { return &v }
+
+func pairAt(a, b float64) *pb.AxisPair { return &pb.AxisPair{Axis1Deg: num(a), Axis2Deg: num(b)} }
+
+func newGauges() *gauges {
+	return &gauges{plan: &pb.PlanGaugesResponse{
+		RigSha256: bytes.Repeat([]byte{7}, 32), Home: pairAt(0, 0),
+		SignSteps: []*pb.SignStep{
+			{Axes: pairAt(0, 0), Watch: "the far end of the tube", Toward: pb.Toward_TOWARD_NORTH, ByMm: num(400)},
+			{Axis: 1, TurnDeg: num(10), Axes: pairAt(10, 0), Watch: "the far end of the bar", Toward: pb.Toward_TOWARD_EAST, ByMm: num(70)},
+			{Axis: 2, TurnDeg: num(10), Axes: pairAt(0, 10), Watch: "the far end of the tube", Toward: pb.Toward_TOWARD_WEST, ByMm: num(90)},
+		},
+		GaugePoses: []*pb.GaugePose{
+			{Axes: pairAt(30, -45), Way: []*pb.AxisPair{pairAt(30, 0), pairAt(30, -45)}, KeepWithin: pairAt(1, 1),
+				Gaps: []*pb.Gap{{Parts: []string{"floor", "tube"}, ComputedMm: num(800)}, {Parts: []string{"north leg", "camera"}, ComputedMm: num(200)}}},
+			{Axes: pairAt(0, 60), Way: []*pb.AxisPair{pairAt(0, 60)}, KeepWithin: pairAt(1, 1), Gaps: []*pb.Gap{{Parts: []string{"hub", "tube"}, ComputedMm: num(120)}}},
+		},
+	}}
+}
+
+func (g *gauges) PlanGauges(context.Context, *pb.PlanGaugesRequest) (*pb.PlanGaugesResponse, error) {
+	return g.plan, nil
+}
+
+// JudgeGauges holds answers against the plan.
+func (g *gauges) JudgeGauges(_ context.Context, r *pb.JudgeGaugesRequest) (*pb.JudgeGaugesResponse, error) {
+	if !bytes.Equal(r.GetRigSha256(), g.plan.GetRigSha256()) {
+		return nil, status.Error(codes.InvalidArgument, "another revision")
+	}
+	out := &pb.JudgeGaugesResponse{SignsRight: len(r.GetSigns()) == 3, Sentence: "What the gaps say."}
+	for _, a := range r.GetSigns() {
+		f := &pb.SignFinding{Axis: a.GetAxis(), Cause: pb.SignCause_SIGN_CAUSE_AS_DESCRIBED, Sentence: "As the file says."}
+		if s := g.plan.GetSignSteps()[a.GetAxis()]; s.GetToward() != a.GetToward() {
+			f.Cause, f.Sentence, out.SignsRight = pb.SignCause_SIGN_CAUSE_MIRRORED, "Mirrored: so it is.", false
+		}
+		out.Signs = append(out.Signs, f)
+	}
+	worst := 0.0
+	for _, m := range r.GetReadings() {
+		for _, pose := range g.plan.GetGaugePoses() {
+			for _, gap := range pose.GetGaps() {
+				if apart(pose.GetAxes(), m.GetAxes()) < 1 && gap.GetParts()[0] == m.GetPart() {
+					d := m.GetGapMm() - gap.GetComputedMm()
+					worst = max(worst, math.Abs(d))
+					out.Residuals = append(out.Residuals, &pb.GaugeResidual{ComputedMm: gap.ComputedMm, ResidualMm: &d, AllowedMm: num(3)})
+				}
+			}
+		}
+	}
+	out.ResidualMm, out.Fits = &worst, worst <= 3
+	return out, nil
+}
+
+func (g *gauges) GetRig(context.Context, *pb.GetRigRequest) (*pb.GetRigResponse, error) {
+	g.looks++
+	return &pb.GetRigResponse{Rig: &pb.Rig{Rig: "heron", RigSha256: g.plan.GetRigSha256(), Pose: g.pose}}, nil
+}
+
+func (g *gauges) ListRules(context.Context, *pb.ListRulesRequest) (*pb.ListRulesResponse, error) {
+	return &pb.ListRulesResponse{Rules: []*pb.Rule{{RuleId: "rig/proven", Limits: []*pb.Limit{{Name: "residual_mm", Value: num(10)}}}}}, nil
+}
+
+func (g *gauges) Report(_ context.Context, r *pb.ReportRequest) (*pb.ReportResponse, error) {
+	g.reported = append(g.reported, r)
+	return &pb.ReportResponse{Receipt: &pb.Receipt{Chain: "heron", Number: 3}}, nil
+}
+
+// sitting is one person at a terminal.
+type sitting struct {
+	t       *testing.T
+	g       *gauges
+	address string
+	file    string
+}
+
+func newSitting(t *testing.T) *sitting {
+	g := newGauges()
+	address := listening(t, func(s *grpc.Server) {
+		pb.RegisterGaugeServiceServer(s, g)
+		pb.RegisterMotionServiceServer(s, g)
+		pb.RegisterRigServiceServer(s, g)
+		pb.RegisterRuleServiceServer(s, g)
+	})
+	return &sitting{t, g, address, filepath.Join(t.TempDir(), "answers.json")}
+}
+
+// types runs the command with some lines typed; then the terminal is closed.
+func (p *sitting) types(typed ...string) (code int, out string) {
+	p.t.Helper()
+	var o, e bytes.Buffer
+	in := strings.NewReader("")
+	if len(typed) > 0 {
+		in = strings.NewReader(strings.Join(typed, "\n") + "\n")
+	}
+	code = run(p.t.Context(), []string{"prove", "heron", "--answers", p.file, "--at-address", p.address}, in, &o, &e, time.Now)
+	assert.Empty(p.t, e.String())
+	return code, o.String()
+}
+
+// right are all answers of an evening on which everything is as described, by 4 mm.
+var right = []string{"", "north", "", "east", "70", "", "west", "90", "", "804", "804", "200", "", "120", "yes", "A. Person"}
+
+func TestAnEveningIsProved(t *testing.T) {
+	p := newSitting(t)
+	code, out := p.types(right...)
+	require.Equal(t, exitDone, code, out)
+	require.Len(t, p.g.reported, 1)
+	proved := p.g.reported[0].GetProved()
+	assert.Equal(t, "A. Person", proved.GetPerson())
+	assert.True(t, proved.GetSignsChecked())
+	assert.InDelta(t, 4, proved.GetResidualMm(), 1e-9)
+	assert.Equal(t, p.g.plan.GetRigSha256(), proved.GetRigSha256())
+	assert.NoFileExists(t, p.file, "what is on record need not be kept")
+	for _, want := range []string{"turn axis 1 to 30.0°, then turn axis 2 to -45.0°", "By the file it is 800 mm, 4 mm less. Measure it once more.", "+4.0  floor and tube at (30.0°, -45.0°)"} {
+		assert.Contains(t, out, want)
+	}
+	assert.NotContains(t, out, "\x1b")
+	for line := range strings.Lines(out) {
+		assert.LessOrEqual(t, len([]rune(strings.TrimRight(line, "\n"))), columns, line)
+	}
+}
+
+// Wherever the terminal is closed nothing is reported, and the next evening ends as it would have.
+func TestClosedAnywhereAndTakenUp(t *testing.T) {
+	for n := range len(right) {
+		p := newSitting(t)
+		code, out := p.types(right[:n]...)
+		assert.Equal(t, exitHold, code, "after %d answers: %s", n, out)
+		assert.Empty(t, p.g.reported, "after %d answers", n)
+		// The answers that complete a step are kept; the rest of that step is asked again.
+		rest := right
+		for _, done := range []int{14, 12, 8, 5, 2} {
+			if n >= done {
+				rest = append([]string{"yes"}, right[done:]...)
+				break
+			}
+		}
+		code, out = p.types(rest...)
+		assert.Equal(t, exitDone, code, "after %d answers: %s", n, out)
+		if assert.Len(t, p.g.reported, 1, "after %d answers: %s", n, out) {
+			assert.InDelta(t, 4, p.g.reported[0].GetProved().GetResidualMm(), 1e-9)
+		}
+	}
+}
+
+// An interrupt ends it at once, though nothing is typed.
+func TestInterruptWhileItWaits(t *testing.T) {
+	p := newSitting(t)
+	ctx, cancel := context.WithCancel(t.Context())
+	in, hand := io.Pipe()
+	defer hand.Close()
+	var o bytes.Buffer
+	go func() {
+		_, _ = io.WriteString(hand, "\nnorth\n")
+		for !exists(p.file) { // then it waits for the next answer, which never comes
+			time.Sleep(time.Millisecond)
+		}
+		cancel()
+	}()
+	code := run(ctx, []string{"prove", "heron", "--answers", p.file, "--at-address", p.address}, in, &o, io.Discard, time.Now)
+	assert.Equal(t, exitHold, code, o.String())
+	assert.Empty(t, p.g.reported)
+	assert.Contains(t, o.String(), "Stopped; nothing was reported.")
+}
+
+func exists(file string) bool {
+	_, err := os.Stat(file)
+	return err == nil
+}
+
+func TestAWrongSideEndsIt(t *testing.T) {
+	p := newSitting(t)
+	code, out := p.types("", "north", "", "west", "70")
+	assert.Equal(t, exitCheck, code)
+	assert.Contains(t, out, "Mirrored: so it is.")
+	assert.Contains(t, out, "Nothing was reported")
+	assert.Empty(t, p.g.reported)
+	code, out = p.types(append([]string{"yes", "", "east", "70"}, right[5:]...)...) // named by mistake: the step is asked again
+	assert.Equal(t, exitDone, code, out)
+}
+
+func TestWhatProvesNothingIsNotReported(t *testing.T) {
+	p := newSitting(t)
+	code, out := p.types("", "north", "", "east", "70", "", "west", "90", "", "830", "830", "200", "", "120", "yes", "A. Person")
+	assert.Equal(t, exitCheck, code, out)
+	assert.Contains(t, out, "More than 10 mm (rig/proven) proves nothing")
+	assert.Empty(t, p.g.reported)
+	code, out = newSitting(t).types(append(append([]string{}, right[:14]...), "no")...)
+	assert.Equal(t, exitHold, code)
+	assert.Contains(t, out, "Nothing was reported.")
+}
+
+// What is typed is understood or asked again, whatever it is.
+func TestWhatIsTyped(t *testing.T) {
+	p := newSitting(t)
+	long := strings.Repeat("9", 3000)
+	code, out := p.types("", "nort", "\x1b[2J", "NORTH ", "", "sideways", "e", "NaN", "", "-5", "inf", "1e999", long, "0x10", "7,0 cm", "", "w", "9 cm",
+		"", "0.8041 km", "0.804 m", "804,0 mm", "200", "", "1,120", "120", "maybe", "yes", "", strings.Repeat("x", 129), "A.\tPerson", "A. Person")
+	require.Equal(t, exitDone, code, out)
+	assert.Equal(t, "A. Person", p.g.reported[0].GetProved().GetPerson())
+	assert.NotContains(t, out, "\x1b")
+	assert.NotContains(t, out, "99999999999999999999999999999999")
+	assert.Contains(t, out, `"1,120" may mean 1120 or 1.120`)
+}
+
+func TestLengthsAsTyped(t *testing.T) {
+	for text, want := range map[string]float64{"12": 12, "12.5": 12.5, "12,5": 12.5, "12.5 mm": 12.5, "12,5mm": 12.5, "3 cm": 30, "1.2m": 1200, "0": 0, "0,125": 0.125, "1e2": 100, " 7 ": 7} {
+		mm, why := millimetres(text)
+		assert.Empty(t, why, text)
+		assert.InDelta(t, want, mm, 1e-9, text)
+	}
+	for _, text := range []string{"", "mm", "nan", "inf", "-inf mm", "-3", "twelve", "1_000", "0x1p4", "1,250", "12.5.1", "1,2,3", "20001", "21 m", "12 inches", "12\x00", "1 2"} {
+		_, why := millimetres(text)
+		assert.NotEmpty(t, why, text)
+		assert.Equal(t, oneLine(why), why, text)
+	}
+}
+
+// Whatever makes the answers so far doubtful, all of it is asked anew.
+func TestDoubtfulAnswersAreAskedAnew(t *testing.T) {
+	halfway := func(t *testing.T) *sitting {
+		p := newSitting(t)
+		code, _ := p.types(right[:8]...)
+		require.Equal(t, exitHold, code)
+		return p
+	}
+	for name, spoil := range map[string]func(*sitting){
+		"cut short":  func(p *sitting) { p.edit(func(b []byte) []byte { return b[:len(b)/2] }) },
+		"no JSON":    func(p *sitting) { p.edit(func([]byte) []byte { return []byte("north") }) },
+		"more in it": func(p *sitting) { p.edit(func(b []byte) []byte { return append(b, b...) }) },
+		"other key": func(p *sitting) {
+			p.edit(func(b []byte) []byte { return bytes.Replace(b, []byte(`"signs"`), []byte(`"sings"`), 1) })
+		},
+		"other rig": func(p *sitting) {
+			p.edit(func(b []byte) []byte { return bytes.Replace(b, []byte(`"heron"`), []byte(`"egret"`), 1) })
+		},
+		"other file": func(p *sitting) { p.g.plan.RigSha256 = bytes.Repeat([]byte{8}, 32) },
+		"too large": func(p *sitting) {
+			p.edit(func(b []byte) []byte { return append(b, bytes.Repeat([]byte(" "), largestKept)...) })
+		},
+		"from future": func(p *sitting) {
+			p.edit(func(b []byte) []byte {
+				return bytes.Replace(b, []byte(fmt.Sprint(time.Now().UTC().Year())), []byte("9999"), 1)
+			})
+		},
+		"no file": func(p *sitting) {
+			require.NoError(p.t, os.Remove(p.file))
+			require.NoError(p.t, os.Mkdir(p.file, 0o700))
+		},
+	} {
+		t.Run(name, func(t *testing.T) {
+			p := halfway(t)
+			spoil(p)
+			_, out := p.types()
+			assert.Contains(t, strings.Join(strings.Fields(out), " "), "all is asked anew")
+			assert.Contains(t, out, "1 of 5: stand the rig at home")
+		})
+	}
+	t.Run("the rig was changed", func(t *testing.T) {
+		_, out := halfway(t).types("no")
+		assert.Contains(t, out, "1 of 5: stand the rig at home")
+	})
+	t.Run("another step", func(t *testing.T) { // as of another version of the service: that one alone
+		p := halfway(t)
+		p.g.plan.SignSteps[1].TurnDeg = num(-10)
+		_, out := p.types("yes")
+		assert.Contains(t, out, "1 of 5: home was as the file says")
+		assert.Contains(t, out, "2 of 5: look where")
+	})
+}
+
+func (p *sitting) edit(how func([]byte) []byte) {
+	p.t.Helper()
+	b, err := os.ReadFile(p.file)
+	require.NoError(p.t, err)
+	require.NoError(p.t, os.WriteFile(p.file, how(b), 0o600))
+}
+
+// Where the service knows where the axes are, the step waits for them, and what is judged goes by where they stand.
+func TestGoesByWhereTheAxesStand(t *testing.T) {
+	p := newSitting(t)
+	p.g.pose = &pb.Pose{State: pb.PoseState_POSE_STATE_KNOWN, Axes: pairAt(5, 0), PoseTime: timestamppb.Now()}
+	_, out := p.types("", "")
+	assert.Contains(t, out, "The service holds the axes at (5.0°, 0.0°), not at (0.0°, 0.0°).")
+	assert.Equal(t, 2, p.g.looks, "asked again until they stand there")
+	p.g.pose.Axes = pairAt(0.4, -0.3)
+	_, out = p.types("", "north")
+	assert.Contains(t, out, "As the file says.")
+	for _, unsure := range []*pb.Pose{
+		{State: pb.PoseState_POSE_STATE_CANDIDATES, Axes: pairAt(5, 0), PoseTime: timestamppb.Now()},
+		{State: pb.PoseState_POSE_STATE_KNOWN, Axes: pairAt(5, 0), PoseTime: timestamppb.New(time.Now().Add(-time.Hour))},
+		{State: pb.PoseState_POSE_STATE_KNOWN, Axes: pairAt(5, 0)}, {State: pb.PoseState_POSE_STATE_KNOWN, PoseTime: timestamppb.Now()}, nil,
+	} {
+		p := newSitting(t)
+		p.g.pose = unsure
+		_, out := p.types("", "north")
+		assert.Contains(t, out, "No sample says for certain where the axes are now")
+	}
+}
+
+// A plan that proves nothing begins no evening.
+func TestPlansThatProveNothing(t *testing.T) {
+	for _, spoil := range []func(*pb.PlanGaugesResponse){
+		func(p *pb.PlanGaugesResponse) { p.SignSteps = p.GetSignSteps()[:2] },
+		func(p *pb.PlanGaugesResponse) { p.GaugePoses, p.ShortBecause = nil, "nothing is clear" },
+	} {
+		p := newSitting(t)
+		p.g.plan = proto.CloneOf(p.g.plan)
+		spoil(p.g.plan)
+		code, out := p.types(right...)
+		assert.Equal(t, exitCheck, code)
+		assert.Contains(t, out, "heron cannot be proved")
+		assert.Empty(t, p.g.reported)
+	}
+}
+
+func TestProveUsedWrongly(t *testing.T) {
+	for _, line := range []string{"prove", "prove heron egret", "prove heron --json"} {
+		code, _, errs := typed(t, "", line)
+		assert.Equal(t, exitUsage, code, line)
+		assert.Contains(t, errs, "usage: keepclear prove RIG", line)
+	}
+}
