@@ -187,7 +187,7 @@ func TestHoldSaysHowLongDoingNothingStaysClear(t *testing.T) {
 	for _, c := range []struct {
 		axis1 float64
 		stop  bool
-	}{{60, false}, {91.5, true}} {
+	}{{60, false}, {90.5, true}} {
 		b := newBench(t)
 		b.homedAt(b.sample(c.axis1, 0), c.axis1, 0)
 		b.proved()

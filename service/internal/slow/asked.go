@@ -66,7 +66,7 @@ type Stated struct{ Ago, Bound float64 }
 // Proof is a person's check of the rig file.
 type Proof struct {
 	Residual, Days float64
-	Void           bool // another file, stale, or signs not checked
+	Void           bool // stale, or signs not checked; the file is the same
 }
 
 // Done is a sync that the mount was told.

@@ -9,13 +9,13 @@ func (r *Rig) Side(a Axes) string { return r.side(a) }
 
 // Clear is what the pair that is worst off has to spare at a pose, mm, no more than 30.
 func (r *Rig) Clear(a Axes, limits map[string]float64) float64 {
-	_, high := r.sceneFor(nil, limits).spare(a, mostSpare)
+	_, high := r.sceneFor(nil, limits, nil).spare(a, mostSpare)
 	return high
 }
 
 // Touches tells whether parts touch at a pose.
 func (r *Rig) Touches(a Axes, limits map[string]float64) bool {
-	return r.sceneFor(nil, limits).touches(a, 0.02)
+	return r.sceneFor(nil, limits, nil).touches(a, 0.02)
 }
 
 // Altitude is that of the tube at a pose.

@@ -43,7 +43,7 @@ func Judge(r *Rig, q *Question, limits map[string]float64, e Effort, rng *rand.R
 		j.answer[rule] = played()
 	}
 	j.answer["end/bounded"] = j.bounded()
-	j.scene = r.sceneFor(q.State.Sample.Parts, limits)
+	j.scene = r.sceneFor(q.State.Sample.Parts, limits, q.State.Proof)
 	plays := e.Plays
 	if e.Wide { // to each of the ends, with either choice of way
 		plays = max(plays, 4*len(j.ends(0, 0)))
@@ -57,9 +57,13 @@ func Judge(r *Rig, q *Question, limits map[string]float64, e Effort, rng *rand.R
 	return j.wanted()
 }
 
-// sceneFor keeps the scene of unreported states, which most questions ask for.
-func (r *Rig) sceneFor(reports []Report, limits map[string]float64) *scene {
+// sceneFor keeps the scene of unreported states and an unproven file, which most questions ask for. What gauges found of the file every gap has
+// to spare.
+func (r *Rig) sceneFor(reports []Report, limits map[string]float64, proof *Proof) *scene {
 	part, general := limits["clear/path part_mm"], limits["clear/path general_mm"]
+	if proof != nil {
+		return r.newScene(reports, part, general+proof.Residual)
+	}
 	if len(reports) > 0 {
 		return r.newScene(reports, part, general)
 	}
