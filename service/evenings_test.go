@@ -307,18 +307,16 @@ func (e *evening) went(part string) frame.Vec[frame.Rig] {
 
 // farEnd is where the end of a part that lies farther from the axes truly is.
 func (e *evening) farEnd(part string, at rig.Axes) solid.Point {
-	for _, s := range e.shapesOf(part, rig.Axes{}) {
-		a, b := s.Axis()
-		if a.Sub(e.truly.Chain.Point2).Norm() > b.Sub(e.truly.Chain.Point2).Norm() {
-			b = a
-		}
-		if e.linkOf(part) == rig.OnAxis1 {
-			return e.truly.Chain.Link1(at).Point(b)
-		}
-		return e.truly.Chain.Link2(at).Point(b)
+	shapes := e.shapesOf(part, rig.Axes{})
+	require.NotEmpty(e.t, shapes, "the rig has no %s", part)
+	end, b := shapes[0].Axis()
+	if b.Sub(e.truly.Chain.Point2).Norm() > end.Sub(e.truly.Chain.Point2).Norm() {
+		end = b
 	}
-	require.Fail(e.t, "the rig has no such part", part)
-	return solid.Point{}
+	if e.linkOf(part) == rig.OnAxis1 {
+		return e.truly.Chain.Link1(at).Point(end)
+	}
+	return e.truly.Chain.Link2(at).Point(end)
 }
 
 func (e *evening) linkOf(part string) rig.Link {

@@ -289,6 +289,14 @@ func TestMoreDoubtNeverTurnsANonAllowIntoAnAllow(t *testing.T) {
 			ball, _ := solid.Sphere(r.Chain.Point2.Add(r.Chain.Direction(to).Scale(300)), 60) // in the tube's way there, or not far from it
 			r.Parts = append(slices.Clone(r.Parts), rig.Part{Name: "a ball", Link: rig.Ground, Shapes: []solid.Shape{ball}})
 		},
+		"a file out by more": func(in *facts.Input, r *rig.Rig, _ lawRig, g *rand.Rand) {
+			p := question.Proof{Person: "A. Person", At: in.Snapshot.At, RigDigest: r.Digest, SignsChecked: true}
+			if was := in.Snapshot.Rig.Proof; was != nil {
+				p = *was
+			}
+			p.ResidualMM += 300 * g.Float64()
+			in.Snapshot.Rig.Proof = &p
+		},
 		"a lock": func(in *facts.Input, _ *rig.Rig, _ lawRig, _ *rand.Rand) {
 			in.Snapshot.Locks = append(in.Snapshot.Locks, question.Lock{ID: "l", SetBy: "A. Person"})
 		},
