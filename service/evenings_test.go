@@ -223,7 +223,7 @@ var (
 	turnsTo  = regexp.MustCompile(`(?:turn|then turn) axis (\d) to (-?[\d.]+)°`)
 	turnsBy  = regexp.MustCompile(`until the axes read \((-?[\d.]+)°, (-?[\d.]+)°\)`)
 	standsAt = regexp.MustCompile(`on which side of where the axes cross is the far end of the (.+)\?`)
-	wentTo   = regexp.MustCompile(`Where to did the far end of the (.+) go, most of all\?`)
+	wentTo   = regexp.MustCompile(`Where did the far end of the (.+) go, most of all\?`)
 	between  = regexp.MustCompile(`How many mm between the ([^,]+) and the ([^,]+), where they are nearest\?`)
 )
 

@@ -234,7 +234,7 @@ func (p *proof) seen(s *pb.SignStep, a *pb.SignAnswer) error {
 		return err
 	}
 	var err error
-	if a.Toward, err = p.toward(fmt.Sprintf("Where to did %s go, most of all? still: it did not move.", s.GetWatch()), words); err != nil || a.Toward == pb.Toward_TOWARD_STILL {
+	if a.Toward, err = p.toward(fmt.Sprintf("Where did %s go, most of all? (Say still if it did not move.)", s.GetWatch()), words); err != nil || a.Toward == pb.Toward_TOWARD_STILL {
 		return err
 	}
 	mm, err := p.length("How far, straight from where it was, in mm? A guess within a third will do.")

@@ -48,15 +48,7 @@ type Length struct {
 func New(r *rig.Rig, part, general unit.Length, file string, content []byte, open rig.Opener) *Subject {
 	s := &Subject{Rig: r, part: part, general: general}
 	changed := func(key string, more float64) *rig.Rig {
-		text, err := rig.Change{Key: key, By: true, Value: more}.In(file, content)
-		if err != nil {
-			return nil
-		}
-		out, faults := rig.Parse(file, text, open)
-		if len(faults) > 0 {
-			return nil
-		}
-		return out
+		return r.With(rig.Change{Key: key, By: true, Value: more}, file, content, open)
 	}
 	for _, l := range rig.Lengths(file, content) {
 		s.Lengths = append(s.Lengths, Length{l.Key, "mm", l.MM, l.Err, func(more float64) (*rig.Rig, rig.Axes) { return changed(l.Key, more), rig.Axes{} }})

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
+	"maps"
 	"math"
 	"strconv"
 	"strings"
@@ -74,6 +75,29 @@ func (c Change) In(file string, content []byte) ([]byte, error) {
 	}
 	lines[n.line-1] = []byte(string(at[:before]) + strconv.FormatFloat(is, 'f', -1, 64) + string(at[before+len(number):]))
 	return bytes.Join(lines, nil), nil
+}
+
+// With reads the file that the rig was read from with a change made. Meshes are taken as they were: wrapping them takes longer than all else, and no
+// length of the file changes them. Nil where the change cannot be made, or the file does not load with it.
+func (r *Rig) With(c Change, file string, content []byte, open Opener) *Rig {
+	text, err := c.In(file, content)
+	if err != nil {
+		return nil
+	}
+	known := drawn{maps.Clone(r.drawn.digests), maps.Clone(r.drawn.taken), r.drawn.facets, true}
+	out, faults, _ := parse(file, text, func(name string) ([]byte, error) {
+		if _, mesh := known.digests[name]; mesh {
+			return nil, nil
+		}
+		if open == nil {
+			return nil, errors.New("nothing else can be read here")
+		}
+		return open(name)
+	}, known)
+	if len(faults) > 0 {
+		return nil
+	}
+	return out
 }
 
 // under returns a value below: that of a key of a block, or that of a place in a list, counted from 1; nil where there is none.

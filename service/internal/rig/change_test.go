@@ -67,3 +67,24 @@ func TestChangesThatCannotBeMade(t *testing.T) {
 		assert.ErrorIs(t, err, rig.ErrChange, content)
 	}
 }
+
+// A rig read again with a change is as its changed file has it, and reads no mesh again; what the file does not allow is nil.
+func TestReadAgainWithAChange(t *testing.T) {
+	text, _ := changed(t, heronText(t), "has_no:", "parts: [{name: box, fixed_to: ground, shapes: [{mesh: {file: box.stl, unit: mm, at_mm: [0, 3000, 0]}}]}]\nhas_no:")
+	reads := 0
+	open := func(string) ([]byte, error) { reads++; return binarySTL("", boxFacets(0, 1)), nil }
+	r, faults := rig.Parse("heron.yaml", []byte(text), open)
+	require.Empty(t, faults)
+	require.Equal(t, 1, reads)
+	again := r.With(rig.Change{Key: "tape.tube_diameter_mm", By: true, Value: 10}, "heron.yaml", []byte(text), open)
+	require.NotNil(t, again)
+	assert.Equal(t, 1, reads)
+	whole, faults := rig.Parse("heron.yaml", []byte(strings.Replace(text, "tube_diameter_mm: 120", "tube_diameter_mm: 130", 1)), open)
+	require.Empty(t, faults)
+	assert.Equal(t, whole.Parts, again.Parts)
+	assert.Equal(t, whole.Digest, again.Digest)
+	assert.NotEqual(t, r.Digest, again.Digest)
+	assert.Nil(t, r.With(rig.Change{Key: "tape.tube_diameter_mm", Value: -3}, "heron.yaml", []byte(text), open))
+	assert.Nil(t, r.With(rig.Change{Key: "tape.no_such_mm", Value: 3}, "heron.yaml", []byte(text), open))
+	assert.Nil(t, r.With(rig.Change{Key: "tape.tube_diameter_mm", Value: 130}, "heron.yaml", nil, nil))
+}

@@ -45,6 +45,7 @@ type drawn struct {
 	digests map[string][32]byte // of files by name
 	taken   map[meshUse]*Drawn
 	facets  int
+	again   bool // all of it is of an earlier reading, and no mesh is read
 }
 
 type meshUse struct {
@@ -99,6 +100,9 @@ func turnedBy(b *reader, at lengthsFrom) lengthsFrom {
 
 // take reads a mesh and wraps it, or finds that this was done before.
 func (p *partsReader) take(b *reader, use meshUse, content []byte) *Drawn {
+	if d := p.drawn.taken[use]; d != nil && p.drawn.again {
+		return d
+	}
 	sum := sha256.Sum256(content)
 	if was, seen := p.drawn.digests[use.file]; seen && was != sum {
 		p.refuse(b, use, errors.New("changed while it was read"))

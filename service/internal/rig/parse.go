@@ -26,6 +26,11 @@ func Parse(file string, content []byte, open Opener) (*Rig, []Fault) {
 // Examine is Parse, and tells of a file that does not load too what a person should look at again: what looks like another unit, or
 // mirrored, is often why parts overlap.
 func Examine(file string, content []byte, open Opener) (*Rig, []Fault, []Find) {
+	return parse(file, content, open, drawn{digests: map[string][32]byte{}, taken: map[meshUse]*Drawn{}})
+}
+
+// parse is Examine with what is known of meshes.
+func parse(file string, content []byte, open Opener, known drawn) (*Rig, []Fault, []Find) {
 	f := &faults{file: file}
 	own := readTree(file, content, f)
 	if own == nil || f.broken {
@@ -38,7 +43,7 @@ func Examine(file string, content []byte, open Opener) (*Rig, []Fault, []Find) {
 	}
 	top := &reader{f: f, at: under(own, class)}
 	r := &Rig{Limits: append(limits, readLimits(&reader{f: f, at: own})...)}
-	p := &partsReader{f: f, open: open, drawn: drawn{map[string][32]byte{}, map[meshUse]*Drawn{}, 0}}
+	p := &partsReader{f: f, open: open, drawn: known}
 	readHead(r, top)
 	readMechanics(r, top, p)
 	readDeclarations(r, top)
@@ -54,7 +59,7 @@ func Examine(file string, content []byte, open Opener) (*Rig, []Fault, []Find) {
 	if len(f.all) > 0 {
 		return nil, f.sorted(), r.Notices
 	}
-	r.Digest = digest(top.at, r.Limits, p.drawn.digests)
+	r.Digest, r.drawn = digest(top.at, r.Limits, p.drawn.digests), p.drawn
 	return r, nil, r.Notices
 }
 

@@ -41,6 +41,7 @@ type Rig struct {
 	Limits  []Limit  // limits that the files set: those of the class first, then the rig's own
 	Notices []Find   // what the file alone shows that a person should look at again, the worst first
 	places  map[string]spot
+	drawn   drawn // what was taken of meshes, for With
 }
 
 // Site is where the rig stands.
