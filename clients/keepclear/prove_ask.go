@@ -90,40 +90,41 @@ func (p *proof) length(question string) (float64, error) {
 	}
 }
 
+// lengthWanted says what a length looks like.
+const lengthWanted = "a length in mm is wanted, like 125 or 12.5"
+
+// lengthUnits are those that people write, the longer names first.
+var lengthUnits = []struct {
+	name string
+	mm   float64
+}{{"mm", 1}, {"cm", 10}, {"m", 1000}}
+
 // millimetres reads a length as people write it: 12.5, 12,5, 12.5 mm, 1.2 cm, 0.3 m. Why it is none, in a sentence.
 func millimetres(text string) (mm float64, why string) {
-	const wanted = "a length in mm is wanted, like 125 or 12.5"
 	if text == "" {
-		return 0, "Nothing was typed: " + wanted + "."
+		return 0, "Nothing was typed: " + lengthWanted + "."
 	}
 	number, scale := strings.TrimSpace(text), 1.0
-	for _, u := range []struct {
-		name string
-		mm   float64
-	}{{"mm", 1}, {"cm", 10}, {"m", 1000}} {
+	for _, u := range lengthUnits {
 		if rest, is := strings.CutSuffix(number, u.name); is {
 			number, scale = strings.TrimSpace(rest), u.mm
 			break
 		}
 	}
-	if strings.Count(number, ",") == 1 && !strings.Contains(number, ".") {
-		whole, part, _ := strings.Cut(number, ",")
+	if whole, part, comma := strings.Cut(number, ","); comma && !strings.ContainsAny(number, ".") {
 		if len(part) == 3 && whole != "0" { // 1,250 is a metre and a quarter to one and a millimetre and a quarter to another
 			return 0, fmt.Sprintf("%s may mean %s or %s.%s: write it without the comma.", asTyped(text), whole+part, whole, part)
 		}
 		number = whole + "." + part
 	}
-	if strings.ContainsAny(number, "_xXpP") { // what only programs write
-		return 0, asTyped(text) + " is no length: " + wanted + "."
-	}
 	v, err := strconv.ParseFloat(plainMinus(number), 64)
 	switch {
-	case err != nil || math.IsNaN(v) || math.IsInf(v, 0):
-		return 0, asTyped(text) + " is no length: " + wanted + "."
+	case err != nil || math.IsNaN(v) || math.IsInf(v, 0) || strings.ContainsAny(number, "_xXpP"): // the letters are what only programs write
+		return 0, asTyped(text) + " is no length: " + lengthWanted + "."
 	case v < 0:
-		return 0, asTyped(text) + " is less than nothing: " + wanted + "."
+		return 0, asTyped(text) + " is less than nothing: " + lengthWanted + "."
 	case v*scale > longest:
-		return 0, fmt.Sprintf("%s is more than %d m: %s.", asTyped(text), longest/1000, wanted)
+		return 0, fmt.Sprintf("%s is more than %d m: %s.", asTyped(text), longest/1000, lengthWanted)
 	}
 	return v * scale, ""
 }

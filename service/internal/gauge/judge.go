@@ -6,8 +6,6 @@ import (
 	"math"
 	"slices"
 	"strings"
-
-	"keepclear.example/keepclear/service/internal/rig"
 )
 
 // Measured is one gap as a person measured it.
@@ -47,41 +45,30 @@ type Judgement struct {
 // Judge holds measured gaps against the file. A place that the rig does not have, a gap of parts that touch among them, is an error.
 func (s *Subject) Judge(all []Measured) (Judgement, error) {
 	out := Judgement{}
-	var spots []spot
-	var r []float64
+	if len(all) == 0 {
+		out.Says = "Nothing was measured, so nothing is known of how well the file fits."
+		return out, nil
+	}
+	e := &explanation{s: s}
+	v := s.variants()
 	for _, m := range all {
 		k, ok := s.spotOf(m.Place)
 		if !ok {
 			return out, fmt.Errorf("there is no gap to measure between %q and %q: name two parts of the rig that turn with different axes", m.Parts[0], m.Parts[1])
 		}
-		is := s.gap(k)
-		spots, r = append(spots, k), append(r, m.MM-is)
-		out.Residuals = append(out.Residuals, Residual{Place: m.Place, Computed: is, MM: m.MM - is})
-		out.Worst = max(out.Worst, math.Abs(m.MM-is))
+		is, slope := v.is.at(k.at).gap(k), v.slopes(k.at, []spot{k})[0]
+		e.spots, e.is, e.r, e.slopes = append(e.spots, k), append(e.is, is), append(e.r, m.MM-is), append(e.slopes, slope)
+		out.Residuals = append(out.Residuals, Residual{Place: m.Place, Computed: is, MM: m.MM - is, May: s.may(m.err(), slope)})
 	}
-	if len(all) == 0 {
-		out.Says = "Nothing was measured, so nothing is known of how well the file fits."
-		return out, nil
-	}
-	v := s.variants()
-	var slopes [][]float64
-	for _, k := range spots {
-		slopes = append(slopes, v.slopes(k.at, []spot{k})...)
-	}
-	for i := range out.Residuals {
-		out.Residuals[i].May = s.may(all[i].err(), slopes[i])
-	}
-	e := s.explain(spots, r, slopes, all)
-	out.Fits = e.left(r) <= tail(len(r))
+	out.Worst = worst(e.r)
+	e.weigh(all)
+	out.Fits = e.left(e.r) <= tail(len(e.r))
 	if !out.Fits {
 		e.accuse(&out)
 	}
 	out.Says = out.sentences()
 	return out, nil
 }
-
-// gap is that of a spot by the file as it is.
-func (s *Subject) gap(k spot) float64 { return s.read(s.Rig, rig.Axes{}).at(k.at).gap(k) }
 
 func (m *Measured) err() float64 {
 	if m.Err > 0 {
@@ -118,24 +105,25 @@ func tail(n int) float64 {
 type explanation struct {
 	s       *Subject
 	spots   []spot
+	is      []float64 // the gaps by the file as it is
 	r       []float64
 	slopes  [][]float64
 	inverse [][]float64 // of the residuals' covariance by reading errors
 }
 
-func (s *Subject) explain(spots []spot, r []float64, slopes [][]float64, all []Measured) *explanation {
-	n := len(r)
-	cov := make([][]float64, n)
+// weigh works out the residuals' covariance by the reading errors of the tape and of the file's lengths.
+func (e *explanation) weigh(all []Measured) {
+	cov := make([][]float64, len(e.r))
 	for i := range cov {
-		cov[i] = make([]float64, n)
+		cov[i] = make([]float64, len(e.r))
 		cov[i][i] = variance(all[i].err())
 		for k := range cov {
-			for j := range s.Lengths {
-				cov[i][k] += slopes[i][j] * slopes[k][j] * variance(s.Lengths[j].Err)
+			for j := range e.s.Lengths {
+				cov[i][k] += e.slopes[i][j] * e.slopes[k][j] * variance(e.s.Lengths[j].Err)
 			}
 		}
 	}
-	return &explanation{s, spots, r, slopes, inverse(cov)}
+	e.inverse = inverse(cov)
 }
 
 // left is the sum of squares of residuals, in sigmas.
@@ -185,26 +173,15 @@ const tries = 6
 func (e *explanation) try(j int) (tried, bool) {
 	l, step := &e.s.Lengths[j], trials[e.s.Lengths[j].Unit]
 	best := tried{left: math.Inf(1)}
-	more, slope := 0.0, e.column(j)
-	r := slices.Clone(e.r)
+	more, slope, r := 0.0, e.column(j), e.r
 	for range tries {
-		grade := 0.0
-		for i := range slope {
-			grade += slope[i] * dot(e.inverse[i], slope)
-		}
-		if grade < 1e-9 {
-			break
-		}
-		by := 0.0
-		for i := range slope {
-			by += slope[i] * dot(e.inverse[i], r) / grade
-		}
+		by, known := e.newton(slope, r)
 		now, ok := e.with(l, more+by)
 		for half := 0; !ok && half < 3; half++ { // the file does not load with so much
 			by /= 2
 			now, ok = e.with(l, more+by)
 		}
-		if !ok {
+		if !known || !ok {
 			break
 		}
 		more, r = more+by, now
@@ -215,11 +192,26 @@ func (e *explanation) try(j int) (tried, bool) {
 		if !ok || math.Abs(by) < step/20 {
 			break
 		}
+		slope = make([]float64, len(r))
 		for i := range slope {
 			slope[i] = (r[i] - next[i]) / step
 		}
 	}
 	return best, !math.IsInf(best.left, 1)
+}
+
+// newton is by how much a length would have to be another to explain most of the residuals, if its slopes were the same everywhere; false where
+// it does nothing to them.
+func (e *explanation) newton(slope, r []float64) (by float64, known bool) {
+	grade, along := 0.0, 0.0
+	for i := range slope {
+		grade += slope[i] * dot(e.inverse[i], slope)
+		along += slope[i] * dot(e.inverse[i], r)
+	}
+	if grade < 1e-9 {
+		return 0, false
+	}
+	return along / grade, true
 }
 
 func (e *explanation) column(j int) []float64 {
@@ -238,7 +230,7 @@ func (e *explanation) with(l *Length, more float64) ([]float64, bool) {
 	}
 	out := slices.Clone(e.r)
 	for i, k := range e.spots {
-		out[i] -= v.at(k.at).gap(k) - e.s.gap(k)
+		out[i] -= v.at(k.at).gap(k) - e.is[i]
 	}
 	return out, true
 }

@@ -50,6 +50,9 @@ func planOf(s *Subject) Plan {
 	return p
 }
 
+// gap is that of a spot by the file as it is.
+func (s *Subject) gap(k spot) float64 { return s.read(s.Rig, rig.Axes{}).at(k.at).gap(k) }
+
 // measures are what a person reads at a plan's poses of a rig as it truly is: within ± so much, by lot.
 func measures(truly *Subject, p Plan, within float64, seed uint64) []Measured {
 	lot := rand.New(rand.NewPCG(seed, 0))
