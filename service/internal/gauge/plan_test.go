@@ -2,6 +2,7 @@ package gauge
 
 import (
 	"fmt"
+	"math"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -97,4 +98,55 @@ func TestLengthsThatNoGapTells(t *testing.T) {
 	p := planOf(described(t, "bittern"))
 	assert.Contains(t, p.Unseen, "tape.walls.1.height_mm")
 	assert.NotContains(t, p.Unseen, "tape.floor_to_crossing_mm")
+}
+
+// The way that is proven is clear all about it, as far as home may be out and a person strays, with no more than the margins.
+func TestProvenWaysHoldTheCreep(t *testing.T) {
+	for name, every := range map[string]int{"heron": 9, "wren": 3} {
+		s := described(t, name)
+		p, by := s.prover(0), s.spread()
+		scene := s.Rig.Scene(nil, s.part, s.general)
+		found := 0
+		for i, at := range s.grid() {
+			way := []rig.Axes(nil)
+			if i%every == 0 {
+				way = s.way(p, at)
+			}
+			from := s.Rig.Home
+			for _, to := range way {
+				leg := reach.Straight(from, to, s.Rig.Motion)
+				for n := range 25 {
+					pose := leg.At(leg.Seconds() * float64(n) / 24)
+					for _, off := range []rig.Axes{by, by.Scale(-1), {A1: by.A1, A2: -by.A2}, {A1: -by.A1, A2: by.A2}} {
+						assertClear(t, scene, pose.Add(off), name)
+					}
+				}
+				from = to
+				found++
+			}
+		}
+		assert.Greater(t, found, 10, name)
+	}
+}
+
+// What a length does to a gap is what reading the file again says, of every pair of parts: those whose parts are as they were are left out.
+func TestSlopesAreThoseOfTheFile(t *testing.T) {
+	s := described(t, "heron")
+	v, pairs := s.variants(), s.pairs()
+	at := rig.DegAxes(-45, 30)
+	got := v.slopes(at, pairs)
+	is := s.read(s.Rig, rig.Axes{}).at(at)
+	moved := 0
+	for j := range s.Lengths {
+		l := &s.Lengths[j]
+		again := s.read(l.with(v.step[j])).at(at)
+		for i, k := range pairs {
+			want := (again.gap(k) - is.gap(k)) / v.step[j]
+			assert.InDelta(t, want, got[i][j], 1e-6, "%s: %s and %s", l.Name, s.Rig.Parts[k.a].Name, s.Rig.Parts[k.b].Name)
+			if math.Abs(want) > 0.1 {
+				moved++
+			}
+		}
+	}
+	assert.Greater(t, moved, 100)
 }
