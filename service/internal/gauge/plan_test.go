@@ -104,7 +104,7 @@ func TestLengthsThatNoGapTells(t *testing.T) {
 func TestProvenWaysHoldTheCreep(t *testing.T) {
 	for name, every := range map[string]int{"heron": 9, "wren": 3} {
 		s := described(t, name)
-		p, by := s.prover(0), s.spread()
+		p, by := s.prover(0), s.Rig.Homing.Sigma.Scale(3).Add(rig.DegAxes(1, 1))
 		scene := s.Rig.Scene(nil, s.part, s.general)
 		found := 0
 		for i, at := range s.grid() {
