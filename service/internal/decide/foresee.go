@@ -12,14 +12,15 @@ import (
 )
 
 // Foresee works out what would be found if an action were asked for at a stated instant, from where the rig would stand then. It takes for
-// granted what only that instant can show (belief right, clocks right, fresh samples, no lock): the rules about it do not apply.
-func Foresee(ctx context.Context, m Member, moment func(time.Time) (*sky.Moment, error), cells int, from []question.Candidate, a question.Action, at time.Time) (facts.Outcome, []verdict.Finding) {
+// granted what only that instant can show (belief right, clocks right, fresh samples, no lock): the rules about it do not apply. What gauges found of the
+// file (nil: nothing) widens the gaps as it would then.
+func Foresee(ctx context.Context, m Member, moment func(time.Time) (*sky.Moment, error), cells int, proof *question.Proof, from []question.Candidate, a question.Action, at time.Time) (facts.Outcome, []verdict.Finding) {
 	pose := question.Pose{State: question.Known, Candidates: from, At: at}
 	if len(from) > 1 {
 		pose.State = question.Candidates
 	}
 	out := facts.Compute(facts.Input{
-		Question: question.Question{Rig: m.Rig.ID, Action: a, At: at}, Snapshot: question.Snapshot{Rig: question.RigState{Pose: pose}, At: at},
+		Question: question.Question{Rig: m.Rig.ID, Action: a, At: at}, Snapshot: question.Snapshot{Rig: question.RigState{Pose: pose, Proof: proof}, At: at},
 		Rig: m.Rig, Limits: m.Limits, Moment: moment, Cells: cells, Shelf: m.Shelf, Rehearsed: true,
 	})
 	return out, setAside(m.Rules.Judge(ctx, Subject(m.Rig, a), out.Facts, at))

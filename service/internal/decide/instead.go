@@ -21,7 +21,7 @@ func (d *Decider) proposals(ctx context.Context, g *group, q question.Question, 
 	}
 	for _, series := range a.proposed {
 		out, passes := d.wouldPass(ctx, g, q, snap, series[0])
-		if passes && d.followsOn(ctx, g, q.At, out, series[1:]) {
+		if passes && d.followsOn(ctx, g, snap, out, series[1:]) {
 			a.Instead, a.Stops = series, d.stops(g, snap, series)
 			return
 		}
@@ -48,11 +48,12 @@ func (d *Decider) stops(g *group, snap question.Snapshot, series []question.Acti
 }
 
 // followsOn tells whether the rest of a series would pass, from where its first would end.
-func (d *Decider) followsOn(ctx context.Context, g *group, at time.Time, out facts.Outcome, rest []question.Action) bool {
+func (d *Decider) followsOn(ctx context.Context, g *group, snap question.Snapshot, out facts.Outcome, rest []question.Action) bool {
+	at := snap.At
 	for _, p := range rest {
 		at = at.Add(time.Duration((out.MotionS + out.FollowS) * float64(time.Second)))
 		from := []question.Candidate{{Axes: out.After, Sigma: out.Sigma}}
-		next, findings := Foresee(ctx, g.member, d.parts.Moment, d.parts.Cells, from, p, at)
+		next, findings := Foresee(ctx, g.member, d.parts.Moment, d.parts.Cells, snap.Rig.Proof, from, p, at)
 		if Foreseen(g.member, p, findings) != verdict.Allow {
 			return false
 		}

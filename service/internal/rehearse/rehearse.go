@@ -34,6 +34,7 @@ type Plan struct {
 	Now    time.Time
 	From   []question.Candidate // where the first step starts; empty: at home, as sharp as a sensed home
 	Steps  []Step
+	Proof  *question.Proof // what gauges found of the rig file; nil: nothing yet
 }
 
 // Outlook is the outlook of one step.
@@ -96,7 +97,7 @@ func unfit(r *rig.Rig, s Step, at time.Time, i int) []decide.FieldFault {
 
 // step judges one action from where the rig would stand, and returns where it would leave it.
 func (p *Plan) step(ctx context.Context, a question.Action, from []question.Candidate, at time.Time) (Outlook, rig.Axes) {
-	out, findings := decide.Foresee(ctx, p.Member, p.Moment, p.Cells, from, a, at)
+	out, findings := decide.Foresee(ctx, p.Member, p.Moment, p.Cells, p.Proof, from, a, at)
 	v := decide.Foreseen(p.Member, a, findings)
 	verdict.Sort(findings)
 	o := Outlook{

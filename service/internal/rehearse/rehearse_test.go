@@ -95,3 +95,18 @@ func TestPlan(t *testing.T) {
 		assert.Equal(t, c.want, again[1].Answer.Verdict, "%v more: %s", c.more, again[1].Answer.Sentence)
 	}
 }
+
+// What gauges found of the file widens the gaps of an outlook as it does those of the night: a step ends sooner.
+func TestOutlookCountsWhatGaugesFound(t *testing.T) {
+	now := time.Date(2026, 11, 14, 18, 20, 0, 0, time.UTC)
+	m := member(t)
+	plan := rehearse.Plan{Member: m, Moment: moment, Cells: int(reach.DefaultBudget), Now: now, Steps: []rehearse.Step{{Action: slew(38.20, 61.45, 6*time.Hour)}}}
+	plain, err := rehearse.Rehearse(context.Background(), plan)
+	require.NoError(t, err)
+	plan.Proof = &question.Proof{Person: "A. Person", RigDigest: m.Rig.Digest, SignsChecked: true, ResidualMM: 30}
+	wide, err := rehearse.Rehearse(context.Background(), plan)
+	require.NoError(t, err)
+	require.NotNil(t, plain[0].PassesUntil)
+	require.NotNil(t, wide[0].PassesUntil)
+	assert.True(t, wide[0].PassesUntil.Before(plain[0].PassesUntil.Add(-time.Minute)), "%s, %s", wide[0].PassesUntil, plain[0].PassesUntil)
+}

@@ -132,6 +132,11 @@ func (s *Server) rehearse(ctx context.Context, c call[*pb.RehearseRequest]) (pro
 	if t := c.msg.GetSteps()[0].GetStartTime(); t != nil {
 		p.Now = t.AsTime() // a past evening can be rehearsed too
 	}
+	held, err := s.decider.LookAt(ctx, m.Rig.ID, c.at)
+	if err != nil {
+		return nil, err
+	}
+	p.Proof = held.State.Proof
 	if p.From, err = s.start(ctx, c, m.Rig); err != nil {
 		return nil, err
 	}

@@ -72,3 +72,18 @@ func TestRehearsedStepsFitTheRig(t *testing.T) {
 	assert.Equal(t, codes.InvalidArgument, status.Code(err), "%v", err)
 	assert.Equal(t, []string{"steps[1].action.flip"}, fields(err), "a flip of a mount that has none")
 }
+
+// A rehearsal goes by what was proved of the rig file, as the night will.
+func TestRehearsalCountsWhatGaugesFound(t *testing.T) {
+	b := newBench(t)
+	ask := func() *pb.Judgement {
+		out, err := pb.NewRehearsalServiceClient(b.conn).Rehearse(t.Context(), &pb.RehearseRequest{Rig: "heron", Steps: []*pb.RehearsalStep{{
+			Action: &pb.Action{Kind: &pb.Action_Slew{Slew: &pb.Slew{Target: &pb.Slew_Axes{Axes: pair(30, 40)}, TrackDuration: durationpb.New(0)}}},
+		}}})
+		require.NoError(t, err)
+		return out.GetSteps()[0].GetOutlook()
+	}
+	plain := ask().GetClosest().GetRequiredMm()
+	b.proved()
+	assert.InDelta(t, plain+2, ask().GetClosest().GetRequiredMm(), 1e-9)
+}
