@@ -40,6 +40,15 @@ func heron(t testing.TB, changes ...string) *rig.Rig {
 	return read(t, "../practice/heron.yaml", changes...)
 }
 
+// examples are the example rigs; of those whose map takes long none under the race detector, which finds nothing in what runs by itself.
+func examples(t testing.TB) []*rig.Rig {
+	out := []*rig.Rig{read(t, rigs+"wren.yaml"), read(t, rigs+"bittern.yaml")}
+	if !underRace {
+		out = append(out, heron(t), read(t, rigs+"curlew.yaml"))
+	}
+	return out
+}
+
 var defaults = inspect.Asked{PartMM: 10, GeneralMM: 10, ResidualMM: 10, Budget: inspect.Budget}
 
 func going() bool { return true }
@@ -60,8 +69,8 @@ func of(kind rig.FindKind, all []rig.Find) (out []rig.Find) {
 // TestWhatIsFoundInTheExamples holds the words to files, which a person has read.
 func TestWhatIsFoundInTheExamples(t *testing.T) {
 	t.Parallel()
-	for name, r := range map[string]*rig.Rig{"heron": heron(t), "wren": read(t, rigs+"wren.yaml"), "bittern": read(t, rigs+"bittern.yaml"), "curlew": read(t, rigs+"curlew.yaml")} {
-		got, file := rig.SayFinds(inspect.Look(r, defaults, going)), rigs+name+".found.txt"
+	for _, r := range examples(t) {
+		got, file := rig.SayFinds(inspect.Look(r, defaults, going)), rigs+r.ID+".found.txt"
 		if *update {
 			require.NoError(t, os.WriteFile(file, []byte(got), 0o644))
 		}
@@ -90,6 +99,9 @@ func TestTravelWiderThanWhatIsClear(t *testing.T) {
 		return of(rig.WideTravel, inspect.Look(r, defaults, going))
 	}
 	assert.Empty(t, narrow(low, high), "as told")
+	if underRace {
+		return
+	}
 	assert.Len(t, narrow(low-1, high), 1, "a degree more")
 	assert.Len(t, narrow(low, high+1), 1)
 }
@@ -115,7 +127,7 @@ func TestHomeThatIsNotClear(t *testing.T) {
 func TestIdlePartsNeverMatter(t *testing.T) {
 	t.Parallel()
 	rng := rand.New(rand.NewPCG(3, 4))
-	for _, r := range []*rig.Rig{heron(t), read(t, rigs+"wren.yaml"), read(t, rigs+"bittern.yaml"), read(t, rigs+"curlew.yaml")} {
+	for _, r := range examples(t) {
 		idle := map[string]bool{}
 		for _, f := range of(rig.Idle, inspect.Look(r, defaults, going)) {
 			assert.True(t, f.Info)
