@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"keepclear.example/keepclear/service/internal/draw"
+	"keepclear.example/keepclear/service/internal/reach"
 	"keepclear.example/keepclear/service/internal/rig"
 )
 
@@ -18,10 +19,16 @@ func place(a rig.Axes) string {
 	return fmt.Sprintf("%.1f %.1f", 70+2*(a.A1.Deg()+110), 70+2*(190-a.A2.Deg()))
 }
 
+// unsurveyed is a survey of which nothing is worked out: enough to draw a course on.
+func unsurveyed(r *rig.Rig) *reach.Survey {
+	raster := reach.New(r.Scene(nil, 10, 10)).NewMap().Raster(1, func(int, int) bool { return true })
+	return &reach.Survey{SurveyOf: reach.SurveyOf{About: r.Home, Travel: r.Travel}, Raster: raster}
+}
+
 // TestMapShowsACourse: each place and end where it is, with the way between, and in the legend.
 func TestMapShowsACourse(t *testing.T) {
 	r := heron(t)
-	s := surveyed(t, r, r.Home, rig.Axes{}, 100)
+	s := unsurveyed(r)
 	from, other, to, instead := rig.DegAxes(40, -50), rig.DegAxes(45, -52), rig.DegAxes(-60, 80), rig.DegAxes(-50, 110)
 	svg := draw.Map(r, s, draw.Asked{}, &draw.Course{Places: []rig.Axes{from, other}, Intended: &to, Predicted: []rig.Axes{instead}})
 	for _, want := range []string{
@@ -57,7 +64,7 @@ func TestMapShowsACourse(t *testing.T) {
 
 func TestMapOfARigNobodyKnowsWhere(t *testing.T) {
 	r := heron(t)
-	s := surveyed(t, r, r.Home, rig.Axes{}, 100)
+	s := unsurveyed(r)
 	to := rig.DegAxes(-60, 80)
 	svg := draw.Map(r, s, draw.Asked{}, &draw.Course{Intended: &to})
 	assert.Contains(t, svg, "where the rig is now is not known")

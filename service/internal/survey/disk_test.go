@@ -42,12 +42,12 @@ func TestMapIsFoundAgainAfterARestart(t *testing.T) {
 	assert.Equal(t, []any{first.Widest, first.Binds, first.Bands, first.Reached}, []any{again.Widest, again.Binds, again.Bands, again.Reached})
 	only(t, f)
 
-	assert.Positive(t, counted(t, survey.New(&survey.Folder{Path: f.Path, Build: "another"}), of))
-	narrow := withGap(of, 5)
-	assert.Positive(t, counted(t, survey.New(f), narrow))
+	assert.Positive(t, counted(t, survey.New(f), withGap(of, far)))
+	assert.Zero(t, counted(t, survey.New(f), withGap(of, far)))
+	assert.Positive(t, counted(t, survey.New(&survey.Folder{Path: f.Path, Build: "another"}), withGap(of, far)))
 	r := *of.Rig
 	r.Digest[0] ^= 1
-	other := of
+	other := withGap(of, far)
 	other.Rig = &r
 	assert.Positive(t, counted(t, survey.New(f), other))
 	assert.Zero(t, counted(t, survey.New(f), of))
@@ -56,14 +56,14 @@ func TestMapIsFoundAgainAfterARestart(t *testing.T) {
 
 // TestDoubtfulMapIsMadeAnew: whatever is wrong with a file, its map is worked out again, said, and the file put right.
 func TestDoubtfulMapIsMadeAnew(t *testing.T) {
-	of := wren(t)
+	of := withGap(wren(t), far)
 	f, faults := kept(t, "a build")
 	counted(t, survey.New(f), of)
 	file := only(t, f)
 	good, err := os.ReadFile(file)
 	require.NoError(t, err)
 	o, _ := kept(t, "a build")
-	counted(t, survey.New(o), withGap(of, 45))
+	counted(t, survey.New(o), wren(t))
 	other, err := os.ReadFile(only(t, o))
 	require.NoError(t, err)
 	const head = len("keepclear map 1\n")
@@ -77,7 +77,7 @@ func TestDoubtfulMapIsMadeAnew(t *testing.T) {
 		"a cell":            func(b []byte) []byte { b[len(b)/2] ^= 1; return b },
 		"its sum":           func(b []byte) []byte { b[len(b)-1] ^= 1; return b },
 		"another rig's map": func([]byte) []byte { return slices.Clone(other) },
-		"what it never proved": func(b []byte) []byte { // the map of a wider gap under this key, with a sum that fits
+		"what it never proved": func(b []byte) []byte { // the map of the margins under this key, with a sum that fits
 			forged := append(slices.Clone(b[:head+32]), other[head+32:len(other)-32]...)
 			sum := sha256.Sum256(forged)
 			return append(forged, sum[:]...)
@@ -102,7 +102,7 @@ func TestDoubtfulMapIsMadeAnew(t *testing.T) {
 func TestFolderThatIsNoneCostsTimeAlone(t *testing.T) {
 	f, faults := kept(t, "a build")
 	require.NoError(t, os.WriteFile(f.Path, nil, 0o600))
-	assert.Positive(t, counted(t, survey.New(f), wren(t)))
+	assert.Positive(t, counted(t, survey.New(f), withGap(wren(t), far)))
 	assert.NotEmpty(t, *faults)
 }
 
@@ -113,9 +113,9 @@ func TestFolderIsBounded(t *testing.T) {
 	for i := range 70 {
 		require.NoError(t, os.WriteFile(filepath.Join(f.Path, fmt.Sprintf("%02d.map", i)), nil, 0o600))
 	}
-	counted(t, survey.New(f), wren(t))
+	counted(t, survey.New(f), withGap(wren(t), far))
 	files, err := filepath.Glob(filepath.Join(f.Path, "*.map"))
 	require.NoError(t, err)
 	assert.Len(t, files, 64)
-	assert.Zero(t, counted(t, survey.New(f), wren(t)), "the newest stays")
+	assert.Zero(t, counted(t, survey.New(f), withGap(wren(t), far)), "the newest stays")
 }
