@@ -4,12 +4,12 @@ import "time"
 
 // Question is what is asked, and all that is known; times are seconds from the question's instant, past ones negative.
 type Question struct {
-	Kind       string // slew, retreat, sync, track, jog, home, park, flip
+	Kind       string // slew, retreat, sync, track, jog, creep, home, park, flip
 	Sky        *Sky
 	Axes       *Axes
 	Side       string
 	Follow     float64 // s
-	Rate       float64 // jog, rad/s; 0: the rig's
+	Rate       float64 // jog, creep, rad/s; 0: the rig's
 	Order      string  // home
 	Solve      *Solve
 	Given      *Sky // sync: the place as the mount will get it; nil: the solve's

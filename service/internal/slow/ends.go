@@ -61,7 +61,7 @@ func (j *judging) ends(wait, arrival float64) []end {
 		switch j.q.Kind {
 		case "track":
 			out = append(out, end{from: i, axes: c, intended: i == 0, loose: true, because: "it stands"})
-		case "jog":
+		case "jog", "creep":
 			out = append(out, end{from: i, axes: c.add(*j.q.Axes), intended: i == 0, loose: true, because: "turned as asked"})
 		case "home":
 			out = append(out, j.homes(i, c)...)

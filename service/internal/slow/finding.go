@@ -93,12 +93,16 @@ func Rules(kind string, sky, follows bool) []string {
 		out = append(out, "time/agree", "mount/map")
 	}
 	if kind != "sync" {
-		out = append(out, "rig/proven", "asker/fallback", "clear/path", "travel/axis1", "travel/axis2", "sky/floor", "sun/apart")
+		clear := "clear/path"
+		if kind == "creep" {
+			clear = "clear/opens"
+		}
+		out = append(out, "rig/proven", "asker/fallback", clear, "travel/axis1", "travel/axis2", "sky/floor", "sun/apart")
 	}
 	switch {
 	case is("slew", "flip", "track", "park"):
 		out = append(out, "pose/known", "pose/fresh", "pose/sharp", "belief/agrees", "end/bounded")
-	case is("retreat", "jog"):
+	case is("retreat", "jog", "creep"):
 		out = append(out, "pose/fresh")
 	case kind == "sync":
 		out = append(out, "pose/fresh", "pose/sharp", "end/bounded", "solve/fresh", "solve/still", "solve/optics", "solve/quality", "solve/blind",
@@ -117,7 +121,7 @@ func Rules(kind string, sky, follows bool) []string {
 func Defaults() map[string]float64 {
 	return map[string]float64{
 		"pose/fresh age_s": 10, "pose/fresh moving_age_s": 2, "pose/sharp sigma_deg": 1.2, "belief/agrees sky_deg": 3, "end/bounded spread_deg": 5,
-		"clear/path part_mm": 10, "clear/path general_mm": 10, "sky/floor altitude_deg": -3, "sky/horizon above_deg": 0, "sun/apart separation_deg": 30,
+		"clear/path part_mm": 10, "clear/path general_mm": 10, "clear/opens closing_mm_per_deg": 0.02, "sky/floor altitude_deg": -3, "sky/horizon above_deg": 0, "sun/apart separation_deg": 30,
 		"track/fits spare_s": 60, "asker/fallback unstopped_spare_s": 600, "solve/fresh age_s": 120, "solve/still motion_arcsec": 30,
 		"solve/optics scale_ratio": 0.02, "solve/optics rotation_deg": 3, "solve/quality matched": 12, "solve/quality residual_ratio": 1,
 		"solve/quality altitude_deg": 15, "solve/blind hint_deg": 10, "sync/expected first_arcmin": 180, "sync/expected d2": 13.8,

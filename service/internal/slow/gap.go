@@ -218,6 +218,11 @@ const (
 // AMS 10 (1959) 448); each pair is an upper bound, the planes at right angles to it a lower one. A gap of less than nothing is only told to
 // be below minus the skins. Nothing more is looked for once it is known to be above far, or below near.
 func gap(a, b *body, near, far float64) (low, high float64) {
+	return gapTo(a, b, near, far, closeEnough, mostTurns)
+}
+
+// gapTo is gap until the bounds are so near, or so often.
+func gapTo(a, b *body, near, far, enough float64, turns int) (low, high float64) {
 	skin := a.skin() + b.skin()
 	low, high = math.Inf(-1), math.Inf(1)
 	if d := b.centre.sub(a.centre); d.dot(d) > 0 { // a plane across the line of the centres settles most pairs
@@ -227,7 +232,7 @@ func gap(a, b *body, near, far float64) (low, high float64) {
 		}
 	}
 	x := a.nearest(b.centre)
-	for range mostTurns {
+	for range turns {
 		y := b.nearest(x)
 		x = a.nearest(y)
 		d := y.sub(x)
@@ -238,7 +243,7 @@ func gap(a, b *body, near, far float64) (low, high float64) {
 		}
 		n := d.times(1 / apart)
 		low = max(low, -b.reach(n.times(-1))-a.reach(n))
-		if high-low < closeEnough || low-skin > far || high-skin < near {
+		if high-low < enough || low-skin > far || high-skin < near {
 			break
 		}
 	}

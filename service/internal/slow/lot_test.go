@@ -24,6 +24,7 @@ func (s *stood) draw(n int) *slow.Question {
 	l.lst = slow.Sidereal(l.q.At, s.slow.Lon)
 	l.state()
 	l.action()
+	l.creeps(n)
 	for range pick(l.rng, 0, 0, 0, 1, 1, 1, 1, 2) {
 		l.spoil()
 	}
@@ -153,6 +154,58 @@ func (l *lot) action() {
 	case "sync":
 		l.solve()
 	}
+}
+
+// creeps makes every so many questions a creep, by numbers of its own, so that all others stay what they are.
+func (l *lot) creeps(n int) {
+	own := *l
+	own.rng = rand.New(rand.NewPCG(uint64(n), 5772))
+	if !own.one(oneIn) {
+		return
+	}
+	q := &own.q
+	by, i := slow.Axes{}, own.rng.IntN(2)
+	by[i] = own.between(0.1, pick(own.rng, 2.0, 5, 15)) * pick(own.rng, 1.0, -1) * degree
+	if !own.one(4) {
+		at, out := own.tooNear()
+		q.State.Places[0].Axes = at
+		if !own.one(3) { // the way out, by and large
+			i = 0
+			if math.Abs(out[1]) > math.Abs(out[0]) {
+				i = 1
+			}
+			whole := math.Abs(by[0] + by[1])
+			by = slow.Axes{}
+			by[i] = math.Copysign(whole, out[i])
+		}
+		if q.State.Sample.Belief != nil {
+			own.believe(0, l.slow.Lat, l.slow.Lon)
+		}
+	}
+	q.Kind, q.Axes, q.Rate = "creep", &by, own.between(0.05, 0.5)*degree
+	q.Sky, q.Side, q.Follow, q.Order, q.Solve, q.Given = nil, "", 0, "", nil, nil
+	l.q = own.q
+}
+
+// oneIn is of how many questions one is a creep.
+const oneIn = 12
+
+// tooNear is a pose at which parts are too near, or touch, and a way from there to where they are not.
+func (l *lot) tooNear() (at, out slow.Axes) {
+	for range 40 {
+		clear, to := l.somewhere(), slow.Axes{l.between(l.slow.Low[0], l.slow.High[0]), l.between(l.slow.Low[1], l.slow.High[1])}
+		way := slow.Axes{to[0] - clear[0], to[1] - clear[1]}
+		pose := func(s float64) slow.Axes { return slow.Axes{clear[0] + s*way[0], clear[1] + s*way[1]} }
+		for s := 0.0; s < 1; s += 0.004 {
+			if l.slow.Clear(pose(s), l.drawn.limits) < 0 {
+				for deeper := l.between(0, 3) * degree; s > 0 && deeper > 0; deeper -= 0.1 * degree {
+					s = min(1, s+0.1*degree/math.Hypot(way[0], way[1]))
+				}
+				return pose(s), slow.Axes{-way[0], -way[1]}
+			}
+		}
+	}
+	return l.somewhere(), slow.Axes{1, 0}
 }
 
 // target draws where a slew goes: a pose that can be reached, or anywhere.

@@ -32,7 +32,7 @@ func Judge(r *Rig, q *Question, limits map[string]float64, e Effort, rng *rand.R
 		j.gate()
 		return j.wanted()
 	}
-	motion := []string{"clear/path", "travel/axis1", "travel/axis2", "sky/floor", "sun/apart", "sky/horizon", "track/fits", "asker/fallback", "end/bounded"}
+	motion := []string{"clear/path", "clear/opens", "travel/axis1", "travel/axis2", "sky/floor", "sun/apart", "sky/horizon", "track/fits", "asker/fallback", "end/bounded"}
 	if why := j.unbounded(); why != "" {
 		for _, rule := range motion {
 			j.answer[rule] = missing(why)
@@ -132,6 +132,9 @@ func (j *judging) play(e Effort, n int, sharp bool) {
 		j.lateness(p)
 	}
 	p.along(points)
+	if p.q.Kind == "creep" {
+		p.opens(points)
+	}
 	if n < e.Marches {
 		p.closely(e.Wide)
 	}
@@ -223,7 +226,7 @@ func (p *play) choose(n int) {
 			off = p.wild
 		}
 		p.end.axes = p.end.axes.add(off)
-		if p.q.Kind == "jog" || p.q.Kind == "track" {
+		if p.byAsMuch() || p.q.Kind == "track" {
 			p.end.axes = p.end.axes.add(p.shift)
 		}
 		stopsOff := p.end.shift.add(off)

@@ -109,7 +109,7 @@ func (j *judging) motion(start Axes, e *end, off Axes, flips bool) motion {
 		if sharing = r.HomeOrder; j.q.Order != "" {
 			sharing = j.q.Order
 		}
-	case j.q.Kind == "jog":
+	case j.byAsMuch():
 		for i := range rate {
 			if j.q.Rate > 0 {
 				rate[i] = min(rate[i], j.q.Rate)

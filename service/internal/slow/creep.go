@@ -1,0 +1,189 @@
+package slow
+
+import (
+	"fmt"
+	"math"
+)
+
+// Whether a creep leads out: of each pair that is nearer than it must be, by how much its gap shrinks from one look to the next.
+
+// byAsMuch tells whether the motion is a turn by what is asked.
+func (j *judging) byAsMuch() bool { return j.q.Kind == "jog" || j.q.Kind == "creep" }
+
+// Figures of the looks, mm and degrees: below atTouch parts count by their cores, which are what is left of them less a layer all around; how
+// much nearer to that the other may be taken for it, a proof settling many poses at once; by how much more than it must be a gap may be
+// looked at by a proof; the step from one look to the next.
+const (
+	atTouch   = 5.0
+	coreLayer = 10.0
+	eitherWay = 5.0
+	needNear  = 2.0
+	lookStep  = 0.05
+)
+
+// opens looks along a creep from one start, and from where a proof may take it to begin.
+func (p *play) opens(points int) {
+	p.looks(p.start, points, false)
+	p.looks(p.start.add(p.outward().times(p.more)), points, true)
+}
+
+// looks takes in how fast gaps shrink along a creep from a start.
+func (p *play) looks(start Axes, points int, wide bool) {
+	by := *p.q.Axes
+	whole := by.most() / degree
+	n := int(min(max(2, whole/lookStep), float64(6*points)))
+	if wide { // it may run over its end
+		for i := range by {
+			by[i] += float64(sign(by[i])) * 2 * p.more[i] * p.rng.Float64()
+		}
+	}
+	step := by.most() / degree / float64(n)
+	if step == 0 {
+		return
+	}
+	more := 0.0
+	if wide {
+		more = needNear
+	}
+	last := p.scene.gaps(start, more)
+	for k := 1; k <= n; k++ {
+		share := float64(k) / float64(n)
+		at := start.add(by.times(Axes{share, share}))
+		now := p.scene.gaps(at, more)
+		p.shrinks(last, now, step, at, wide)
+		last = now
+	}
+}
+
+func sign(x float64) int {
+	switch {
+	case x > 0:
+		return 1
+	case x < 0:
+		return -1
+	}
+	return 0
+}
+
+// shrinks takes in what shrank between two looks.
+func (p *play) shrinks(last, now map[int]looked, step float64, at Axes, wide bool) {
+	limit := p.limit("clear/opens closing_mm_per_deg")
+	for i, was := range last {
+		is, ok := now[i]
+		if !ok {
+			continue
+		}
+		least, most := was.closing(&is, p.scene.pairs[i].need, step)
+		p.answer["clear/opens"].take(limit-least, p.from, p.sharp, wide, func() string {
+			return fmt.Sprintf("pair %d shrinks by %.4f a degree, from %.4f (its cores %.4f) to %.4f (%.4f), at %.3f° %.3f°, %s",
+				i, least, was.own.high, was.core.high, is.own.high, is.core.high, at[0]/degree, at[1]/degree, p.what)
+		})
+		p.answer["clear/opens"].take(limit-most, p.from, p.sharp, true, func() string { return "" })
+	}
+}
+
+// looked is a pair at one look: its gap and that of its cores.
+type looked struct{ own, core bounds }
+
+// bounds are of a gap, mm; of bodies that overlap both are 0.
+type bounds struct{ low, high float64 }
+
+// shrinks is by how much a gap shrank until another look at least, and at most.
+func (b bounds) shrinks(to bounds) (least, most float64) { return b.low - to.high, b.high - to.low }
+
+// closing is how fast a pair comes nearer, mm per degree: by what is sure, which is nothing while it is no nearer than it must be, and by what
+// may be. Where either its own gap or that of its cores may be gone by, sure is what both say.
+func (l *looked) closing(to *looked, need, step float64) (least, most float64) {
+	ownLeast, ownMost := l.own.shrinks(to.own)
+	coreLeast, coreMost := l.core.shrinks(to.core)
+	near, far := min(l.own.low, to.own.low), max(l.own.high, to.own.high)
+	switch {
+	case near > atTouch+eitherWay:
+		least, most = ownLeast, ownMost
+	case far < touchAlone:
+		least, most = coreLeast, coreMost
+	default:
+		least, most = min(ownLeast, coreLeast), max(ownMost, coreMost)
+	}
+	if l.own.high >= need {
+		least = math.Inf(-1)
+	}
+	return least / step, most / step
+}
+
+// touchAlone is the gap below which there is none that could be seen to shrink, mm.
+const touchAlone = 0.5
+
+// gaps are the pairs that are nearer than they must be at a pose, or by a little more.
+func (s *scene) gaps(a Axes, more float64) map[int]looked {
+	out := map[int]looked{}
+	moves := s.moves(a)
+	for i := range s.pairs {
+		p := &s.pairs[i]
+		m, n := &moves[s.links[p.a]], &moves[s.links[p.b]]
+		x, y := s.bodies[p.a].moved(&m.m, m.t), s.bodies[p.b].moved(&n.m, n.t)
+		if x.centre.sub(y.centre).norm() > x.around+y.around+p.need+more {
+			continue
+		}
+		l := looked{own: exactly(&x, &y)}
+		if l.own.high >= p.need+more {
+			continue
+		}
+		if l.own.low < atTouch+2*eitherWay {
+			u, v := x.core(), y.core()
+			l.core = exactly(&u, &v)
+		}
+		out[i] = l
+	}
+	return out
+}
+
+// exactly bounds a gap as well as to and fro can in reasonable time.
+func exactly(a, b *body) bounds {
+	low, high := gapTo(a, b, math.Inf(-1), math.Inf(1), 1e-4, 2000)
+	return bounds{low, high}
+}
+
+// core is a body less a layer: its faces lie that much farther in, as far as it is thick enough for that. Of a hull the corners go toward the
+// mean of all by the layer's share of how far the farthest is.
+func (b *body) core() body {
+	out := *b
+	switch b.kind {
+	case "ball", "capsule":
+		out.r1 -= min(coreLayer, b.r1)
+	case "cylinder", "cone":
+		out.tapered(b)
+	case "box":
+		for i := range out.half {
+			out.half[i] -= min(coreLayer, b.half[i])
+		}
+	default:
+		mean, far := V{}, 0.0
+		for _, p := range b.p[:b.n] {
+			mean = mean.add(p.times(1 / float64(b.n)))
+		}
+		for _, p := range b.p[:b.n] {
+			far = max(far, p.sub(mean).norm())
+		}
+		for i, p := range b.p[:b.n] {
+			out.p[i] = mean.add(p.sub(mean).times(max(0, 1-coreLayer/far)))
+		}
+	}
+	return out
+}
+
+// tapered makes a body the core of a cylinder or cone: its ends farther in, but short of its middle, and its side.
+func (b *body) tapered(of *body) {
+	r2 := of.r2
+	if of.kind == "cylinder" {
+		r2 = of.r1
+	}
+	along := of.p[1].sub(of.p[0])
+	long := along.norm()
+	share := min(coreLayer/long, 0.49)
+	at := func(share float64) float64 {
+		return max(0, of.r1+(r2-of.r1)*share-coreLayer*math.Hypot(long, r2-of.r1)/long)
+	}
+	b.p[0], b.p[1] = of.p[0].add(along.times(share)), of.p[1].sub(along.times(share))
+	b.r1, b.r2 = at(share), at(1-share)
+}
