@@ -38,6 +38,12 @@ func (in *Input) creepFacts(f Set, p *reach.Prover, ways []journey) {
 		if exact.Decided {
 			seen = exact.Closing * perDegree
 		}
+		if seen > worst { // of what is not settled from all over, what closes from the best known pose is known
+			worst = seen
+			if undecided == "" || in.closesBeyond(seen) {
+				about = partsOf(exact.Nearest)
+			}
+		}
 		if sharp.take(j.end.From, -seen) {
 			aboutSharp = partsOf(exact.Nearest)
 		}

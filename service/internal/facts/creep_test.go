@@ -82,3 +82,22 @@ func TestNeverATrap(t *testing.T) {
 	assert.Greater(t, inside, 10)
 	assert.Greater(t, float64(out), 0.9*float64(inside))
 }
+
+// TestLessWorkNeverOpens: of a creep that closes, a smaller work budget leaves that unknown at most.
+func TestLessWorkNeverOpens(t *testing.T) {
+	in := standing(t, heron(t), rig.DegAxes(-72, 22), rig.Axes{}, creep(rig.DegAxes(-1, 0)))
+	in.Snapshot.Rig.Pose.Candidates[0].Sigma, in.Proposes = rig.DegAxes(0.5, 0.5), false
+	closes, unknown := 0, 0
+	for cells := 1; cells < 20_000; cells += 1 + cells/3 {
+		in.Cells = cells
+		f := facts.Compute(in).Facts
+		if f["closing_mm_per_deg"].Number == nil {
+			unknown++
+			continue
+		}
+		closes++
+		assert.Greater(t, number(t, f, "closing_mm_per_deg"), 0.02, "%d cells", cells)
+	}
+	assert.Positive(t, closes)
+	assert.Positive(t, unknown)
+}

@@ -17,7 +17,7 @@ import (
 //
 // that the gap is wider a little later proves that it widens now. The nearest points stand no farther from each other than the gap is wide, so
 // that K is at most 2·r·(r + gap), r being the reach from the axis of either body. Within a cell a gap differs from that at its centre by no
-// more than the bodies move.
+// more than the bodies move, h later by no more than they move there: their reach from axis 1 is another once axis 2 has turned.
 //
 // Near contact the bound says nothing, and of solids that overlap F is zero. There the cores of the solids are taken for them, which stand
 // apart: two parts whose description overlaps touch, and which way leads out of each other is what their cores tell.
@@ -203,7 +203,8 @@ func (c *creeping) widens(v *sight, i int32, core bool, now *solid.Gap, moves, r
 	for range 2 {
 		w := c.moved(v.cell.class, v.cell.box, c.ahead(v.pose, h))
 		later := c.gap(&w, i, core)
-		wide := max(0, later.Lower-c.p.allowance-moves)
+		r1, r2 := c.reaches(&w, &c.p.pairs[i]) // what axis 2 swings out is moved farther by axis 1 than where it stood
+		wide := max(0, later.Lower-c.p.allowance-(r1*v.chord1+r2*v.chord2))
 		slope := (wide*wide-most*most)/h - curve*h/2
 		if slope >= -2*least*c.slack {
 			return max(0, -slope/(2*least)), true

@@ -164,3 +164,25 @@ func TestCreepWithoutSense(t *testing.T) {
 	}
 	assert.Equal(t, reach.Creep{Decided: true}, p.Creeps(rig.Axes{}, rig.Axes{}, rig.Axes{}, creepSlack, 3), "what does not turn closes nothing")
 }
+
+// TestCreepOfWhatStandsOnAxis1: what stands on the line of axis 1 does not move by it, but once axis 2 has swung it out it does: the same turn
+// of axis 2 leads it along a wall, away from it or toward it, by where axis 1 stands.
+func TestCreepOfWhatStandsOnAxis1(t *testing.T) {
+	chain := rig.NewChain(rig.Fork, unit.Deg(90), rig.Tilt{}, point{}, 0)
+	wall := rig.Body{Link: rig.Ground, Shape: must(solid.Box(point{X: 131, Z: 500}, identity(), point{X: 100, Y: 400, Z: 400}))}
+	tip := rig.Body{Link: rig.OnAxis2, Shape: must(solid.Sphere(point{Z: 500}, 0.1))}
+	s := scene(chain, []rig.Body{wall, tip}, 60, nil)
+	p, passed := reach.New(s), 0
+	for _, at := range []float64{-20, -12, -8, 8, 12, 20} {
+		for _, off := range []float64{0.5, 0.8, 1.1, 1.3} {
+			for _, by := range []float64{-0.1, 0.1} {
+				from, turn, spread := rig.DegAxes(at, 0), rig.DegAxes(0, by), rig.DegAxes(off*math.Abs(at), 0)
+				if c := p.Creeps(from, turn, spread, creepSlack, reach.DefaultBudget); c.Decided && c.Closing <= creepSlack {
+					passed++
+					require.LessOrEqual(t, shrinks(s, from, turn, spread, 20), creepSlack+1e-3, "at %g, off by %g of it, by %g", at, off, by)
+				}
+			}
+		}
+	}
+	assert.Greater(t, passed, 6)
+}
