@@ -92,9 +92,9 @@ func (c *creeping) all(box rect) {
 		}
 	}
 	c.out.Decided = true
-	for len(left) > 0 {
-		next := left[len(left)-1]
-		left = left[:len(left)-1]
+	for len(left) > 0 { // the widest first: what plainly closes somewhere is seen before the work goes into where a gap changes by almost nothing
+		next := left[0]
+		left = left[1:]
 		if c.out.Cells >= int(c.left) {
 			c.giveUp(next)
 			return

@@ -186,3 +186,19 @@ func TestCreepOfWhatStandsOnAxis1(t *testing.T) {
 	}
 	assert.Greater(t, passed, 6)
 }
+
+// TestWhatPlainlyClosesIsSeenSoon, though another gap changes by so nearly what counts as nothing that all the work goes into it: a ball about
+// an axis that stands a hair off the middle of another.
+func TestWhatPlainlyClosesIsSeenSoon(t *testing.T) {
+	chain := rig.NewChain(rig.Fork, unit.Deg(90), rig.Tilt{}, point{}, 0)
+	post := rig.Body{Link: rig.Ground, Shape: must(solid.Sphere(point{X: 500}, 30))}
+	hub := rig.Body{Link: rig.Ground, Shape: must(solid.Sphere(point{Y: creepSlack - 1e-7}, 400))}
+	s := scene(chain, []rig.Body{
+		post, hub, {Link: rig.OnAxis1, Shape: must(solid.Sphere(point{X: 565}, 20))}, {Link: rig.OnAxis1, Shape: must(solid.Sphere(point{X: -465}, 20))},
+	}, 60, nil)
+	for _, from := range []float64{-3, 3} {
+		c := reach.New(s).Creeps(rig.DegAxes(from, 0), rig.DegAxes(-from, 0), rig.DegAxes(0.3, 0), creepSlack, 200)
+		assert.True(t, c.Decided, "from %g", from)
+		assert.Greater(t, c.Closing, creepSlack, "from %g", from)
+	}
+}
