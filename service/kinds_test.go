@@ -37,6 +37,7 @@ func kinds() []kind {
 		{"sync", true, seen, func(s *stand) { _, _ = s.call(s.ask(solved(s))) }},
 		{"track", true, seen, func(s *stand) { _, _ = s.call(s.ask(track())) }},
 		{"jog", false, none, func(s *stand) { _, _ = s.call(s.ask(jog())) }},
+		{"creep", false, none, func(s *stand) { _, _ = s.call(s.ask(creep())) }},
 		{"home", false, none, func(s *stand) { _, _ = s.call(s.ask(&pb.Action{Kind: &pb.Action_Home{Home: &pb.Home{}}})) }},
 		{"park", false, none, func(s *stand) {
 			_, _ = s.call(s.ask(&pb.Action{Kind: &pb.Action_Park{Park: &pb.Park{Place: "low"}}}))
@@ -132,6 +133,11 @@ func track() *pb.Action {
 
 func jog() *pb.Action {
 	return &pb.Action{Kind: &pb.Action_Jog{Jog: &pb.Jog{By: pairOf(1, 1), TrackDuration: durationpb.New(0)}}}
+}
+
+func creep() *pb.Action {
+	by, rate := 1.0, 0.3
+	return &pb.Action{Kind: &pb.Action_Creep{Creep: &pb.Creep{Axis: 2, ByDeg: &by, RateDegPerS: &rate}}}
 }
 
 // slewBack goes to the sky where the rig points already, and tracks on.

@@ -12,6 +12,7 @@ import (
 	"go.uber.org/goleak"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/durationpb"
 
 	pb "keepclear.example/keepclear/api/keepclear/v1"
@@ -37,6 +38,28 @@ func TestAllowMovesAndReportsTheEnd(t *testing.T) {
 	q := f.questions()[0]
 	assert.Regexp(t, `^[A-Za-z0-9_-]{16,64}$`, q.GetRequestId())
 	assert.NotNil(t, q.GetSentTime())
+}
+
+// A creep is asked for as it is meant, its permit is that of the creep, and what is said of it names axis, angle and rate.
+func TestCreepIsAskedFor(t *testing.T) {
+	f, m := &fake{}, &mount{}
+	a := m.handle(t, served(t, f)).Creep(context.Background(), 2, -3.5, 0.2)
+	require.Equal(t, keepclear.Allow, a.Verdict, "%v", a)
+	asked := f.questions()[0].GetAction()
+	assert.Equal(t, uint32(2), asked.GetCreep().GetAxis())
+	assert.Equal(t, [2]float64{-3.5, 0.2}, [2]float64{asked.GetCreep().GetByDeg(), asked.GetCreep().GetRateDegPerS()})
+	assert.Equal(t, "creep: turn axis 2 by -3.50°, at 0.20°/s at most", keepclear.Say(asked))
+	assert.Equal(t, "done", a.Move(context.Background(), ok).String())
+
+	f.ask = func(r *pb.AskRequest) (*pb.AskResponse, error) {
+		out := f.allow(r)
+		other := proto.Clone(r.GetAction()).(*pb.Action)
+		other.GetCreep().Axis = 1
+		out.GetPermit().Action = other
+		return out, nil
+	}
+	a = m.handle(t, served(t, f)).Creep(context.Background(), 2, -3.5, 0.2)
+	assert.Equal(t, keepclear.Hold, a.Verdict, "leave to turn the other axis is none")
 }
 
 // Every way in which an allow can be broken is a hold, and says how; nothing moves.

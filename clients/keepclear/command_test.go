@@ -71,36 +71,38 @@ func typed(t *testing.T, address, line string) (code int, out, errs string) {
 
 func TestWrongUsageSaysWhatIsWanted(t *testing.T) {
 	for line, want := range map[string]string{
-		"":                                       "keepclear: ask a running service",
-		"dance":                                  `there is no command "dance"`,
-		"ask":                                    "a rig and an action are wanted",
-		"ask heron dance":                        `ask knows no action "dance": slew, track, jog, creep, home, park, flip, sync`,
-		"rehearse heron sync":                    `rehearse knows no action "sync": slew, track, jog, creep, home, park, flip`,
-		"rehearse heron home --solve x":          "there is no flag --solve",
-		"ask heron slew --ra 1 --dec 2":          "want icrs or date",
-		"ask heron slew --ra 1":                  "goes to --ra and --dec",
-		"ask heron slew --axis1 1 --ra 2":        "goes to --ra and --dec",
-		"ask heron track":                        "--for 3h or --until",
-		"ask heron track --until yesterday":      "is no instant",
-		"ask heron home --order sideways":        "want together, axis1-first or axis2-first",
-		"ask heron sync":                         "a file with JSON is wanted",
-		"ask heron sync --solve /no/such":        "no such file",
-		"ask heron slew --axis1 north":           "--axis1 north: a number is wanted",
-		"ask heron jog":                          "turns by --axis1, --axis2, or both",
-		"ask heron home --ra 3":                  "ask home takes no --ra",
-		"ask heron track --for 10":               "10m (minutes) or 10s (seconds) is wanted",
-		"ask heron track --for long":             "a length of time is wanted",
-		"ask heron track --for":                  "--for: a value is wanted",
-		"ask heron slew --dec NaN":               "--dec NaN: a number is wanted",
-		"rigs --foo":                             "there is no flag --foo",
-		"entries list --count many":              "--count many",
-		"lock heron":                             "a person and a reason are wanted",
-		"lock heron --all --person A --reason b": "one rig or --all",
-		"release":                                "ids of locks",
-		"withdraw":                               "one rig or --all",
-		"tell heron proved --person A":           "64 hexadecimal digits",
-		"tell heron act fell-over --person A":    "there is no act",
-		"entries":                                "list, show or follow",
+		"":                                  "keepclear: ask a running service",
+		"dance":                             `there is no command "dance"`,
+		"ask":                               "a rig and an action are wanted",
+		"ask heron dance":                   `ask knows no action "dance": slew, track, jog, creep, home, park, flip, sync`,
+		"rehearse heron sync":               `rehearse knows no action "sync": slew, track, jog, creep, home, park, flip`,
+		"rehearse heron home --solve x":     "there is no flag --solve",
+		"ask heron slew --ra 1 --dec 2":     "want icrs or date",
+		"ask heron slew --ra 1":             "goes to --ra and --dec",
+		"ask heron slew --axis1 1 --ra 2":   "goes to --ra and --dec",
+		"ask heron track":                   "--for 3h or --until",
+		"ask heron track --until yesterday": "is no instant",
+		"ask heron home --order sideways":   "want together, axis1-first or axis2-first",
+		"ask heron sync":                    "a file with JSON is wanted",
+		"ask heron sync --solve /no/such":   "no such file",
+		"ask heron slew --axis1 north":      "--axis1 north: a number is wanted",
+		"ask heron jog":                     "turns by --axis1, --axis2, or both",
+		"ask heron creep --axis1 1 --axis2 1 --rate 1":      "by --axis1 or by --axis2, not both",
+		"ask heron creep --axis1 1":                         "at --rate or slower",
+		"ask heron home --ra 3":                             "ask home takes no --ra",
+		"ask heron track --for 10":                          "10m (minutes) or 10s (seconds) is wanted",
+		"ask heron track --for long":                        "a length of time is wanted",
+		"ask heron track --for":                             "--for: a value is wanted",
+		"ask heron slew --dec NaN":                          "--dec NaN: a number is wanted",
+		"rigs --foo":                                        "there is no flag --foo",
+		"entries list --count many":                         "--count many",
+		"lock heron":                                        "a person and a reason are wanted",
+		"lock heron --all --person A --reason b":            "one rig or --all",
+		"release":                                           "ids of locks",
+		"withdraw":                                          "one rig or --all",
+		"tell heron proved --person A":                      "64 hexadecimal digits",
+		"tell heron act fell-over --person A":               "there is no act",
+		"entries":                                           "list, show or follow",
 		"rehearse heron slew --axis1 1 --axis2 2 --at noon": "is no instant",
 	} {
 		code, out, errs := typed(t, "", line)
@@ -255,6 +257,12 @@ func TestFlagsBecomeTheQuestion(t *testing.T) {
 	typed(t, address, "ask heron jog --axis2 -3.5 --rate 0.5 --sample -")
 	assert.Equal(t, -3.5, got.GetAction().GetJog().GetBy().GetAxis2Deg())
 	assert.NotNil(t, got.GetSample())
+	for axis, line := range map[uint32]string{1: "ask heron creep --axis1 -3.5 --rate 0.2", 2: "ask heron creep --axis2 -3.5 --rate 0.2"} {
+		typed(t, address, line)
+		c := got.GetAction().GetCreep()
+		assert.Equal(t, axis, c.GetAxis(), line)
+		assert.Equal(t, [2]float64{-3.5, 0.2}, [2]float64{c.GetByDeg(), c.GetRateDegPerS()}, line)
+	}
 	code, out, _ := typed(t, address, "withdraw heron")
 	assert.Equal(t, exitDone, code)
 	assert.Contains(t, out, "emergency stop")
