@@ -77,25 +77,36 @@ func (in *Input) wayOut(p *reach.Prover, ways []journey, out *Outcome) {
 		return
 	}
 	rate := unit.Deg(in.limit("permit", "jog_deg_per_s", 0.1))
-	for deg := 1.0; deg <= farthestOut; deg *= 1.5 {
-		for _, by := range []rig.Axes{rig.DegAxes(deg, 0), rig.DegAxes(-deg, 0), rig.DegAxes(0, deg), rig.DegAxes(0, -deg)} {
-			if in.leadsOut(p, &first, by) {
+	open := []rig.Axes{rig.DegAxes(1, 0), rig.DegAxes(-1, 0), rig.DegAxes(0, 1), rig.DegAxes(0, -1)}
+	for deg := 1.0; deg <= farthestOut && len(open) > 0 && len(out.Instead) == 0; deg *= 1.5 {
+		var longer []rig.Axes
+		for _, way := range open {
+			by := way.Scale(deg)
+			clear, opens := in.leadsOut(p, &first, by)
+			switch {
+			case clear && opens:
 				out.Instead = append(out.Instead, []question.Action{{Kind: question.Creep, Axes: &by, Rate: &rate}})
+			case !clear: // else what is not proven of it is not of a longer one
+				longer = append(longer, way)
 			}
 		}
-		if len(out.Instead) > 0 {
-			return
-		}
+		open = longer
 	}
 }
 
-// leadsOut tells whether a creep ends with every margin kept, as far as the pose is known, and no gap too small shrinks along it.
-func (in *Input) leadsOut(p *reach.Prover, from *journey, by rig.Axes) bool {
+// proposing is the share of the work budget that each look at a way out may take. Choice: of those that lead out of the example rigs' margins
+// few take a twentieth of it.
+const proposing = 16
+
+// leadsOut tells whether a creep ends with every margin kept, as far as the pose is known, and whether no gap too small shrinks along it.
+func (in *Input) leadsOut(p *reach.Prover, from *journey, by rig.Axes) (clear, opens bool) {
+	some := *in
+	some.Cells = in.Cells / proposing
 	to := *from
 	to.end.Axes = from.start.Add(by)
-	if !in.Rig.Travel.Holds(to.end.Axes) || !p.Prove(reach.Hold(to.end.Axes), from.spread, reach.Budget(in.Cells)).Passes() {
-		return false
+	if !in.Rig.Travel.Holds(to.end.Axes) || !p.Prove(reach.Hold(to.end.Axes), from.spread, reach.Budget(some.Cells)).Passes() {
+		return false, false
 	}
-	c := in.creeps(p, &to, from.spread)
-	return c.Decided && !in.closesBeyond(c.Closing*perDegree)
+	c := some.creeps(p, &to, from.spread)
+	return true, c.Decided && !in.closesBeyond(c.Closing*perDegree)
 }
