@@ -45,6 +45,7 @@ func (p *play) looks(start Axes, points int, wide bool) {
 	if wide {
 		more = needNear
 	}
+	p.answer["clear/opens"].take(math.Inf(1), p.from, p.sharp, wide, nil) // where nothing is too near nothing shrinks
 	last := p.scene.gaps(start, more)
 	for k := 1; k <= n; k++ {
 		share := float64(k) / float64(n)
@@ -53,6 +54,32 @@ func (p *play) looks(start Axes, points int, wide bool) {
 		p.shrinks(last, now, step, at, wide)
 		last = now
 	}
+}
+
+// opensLeast looks for where, along the creep and in all that a proof may add to it, a gap that is too small shrinks most.
+func (p *play) opensLeast() {
+	box := p.more
+	if !p.sharp {
+		box = box.add(p.places[p.from].Sigma.times(Axes{3, 3}))
+	}
+	ahead := Axes{float64(sign(p.q.Axes[0])), float64(sign(p.q.Axes[1]))}.times(Axes{lookStep * degree, lookStep * degree})
+	at := func(at *place) Axes {
+		a, _ := p.way.pose(at, box)
+		return a.sub(p.wild)
+	}
+	worst := descend(place{one: p.rng.Float64()}, true, func(x *place) float64 {
+		a, spare := at(x), math.Inf(1)
+		now := p.scene.gaps(a.add(ahead), needNear)
+		for i, was := range p.scene.gaps(a, needNear) {
+			if is, ok := now[i]; ok {
+				_, most := was.closing(&is, p.scene.pairs[i].need, lookStep)
+				spare = min(spare, -most)
+			}
+		}
+		return spare
+	})
+	a := at(&worst)
+	p.shrinks(p.scene.gaps(a, needNear), p.scene.gaps(a.add(ahead), needNear), lookStep, a.add(ahead), true)
 }
 
 func sign(x float64) int {
@@ -100,6 +127,8 @@ func (l *looked) closing(to *looked, need, step float64) (least, most float64) {
 	switch {
 	case near > atTouch+eitherWay:
 		least, most = ownLeast, ownMost
+	case far < touchAlone && min(l.core.low, to.core.low) <= touchAlone: // too deep in each other to tell
+		return math.Inf(-1), math.Inf(1)
 	case far < touchAlone:
 		least, most = coreLeast, coreMost
 	default:
@@ -140,7 +169,10 @@ func (s *scene) gaps(a Axes, more float64) map[int]looked {
 
 // exactly bounds a gap as well as to and fro can in reasonable time.
 func exactly(a, b *body) bounds {
-	low, high := gapTo(a, b, math.Inf(-1), math.Inf(1), 1e-4, 2000)
+	low, high := gap(a, b, math.Inf(-1), math.Inf(1))
+	if high > touchAlone { // of solids that touch to and fro finds no end
+		low, high = gapTo(a, b, math.Inf(-1), math.Inf(1), 1e-4, 400)
+	}
 	return bounds{low, high}
 }
 

@@ -134,6 +134,9 @@ func (j *judging) play(e Effort, n int, sharp bool) {
 	p.along(points)
 	if p.q.Kind == "creep" {
 		p.opens(points)
+		if e.Wide && n < 4 {
+			p.opensLeast()
+		}
 	}
 	if n < e.Marches {
 		p.closely(e.Wide)
