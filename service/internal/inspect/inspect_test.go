@@ -173,9 +173,9 @@ func TestMarginsSmallerThanTheUncertainty(t *testing.T) {
 	thin.PartMM, thin.GeneralMM = 3, 2
 	f := small(thin, heron(t))
 	require.Len(t, f, 1)
-	assert.False(t, f[0].Info, "nothing else keeps it")
+	assert.True(t, f[0].Info, "what gauges find counts beside the margins")
 	assert.Contains(t, f[0].Words, " are 8 mm in all, and rig/proven passes a file that is out by 10 mm")
-	assert.Equal(t, "raise clear/path general_mm to 4, or lower rig/proven residual_mm to 8", f[0].Remedy)
+	assert.Contains(t, f[0].Remedy, "general_mm 4; or lower rig/proven residual_mm to 8")
 	assert.Equal(t, 90, f[0].Line, "the limits of the file")
 	thin.GeneralMM = 4
 	assert.Empty(t, small(thin, heron(t)), "as told")

@@ -22,8 +22,8 @@ func (s *short) worst(a, b *rig.Part, margins, off float64) {
 	}
 }
 
-// margins holds the margins of each pair that is judged against what the rig may be out by. Reading errors and the uncertainty of the pose
-// count beside the margins, so that they are only to be known of; what a proof lets pass counts nowhere else.
+// margins holds the margins of each pair that is judged against what the rig may be out by. Reading errors, the uncertainty of the pose and what
+// gauges find count beside the margins, so that they are only to be known of.
 func (l *look) margins() {
 	sigma := l.sigma()
 	var residual, reading, pose short
@@ -39,8 +39,8 @@ func (l *look) margins() {
 		pose.worst(a, b, margins, l.moved(a, b, sigma))
 	}
 	if s := residual; s.off > 0 {
-		l.tell(rig.SmallMargin, "limits.clear/path", fmt.Sprintf("the margins of %s and %s are %.3g mm in all, and rig/proven passes a file that is out by %.3g mm", s.a, s.b, s.margins, s.off),
-			fmt.Sprintf("raise clear/path general_mm to %s, or lower rig/proven residual_mm to %.3g", l.general(s), s.margins))
+		l.inform(rig.SmallMargin, "limits.clear/path", fmt.Sprintf("the margins of %s and %s are %.3g mm in all, and rig/proven passes a file that is out by %.3g mm", s.a, s.b, s.margins, s.off),
+			fmt.Sprintf("what gauges find counts beside the margins; margins as large as that: general_mm %s; or lower rig/proven residual_mm to %.3g", l.general(s), s.margins))
 	}
 	if s := reading; s.off > 0 {
 		l.inform(rig.SmallMargin, "tape.reading_error_mm", fmt.Sprintf("the reading errors between %s and %s add up to %.3g mm, more than their margins (%.3g mm)", s.a, s.b, s.off, s.margins),
