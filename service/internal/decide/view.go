@@ -72,6 +72,17 @@ func (d *Decider) Going(rigName string, now time.Time) (question.Pose, *question
 	return pose.At(d.world(g), s, now), &permit, nil
 }
 
+// Proof is what a person last stated of a rig's file; nil: nobody did.
+func (d *Decider) Proof(rigName string) (*question.Proof, error) {
+	g, err := d.group(rigName)
+	if err != nil {
+		return nil, err
+	}
+	g.turn.Lock()
+	defer g.turn.Unlock()
+	return g.live.Proof, nil // never written in place
+}
+
 // muchWider is how much the uncertainty of a pose must have grown since its sample to be told of. Choice: the most that it may be for a slew
 // is 1.2° by default.
 const muchWider = 1 * unit.Degree

@@ -98,13 +98,18 @@ func (s *Server) surveyOne(ctx context.Context, of survey.Of, asked draw.Asked, 
 	return ss.SendMsg(&pb.SurveyRigResponse{Step: &pb.SurveyRigResponse_Survey{Survey: wire.Survey(of.Rig, found, asked, whatIf)}})
 }
 
-// ofRig is what is surveyed or drawn of a rig that is served.
+// ofRig is what is surveyed or drawn of a rig that is served, with the gaps that are in force.
 func (s *Server) ofRig(name string, gapMm *float64) (survey.Of, error) {
 	m, err := s.decider.Member(name)
-	return survey.Of{Rig: m.Rig, Limits: m.Limits, Gap: wire.Gap(gapMm), Band: usualBand}, err
+	if err != nil {
+		return survey.Of{}, err
+	}
+	proof, err := s.decider.Proof(name)
+	return survey.Of{Rig: m.Rig, Limits: m.Limits, Gap: wire.Gap(gapMm), Band: usualBand, Widened: survey.Widened(m.Rig, proof)}, err
 }
 
-// changed is the same of the rig that its file would make with a change.
+// changed is the same of the rig that its file would make with a change; what gauges found of the file counts there too, or two rigs would be compared
+// that differ in more than the change.
 func (s *Server) changed(ctx context.Context, of survey.Of, c rig.Change, i int) (survey.Of, error) {
 	done, err := s.surveys.Turn(ctx) // reading meshes takes as long as a map
 	defer done()

@@ -150,12 +150,10 @@ func TestSurveyEndsWithItsCaller(t *testing.T) {
 	assert.Len(t, surveys, 1)
 }
 
-// TestSurveyGivesWay: while a question is judged, a survey stands still.
+// TestSurveyGivesWay: while a question is judged, a survey stands still; a picture of the rig waits for no map.
 func TestSurveyGivesWay(t *testing.T) {
 	b := newBench(t)
-	b.ready()
-	judged, judge, waits, on := make(chan struct{}), make(chan struct{}), make(chan struct{}, 1), make(chan time.Time)
-	b.judged = sync.OnceFunc(func() { close(judged); <-judge })
+	waits, on := make(chan struct{}, 1), make(chan time.Time)
 	b.after = func(d time.Duration) <-chan time.Time {
 		if d != time.Millisecond {
 			return time.After(d)
@@ -166,9 +164,15 @@ func TestSurveyGivesWay(t *testing.T) {
 		}
 		return on
 	}
-	var asking, surveying sync.WaitGroup
-	asking.Go(func() { b.allowed(b.slew(30, 40)) })
-	<-judged
+	b.ready()
+	during := int32(0)
+	b.judged = func() { during = b.s.Judging(0) }
+	b.allowed(b.slew(30, 40))
+	assert.Equal(t, int32(1), during, "the question is counted")
+	assert.Zero(t, b.s.Judging(0), "and no longer")
+
+	b.s.Judging(1)
+	var surveying sync.WaitGroup
 	ended := make(chan struct{})
 	surveying.Go(func() {
 		defer close(ended)
@@ -181,13 +185,28 @@ func TestSurveyGivesWay(t *testing.T) {
 	case <-ended:
 		t.Error("it went on beside the question")
 	}
-	close(judge)
-	asking.Wait()
 	drawn, err := b.drawn(&pb.DrawRigRequest{Kind: pb.PictureKind_PICTURE_KIND_RIG, Axes: pair(1, 2)})
 	assert.NoError(t, err)
-	assert.NotEmpty(t, drawn.GetSvg(), "a picture of the rig waits for no map")
+	assert.NotEmpty(t, drawn.GetSvg())
+	b.s.Judging(-1)
 	close(on)
 	surveying.Wait()
+}
+
+// TestWhatGaugesFoundWidensTheGaps of pictures and surveys, as it does those of questions.
+func TestWhatGaugesFoundWidensTheGaps(t *testing.T) {
+	b := newBench(t)
+	required := func() float64 {
+		out, err := b.drawn(&pb.DrawRigRequest{Kind: pb.PictureKind_PICTURE_KIND_RIG, Axes: pair(0, 0)})
+		require.NoError(t, err)
+		return out.GetNearest().GetRequiredMm()
+	}
+	plain := required()
+	b.proved()
+	assert.InDelta(t, plain+2, required(), 1e-9)
+	_, surveys, err := b.surveyed(&pb.SurveyRigRequest{Rig: "heron", GapMm: &beyond})
+	require.NoError(t, err)
+	assert.InDelta(t, plain+2, surveys[0].GetHere().GetRequiredMm(), 1e-9)
 }
 
 func (b *bench) drawn(r *pb.DrawRigRequest) (*pb.DrawRigResponse, error) {

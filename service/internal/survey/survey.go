@@ -13,6 +13,7 @@ import (
 	"sync"
 
 	"keepclear.example/keepclear/service/internal/limits"
+	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/reach"
 	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/unit"
@@ -24,6 +25,16 @@ type Of struct {
 	Limits limits.Set
 	Gap    *unit.Length // between all parts; nil: each pair's margins
 	Band   unit.Angle   // width of the bands of axis 2, above 0
+	// Widened is by how much every pair's required gap is wider than the limits ask for: see Widened.
+	Widened unit.Length
+}
+
+// Widened is by how much every pair's required gap is wider for what gauges found of a rig's file: as facts has it for questions.
+func Widened(r *rig.Rig, p *question.Proof) unit.Length {
+	if p != nil && p.RigDigest == r.Digest && p.ResidualMM > 0 {
+		return unit.Length(p.ResidualMM)
+	}
+	return 0
 }
 
 // Scene is the rig with its parts in all of their states, and the gaps that its limits ask for.
@@ -35,7 +46,7 @@ func (o *Of) Scene() *rig.Scene {
 func (o *Of) margins() (part, general unit.Length) {
 	p, _ := o.Limits.Value("clear/path", "part_mm")
 	g, _ := o.Limits.Value("clear/path", "general_mm")
-	return unit.Length(p), unit.Length(g)
+	return unit.Length(p), unit.Length(g) + o.Widened
 }
 
 // Turn lets one work at a time. It is no mutex, for who waits may go.

@@ -60,6 +60,11 @@ func TestMapsAreKept(t *testing.T) {
 	assert.Zero(t, counted(t, s, withGap(of, far)))
 	assert.Positive(t, counted(t, s, withGap(of, 0)), "a gap of nothing is none of the margins")
 
+	wider := withGap(of, far)
+	wider.Widened = 3
+	assert.Positive(t, counted(t, s, wider), "wider gaps")
+	assert.Zero(t, counted(t, s, of))
+
 	changed := *of.Rig
 	changed.Digest[0] ^= 1
 	other := withGap(of, far)
