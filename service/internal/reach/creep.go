@@ -138,6 +138,9 @@ func (c *creeping) one(at part) ([]part, bool) {
 	}
 	core, now := g.Lower < touching, g
 	if core {
+		if g.Lower > 0 && c.seen(&v, at.pair, &g) { // a gap that there is yet shrinks, whatever the cores do
+			return nil, false
+		}
 		now = c.gap(&v, at.pair, true)
 	}
 	if !core || moves <= touching { // a wide cell about a contact holds poses apart, too, whose own gap counts
@@ -146,11 +149,8 @@ func (c *creeping) one(at part) ([]part, bool) {
 			return nil, true
 		}
 	}
-	if g.Upper < q.required && moves < touching {
-		if rate, closes := c.closes(&v, at.pair, &g); closes && rate > c.slack {
-			c.out.Closing, c.out.Nearest = rate, c.at(&v, at.pair, &g)
-			return nil, false
-		}
+	if g.Upper < q.required && moves < touching && c.seen(&v, at.pair, &g) {
+		return nil, false
 	}
 	if moves <= finest {
 		c.giveUp(at)
@@ -217,6 +217,16 @@ func (c *creeping) widens(v *sight, i int32, core bool, now *solid.Gap, moves, r
 		break
 	}
 	return 0, false
+}
+
+// seen tells whether a gap is seen to shrink from a pose on, and takes that for the answer.
+func (c *creeping) seen(v *sight, i int32, g *solid.Gap) bool {
+	rate, closes := c.closes(v, i, g)
+	if !closes || rate <= c.slack {
+		return false
+	}
+	c.out.Closing, c.out.Nearest = rate, c.at(v, i, g)
+	return true
 }
 
 // closes looks whether a gap shrinks from a pose on, and how fast, mm per radian.

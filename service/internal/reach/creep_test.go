@@ -8,6 +8,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"keepclear.example/keepclear/service/internal/frame"
 	"keepclear.example/keepclear/service/internal/reach"
 	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/solid"
@@ -200,5 +201,21 @@ func TestWhatPlainlyClosesIsSeenSoon(t *testing.T) {
 		c := reach.New(s).Creeps(rig.DegAxes(from, 0), rig.DegAxes(-from, 0), rig.DegAxes(0.3, 0), creepSlack, 200)
 		assert.True(t, c.Decided, "from %g", from)
 		assert.Greater(t, c.Closing, creepSlack, "from %g", from)
+	}
+}
+
+// TestCoresDoNotHideAGap: of a box that turns about a line close to its corner the core comes off the wall while the corner itself, which does not
+// touch yet, comes nearer to it: no way out, and nor is the way back.
+func TestCoresDoNotHideAGap(t *testing.T) {
+	chain := rig.NewChain(rig.Fork, unit.Deg(90), rig.Tilt{}, point{}, 0)
+	turned := frame.About(point{Z: 1}.Unit(), unit.Deg(5))
+	for _, gap := range []float64{1, 3, 4.5} {
+		box := rig.Body{Link: rig.OnAxis1, Shape: must(solid.Box(point{Y: 23}, turned, point{X: 30, Y: 30, Z: 30}))}
+		wall := rig.Body{Link: rig.Ground, Shape: must(solid.Box(point{X: 32.5 + gap + 50}, identity(), point{X: 50, Y: 200, Z: 200}))}
+		s := scene(chain, []rig.Body{box, wall}, 20, nil)
+		for _, by := range []float64{-0.5, -0.04, 0.04, 0.5} {
+			c := reach.New(s).Creeps(rig.Axes{}, rig.DegAxes(by, 0), rig.Axes{}, creepSlack, reach.DefaultBudget)
+			assert.False(t, opens(c), "%g mm off, by %g", gap, by)
+		}
 	}
 }
