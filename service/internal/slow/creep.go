@@ -19,10 +19,13 @@ const (
 	eitherWay = 5.0
 	needNear  = 2.0
 	lookStep  = 0.05
+	coarse    = 1.5 // mm per degree, for each degree that the start may be off: a proof from all over takes more work than there is where gaps open slower
 )
 
 // opens looks along a creep from one start, and from where a proof may take it to begin.
 func (p *play) opens(points int) {
+	box := p.places[p.from].Sigma.times(Axes{3, 3}).add(p.more)
+	p.slack("clear/opens", coarse*(box[0]+box[1])/degree)
 	p.looks(p.start, points, false)
 	p.looks(p.start.add(p.outward().times(p.more)), points, true)
 }
