@@ -96,7 +96,7 @@ func (c *creeping) all(box rect) {
 		next := left[0]
 		left = left[1:]
 		if c.out.Cells >= int(c.left) {
-			c.giveUp(next)
+			c.giveUp(next, "not settled within the work budget")
 			return
 		}
 		more, ok := c.one(next)
@@ -108,8 +108,8 @@ func (c *creeping) all(box rect) {
 }
 
 // giveUp ends an undecided work.
-func (c *creeping) giveUp(at part) {
-	c.out.Decided, c.out.Why = false, "not settled within the work budget"
+func (c *creeping) giveUp(at part, why string) {
+	c.out.Decided, c.out.Why = false, why
 	if c.out.Nearest == nil {
 		v := c.sightOf(at)
 		g := c.gap(&v, at.pair, false)
@@ -153,7 +153,11 @@ func (c *creeping) one(at part) ([]part, bool) {
 		return nil, false
 	}
 	if moves <= finest {
-		c.giveUp(at)
+		why := "not settled: it changes by too little"
+		if core && now.Lower <= 0 {
+			why = "not settled: they are too deep in each other"
+		}
+		c.giveUp(at, why)
 		return nil, false
 	}
 	return c.halves(at, r1*v.chord1, r2*v.chord2)
@@ -255,7 +259,7 @@ func (c *creeping) halves(at part, moves1, moves2 float64) ([]part, bool) {
 		long = 1
 	}
 	if !halve(&a.box, &b.box, long) {
-		c.giveUp(at)
+		c.giveUp(at, "not settled: it changes by too little")
 		return nil, false
 	}
 	return []part{b, a}, true

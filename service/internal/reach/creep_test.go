@@ -163,6 +163,11 @@ func TestCreepWithoutSense(t *testing.T) {
 		assert.False(t, c.Decided, name)
 		assert.NotEmpty(t, c.Why, name)
 	}
+	chain := rig.NewChain(rig.Fork, unit.Deg(90), rig.Tilt{}, point{}, 0)
+	deep := scene(chain, []rig.Body{{Link: rig.Ground, Shape: must(solid.Sphere(point{X: 500}, 30))}, {Link: rig.OnAxis1, Shape: must(solid.Sphere(point{X: 505}, 30))}}, 20, nil)
+	c := reach.New(deep).Creeps(rig.Axes{}, rig.DegAxes(1, 0), rig.Axes{}, creepSlack, reach.DefaultBudget)
+	assert.False(t, c.Decided)
+	assert.Contains(t, c.Why, "deep in each other")
 	assert.Equal(t, reach.Creep{Decided: true}, p.Creeps(rig.Axes{}, rig.Axes{}, rig.Axes{}, creepSlack, 3), "what does not turn closes nothing")
 }
 
