@@ -19,7 +19,9 @@ const (
 	eitherWay = 5.0
 	needNear  = 2.0
 	lookStep  = 0.05
-	coarse    = 1.5 // mm per degree, for each degree that the start may be off: a proof from all over takes more work than there is where gaps open slower
+	hardly    = 12.0 // where a gap is less, and its cores' too, a proof by the square of the gap needs it to open by
+	hardlyBy  = 3.0  // so much, mm per degree, to be done within its work
+	coarse    = 1.5  // mm per degree, for each degree that the start may be off: a proof from all over takes more work than there is where gaps open slower
 )
 
 // opens looks along a creep from one start, and from where a proof may take it to begin.
@@ -102,6 +104,9 @@ func (p *play) shrinks(last, now map[int]looked, step float64, at Axes, wide boo
 		is, ok := now[i]
 		if !ok {
 			continue
+		}
+		if was.own.low < hardly {
+			p.slack("clear/opens", hardlyBy)
 		}
 		least, most := was.closing(&is, p.scene.pairs[i].need, step)
 		p.answer["clear/opens"].take(limit-least, p.from, p.sharp, wide, func() string {
