@@ -24,19 +24,9 @@ func (in *Input) prover() *reach.Prover {
 		parts = s.Parts
 	}
 	part := unit.Length(in.limit("clear/path", "part_mm", 100))
-	general := unit.Length(in.limit("clear/path", "general_mm", 100) + in.widened())
+	general := unit.Length(in.limit("clear/path", "general_mm", 100) + in.Snapshot.Rig.Proof.Widens(in.Rig.Digest))
 	in.kept = in.Shelf.Prover(in.Rig, parts, part, general)
 	return in.kept
-}
-
-// widened is by how much every pair's required gap is wider for what gauges found of the file, mm: it was seen to be out by as much somewhere, so it
-// may be anywhere (design, section 7). That stands for as long as that revision of the file does: what makes a proof void (a changed payload, say)
-// makes the file no better.
-func (in *Input) widened() float64 {
-	if p := in.Snapshot.Rig.Proof; p != nil && p.RigDigest == in.Rig.Digest && p.ResidualMM > 0 {
-		return p.ResidualMM
-	}
-	return 0
 }
 
 // endsFact puts how far the predicted ends lie from what is intended: for each end by belief, the distance to the nearest intended
@@ -125,7 +115,7 @@ func (in *Input) clearance(f Set, p *reach.Prover, ways []journey, out *Outcome)
 		out.Ends = append(out.Ends, end)
 	}
 	proven, from := sharp.proven()
-	if by := in.widened(); by > 0 {
+	if by := in.Snapshot.Rig.Proof.Widens(in.Rig.Digest); by > 0 {
 		f.Number("clearance_widened_mm", by, Told, in.Snapshot.Rig.Proof.Person)
 	}
 	putClearance(f, spare, proven, worst, seen[from], undecided)

@@ -117,6 +117,16 @@ type Proof struct {
 	Stale        string    `json:"stale,omitempty"` // why it no longer holds; empty: it does
 }
 
+// Widens is by how much, in mm, every pair's required gap is wider for what gauges found of the rig's file of a digest: it was seen to be out by as
+// much somewhere, so it may be anywhere (design, section 7). That stands for as long as that revision of the file does: what makes a proof stale (a
+// changed payload, say) makes the file no better. No proof widens nothing.
+func (p *Proof) Widens(digest [32]byte) float64 {
+	if p != nil && p.RigDigest == digest && p.ResidualMM > 0 {
+		return p.ResidualMM
+	}
+	return 0
+}
+
 // MountLimit is a limit kept by the mount, as last seen.
 type MountLimit struct {
 	Axis  int        `json:"axis"`

@@ -105,7 +105,7 @@ func (s *Server) ofRig(name string, gapMm *float64) (survey.Of, error) {
 		return survey.Of{}, err
 	}
 	proof, err := s.decider.Proof(name)
-	return survey.Of{Rig: m.Rig, Limits: m.Limits, Gap: wire.Gap(gapMm), Band: usualBand, Widened: survey.Widened(m.Rig, proof)}, err
+	return survey.Of{Rig: m.Rig, Limits: m.Limits, Gap: wire.Gap(gapMm), Band: usualBand, Widened: unit.Length(proof.Widens(m.Rig.Digest))}, err
 }
 
 // changed is the same of the rig that its file would make with a change; what gauges found of the file counts there too, or two rigs would be compared

@@ -13,7 +13,6 @@ import (
 	"sync"
 
 	"keepclear.example/keepclear/service/internal/limits"
-	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/reach"
 	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/unit"
@@ -25,16 +24,8 @@ type Of struct {
 	Limits limits.Set
 	Gap    *unit.Length // between all parts; nil: each pair's margins
 	Band   unit.Angle   // width of the bands of axis 2, above 0
-	// Widened is by how much every pair's required gap is wider than the limits ask for: see Widened.
+	// Widened is by how much every pair's required gap is wider than the limits ask for: see question.Proof.
 	Widened unit.Length
-}
-
-// Widened is by how much every pair's required gap is wider for what gauges found of a rig's file: as facts has it for questions.
-func Widened(r *rig.Rig, p *question.Proof) unit.Length {
-	if p != nil && p.RigDigest == r.Digest && p.ResidualMM > 0 {
-		return unit.Length(p.ResidualMM)
-	}
-	return 0
 }
 
 // Scene is the rig with its parts in all of their states, and the gaps that its limits ask for.
