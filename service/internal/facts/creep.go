@@ -57,10 +57,13 @@ func (in *Input) creepFacts(f Set, p *reach.Prover, ways []journey) {
 	f.Number("closing_mm_per_deg", worst, Computed, about...)
 }
 
+// onePair is how many cells of a creep count as one of the work budget: they are of one pair each, and others of all pairs. Choice.
+const onePair = 4
+
 // creeps proves a creep from a start with a spread.
 func (in *Input) creeps(p *reach.Prover, j *journey, spread rig.Axes) reach.Creep {
 	slack := in.limit("clear/opens", "closing_mm_per_deg", 0) / perDegree
-	return p.Creeps(j.start, j.end.Axes.Sub(j.start), spread, slack, reach.Budget(in.Cells))
+	return p.Creeps(j.start, j.end.Axes.Sub(j.start), spread, slack, reach.Budget(onePair*in.Cells))
 }
 
 func (in *Input) closesBeyond(mmPerDeg float64) bool {
@@ -95,8 +98,8 @@ func (in *Input) wayOut(p *reach.Prover, ways []journey, out *Outcome) {
 }
 
 // proposing is the share of the work budget that each look at a way out may take. Choice: of those that lead out of the example rigs' margins
-// few take a twentieth of it.
-const proposing = 16
+// few take a hundredth of it.
+const proposing = 64
 
 // leadsOut tells whether a creep ends with every margin kept, as far as the pose is known, and whether no gap too small shrinks along it.
 func (in *Input) leadsOut(p *reach.Prover, from *journey, by rig.Axes) (clear, opens bool) {
