@@ -111,7 +111,7 @@ func (in *Input) motion(f Set, h *heaven, s *stand, out *Outcome) {
 	in.followFacts(f, h, p, s, ways, sky, out)
 	in.legs(ways, out)
 	if v := f["clearance_spare_mm"].Number; in.Proposes && (v == nil || *v < 0) {
-		in.wayOut(p, ways, out)
+		in.wayOut(f, p, ways, out)
 		in.around(p, ways, true, out)
 	} else if in.Proposes && in.beyond(f) {
 		in.around(p, ways, false, out)

@@ -73,15 +73,16 @@ func (in *Input) closesBeyond(mmPerDeg float64) bool {
 // farthestOut is how far a creep that is proposed goes at most, degrees. Choice: what brings a part out of a margin or off another is a few.
 const farthestOut = 24
 
-// wayOut proposes, from where parts are nearer than they may be, the shortest creep found that regains the margin: of each axis, both ways.
-func (in *Input) wayOut(p *reach.Prover, ways []journey, out *Outcome) {
+// wayOut proposes, from where parts are nearer than they may be, creeps that regain the margin, the shortest first: of each axis, both ways. The
+// shortest may go below the floor or toward the Sun. In the place of a creep it does so where that may close a gap.
+func (in *Input) wayOut(f Set, p *reach.Prover, ways []journey, out *Outcome) {
 	first := ways[0]
-	if in.action().Kind == question.Creep || p.Prove(reach.Hold(first.start), first.sharp, reach.Budget(in.Cells)).Passes() {
+	if v := f["closing_mm_per_deg"].Number; v != nil && !in.closesBeyond(*v) || p.Prove(reach.Hold(first.start), first.sharp, reach.Budget(in.Cells)).Passes() {
 		return
 	}
 	rate := unit.Deg(in.limit("permit", "jog_deg_per_s", 0.1))
 	open := []rig.Axes{rig.DegAxes(1, 0), rig.DegAxes(-1, 0), rig.DegAxes(0, 1), rig.DegAxes(0, -1)}
-	for deg := 1.0; deg <= farthestOut && len(open) > 0 && len(out.Instead) == 0; deg *= 1.5 {
+	for deg := 1.0; deg <= farthestOut && len(open) > 0; deg *= 1.5 {
 		var longer []rig.Axes
 		for _, way := range open {
 			by := way.Scale(deg)

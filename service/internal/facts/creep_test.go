@@ -101,3 +101,23 @@ func TestLessWorkNeverOpens(t *testing.T) {
 	assert.Positive(t, closes)
 	assert.Positive(t, unknown)
 }
+
+// TestEveryWayOutIsNamed: the shortest first, each axis and way once; in the place of a creep that closes too, and not of one that opens.
+func TestEveryWayOutIsNamed(t *testing.T) {
+	r, at := heron(t), rig.DegAxes(-84, 10)
+	named := func(a question.Action) (out []rig.Axes) {
+		for _, series := range facts.Compute(standing(t, r, at, rig.Axes{}, a)).Instead {
+			if series[0].Kind == question.Creep {
+				out = append(out, *series[0].Axes)
+			}
+		}
+		return out
+	}
+	ways := named(axesSlew(r.Home))
+	require.Len(t, ways, 2, "with axis 2 over the leg, and with axis 1 away from it")
+	for i := range ways[1:] {
+		assert.LessOrEqual(t, ways[i].Abs().Max(), ways[i+1].Abs().Max())
+	}
+	assert.Equal(t, ways, named(creep(ways[0].Scale(-1))))
+	assert.Empty(t, named(creep(ways[0])))
+}
