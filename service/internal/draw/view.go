@@ -62,7 +62,43 @@ func (v *View) Text() string {
 	for _, s := range v.sentences() {
 		rig.Say(&b, "%s", s)
 	}
+	if s := v.homeward(); s != "" {
+		rig.Say(&b, "%s", s)
+	}
 	return b.String()
+}
+
+// homeward says how the rig comes home from there, each leg proven with what homing leaves uncertain; empty at home.
+func (v *View) homeward() string {
+	r := v.rig
+	switch {
+	case v.at == r.Home || len(v.scene.Pairs) == 0 || !r.Travel.Holds(v.at):
+		return ""
+	case v.tight.spare() < 0:
+		return "Out of there leads a creep, a slow turn of one axis: ask for any motion, and the answer names it."
+	}
+	if h := NewView(r, v.scene, r.Home); h.tight.spare() < 0 {
+		return "At home " + h.tight.parts[0] + " and " + h.tight.parts[1] + " are nearer than they may be: no motion may end there."
+	}
+	p, spread := reach.New(v.scene), r.Homing.Sigma.Scale(3).Add(r.Motion.Overrun)
+	if straight := reach.WayOf(r.Motion.Sharing, r.Motion, v.at, r.Home); p.Prove(straight, spread, reach.DefaultBudget).Passes() {
+		return "The way home from there is clear."
+	}
+	route, found := p.Around(v.at, r.Home, r.Motion, r.Travel, spread, reach.DefaultBudget)
+	switch {
+	case found:
+		return "Home from there by " + strings.Join(stops(route.Stops), ", then ") + ": each leg is clear, the direct way is not."
+	case route.Barred:
+		return "No way leads home from there: it is proven that, whatever way is taken within travel, two parts come nearer than they may."
+	}
+	return "No way home was found from there within the work that one look may take; there may be one."
+}
+
+func stops(all []rig.Axes) (out []string) {
+	for _, a := range all {
+		out = append(out, fmt.Sprintf("axis 1 at %s, axis 2 at %s", degrees(a.A1), degrees(a.A2)))
+	}
+	return out
 }
 
 // sentences are what there is to say of the pose, for words and picture alike.

@@ -3,11 +3,13 @@ package draw_test
 import (
 	"encoding/xml"
 	"errors"
+	"fmt"
 	"io"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -16,6 +18,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"keepclear.example/keepclear/service/internal/draw"
+	"keepclear.example/keepclear/service/internal/reach"
 	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/solid"
 )
@@ -179,4 +182,57 @@ func TestPictureReadsAsXML(t *testing.T) {
 		assert.Contains(t, svg, want)
 	}
 	assert.NotContains(t, svg, "NaN")
+}
+
+// fenced is heron with a row of balls where its dew shield comes by with axis 2 at 30°, but for where axis 1 stands in a gap.
+func fenced(t *testing.T, openFrom, openTo float64) *rig.Rig {
+	t.Helper()
+	r := *heron(t)
+	r.Parts = slices.Clone(r.Parts)
+	i := slices.IndexFunc(r.Parts, func(p rig.Part) bool { return p.Name == "dew shield" })
+	require.GreaterOrEqual(t, i, 0)
+	centre := r.Parts[i].Shapes[0].Centre()
+	for deg := -96.0; deg <= 96; deg += 4 {
+		if deg >= openFrom && deg <= openTo {
+			continue
+		}
+		ball, err := solid.Sphere(r.Chain.Link2(rig.DegAxes(deg, 30)).Point(centre), 40)
+		require.NoError(t, err)
+		r.Parts = append(r.Parts, rig.Part{Name: fmt.Sprintf("ball at %g", deg), Link: rig.Ground, Shapes: []solid.Shape{ball}})
+	}
+	return &r
+}
+
+// TestViewSaysTheWayHome from where the rig stands: straight, by stops that are clear leg by leg, or none.
+func TestViewSaysTheWayHome(t *testing.T) {
+	said := func(r *rig.Rig, a1, a2 float64) string {
+		text := draw.NewView(r, r.Scene(nil, 10, 10), rig.DegAxes(a1, a2)).Text()
+		return strings.Join(strings.Fields(text), " ")
+	}
+	assert.Contains(t, said(heron(t), 20, -35), "The way home from there is clear.")
+	assert.Contains(t, said(heron(t), -72, 22), "a creep, a slow turn of one axis")
+	assert.NotContains(t, said(heron(t), 0, 0), "home from there")
+	assert.NotContains(t, said(heron(t), 170, 0), "home from there", "beyond travel")
+
+	assert.Regexp(t, "At home ball at .* and dew shield are nearer than they may be", said(fenced(t, 1, 0), -20, 80))
+	shut := fenced(t, 1, 0)
+	shut.Home = rig.DegAxes(-20, -70)
+	assert.Contains(t, said(shut, -20, 80), "No way leads home from there: it is proven")
+	r := fenced(t, -20, 96)
+	r.Home = rig.DegAxes(70, -5)
+	text := said(r, -90, 75)
+	by := regexp.MustCompile(`Home from there by (.*): each leg is clear`).FindStringSubmatch(text)
+	require.NotNil(t, by, text)
+	p, at := reach.New(r.Scene(nil, 10, 10)), rig.DegAxes(-90, 75)
+	legs := 0
+	for _, m := range regexp.MustCompile(`axis 1 at (\S+)°, axis 2 at (\S+)°`).FindAllStringSubmatch(by[1], -1) {
+		a1, err1 := strconv.ParseFloat(m[1], 64)
+		a2, err2 := strconv.ParseFloat(m[2], 64)
+		require.NoError(t, errors.Join(err1, err2))
+		to := rig.DegAxes(a1, a2)
+		assert.True(t, p.Prove(reach.WayOf(r.Motion.Sharing, r.Motion, at, to), rig.Axes{}, reach.DefaultBudget).Passes())
+		at, legs = to, legs+1
+	}
+	assert.Positive(t, legs)
+	assert.True(t, p.Prove(reach.WayOf(r.Motion.Sharing, r.Motion, at, r.Home), rig.Axes{}, reach.DefaultBudget).Passes())
 }
