@@ -99,8 +99,8 @@ func (in *Input) wayOut(f Set, p *reach.Prover, ways []journey, out *Outcome) {
 }
 
 // proposing is the share of the work budget that each look at a way out may take. Choice: of those that lead out of the example rigs' margins
-// few take a hundredth of it.
-const proposing = 64
+// few take a twentieth of it.
+const proposing = 16
 
 // leadsOut tells whether a creep ends with every margin kept, as far as the pose is known, and whether no gap too small shrinks along it.
 func (in *Input) leadsOut(p *reach.Prover, from *journey, by rig.Axes) (clear, opens bool) {

@@ -20,7 +20,8 @@ import (
 // more than the bodies move, h later by no more than they move there: their reach from axis 1 is another once axis 2 has turned.
 //
 // Near contact the bound says nothing, and of solids that overlap F is zero. There the cores of the solids are taken for them, which stand
-// apart: two parts whose description overlaps touch, and which way leads out of each other is what their cores tell.
+// apart: two parts whose description overlaps touch, and which way leads out of each other is what their cores tell. Of parts that are apart they tell
+// nothing sure: the rim of a flat cone can come nearer while its core goes away.
 
 // Creep is what is proven and seen of a turn of one axis.
 type Creep struct {
@@ -31,10 +32,12 @@ type Creep struct {
 	Cells   int
 }
 
-// Figures of the proof, mm. Choices: from touching on a gap is told from its cores, the parts less what a finger's breadth takes off all around;
-// a cell in which nothing moves by more than finest is not cut further.
+// Figures of the proof, mm. Choices: below touching, and in cells that reach below it up to twice that, a gap is told from its cores, the parts less
+// what a finger's breadth takes off all around; a gap that shrinks is looked for in cells in which nothing moves by more than looking; a cell in which
+// nothing moves by more than finest is not cut further.
 const (
-	touching = 5.0
+	touching = 0.5
+	looking  = 5.0
 	coreOff  = 10.0
 	finest   = 0.002
 	probe    = 2e-4 // radians over which a closing gap is looked at
@@ -136,20 +139,18 @@ func (c *creeping) one(at part) ([]part, bool) {
 	if c.axis == 0 {
 		reach = r1 + r2*v.chord2
 	}
-	core, now := g.Lower < touching, g
+	core, now := g.Upper+moves < touching || g.Lower < touching && moves <= touching, g
 	if core {
 		if g.Lower > 0 && c.seen(&v, at.pair, &g) { // a gap that there is yet shrinks, whatever the cores do
 			return nil, false
 		}
 		now = c.gap(&v, at.pair, true)
 	}
-	if !core || moves <= touching { // a wide cell about a contact holds poses apart, too, whose own gap counts
-		if closing, ok := c.widens(&v, at.pair, core, &now, moves, reach); ok {
-			c.out.Closing = max(c.out.Closing, closing)
-			return nil, true
-		}
+	if closing, ok := c.widens(&v, at.pair, core, &now, moves, reach); ok {
+		c.out.Closing = max(c.out.Closing, closing)
+		return nil, true
 	}
-	if g.Upper < q.required && moves < touching && c.seen(&v, at.pair, &g) {
+	if g.Upper < q.required && moves < looking && c.seen(&v, at.pair, &g) {
 		return nil, false
 	}
 	if moves <= finest {

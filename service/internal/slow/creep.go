@@ -14,9 +14,9 @@ func (j *judging) byAsMuch() bool { return j.q.Kind == "jog" || j.q.Kind == "cre
 // much nearer to that the other may be taken for it, a proof settling many poses at once; by how much more than it must be a gap may be
 // looked at by a proof; the step from one look to the next.
 const (
-	atTouch   = 5.0
+	atTouch   = 0.5
 	coreLayer = 10.0
-	eitherWay = 5.0
+	eitherWay = 0.5
 	needNear  = 2.0
 	lookStep  = 0.05
 	hardly    = 12.0 // where a gap is less, and its cores' too, a proof by the square of the gap needs it to open by
@@ -223,7 +223,7 @@ func (b *body) tapered(of *body) {
 	long := along.norm()
 	share := min(coreLayer/long, 0.49)
 	at := func(share float64) float64 {
-		return max(0, of.r1+(r2-of.r1)*share-coreLayer*math.Hypot(long, r2-of.r1)/long)
+		return max(0, of.r1+(r2-of.r1)*share-coreLayer*min(1.5, math.Hypot(long, r2-of.r1)/long))
 	}
 	b.p[0], b.p[1] = of.p[0].add(along.times(share)), of.p[1].sub(along.times(share))
 	b.r1, b.r2 = at(share), at(1-share)

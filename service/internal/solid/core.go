@@ -3,7 +3,7 @@ package solid
 import "math"
 
 // Core is the solid less its outer layer: a solid inside of it whose faces lie depth farther in, or as far as it is thick enough for
-// that. Of a cone the rims may lie farther in, of a hull its points go toward their mean and its faces by less than depth. Of solids
+// that. Of a cone the rims may lie half as much farther in, or its side less, of a hull its points go toward their mean and its faces by less than depth. Of solids
 // that overlap by little the cores stand apart, so that it can be told which way leads out.
 func (s Shape) Core(depth float64) Shape {
 	if !(depth > 0) {
@@ -25,6 +25,10 @@ func (s Shape) Core(depth float64) Shape {
 	return out
 }
 
+// drawnIn bounds by how much more than depth the rim of a cone is drawn in for its side to stand depth farther in. Choice: the core of a flat
+// cone, of which a needle would be left, is to be like it.
+const drawnIn = 1.5
+
 // within is the axis and the radii of a cone whose ends stand depth farther in, at most to near its middle, and its side too.
 func (s *Shape) within(depth float64) (a, b Point, ra, rb float64) {
 	along := s.b.Sub(s.a)
@@ -33,7 +37,7 @@ func (s *Shape) within(depth float64) (a, b Point, ra, rb float64) {
 		return s.a, s.b, s.ra - min(depth, s.ra), s.rb - min(depth, s.rb)
 	}
 	t := min(depth/l, 0.49)
-	slant := math.Hypot(l, s.rb-s.ra) / l
+	slant := min(drawnIn, math.Hypot(l, s.rb-s.ra)/l)
 	at := func(t float64) float64 { return max(0, s.ra+(s.rb-s.ra)*t-depth*slant) }
 	return s.a.Add(along.Scale(t)), s.b.Sub(along.Scale(t)), at(t), at(1 - t)
 }
