@@ -234,23 +234,32 @@ func TestCreepsOfFlatCones(t *testing.T) {
 	r := rand.New(rand.NewPCG(4, 99))
 	proven := 0
 	chain := rig.NewChain(rig.Fork, unit.Deg(90), rig.Tilt{}, point{}, 0)
-	for range 1500 {
-		axis, at := randomDir(r).Scale(1+12*r.Float64()), randomDir(r).Scale(200*r.Float64())
+	for range 4000 {
+		at := randomDir(r).Scale(200 * r.Float64())
+		axis := randomDir(r).Scale(1 + 12*r.Float64())
 		cone := must(solid.Frustum(at.Add(axis), at.Sub(axis), 40+200*r.Float64(), 40+200*r.Float64()))
 		n := randomDir(r)
 		n.Z = 0
 		n = n.Unit()
 		wall := must(solid.Sphere(n.Scale(cone.SupportDistance(n)+5*r.Float64()+3000), 3000))
 		s := scene(chain, []rig.Body{{Link: rig.Ground, Shape: wall}, {Link: rig.OnAxis1, Shape: cone}}, 20, nil)
-		by := rig.DegAxes([]float64{-1, -0.3, -0.1, 0.1, 0.3, 1}[r.IntN(6)], 0)
-		if now := gapAt(s, s.Pairs[0], rig.Axes{}, 0); now < 1 || now > 5 {
+		by := rig.DegAxes([]float64{-3, -1, -0.3, -0.1, -0.05, 0.05, 0.1, 0.3, 1, 3}[r.IntN(10)], 0)
+		was := gapAt(s, s.Pairs[0], rig.Axes{}, 0)
+		if was < 0.05 || was > 5 {
 			continue
 		}
 		c := reach.New(s).Creeps(rig.Axes{}, by, rig.Axes{}, creepSlack, reach.DefaultBudget)
-		if c.Decided && c.Closing <= creepSlack {
-			proven++
-			require.LessOrEqual(t, shrinksFrom(s, s.Pairs[0], rig.Axes{}, by, 50), creepSlack+1e-3)
+		if !c.Decided || c.Closing > creepSlack {
+			continue
+		}
+		proven++
+		for k := 1; k <= 50; k++ {
+			now := gapAt(s, s.Pairs[0], by.Scale(float64(k)/50), 0)
+			require.LessOrEqual(t, was-now, creepSlack*float64(by.Abs().Max())/50+1e-6, "from %v on, by %v", by.Scale(float64(k-1)/50), by)
+			if was = now; was > 20 {
+				break
+			}
 		}
 	}
-	assert.Greater(t, proven, 200)
+	assert.Greater(t, proven, 400)
 }
