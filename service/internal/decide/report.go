@@ -299,16 +299,28 @@ func (d *Decider) happen(g *group, r Report) (question.RigState, []pose.Notice) 
 	return s, append(notices, more...)
 }
 
+// proved is what holds of the rig file once a person stated something of it. What was found of the revision in force stays found: a proof of another
+// one, or one without the signs, only says that it no longer counts, and widens gaps by no less than before.
+func proved(was *question.Proof, p question.Proof, at time.Time, digest [32]byte) *question.Proof {
+	p.At = at
+	known := was != nil && was.RigDigest == digest
+	switch {
+	case p.RigDigest != digest && known:
+		p = *was
+		p.Stale = "a later proof names another revision of the rig file than the one in force"
+	case p.RigDigest != digest:
+		p.Stale = "the proof names another revision of the rig file than the one in force"
+	case known && !p.SignsChecked:
+		p.ResidualMM = max(p.ResidualMM, was.ResidualMM)
+	}
+	return &p
+}
+
 // note takes in events that concern no pose.
 func (d *Decider) note(g *group, s *question.RigState, r Report) {
 	switch {
 	case r.Proved != nil:
-		p := *r.Proved
-		p.At = r.At
-		s.Proof = &p
-		if p.RigDigest != g.member.Rig.Digest {
-			s.Proof.Stale = "the proof names another revision of the rig file than the one in force"
-		}
+		s.Proof = proved(s.Proof, *r.Proved, r.At, g.member.Rig.Digest)
 	case r.Limit != nil:
 		l := *r.Limit
 		l.Seen = r.At

@@ -160,6 +160,35 @@ func TestProofIsOfOneRevision(t *testing.T) {
 	}
 }
 
+// TestWhatGaugesFoundStaysFound: a later proof of another revision, or without the signs, makes the one in force count no longer, and widens gaps
+// by no less; one that is whole takes its place.
+func TestWhatGaugesFoundStaysFound(t *testing.T) {
+	b := newBench(t)
+	ours := b.rig.Digest
+	for _, c := range []struct {
+		digest   [32]byte
+		signs    bool
+		residual float64
+		stale    bool
+		widens   float64
+	}{
+		{ours, true, 9, false, 9},
+		{[32]byte{1}, true, 0, true, 9},
+		{ours, false, 0, false, 9},
+		{ours, false, 12, false, 12},
+		{ours, true, 3, false, 3},
+		{[32]byte{2}, true, 0, true, 3},
+	} {
+		b.wait(time.Second)
+		_, err := b.report(decide.Report{Proved: &question.Proof{Person: "A. Person", RigDigest: c.digest, ResidualMM: c.residual, SignsChecked: c.signs}})
+		require.NoError(t, err)
+		p := b.look().State.Proof
+		require.NotNil(t, p)
+		assert.Equal(t, c.stale, p.Stale != "", "%+v", c)
+		assert.Equal(t, c.widens, p.Widens(ours), "%+v", c)
+	}
+}
+
 // TestLimitsOfTheMount: one an axis, the last seen.
 func TestLimitsOfTheMount(t *testing.T) {
 	b := newBench(t)
