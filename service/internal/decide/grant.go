@@ -62,6 +62,9 @@ func ownFindings(g *group, q question.Question, s question.RigState, out *facts.
 	if f, fast := slowJog(g, q, s, out); fast {
 		all = append(all, f)
 	}
+	if f, tracks := creepsOnSky(q, s); tracks {
+		all = append(all, f)
+	}
 	return all
 }
 
@@ -85,6 +88,19 @@ func slowJog(g *group, q question.Question, s question.RigState, out *facts.Outc
 		Rule: "permit/slow", Effect: verdict.Holds, Code: "jog_too_fast", Limit: &most, Unit: "deg_per_s",
 		Sentence: "Held: " + say + ".", Remedy: "Ask for the same " + string(q.Action.Kind) + " at that rate.",
 		Needs: []verdict.Need{{Kind: "asker", Sentence: say}},
+	}, true
+}
+
+// creepsOnSky holds a creep of a rig that tracks: what is proven is the turn of one axis, and the sky's turn may close what it opens.
+func creepsOnSky(q question.Question, s question.RigState) (verdict.Finding, bool) {
+	if q.Action.Kind != question.Creep || s.Sample == nil || s.Sample.Doing != question.Tracking {
+		return verdict.Finding{}, false
+	}
+	say := "the rig tracks, and a creep is proven for a rig that rests"
+	return verdict.Finding{
+		Rule: "permit/slow", Effect: verdict.Holds, Code: "creep_tracks",
+		Sentence: "Held: " + say + ".", Remedy: "Stop tracking, which needs no leave, send a sample, and ask again.",
+		Needs: []verdict.Need{{Kind: verdict.NeedSample, Sentence: say}},
 	}, true
 }
 

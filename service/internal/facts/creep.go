@@ -51,7 +51,7 @@ func (in *Input) creepFacts(f Set, p *reach.Prover, ways []journey) {
 	proven, _ := sharp.proven()
 	f.Number("closing_sharp_mm_per_deg", math.Max(0, -proven), Computed, aboutSharp...)
 	if undecided != "" && !in.closesBeyond(-proven) {
-		f.Lack("closing_mm_per_deg", "that no gap too small shrinks is "+undecided, "time", about...)
+		f.Lack("closing_mm_per_deg", "that none shrinks is "+undecided+"; it is sooner settled from a pose known more exactly, or by the other axis", "homing", about...)
 		return
 	}
 	f.Number("closing_mm_per_deg", worst, Computed, about...)
@@ -80,8 +80,12 @@ func (in *Input) wayOut(f Set, p *reach.Prover, ways []journey, out *Outcome) {
 	if v := f["closing_mm_per_deg"].Number; v != nil && !in.closesBeyond(*v) || p.Prove(reach.Hold(first.start), first.sharp, reach.Budget(in.Cells)).Passes() {
 		return
 	}
-	rate := unit.Deg(in.limit("permit", "jog_deg_per_s", 0.1))
-	open := []rig.Axes{rig.DegAxes(1, 0), rig.DegAxes(-1, 0), rig.DegAxes(0, 1), rig.DegAxes(0, -1)}
+	propose := func(by rig.Axes) {
+		rate := unit.Deg(in.limit("permit", "jog_deg_per_s", 0.1))
+		out.Instead = append(out.Instead, []question.Action{{Kind: question.Creep, Axes: &by, Rate: &rate}})
+	}
+	told := len(out.Instead)
+	open := ways4()
 	for deg := 1.0; deg <= farthestOut && len(open) > 0; deg *= 1.5 {
 		var longer []rig.Axes
 		for _, way := range open {
@@ -89,13 +93,31 @@ func (in *Input) wayOut(f Set, p *reach.Prover, ways []journey, out *Outcome) {
 			clear, opens := in.leadsOut(p, &first, by)
 			switch {
 			case clear && opens:
-				out.Instead = append(out.Instead, []question.Action{{Kind: question.Creep, Axes: &by, Rate: &rate}})
+				propose(by)
 			case !clear: // else what is not proven of it is not of a longer one
 				longer = append(longer, way)
 			}
 		}
 		open = longer
 	}
+	for _, deg := range []float64{12, 6, 3} { // of a pose that is not known well the margin may be regained nowhere near: then some way out
+		for _, way := range ways4() {
+			if len(out.Instead) > told {
+				return
+			}
+			if by := way.Scale(deg); in.Rig.Travel.Holds(first.start.Add(by)) && in.opens(p, &first, by) {
+				propose(by)
+			}
+		}
+	}
+	if len(out.Instead) == told {
+		out.Notes = append(out.Notes, "two parts are nearer than they may be where the rig stands, and of no creep is it proven, from all of where the rig may be, that it leads out: have a person state the pose more exactly (with a smaller sigma) and ask again, or turn it out by hand")
+	}
+}
+
+// ways4 are a degree of each axis, both ways.
+func ways4() []rig.Axes {
+	return []rig.Axes{rig.DegAxes(1, 0), rig.DegAxes(-1, 0), rig.DegAxes(0, 1), rig.DegAxes(0, -1)}
 }
 
 // proposing is the share of the work budget that each look at a way out may take. Choice: of those that lead out of the example rigs' margins
@@ -104,13 +126,19 @@ const proposing = 16
 
 // leadsOut tells whether a creep ends with every margin kept, as far as the pose is known, and whether no gap too small shrinks along it.
 func (in *Input) leadsOut(p *reach.Prover, from *journey, by rig.Axes) (clear, opens bool) {
+	end := from.start.Add(by)
+	if !in.Rig.Travel.Holds(end) || !p.Prove(reach.Hold(end), from.spread, reach.Budget(in.Cells/proposing)).Passes() {
+		return false, false
+	}
+	return true, in.opens(p, from, by)
+}
+
+// opens tells, by some of the work budget, whether no gap too small shrinks along a creep.
+func (in *Input) opens(p *reach.Prover, from *journey, by rig.Axes) bool {
 	some := *in
 	some.Cells = in.Cells / proposing
 	to := *from
 	to.end.Axes = from.start.Add(by)
-	if !in.Rig.Travel.Holds(to.end.Axes) || !p.Prove(reach.Hold(to.end.Axes), from.spread, reach.Budget(some.Cells)).Passes() {
-		return false, false
-	}
 	c := some.creeps(p, &to, from.spread)
-	return true, c.Decided && !in.closesBeyond(c.Closing*perDegree)
+	return c.Decided && !in.closesBeyond(c.Closing*perDegree)
 }

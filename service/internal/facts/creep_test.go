@@ -1,6 +1,7 @@
 package facts_test
 
 import (
+	"fmt"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -120,4 +121,15 @@ func TestEveryWayOutIsNamed(t *testing.T) {
 	}
 	assert.Equal(t, ways, named(creep(ways[0].Scale(-1))))
 	assert.Empty(t, named(creep(ways[0])))
+
+	in := standing(t, r, rig.DegAxes(76, -25), rig.Axes{}, axesSlew(r.Home)) // touching
+	in.Snapshot.Rig.Pose.Candidates[0].Sigma = rig.DegAxes(1, 1)
+	got := facts.Compute(in)
+	assert.Empty(t, got.Instead)
+	assert.Contains(t, fmt.Sprint(got.Notes), "state the pose more exactly", "where none is proven what would help is said")
+	creeps := standing(t, r, rig.DegAxes(76, -25), rig.Axes{}, creep(rig.DegAxes(-10, 0)))
+	creeps.Snapshot.Rig.Pose.Candidates[0].Sigma = rig.DegAxes(1, 1)
+	lacking := facts.Compute(creeps).Facts["closing_mm_per_deg"]
+	assert.Nil(t, lacking.Number)
+	assert.Equal(t, "homing", lacking.Need, "waiting would not help")
 }
