@@ -206,7 +206,8 @@ func TestDemoContactsAgainstFCL(t *testing.T) {
 		assert.InDelta(t, 0, d, 1, "%v at %v", at[i].parts, at[i].pose)
 	}
 	require.Len(t, last, 4)
-	assert.InDelta(t, 30, slices.Min(fclAnswers(t, n, last)), 1, "the end of the track, at %v", last)
+	const wanted = 30 + 4 // the margins, and what the evening's gauges found the file out by
+	assert.InDelta(t, wanted, slices.Min(fclAnswers(t, n, last)), 1, "the end of the track, at %v", last)
 	for i, d := range fclAnswers(t, n, before) { // the spare: 30 mm less than the gap
 		assert.Greater(t, d, -30.0, "already touching at %v", before[i].pose)
 	}

@@ -6,6 +6,7 @@ import (
 	"flag"
 	"fmt"
 	"math"
+	"strings"
 
 	"keepclear.example/keepclear/service/internal/draw"
 	"keepclear.example/keepclear/service/internal/reach"
@@ -20,7 +21,41 @@ type roomOptions struct {
 	gap     float64 // mm; negative: the margins in force
 	band    float64 // degrees
 	picture string
-	whatIfs []rig.Change
+	whatIfs []whatIf
+}
+
+// whatIf is what is changed together in the file.
+type whatIf []rig.Change
+
+func readWhatIf(text string) (out whatIf, err error) {
+	for one := range strings.SplitSeq(text, ",") {
+		c, err := rig.ReadChange(one)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, c)
+	}
+	return out, nil
+}
+
+func (w whatIf) String() string {
+	var all []string
+	for _, c := range w {
+		all = append(all, c.String())
+	}
+	return strings.Join(all, " and ")
+}
+
+// in makes the changes one after the other.
+func (w whatIf) in(file rigFile) (rigFile, error) {
+	for _, c := range w {
+		content, err := c.In(file.name, file.content)
+		if err != nil {
+			return file, err
+		}
+		file.content = content
+	}
+	return file, nil
 }
 
 // room says how far the axes of a rig may turn with what it carries, and how far they might if a length were another.
@@ -46,16 +81,20 @@ func (o *roomOptions) sayAll(ctx context.Context, s streams) error {
 	if err != nil {
 		return err
 	}
+	var changed []rigFile
+	for _, w := range o.whatIfs { // what cannot be changed is said first, and not below a page about the file as it is
+		other, err := w.in(file)
+		if err != nil {
+			return err
+		}
+		changed = append(changed, other)
+	}
 	if err := o.say(ctx, s, file, ""); err != nil {
 		return err
 	}
-	for _, c := range o.whatIfs {
-		changed := file
-		if changed.content, err = c.In(file.name, file.content); err != nil {
-			return err
-		}
+	for i, w := range o.whatIfs {
 		fmt.Fprintln(s.out)
-		if err := o.say(ctx, s, changed, c.String()); err != nil {
+		if err := o.say(ctx, s, changed[i], w.String()); err != nil {
 			return err
 		}
 	}
@@ -71,9 +110,9 @@ func roomFlags(s streams, args []string) (roomOptions, error) {
 	f.Float64Var(&o.band, "band", 30, "width of the bands of axis 2, `degrees`, 1 to 360")
 	f.StringVar(&o.picture, "picture", "", "draw the map into this `file` (SVG)")
 	o.practiceFlag(f)
-	f.Func("what-if", "how it would be if a number of the file were another: `tape.floor_to_crossing_mm+=150`; may be repeated", func(text string) error {
-		c, err := rig.ReadChange(text)
-		o.whatIfs = append(o.whatIfs, c)
+	f.Func("what-if", "how it would be if a number of the file were another: `tape.camera_radius_mm+=30`; several that change together with commas between; given again, each by itself", func(text string) error {
+		w, err := readWhatIf(text)
+		o.whatIfs = append(o.whatIfs, w)
 		return err
 	})
 	if err := f.Parse(args); err != nil {

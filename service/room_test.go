@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 	"time"
 
@@ -61,4 +62,29 @@ func TestRoomSaysWhatIsWrong(t *testing.T) {
 		assert.Equal(t, c.code, code, "%v", c.args)
 		assert.Contains(t, errs, c.says, "%v", c.args)
 	}
+}
+
+// TestRoomWithSeveralChanges says of a file with two lengths changed together what it says of a file that has them so; what cannot be changed is said
+// before anything else.
+func TestRoomWithSeveralChanges(t *testing.T) {
+	t.Parallel()
+	good := filepath.Join("..", "testdata", "rigs", "bittern.yaml")
+	content, err := os.ReadFile(good)
+	require.NoError(t, err)
+	other := strings.NewReplacer("tube_diameter_mm: 200", "tube_diameter_mm: 190", "front_reach_mm: 420", "front_reach_mm: 480").Replace(string(content))
+	require.NotEqual(t, string(content), other)
+	changed := filepath.Join(t.TempDir(), "bittern.yaml")
+	require.NoError(t, os.WriteFile(changed, []byte(other), 0o600))
+
+	code, out, errs := printed(t, "room", "--what-if", "tape.tube_diameter_mm=190,tape.front_reach_mm+=60", good)
+	require.Equal(t, exitDone, code, "%s", errs)
+	assert.Contains(t, strings.Join(strings.Fields(out), " "), "if tape.tube_diameter_mm=190 and tape.front_reach_mm+=60")
+	_, want, _ := printed(t, "room", changed)
+	after := func(text string) string { return text[strings.LastIndex(text, "Axis 1 by"):] }
+	assert.Equal(t, after(want), after(out))
+
+	code, out, errs = printed(t, "room", "--what-if", "tape.tube_diameter_mm=190,tape.none_mm=5", good)
+	assert.Equal(t, exitCheck, code)
+	assert.Empty(t, out)
+	assert.Contains(t, errs, "has no number at tape.none_mm")
 }

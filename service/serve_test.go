@@ -224,7 +224,9 @@ func TestRulesAndFilesAreDescribed(t *testing.T) {
 		require.NoError(t, err)
 		return r
 	}
-	good := check(content)
+	small, err := os.ReadFile(filepath.Join("..", "testdata", "rigs", "bittern.yaml")) // few parts: its map is soon made
+	require.NoError(t, err)
+	good := check(small)
 	assert.True(t, good.GetLoads(), "%v", good.GetFaults())
 	assert.Len(t, good.GetRigSha256(), 32)
 	assert.NotEmpty(t, good.GetUnderstood())

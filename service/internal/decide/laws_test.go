@@ -307,7 +307,7 @@ func TestMoreDoubtNeverTurnsANonAllowIntoAnAllow(t *testing.T) {
 			in.Snapshot.Rig.Pose = question.Pose{State: question.Unknown}
 		},
 		"nobody there": func(in *facts.Input, _ *rig.Rig, _ lawRig, _ *rand.Rand) { in.Question.AttendedBy = "" },
-		"less work":    func(in *facts.Input, _ *rig.Rig, _ lawRig, g *rand.Rand) { in.Cells = 1 + g.IntN(20) },
+		"less work":    func(in *facts.Input, _ *rig.Rig, _ lawRig, g *rand.Rand) { in.Cells = 1 + g.IntN(3) },
 	}
 	allowed, asked, turned := 0, 0, map[string]int{}
 	eachLawRig(t, 1, func(t *testing.T, l lawRig, g *rand.Rand) {
