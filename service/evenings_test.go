@@ -103,6 +103,12 @@ func playEvening(t *testing.T, binary, script string) {
 			e.person = strings.Trim(rest, `"`)
 		case "prove":
 			e.prove(rest)
+		case "shifted": // the rig itself, while its file stays
+			fmt.Fprintf(&e.said, "(on the rig, not in its file: %s)\n", rest)
+			e.truly = e.shifted(rest)
+		case "rewired":
+			fmt.Fprintf(&e.said, "(the wires: %s)\n", rest)
+			e.wired = rest
 		case "refile":
 			e.stop()
 			c, err := rig.ReadChange(rest)
@@ -126,6 +132,17 @@ func playEvening(t *testing.T, binary, script string) {
 		said = v.what.ReplaceAll(said, []byte(v.name))
 	}
 	golden(t, strings.TrimSuffix(script, ".txt")+".said", said, nil)
+}
+
+// shifted is the practice rig with a change.
+func (e *evening) shifted(change string) *rig.Rig {
+	c, err := rig.ReadChange(change)
+	require.NoError(e.t, err, change)
+	file, err := c.In("heron.yaml", practice.HeronFile())
+	require.NoError(e.t, err, change)
+	r, bad := rig.Parse("heron.yaml", file, nil)
+	require.NotNil(e.t, r, "%v", bad)
+	return r
 }
 
 // hurried is what goes by how fast the evening is played: faster than the axes can turn, so that the service may doubt where they are.

@@ -209,8 +209,7 @@ func (p *proof) sign(s *pb.SignStep) (int, error) {
 	found := out.GetSigns()[0]
 	p.say("%s", found.GetSentence())
 	if found.GetCause() != pb.SignCause_SIGN_CAUSE_AS_DESCRIBED {
-		p.say("Nothing was reported, and nothing may move %s unattended. Put it right, start the service with it, and begin anew; if you named another side by mistake, the same command asks again.", p.rig)
-		return exitCheck, nil
+		return p.disproved("the directions are not as the file says", false, 0)
 	}
 	if s.GetAxis() != 0 {
 		p.say("Turn axis %d back to home.", s.GetAxis())

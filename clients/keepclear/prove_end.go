@@ -28,14 +28,65 @@ func (p *proof) finish() (int, error) {
 		p.say("No gap here tells anything of %s: measure again what matters.", strings.Join(unseen, ", "))
 	}
 	if !out.GetSignsRight() {
-		p.say("The directions are not all proven: nothing was reported.")
-		return exitCheck, nil
+		p.say("The directions are not all proven.")
+		return p.disproved("the directions are not as the file says", false, out.GetResidualMm())
 	}
 	if most, known := p.mostResidual(); known && out.GetResidualMm() > most {
-		p.say("More than %g mm (rig/proven) proves nothing, so nothing was reported. Put the file right, start the service with it, and begin anew.", most)
+		p.say("More than %g mm (rig/proven) proves nothing.", most)
+		return p.disproved(fmt.Sprintf("the file fits the rig to %.1f mm only", up(out.GetResidualMm())), true, out.GetResidualMm())
+	}
+	return p.reported(up(out.GetResidualMm()))
+}
+
+// up rounds a residual up to what is said of it; one that the API cannot take is its largest.
+func up(mm float64) float64 { return min(math.Ceil(mm*10)/10, 1000) }
+
+// disproved ends an evening that found the rig other than its file. Where an earlier proof of the file counts, unattended motion goes on by it until
+// this is on record, so it is offered to report it.
+func (p *proof) disproved(what string, signs bool, residual float64) (int, error) {
+	earlier := p.earlier()
+	if earlier == "" {
+		p.say("Nothing was reported, and nothing may move %s unattended. %s", p.rig, mendIt)
 		return exitCheck, nil
 	}
-	return p.reported(math.Ceil(out.GetResidualMm()*10) / 10)
+	p.say("An earlier proof of this file %s: until this is reported, %s may be moved unattended by it.", earlier, p.rig)
+	yes, err := p.yes(fmt.Sprintf("Report that %s? Unattended motion is then held until the rig is proved anew (yes, no).", what))
+	switch {
+	case err != nil:
+		return 0, err
+	case !yes:
+		p.say("Nothing was reported: the earlier proof %s, and %s may be moved unattended by it. %s", earlier, p.rig, mendIt)
+		return exitCheck, nil
+	}
+	code, err := p.send(signs, up(residual))
+	switch {
+	case err != nil:
+		return 0, err
+	case code == exitCheck:
+		p.say("From now on nothing may move %s unattended. %s", p.rig, mendIt)
+	default:
+		p.say("That unattended motion is held is not certain: see what keepclear rigs %s says, and lock it with keepclear lock if no proof is needed.", p.rig)
+	}
+	return exitCheck, nil
+}
+
+// mendIt is what is left to do after an evening that disproved a file.
+const mendIt = "Put it right, start the service with it, and begin anew; if you named or measured something else by mistake, the same command asks again."
+
+// earlier says of an earlier proof of the file that it counts, or may; empty: none does.
+func (p *proof) earlier() string {
+	ctx, cancel := p.timed()
+	defer cancel()
+	out, err := pb.NewRigServiceClient(p.conn).GetRig(ctx, &pb.GetRigRequest{Rig: p.rig})
+	if err != nil {
+		return "may count"
+	}
+	for _, n := range out.GetRig().GetNeeds() {
+		if n.GetKind() == pb.NeedKind_NEED_KIND_RIG_PROOF {
+			return ""
+		}
+	}
+	return "counts"
 }
 
 // mostResidual is the limit of rig/proven for this rig.
@@ -66,15 +117,20 @@ func (p *proof) reported(residual float64) (int, error) {
 		}
 		return 0, err
 	}
+	return p.send(true, residual)
+}
+
+// send reports what was found, in the name of whoever looked, and takes the answers away: they are on record.
+func (p *proof) send(signs bool, residual float64) (code int, err error) {
 	if p.person, err = p.name(); err != nil {
 		return 0, err
 	}
 	r := &pb.ReportRequest{
 		RequestId: requestID(), Rig: p.rig, SentTime: timestamppb.New(p.now()), Asker: thisAsker,
-		Event: &pb.ReportRequest_Proved{Proved: &pb.Proved{Person: p.person, RigSha256: p.plan.GetRigSha256(), SignsChecked: true, ResidualMm: &residual}},
+		Event: &pb.ReportRequest_Proved{Proved: &pb.Proved{Person: p.person, RigSha256: p.plan.GetRigSha256(), SignsChecked: signs, ResidualMm: &residual}},
 	}
 	p.sent = true
-	code, err := p.report(r)
+	code, err = p.report(r)
 	if err == nil {
 		p.kept.gone()
 	}

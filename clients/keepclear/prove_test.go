@@ -33,6 +33,8 @@ type gauges struct {
 	pose     *pb.Pose
 	looks    int // at the rig
 	reported []*pb.ReportRequest
+	proved   bool // what was last reported counts
+	stubborn bool // it goes on counting whatever is reported
 }
 
 func num(v float64) *float64 { return &v }
@@ -90,7 +92,11 @@ func (g *gauges) JudgeGauges(_ context.Context, r *pb.JudgeGaugesRequest) (*pb.J
 
 func (g *gauges) GetRig(context.Context, *pb.GetRigRequest) (*pb.GetRigResponse, error) {
 	g.looks++
-	return &pb.GetRigResponse{Rig: &pb.Rig{Rig: "heron", RigSha256: g.plan.GetRigSha256(), Pose: g.pose}}, nil
+	r := &pb.Rig{Rig: "heron", RigSha256: g.plan.GetRigSha256(), Pose: g.pose}
+	if !g.proved {
+		r.Needs = []*pb.Need{{Kind: pb.NeedKind_NEED_KIND_RIG_PROOF}}
+	}
+	return &pb.GetRigResponse{Rig: r}, nil
 }
 
 func (g *gauges) ListRules(context.Context, *pb.ListRulesRequest) (*pb.ListRulesResponse, error) {
@@ -99,6 +105,7 @@ func (g *gauges) ListRules(context.Context, *pb.ListRulesRequest) (*pb.ListRules
 
 func (g *gauges) Report(_ context.Context, r *pb.ReportRequest) (*pb.ReportResponse, error) {
 	g.reported = append(g.reported, r)
+	g.proved = g.stubborn || r.GetProved().GetSignsChecked() && r.GetProved().GetResidualMm() <= 10
 	return &pb.ReportResponse{Receipt: &pb.Receipt{Chain: "heron", Number: 3}}, nil
 }
 
@@ -210,7 +217,7 @@ func TestAWrongSideEndsIt(t *testing.T) {
 	code, out := p.types("", "north", "", "west", "70")
 	assert.Equal(t, exitCheck, code)
 	assert.Contains(t, out, "Mirrored: so it is.")
-	assert.Contains(t, out, "Nothing was reported")
+	assert.Contains(t, said(out), "Nothing was reported, and nothing may move heron unattended.")
 	assert.Empty(t, p.g.reported)
 	code, out = p.types(append([]string{"yes", "", "east", "70"}, right[5:]...)...) // named by mistake: the step is asked again
 	assert.Equal(t, exitDone, code, out)
@@ -226,6 +233,54 @@ func TestWhatProvesNothingIsNotReported(t *testing.T) {
 	assert.Equal(t, exitHold, code)
 	assert.Contains(t, out, "Nothing was reported.")
 }
+
+// mirrored and tooFar are evenings that find the rig other than its file.
+var mirrored, tooFar = []string{"", "north", "", "west", "70"}, []string{"", "north", "", "east", "70", "", "west", "90", "", "830", "830", "200", "", "120"}
+
+// What disproves a file that was proved before is reported, if the person wants that: else unattended motion goes on by the earlier proof.
+func TestAnEarlierProofIsTakenBack(t *testing.T) {
+	for name, c := range map[string]struct {
+		typed    []string
+		signs    bool
+		residual float64
+	}{"a wrong side": {mirrored, false, 0}, "30 mm": {tooFar, true, 30}} {
+		t.Run(name, func(t *testing.T) {
+			p := newSitting(t)
+			p.g.proved = true
+			code, out := p.types(append(append([]string{}, c.typed...), "yes", "A. Person")...)
+			assert.Equal(t, exitCheck, code, out)
+			require.Len(t, p.g.reported, 1, out)
+			proved := p.g.reported[0].GetProved()
+			assert.Equal(t, c.signs, proved.GetSignsChecked())
+			assert.InDelta(t, c.residual, proved.GetResidualMm(), 1e-9)
+			assert.Equal(t, p.g.plan.GetRigSha256(), proved.GetRigSha256())
+			assert.Contains(t, said(out), "From now on nothing may move heron unattended.")
+			assert.NoFileExists(t, p.file)
+		})
+	}
+}
+
+// Where it is not reported, or does not hold anything, nobody is told that nothing moves.
+func TestAnEarlierProofThatStandsIsSaid(t *testing.T) {
+	for _, last := range [][]string{{"no"}, {"stop"}, nil} {
+		p := newSitting(t)
+		p.g.proved = true
+		code, out := p.types(append(append([]string{}, mirrored...), last...)...)
+		assert.NotEqual(t, exitDone, code)
+		assert.Empty(t, p.g.reported)
+		assert.NotContains(t, said(out), "nothing may move")
+		assert.Contains(t, said(out), "An earlier proof of this file counts: until this is reported, heron may be moved unattended by it.")
+	}
+	p := newSitting(t)
+	p.g.proved, p.g.stubborn = true, true
+	code, out := p.types(append(append([]string{}, mirrored...), "yes", "A. Person")...)
+	assert.Equal(t, exitCheck, code)
+	assert.NotContains(t, said(out), "nothing may move")
+	assert.Contains(t, said(out), "That unattended motion is held is not certain")
+}
+
+// said is what was said, its lines joined.
+func said(out string) string { return strings.Join(strings.Fields(out), " ") }
 
 // What is typed is understood or asked again, whatever it is.
 func TestWhatIsTyped(t *testing.T) {
