@@ -243,68 +243,6 @@ func (p *proof) seen(s *pb.SignStep, a *pb.SignAnswer) error {
 	return err
 }
 
-// pose asks for the gaps at one pose, all of them at one visit: between two evenings the rig may have been moved.
-func (p *proof) pose(g *pb.GaugePose) error {
-	if len(p.kept.readings(g)) > 0 {
-		p.step("the gaps at %s are measured.", axes(g.GetAxes()))
-		return nil
-	}
-	p.step("from home %s.", wayWords(p.plan.GetHome(), g))
-	at, err := p.standing(g.GetAxes())
-	if err != nil {
-		return err
-	}
-	var all []*pb.GaugeReading
-	for _, gap := range g.GetGaps() {
-		r, err := p.measured(at, gap)
-		if err != nil {
-			return err
-		}
-		all = append(all, r)
-	}
-	p.say("Measured. Turn back to home by the same way, the other way round.")
-	return p.kept.putReadings(g, all)
-}
-
-// wayWords say the way to a pose, one axis after the other.
-func wayWords(home *pb.AxisPair, g *pb.GaugePose) string {
-	var said []string
-	from := home
-	for _, to := range g.GetWay() {
-		axis, deg := 1, to.GetAxis1Deg()
-		if to.GetAxis1Deg() == from.GetAxis1Deg() {
-			axis, deg = 2, to.GetAxis2Deg()
-		}
-		said = append(said, fmt.Sprintf("turn axis %d to %.1f°", axis, deg))
-		from = to
-	}
-	k := g.GetKeepWithin()
-	return fmt.Sprintf("%s. Keep the axis that does not turn within %.0f°", strings.Join(said, ", then "), min(k.GetAxis1Deg(), k.GetAxis2Deg()))
-}
-
-// measured asks for one gap, and a second time where the first reading is not what the file says: a tape slips more often than a file is wrong.
-func (p *proof) measured(at *pb.AxisPair, gap *pb.Gap) (*pb.GaugeReading, error) {
-	names := gap.GetParts()
-	question := fmt.Sprintf("How many mm between the %s and the %s, where they are nearest?", names[0], names[1])
-	mm, err := p.length(question)
-	if err != nil {
-		return nil, err
-	}
-	r := &pb.GaugeReading{Axes: at, Part: names[0], OtherPart: names[1], GapMm: &mm}
-	out, err := p.judge(&pb.JudgeGaugesRequest{Readings: []*pb.GaugeReading{r}})
-	if err != nil {
-		return nil, err
-	}
-	one := out.GetResiduals()[0]
-	if math.Abs(one.GetResidualMm()) <= one.GetAllowedMm() {
-		return r, nil
-	}
-	p.say("By the file it is %.0f mm, %.0f mm %s. Measure it once more.", one.GetComputedMm(), math.Abs(one.GetResidualMm()), map[bool]string{true: "less", false: "more"}[one.GetResidualMm() > 0])
-	again, err := p.length(question)
-	r.GapMm = &again
-	return r, err
-}
-
 // standing waits until the axes stand where a step wants them, and returns where they stand: as the service holds them where it knows, else where
 // they should.
 func (p *proof) standing(want *pb.AxisPair) (*pb.AxisPair, error) {

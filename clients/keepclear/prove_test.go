@@ -155,7 +155,7 @@ func TestAnEveningIsProved(t *testing.T) {
 	assert.InDelta(t, 4, proved.GetResidualMm(), 1e-9)
 	assert.Equal(t, p.g.plan.GetRigSha256(), proved.GetRigSha256())
 	assert.NoFileExists(t, p.file, "what is on record need not be kept")
-	for _, want := range []string{"turn axis 1 to 30.0°, then turn axis 2 to -45.0°", "By the file it is 800 mm, 4 mm less. Measure it once more.", "+4.0  floor and tube at (30.0°, -45.0°)"} {
+	for _, want := range []string{"turn axis 1 to 30.0°, then turn axis 2 to -45.0°", "That is not what the file says. Take the tape off and measure it once more.", "+4.0  floor and tube at (30.0°, -45.0°)"} {
 		assert.Contains(t, out, want)
 	}
 	assert.NotContains(t, out, "\x1b")
@@ -281,6 +281,25 @@ func TestAnEarlierProofThatStandsIsSaid(t *testing.T) {
 
 // said is what was said, its lines joined.
 func said(out string) string { return strings.Join(strings.Fields(out), " ") }
+
+// A second reading is not led by the file's number, and does not replace the first: of those that agree the farthest from the file counts.
+func TestReadingsThatDisagree(t *testing.T) {
+	for _, c := range []struct {
+		typed    []string // of a gap that is 800 mm by the file
+		residual float64
+	}{
+		{[]string{"802"}, 2}, {[]string{"808", "805"}, 8}, {[]string{"805", "808"}, 8}, {[]string{"840", "800", "801"}, 1}, {[]string{"840", "800", "840"}, 40},
+		{[]string{"760", "800", "840"}, 40}, {[]string{"780", "800", "830"}, 30}, {[]string{"800"}, 0}, {[]string{"792", "799", "797"}, 8},
+	} {
+		p := newSitting(t)
+		p.g.proved = true // so that it is reported, however far
+		code, out := p.types(append(append(append([]string{}, right[:9]...), c.typed...), "200", "", "120", "yes", "A. Person")...)
+		require.Len(t, p.g.reported, 1, "%v, exit %d: %s", c.typed, code, out)
+		assert.InDelta(t, c.residual, p.g.reported[0].GetProved().GetResidualMm(), 1e-9, "%v", c.typed)
+		before, _, _ := strings.Cut(out, "Measured less the file's")
+		assert.NotContains(t, before, "800", "%v: the file's number leads whoever measures", c.typed)
+	}
+}
 
 // What is typed is understood or asked again, whatever it is.
 func TestWhatIsTyped(t *testing.T) {
