@@ -117,6 +117,10 @@ func (p *proof) reported(residual float64) (int, error) {
 		}
 		return 0, err
 	}
+	if p.kept.dropOld(&p.kept.held) > 0 { // the terminal was left open
+		p.say("Some answers are older than a day by now, so nothing was reported: the same command asks them anew.")
+		return exitHold, nil
+	}
 	return p.send(true, residual)
 }
 

@@ -9,6 +9,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"time"
 
 	"google.golang.org/protobuf/proto"
@@ -21,6 +22,10 @@ import (
 
 // largestKept bounds the file of answers, bytes: those of a plan take some thousand.
 const largestKept = 1 << 20
+
+// freshAnswer is how old an answer may be to count: a proof is dated when it is reported. Choice: what was measured yesterday evening is of the same
+// rig, as whoever measured it can still tell.
+const freshAnswer = 24 * time.Hour
 
 // kept is the answers so far.
 type kept struct {
@@ -39,13 +44,15 @@ type answers struct {
 }
 
 type signKept struct {
-	Asked  []byte `json:"asked"`  // a SignStep
-	Answer []byte `json:"answer"` // a SignAnswer
+	Asked  []byte    `json:"asked"`  // a SignStep
+	Answer []byte    `json:"answer"` // a SignAnswer
+	At     time.Time `json:"at"`
 }
 
 type poseKept struct {
-	Asked   []byte   `json:"asked"`   // a GaugePose
-	Answers [][]byte `json:"answers"` // a GaugeReading for each of its gaps
+	Asked   []byte    `json:"asked"`   // a GaugePose
+	Answers [][]byte  `json:"answers"` // a GaugeReading for each of its gaps
+	At      time.Time `json:"at"`
 }
 
 // takeUp reads the answers of an earlier evening, and asks whether the rig is still the same. Whatever makes them doubtful, all are asked anew.
@@ -56,7 +63,13 @@ func (p *proof) takeUp() error {
 	case why != "":
 		p.say("Earlier answers are there, but %s: all is asked anew.", why)
 		return nil
-	case found == nil || len(found.Signs)+len(found.Poses) == 0:
+	case found == nil:
+		return nil
+	}
+	if old := p.kept.dropOld(found); old > 0 {
+		p.say("Of the earlier answers %d are older than a day: they are asked anew.", old)
+	}
+	if len(found.Signs)+len(found.Poses) == 0 {
 		return nil
 	}
 	same, err := p.yes(fmt.Sprintf("Answers of %s are there: %d of directions, %d poses measured. Is the rig as it was then, nothing moved, changed or shifted on it (yes, no)?", instant(found.At, p.now()), len(found.Signs), len(found.Poses)))
@@ -100,6 +113,21 @@ func (p *proof) read() (found *answers, why string) {
 	return found, ""
 }
 
+// dropOld takes the answers away that no longer count, and tells how many: those of more than a day ago, or of a time that is not known.
+func (k *kept) dropOld(a *answers) int {
+	all := len(a.Signs) + len(a.Poses)
+	old := func(at time.Time) bool {
+		age := k.wall().Sub(at)
+		return age > freshAnswer || age < -time.Minute
+	}
+	a.Signs = slices.DeleteFunc(a.Signs, func(x signKept) bool { return old(x.At) })
+	a.Poses = slices.DeleteFunc(a.Poses, func(x poseKept) bool { return old(x.At) })
+	return all - len(a.Signs) - len(a.Poses)
+}
+
+// wall is now by the clock on the wall, which goes on while a computer sleeps.
+func (k *kept) wall() time.Time { return k.now().UTC().Round(0) }
+
 // write puts the file in place whole.
 func (k *kept) write() error {
 	content, err := json.MarshalIndent(k.held, "", " ")
@@ -139,7 +167,7 @@ func answersTo(was []byte, now, into proto.Message) bool {
 }
 
 func (k *kept) putSign(s *pb.SignStep, a *pb.SignAnswer) error {
-	k.held.Signs = append(k.held.Signs, signKept{packed(s), packed(a)})
+	k.held.Signs = append(k.held.Signs, signKept{packed(s), packed(a), k.wall()})
 	return k.put()
 }
 
@@ -164,7 +192,7 @@ func (k *kept) readings(g *pb.GaugePose) []*pb.GaugeReading {
 }
 
 func (k *kept) putReadings(g *pb.GaugePose, all []*pb.GaugeReading) error {
-	one := poseKept{Asked: packed(g)}
+	one := poseKept{Asked: packed(g), At: k.wall()}
 	for _, r := range all {
 		one.Answers = append(one.Answers, packed(r))
 	}
@@ -182,7 +210,7 @@ func packed(m proto.Message) []byte {
 
 // put dates the answers and writes them.
 func (k *kept) put() error {
-	k.held.At = k.now().UTC()
+	k.held.At = k.wall()
 	return k.write()
 }
 

@@ -131,12 +131,18 @@ func newSitting(t *testing.T) *sitting {
 // types runs the command with some lines typed; then the terminal is closed.
 func (p *sitting) types(typed ...string) (code int, out string) {
 	p.t.Helper()
+	return p.typesAt(time.Now, typed...)
+}
+
+// typesAt is the same by another clock.
+func (p *sitting) typesAt(now func() time.Time, typed ...string) (code int, out string) {
+	p.t.Helper()
 	var o, e bytes.Buffer
 	in := strings.NewReader("")
 	if len(typed) > 0 {
 		in = strings.NewReader(strings.Join(typed, "\n") + "\n")
 	}
-	code = run(p.t.Context(), []string{"prove", "heron", "--answers", p.file, "--at-address", p.address}, in, &o, &e, time.Now)
+	code = run(p.t.Context(), []string{"prove", "heron", "--answers", p.file, "--at-address", p.address}, in, &o, &e, now)
 	assert.Empty(p.t, e.String())
 	return code, o.String()
 }
@@ -378,6 +384,39 @@ func TestDoubtfulAnswersAreAskedAnew(t *testing.T) {
 		assert.Contains(t, out, "1 of 5: home was as the file says")
 		assert.Contains(t, out, "2 of 5: look where")
 	})
+}
+
+// A proof is dated when it is reported, so what was answered more than a day before is asked anew.
+func TestOldAnswersAreAskedAnew(t *testing.T) {
+	start := time.Now()
+	after := func(d time.Duration) func() time.Time { return func() time.Time { return start.Add(d) } }
+	p := newSitting(t)
+	code, _ := p.typesAt(after(0), right[:5]...) // home and axis 1
+	require.Equal(t, exitHold, code)
+	code, _ = p.typesAt(after(20*time.Hour), append([]string{"yes"}, right[5:12]...)...) // axis 2 and the first pose
+	require.Equal(t, exitHold, code)
+	code, out := p.typesAt(after(25*time.Hour), append(append([]string{"yes"}, right[:5]...), right[12:]...)...)
+	assert.Equal(t, exitDone, code, out)
+	assert.Contains(t, said(out), "Of the earlier answers 2 are older than a day: they are asked anew.")
+	assert.Contains(t, said(out), "1 of directions, 1 poses measured")
+	assert.Len(t, p.g.reported, 1)
+
+	p = newSitting(t)
+	_, _ = p.typesAt(after(0), right[:14]...)
+	code, out = p.typesAt(after(365*24*time.Hour), right...)
+	assert.Equal(t, exitDone, code, out)
+	assert.Contains(t, said(out), "Of the earlier answers 5 are older than a day: they are asked anew.")
+	assert.Contains(t, out, "1 of 5: stand the rig at home")
+}
+
+// An evening that is left open for longer than that reports nothing.
+func TestLeftOpenForDays(t *testing.T) {
+	p := newSitting(t)
+	looks := 0
+	code, out := p.typesAt(func() time.Time { looks++; return time.Now().Add(time.Duration(looks) * 10 * time.Hour) }, right...)
+	assert.Equal(t, exitHold, code, out)
+	assert.Contains(t, said(out), "so nothing was reported: the same command asks them anew")
+	assert.Empty(t, p.g.reported)
 }
 
 func (p *sitting) edit(how func([]byte) []byte) {
