@@ -72,14 +72,17 @@ const (
 
 // fits tells whether a distance, as a person gives it, may be the one that was to be seen.
 func (x Seen) fits(mm float64) bool {
-	return math.Abs(mm-x.MM) <= max(seenWithin, seenRatio*x.MM)
+	return math.Abs(mm-x.MM) <= x.within()
 }
+
+// within is by how much a guess may be wrong.
+func (x Seen) within() float64 { return max(seenWithin, seenRatio*x.MM) }
 
 func (x Seen) to(side Side) bool { return side == x.Side || side == x.Also && x.Also != "" }
 
-// differs tells whether a person tells two things apart by the side, or by how far.
+// differs tells whether a person tells two things apart by the side, or by how far: no guess may be of both.
 func (x Seen) differs(o Seen) bool {
-	return !x.to(o.Side) && !o.to(x.Side) || !x.fits(o.MM) && !o.fits(x.MM)
+	return !x.to(o.Side) && !o.to(x.Side) || math.Abs(x.MM-o.MM) > x.within()+o.within()
 }
 
 // Judge tells what an answer shows: the side that was named, and how far, mm; negative: not told.

@@ -75,6 +75,28 @@ func TestAnswersOfASign(t *testing.T) {
 	}
 }
 
+// Two things on one side are told apart by how far only where no guess of the one, as wrong as it may be, is a guess of the other.
+func TestGuessesTellApart(t *testing.T) {
+	for _, c := range []struct {
+		a, b Seen
+		want bool
+	}{
+		{Seen{West, "", 100}, Seen{East, "", 100}, true}, {Seen{West, "", 100}, Seen{West, "", 150}, false}, // 130 may be either
+		{Seen{West, "", 100}, Seen{West, "", 185}, false}, {Seen{West, "", 100}, Seen{West, "", 190}, true}, // up to 130; from 129.5, from 133
+		{Seen{West, "", 20}, Seen{West, "", 45}, false}, {Seen{West, "", 20}, Seen{West, "", 51}, true}, {Seen{West, Up, 100}, Seen{Up, "", 110}, false},
+	} {
+		assert.Equal(t, c.want, c.a.differs(c.b), "%v %v", c.a, c.b)
+		assert.Equal(t, c.want, c.b.differs(c.a), "%v %v", c.b, c.a)
+		if !c.want {
+			continue
+		}
+		for mm := 0.0; mm < 300; mm++ {
+			either := (c.a.to(c.b.Side) || c.b.to(c.a.Side)) && c.a.fits(mm) && c.b.fits(mm)
+			assert.False(t, either, "%g mm is a guess of %v and of %v", mm, c.a, c.b)
+		}
+	}
+}
+
 func TestWhereItWent(t *testing.T) {
 	for _, c := range []struct {
 		d    frame.Vec[frame.Rig]
