@@ -71,7 +71,7 @@ func (p *proof) disproved(what string, signs bool, residual float64) (int, error
 }
 
 // mendIt is what is left to do after an evening that disproved a file.
-const mendIt = "Put it right, start the service with it, and begin anew; if you named or measured something else by mistake, the same command asks again."
+const mendIt = "Put it right, start the service with it, and begin anew; if you named or measured something else by mistake, give the same command again, and answer no where it asks whether the rig is as it was."
 
 // earlier says of an earlier proof of the file that it counts, or may; empty: none does.
 func (p *proof) earlier() string {
