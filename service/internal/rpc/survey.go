@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"sync"
 	"time"
 
 	"google.golang.org/grpc"
@@ -12,6 +13,7 @@ import (
 	pb "keepclear.example/keepclear/api/keepclear/v1"
 	"keepclear.example/keepclear/service/internal/draw"
 	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/reach"
 	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/survey"
 	"keepclear.example/keepclear/service/internal/unit"
@@ -82,20 +84,38 @@ func (s *Server) surveyRig(ctx context.Context, c call[*pb.SurveyRigRequest], ss
 
 // surveyOne sends progress and one survey.
 func (s *Server) surveyOne(ctx context.Context, of survey.Of, asked draw.Asked, whatIf int, ss grpc.ServerStream) error {
+	found, err := s.surveyed(ctx, of, whatIf, ss)
+	if err != nil {
+		return err
+	}
+	return ss.SendMsg(&pb.SurveyRigResponse{Step: &pb.SurveyRigResponse_Survey{Survey: wire.Survey(of.Rig, found, asked, whatIf)}})
+}
+
+// surveyed works out one survey and sends progress beside it: a reader who takes none waits alone, for the work has the turn of all maps.
+func (s *Server) surveyed(ctx context.Context, of survey.Of, whatIf int, ss grpc.ServerStream) (*reach.Survey, error) {
+	latest := make(chan float64, 1)
+	var sending sync.WaitGroup
+	defer sending.Wait()
+	defer close(latest)
+	sending.Go(func() {
+		for share := range latest {
+			// A reader who is gone ends the work by its context.
+			_ = ss.SendMsg(&pb.SurveyRigResponse{Step: &pb.SurveyRigResponse_Progress{Progress: &pb.SurveyProgress{WhatIf: uint32(whatIf), DoneRatio: &share}}})
+		}
+	})
 	told := 0.0
-	found, err := s.surveys.Survey(ctx, of, func(share float64) {
+	return s.surveys.Survey(ctx, of, func(share float64) {
 		s.giveWay(ctx)
 		if share < told+progressStep {
 			return
 		}
 		told = share
-		// A reader who is gone ends the work by its context.
-		_ = ss.SendMsg(&pb.SurveyRigResponse{Step: &pb.SurveyRigResponse_Progress{Progress: &pb.SurveyProgress{WhatIf: uint32(whatIf), DoneRatio: &share}}})
+		select {
+		case <-latest: // not taken: a newer one is as good
+		default:
+		}
+		latest <- share
 	})
-	if err != nil {
-		return err
-	}
-	return ss.SendMsg(&pb.SurveyRigResponse{Step: &pb.SurveyRigResponse_Survey{Survey: wire.Survey(of.Rig, found, asked, whatIf)}})
 }
 
 // ofRig is what is surveyed or drawn of a rig that is served, with the gaps that are in force.

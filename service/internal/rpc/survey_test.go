@@ -12,6 +12,7 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
 
@@ -148,6 +149,44 @@ func TestSurveyEndsWithItsCaller(t *testing.T) {
 	_, surveys, err := b.surveyed(&pb.SurveyRigRequest{Rig: "heron", GapMm: &beyond})
 	require.NoError(t, err)
 	assert.Len(t, surveys, 1)
+}
+
+// stuck is a stream whose reader takes nothing until read is closed.
+type stuck struct {
+	grpc.ServerStream
+	sent, read chan struct{}
+	got        []*pb.SurveyRigResponse
+}
+
+func (s *stuck) SendMsg(m any) error {
+	select {
+	case s.sent <- struct{}{}:
+	default:
+	}
+	<-s.read
+	s.got = append(s.got, m.(*pb.SurveyRigResponse))
+	return nil
+}
+
+// TestReaderWhoTakesNothingKeepsNobodyWaiting: the map of others is worked out meanwhile, and the reader hears the newest progress later.
+func TestReaderWhoTakesNothingKeepsNobodyWaiting(t *testing.T) {
+	b := newBench(t)
+	reader := &stuck{sent: make(chan struct{}, 1), read: make(chan struct{})}
+	var surveying sync.WaitGroup
+	surveying.Go(func() {
+		assert.NoError(t, b.s.SurveyTo(t.Context(), &pb.SurveyRigRequest{Rig: "heron", GapMm: &beyond}, reader))
+	})
+	<-reader.sent
+	ctx, cancel := context.WithTimeout(t.Context(), 10*time.Second) // reached only where the turn is kept
+	defer cancel()
+	_, err := b.rigs.DrawRig(ctx, &pb.DrawRigRequest{Rig: "heron", Kind: pb.PictureKind_PICTURE_KIND_MAP, GapMm: &beyond})
+	assert.NoError(t, err)
+	close(reader.read)
+	surveying.Wait()
+	require.GreaterOrEqual(t, len(reader.got), 2)
+	assert.InDelta(t, 1, reader.got[len(reader.got)-2].GetProgress().GetDoneRatio(), 0.1, "the newest")
+	assert.NotNil(t, reader.got[len(reader.got)-1].GetSurvey())
+	assert.LessOrEqual(t, len(reader.got), 3, "what was not taken is left out")
 }
 
 // TestSurveyGivesWay: while a question is judged, a survey stands still; a picture of the rig waits for no map.
