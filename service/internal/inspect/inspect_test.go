@@ -6,6 +6,7 @@ import (
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"runtime"
 	"strings"
 	"testing"
 
@@ -78,6 +79,17 @@ func TestWhatIsFoundInTheExamples(t *testing.T) {
 		require.NoError(t, err)
 		assert.Equal(t, string(want), got, "%s; go test ./service/internal/inspect -update writes it anew", file)
 	}
+}
+
+// TestWideTravelTakesLittleRoom: the widest that a file may state has 75 million cells, none of which a look keeps. Not parallel: it counts bytes.
+func TestWideTravelTakesLittleRoom(t *testing.T) {
+	r := read(t, rigs+"wren.yaml", "axis1_deg: [-100, 100]", "axis1_deg: [-1080, 1080]", "axis2_deg: [-95, 60]", "axis2_deg: [-1080, 1080]")
+	var before, after runtime.MemStats
+	runtime.ReadMemStats(&before)
+	found := inspect.Look(r, defaults, going)
+	runtime.ReadMemStats(&after)
+	assert.NotEmpty(t, of(rig.WideTravel, found))
+	assert.Less(t, after.TotalAlloc-before.TotalAlloc, uint64(16<<20), "bytes handed out")
 }
 
 // TestTravelWiderThanWhatIsClear: by how much at which end, and what is in the way; narrowed to what is told, nothing is.

@@ -18,7 +18,7 @@ func (l *look) travel() bool {
 	if clear, _ := p.Passes(reach.Rectangle(r.Travel.Low, r.Travel.High, rig.Motion{}), spread, l.Budget/50); clear {
 		return true
 	}
-	s := p.Survey(p.NewMap(), reach.SurveyOf{About: r.Home, Spread: spread, Travel: r.Travel, Band: unit.Turn, Budget: l.Budget}, func(int, int) bool { return l.going() })
+	s := p.Survey(p.NewMap(), reach.SurveyOf{About: r.Home, Spread: spread, Travel: r.Travel, Band: unit.Turn, Budget: l.Budget, NoRegions: true}, func(int, int) bool { return l.going() })
 	switch {
 	case s == nil:
 		return false

@@ -1,10 +1,6 @@
 package reach
 
 import (
-	"cmp"
-	"math"
-	"slices"
-
 	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/unit"
 )
@@ -216,68 +212,4 @@ func (r *Raster) clears(b fineBox) bool {
 		}
 	}
 	return true
-}
-
-// Region is a part of axis space, clear all over, from whose every pose each other one of it can be reached.
-type Region struct {
-	Share float64  // of the poses looked at
-	Pose  rig.Axes // one of it, far from its edge where it has such a one
-}
-
-// Regions returns the clear parts of an interval of each axis that a motion cannot reach from a pose without leaving what is clear, largest
-// first, and what share it can reach. Parts of less than a square degree in all are left out. Cells that meet at a corner alone are not joined.
-func (r *Raster) Regions(t rig.Travel, from rig.Axes) (reached float64, apart []Region) {
-	b := finesOf(rect{t.Low, t.High})
-	rows, columns := b.high[0]-b.low[0]+1, b.high[1]-b.low[1]+1
-	seen := make([]bool, rows*columns)
-	visit := func(start int) (cells []int) {
-		seen[start] = true
-		cells = append(cells, start)
-		for n := 0; n < len(cells); n++ {
-			i, j := cells[n]/columns, cells[n]%columns
-			for _, d := range [4][2]int{{1, 0}, {-1, 0}, {0, 1}, {0, -1}} {
-				x, y := i+d[0], j+d[1]
-				if x < 0 || y < 0 || x >= rows || y >= columns || seen[x*columns+y] || r.at(b.low[0]+x, b.low[1]+y) != Clear {
-					continue
-				}
-				seen[x*columns+y] = true
-				cells = append(cells, x*columns+y)
-			}
-		}
-		return cells
-	}
-	all := float64(rows * columns)
-	at := finesOf(rect{from, from}).low
-	if x, y := at[0]-b.low[0], at[1]-b.low[1]; x >= 0 && y >= 0 && x < rows && y < columns && r.at(at[0], at[1]) == Clear {
-		reached = float64(len(visit(x*columns+y))) / all
-	}
-	const least = int(unit.Degree/fineStep) * int(unit.Degree/fineStep)
-	for n := range seen {
-		if seen[n] || r.at(b.low[0]+n/columns, b.low[1]+n%columns) != Clear {
-			continue
-		}
-		if cells := visit(n); len(cells) >= least {
-			mid := middleOf(cells, columns)
-			pose := rig.Axes{A1: (unit.Angle(b.low[0]+mid/columns) + 0.5) * fineStep, A2: (unit.Angle(b.low[1]+mid%columns) + 0.5) * fineStep}
-			apart = append(apart, Region{float64(len(cells)) / all, pose})
-		}
-	}
-	slices.SortStableFunc(apart, func(a, b Region) int { return cmp.Compare(b.Share, a.Share) })
-	return reached, apart
-}
-
-// middleOf returns the cell of some that lies nearest the mean of their places.
-func middleOf(cells []int, columns int) int {
-	var si, sj float64
-	for _, c := range cells {
-		si, sj = si+float64(c/columns), sj+float64(c%columns)
-	}
-	si, sj = si/float64(len(cells)), sj/float64(len(cells))
-	best, least := cells[0], math.Inf(1)
-	for _, c := range cells {
-		if d := math.Hypot(float64(c/columns)-si, float64(c%columns)-sj); d < least {
-			best, least = c, d
-		}
-	}
-	return best
 }

@@ -3,6 +3,7 @@ package reach_test
 import (
 	"math"
 	"math/rand/v2"
+	"runtime"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -176,16 +177,40 @@ func TestBandsFollowTheWalls(t *testing.T) {
 func TestRegionsThatCannotBeReached(t *testing.T) {
 	travel := rig.Travel{Low: rig.DegAxes(-30, -30), High: rig.DegAxes(90, 80)}
 	r := rasterOf(t, walls(fence(30, -1)...))
-	reached, apart := r.Regions(travel, rig.Axes{})
+	reached, apart, ok := r.Regions(travel, rig.Axes{}, onward)
+	require.True(t, ok)
 	require.Len(t, apart, 1)
 	assert.Greater(t, apart[0].Pose.A1.Deg(), 30.0)
 	assert.InDelta(t, (30-clearDeg+30)/120, reached, 0.02)
 	assert.InDelta(t, (60-clearDeg)/120, apart[0].Share, 0.02)
-	_, apart = rasterOf(t, walls(fence(30, 6)...)).Regions(travel, rig.Axes{})
+	_, apart, _ = rasterOf(t, walls(fence(30, 6)...)).Regions(travel, rig.Axes{}, onward)
 	assert.Empty(t, apart, "by the opening all is reached")
-	reached, apart = r.Regions(travel, rig.DegAxes(30, 0))
+	reached, apart, _ = r.Regions(travel, rig.DegAxes(30, 0), onward)
 	assert.Zero(t, reached, "from where it is not clear nothing is")
 	assert.Len(t, apart, 2)
+}
+
+func onward() bool { return true }
+
+// TestRegionsOfWideTravelTakeLittleRoom: a byte a cell, whatever is clear; and they end where they are told to.
+func TestRegionsOfWideTravelTakeLittleRoom(t *testing.T) {
+	travel := rig.Travel{Low: rig.DegAxes(-1080, -90), High: rig.DegAxes(1080, 90)}
+	const cells = 2160 * 180 * 16
+	r := rasterOf(t, walls(fence(30, -1)...))
+	var before, after runtime.MemStats
+	runtime.ReadMemStats(&before)
+	_, apart, ok := r.Regions(travel, rig.DegAxes(30, 0), onward) // of no region: all are apart
+	runtime.ReadMemStats(&after)
+	assert.True(t, ok)
+	assert.Less(t, after.TotalAlloc-before.TotalAlloc, uint64(cells*3/2))
+	require.NotEmpty(t, apart)
+	assert.Greater(t, apart[0].Share, 0.5)
+
+	asked := 0
+	_, apart, ok = r.Regions(travel, rig.DegAxes(30, 0), func() bool { asked++; return asked < 3 })
+	assert.False(t, ok)
+	assert.Equal(t, 3, asked)
+	assert.Empty(t, apart)
 }
 
 // TestWhatBindsGoesByTheGapThatIsKept: the pair that is nearest, not the one that its own margins would find nearest.

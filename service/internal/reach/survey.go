@@ -12,6 +12,8 @@ type SurveyOf struct {
 	Travel rig.Travel // as it is now
 	Band   unit.Angle // width of the bands of axis 2
 	Budget Budget     // of the map
+	// NoRegions leaves Reached and Apart out.
+	NoRegions bool
 }
 
 // Survey is what a rig's axes may do, as proven of all axis space.
@@ -37,14 +39,19 @@ func (p *Prover) Survey(m *Map, of SurveyOf, going func(done, of int) bool) *Sur
 	if r == nil {
 		return nil
 	}
-	return p.SurveyOn(r, of)
+	return p.SurveyOn(r, of, func() bool { return going(rootCells*rootCells, rootCells*rootCells) })
 }
 
 // SurveyOn is Survey with a map of the prover that is worked out already.
-func (p *Prover) SurveyOn(r *Raster, of SurveyOf) *Survey {
+func (p *Prover) SurveyOn(r *Raster, of SurveyOf, going func() bool) *Survey {
 	s := &Survey{SurveyOf: of, Raster: r, Here: p.Prove(Hold(of.About), rig.Axes{}, DefaultBudget), All: p.Prove(Rectangle(of.Travel.Low, of.Travel.High, rig.Motion{}), rig.Axes{}, DefaultBudget)}
 	s.Widest[0], s.Widest[1], s.Clear = r.Widest(of.About, of.Spread)
-	s.Reached, s.Apart = r.Regions(of.Travel, of.About)
+	if !of.NoRegions {
+		var ok bool
+		if s.Reached, s.Apart, ok = r.Regions(of.Travel, of.About, going); !ok {
+			return nil
+		}
+	}
 	s.Across = r.band(of.About.A1, of.Travel.Low.A2, of.Travel.High.A2, of.Spread)
 	s.Bands = r.Bands(of.About.A1, of.Travel.Low.A2, of.Travel.High.A2, of.Band, of.Spread)
 	if !s.Clear {

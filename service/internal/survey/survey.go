@@ -104,9 +104,13 @@ func (s *Surveyor) Survey(ctx context.Context, of Of, tell func(share float64)) 
 		s.keep(m)
 	}
 	r := of.Rig
-	return m.prover.SurveyOn(m.raster, reach.SurveyOf{
+	out := m.prover.SurveyOn(m.raster, reach.SurveyOf{
 		About: r.Home, Spread: r.Homing.Sigma.Scale(3).Add(r.Motion.Overrun), Travel: r.Travel, Band: of.Band, Budget: reach.RasterBudget,
-	}), nil
+	}, func() bool { return ctx.Err() == nil })
+	if out == nil {
+		return nil, context.Cause(ctx)
+	}
+	return out, nil
 }
 
 func (o *Of) mark() mark {
