@@ -13,6 +13,7 @@
 package gauge
 
 import (
+	"errors"
 	"fmt"
 
 	"keepclear.example/keepclear/service/internal/reach"
@@ -26,6 +27,9 @@ const Budget = reach.DefaultBudget
 // creep is how well a person who turns the axes by a hand controller, one after the other, keeps to the way that was proven. Choice: what is
 // read off a display while the eyes are on the rig.
 const creep = unit.Degree
+
+// ErrStopped is the error of what was told to stop.
+var ErrStopped = errors.New("it was stopped before its end")
 
 // Subject is a described rig and how its file may be read otherwise.
 type Subject struct {

@@ -153,9 +153,13 @@ type variants struct {
 	step  []float64 // signed
 }
 
-func (s *Subject) variants() variants {
-	out := variants{is: s.read(s.Rig, rig.Axes{})}
+// variants are asked for going between lengths, for each reads the file anew; ok is false where it was stopped.
+func (s *Subject) variants(going func() bool) (out variants, ok bool) {
+	out = variants{is: s.read(s.Rig, rig.Axes{})}
 	for i := range s.Lengths {
+		if !going() {
+			return out, false
+		}
 		l := &s.Lengths[i]
 		step := trials[l.Unit]
 		v := s.read(l.with(step))
@@ -168,7 +172,7 @@ func (s *Subject) variants() variants {
 		}
 		out.other, out.step = append(out.other, v), append(out.step, step)
 	}
-	return out
+	return out, true
 }
 
 // slopes are what one more of each length (mm, or degree) does to the gaps at one pose, by spot and length.

@@ -42,16 +42,20 @@ type Judgement struct {
 	Says     string   // all of that in sentences
 }
 
-// Judge holds measured gaps against the file. A place that the rig does not have, a gap of parts that touch among them, is an error.
-func (s *Subject) Judge(all []Measured) (Judgement, error) {
+// Judge holds measured gaps against the file. A place that the rig does not have, a gap of parts that touch among them, is an error. Where going
+// is false, which is asked between lengths and gaps, it ends with ErrStopped.
+func (s *Subject) Judge(all []Measured, going func() bool) (Judgement, error) {
 	out := Judgement{}
 	if len(all) == 0 {
 		out.Says = "Nothing was measured, so nothing is known of how well the file fits."
 		return out, nil
 	}
-	e := &explanation{s: s}
-	v := s.variants()
+	e := &explanation{s: s, going: going}
+	v, ok := s.variants(going)
 	for _, m := range all {
+		if !ok || !going() {
+			return Judgement{}, ErrStopped
+		}
 		k, ok := s.spotOf(m.Place)
 		if !ok {
 			return out, fmt.Errorf("there is no gap to measure between %q and %q: name two parts of the rig that turn with different axes", m.Parts[0], m.Parts[1])
@@ -63,8 +67,8 @@ func (s *Subject) Judge(all []Measured) (Judgement, error) {
 	out.Worst = worst(e.r)
 	e.weigh(all)
 	out.Fits = e.left(e.r) <= tail(len(e.r))
-	if !out.Fits {
-		e.accuse(&out)
+	if !out.Fits && !e.accuse(&out) {
+		return Judgement{}, ErrStopped
 	}
 	out.Says = out.sentences()
 	return out, nil
@@ -104,6 +108,7 @@ func tail(n int) float64 {
 // explanation is one search for the length that explains residuals.
 type explanation struct {
 	s       *Subject
+	going   func() bool
 	spots   []spot
 	is      []float64 // the gaps by the file as it is
 	r       []float64
@@ -141,28 +146,32 @@ type tried struct {
 	left float64
 }
 
-// accuse finds the lengths that explain the residuals, each alone.
-func (e *explanation) accuse(out *Judgement) {
+// accuse finds the lengths that explain the residuals, each alone; false where it was stopped.
+func (e *explanation) accuse(out *Judgement) bool {
 	var all []tried
 	for j := range e.s.Lengths {
+		if !e.going() {
+			return false
+		}
 		if t, ok := e.try(j); ok {
 			all = append(all, t)
 		}
 	}
 	if len(all) == 0 {
-		return
+		return true
 	}
 	slices.SortStableFunc(all, func(a, b tried) int { return cmp.Compare(a.left, b.left) })
 	enough := tail(max(len(e.r)-1, 1))
 	if all[0].left > enough {
 		out.Helps = &all[0].Suspect
-		return
+		return true
 	}
 	for _, t := range all {
 		if t.left <= enough && t.left-all[0].left <= tail(1) {
 			out.Suspects = append(out.Suspects, t.Suspect)
 		}
 	}
+	return true
 }
 
 // tries is how often a change is made better. Choice: a length that changes which sides are nearest takes three or four.

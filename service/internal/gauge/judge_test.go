@@ -45,7 +45,7 @@ func planOf(s *Subject) Plan {
 	if p, ok := worked.Load(s.Rig.Digest); ok {
 		return p.(Plan)
 	}
-	p := s.Plan()
+	p := s.plan()
 	worked.Store(s.Rig.Digest, p)
 	return p
 }
@@ -86,8 +86,8 @@ func TestWrongLengthIsNamed(t *testing.T) {
 				continue
 			}
 			tried++
-			plan := wrong.Plan()
-			j, err := wrong.Judge(measures(truly, plan, 2, uint64(i)))
+			plan := wrong.plan()
+			j, err := wrong.judge(measures(truly, plan, 2, uint64(i)))
 			require.NoError(t, err)
 			if j.Fits {
 				continue
@@ -121,7 +121,7 @@ func TestRightFileFits(t *testing.T) {
 	s := described(t, "heron")
 	plan := planOf(s)
 	for seed := range uint64(20) {
-		j, err := s.Judge(measures(s, plan, 2, seed))
+		j, err := s.judge(measures(s, plan, 2, seed))
 		require.NoError(t, err)
 		assert.True(t, j.Fits, j.Says)
 		assert.LessOrEqual(t, j.Worst, 2.001)
@@ -132,7 +132,7 @@ func TestRightFileFits(t *testing.T) {
 // Two lengths that are wrong at once are not put on one.
 func TestTwoWrongLengthsAreNotOne(t *testing.T) {
 	truly, wrong := described(t, "heron"), described(t, "heron", "tape.crossing_to_tube_mm+=45", "tape.weights_to_mm+=60")
-	j, err := wrong.Judge(measures(truly, wrong.Plan(), 1, 1))
+	j, err := wrong.judge(measures(truly, wrong.plan(), 1, 1))
 	require.NoError(t, err)
 	assert.Empty(t, j.Suspects)
 	require.NotNil(t, j.Helps)
@@ -145,7 +145,7 @@ func TestLengthsThatCannotBeToldApart(t *testing.T) {
 	at := Place{rig.DegAxes(0, 0), [2]string{"floor", "counterweights"}} // changes with the height and with where the weights end
 	k, ok := truly.spotOf(at)
 	require.True(t, ok)
-	j, err := wrong.Judge([]Measured{{Place: at, MM: truly.gap(k)}})
+	j, err := wrong.judge([]Measured{{Place: at, MM: truly.gap(k)}})
 	require.NoError(t, err)
 	var names []string
 	for _, x := range j.Suspects {
@@ -163,7 +163,7 @@ func TestWrongHomeIsNamed(t *testing.T) {
 		k, _ := s.spotOf(all[i].Place)
 		all[i].MM = s.read(s.Rig, rig.DegAxes(6, 0)).at(k.at).gap(k)
 	}
-	j, err := s.Judge(all)
+	j, err := s.judge(all)
 	require.NoError(t, err)
 	require.NotEmpty(t, j.Suspects, j.Says)
 	assert.Equal(t, "home_deg, axis 1", j.Suspects[0].Name)
@@ -173,19 +173,19 @@ func TestWrongHomeIsNamed(t *testing.T) {
 func TestGapsThatAreNone(t *testing.T) {
 	s := described(t, "curlew")
 	for _, parts := range [][2]string{{"tube", "no such part"}, {"tube", "tube"}, {"tube", "camera"}, {"pier", "floor"}} {
-		_, err := s.Judge([]Measured{{Place: Place{s.Rig.Home, parts}, MM: 100}})
+		_, err := s.judge([]Measured{{Place: Place{s.Rig.Home, parts}, MM: 100}})
 		assert.ErrorContains(t, err, "no gap to measure", "%v", parts)
 	}
 	for _, p := range s.Rig.Parts {
 		if len(p.States) > 0 && p.Link != rig.Ground {
-			_, err := s.Judge([]Measured{{Place: Place{s.Rig.Home, [2]string{"floor", p.Name}}, MM: 100}})
+			_, err := s.judge([]Measured{{Place: Place{s.Rig.Home, [2]string{"floor", p.Name}}, MM: 100}})
 			assert.ErrorContains(t, err, "no gap to measure", "in which state %s is nobody knows", p.Name)
 		}
 	}
 }
 
 func TestNothingMeasured(t *testing.T) {
-	j, err := described(t, "heron").Judge(nil)
+	j, err := described(t, "heron").judge(nil)
 	require.NoError(t, err)
 	assert.False(t, j.Fits)
 }

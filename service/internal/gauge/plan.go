@@ -57,12 +57,17 @@ const roomy unit.Length = 50
 // gridStep is how far apart the poses lie that are looked at. Choice: a person sets a round number.
 const gridStep = 15
 
-// Plan works the plan out. The same subject gives the same plan.
-func (s *Subject) Plan() Plan {
+// Plan works the plan out. The same subject gives the same plan. Where going is false, which is asked between lengths and poses, it ends with
+// ErrStopped.
+func (s *Subject) Plan(going func() bool) (Plan, error) {
 	out := Plan{Signs: s.signs()}
 	var seen []float64
 	for _, more := range []unit.Length{roomy, 0} {
-		if poses, tells := s.choose(more); len(poses) > len(out.Poses) || seen == nil {
+		poses, tells, ok := s.choose(more, going)
+		if !ok {
+			return Plan{}, ErrStopped
+		}
+		if len(poses) > len(out.Poses) || seen == nil {
 			out.Poses, seen = poses, tells
 		}
 		if len(out.Poses) >= Fewest {
@@ -78,7 +83,7 @@ func (s *Subject) Plan() Plan {
 		out.Short = fmt.Sprintf("%d of at least %d poses were found that are clear, that a person reaches from home one axis at a time, and that have a gap of %d to %d mm to measure",
 			len(out.Poses), Fewest, leastGap, mostGap)
 	}
-	return out
+	return out, nil
 }
 
 // leastTold is what a gap changes at least, mm a mm, with a length of which it tells anything. Choice: 40 mm of it are then beyond a tape's error.
@@ -97,14 +102,20 @@ type candidate struct {
 
 // choose picks poses and gaps, each step the one that tells most beside those picked before; and, by length, what the gap of them that changes
 // most with it changes.
-func (s *Subject) choose(more unit.Length) ([]Pose, []float64) {
+func (s *Subject) choose(more unit.Length, going func() bool) ([]Pose, []float64, bool) {
 	p := s.prover(more)
-	poses, all := s.candidates(p)
+	poses, all, ok := s.candidates(p, going)
+	if !ok {
+		return nil, nil, false
+	}
 	ways := map[int][]rig.Axes{} // of poses picked; nil: there is none
 	c := newChoice(s, all)
 	var out []Pose
 	seen := make([]float64, len(s.Lengths))
 	for len(all) > 0 {
+		if !going() {
+			return nil, nil, false
+		}
 		best := c.best(all, out, poses)
 		if best < 0 || len(out) >= Fewest && all[best].gain < leastGain {
 			break
@@ -127,7 +138,7 @@ func (s *Subject) choose(more unit.Length) ([]Pose, []float64) {
 		}
 		all = without(all, func(x *candidate) bool { return x.pose == pick.pose && x.spot == pick.spot })
 	}
-	return out, seen
+	return out, seen, true
 }
 
 func without(all []candidate, gone func(*candidate) bool) []candidate {
@@ -160,12 +171,17 @@ func (s *Subject) gapFound(c *candidate) Gap {
 	return g
 }
 
-// candidates are the poses of the grid that are clear, and every gap that a tape reads there.
-func (s *Subject) candidates(p *reach.Prover) ([]rig.Axes, []candidate) {
-	var poses []rig.Axes
-	var out []candidate
-	v, pairs := s.variants(), s.pairs()
+// candidates are the poses of the grid that are clear, and every gap that a tape reads there; ok is false where it was stopped.
+func (s *Subject) candidates(p *reach.Prover, going func() bool) (poses []rig.Axes, out []candidate, ok bool) {
+	v, ok := s.variants(going)
+	if !ok {
+		return nil, nil, false
+	}
+	pairs := s.pairs()
 	for _, at := range s.grid() {
+		if !going() {
+			return nil, nil, false
+		}
 		if passes, _ := p.Passes(reach.Hold(at), s.spread(), Budget); !passes {
 			continue
 		}
@@ -186,7 +202,7 @@ func (s *Subject) candidates(p *reach.Prover) ([]rig.Axes, []candidate) {
 		}
 		poses, out = append(poses, at), append(out, here...)
 	}
-	return poses, out
+	return poses, out, true
 }
 
 // most is the widest gap of two parts that a tape reads well.

@@ -15,9 +15,44 @@ import (
 
 var rigs = []string{"heron", "bittern", "wren"}
 
+func onward() bool { return true }
+
+func (s *Subject) plan() Plan {
+	p, err := s.Plan(onward)
+	if err != nil {
+		panic(err)
+	}
+	return p
+}
+
+func (s *Subject) judge(all []Measured) (Judgement, error) { return s.Judge(all, onward) }
+
+// TestPlansAndJudgementsStopWhereTheyAreTold, wherever that is.
+func TestPlansAndJudgementsStopWhereTheyAreTold(t *testing.T) {
+	s := described(t, "wren")
+	p := planOf(s)
+	all := []Measured{{Place: Place{p.Poses[0].At, p.Poses[0].Gaps[0].Parts}, MM: p.Poses[0].Gaps[0].MM + 200}} // which some length is to explain
+	asked, most := 0, math.MaxInt
+	going := func() bool { asked++; return asked <= most }
+	for name, do := range map[string]func() error{
+		"plan":  func() error { _, err := s.Plan(going); return err },
+		"judge": func() error { _, err := s.Judge(all, going); return err },
+	} {
+		asked, most = 0, math.MaxInt
+		require.NoError(t, do(), name)
+		whole := asked
+		require.Greater(t, whole, 2*len(s.Lengths), name)
+		for _, most = range []int{0, len(s.Lengths), len(s.Lengths) + 1, whole - 1} {
+			asked = 0
+			assert.ErrorIs(t, do(), ErrStopped, "%s, %d of %d", name, most, whole)
+			assert.Equal(t, most+1, asked, "%s: nothing more is done", name)
+		}
+	}
+}
+
 func TestPlanIsTheSameEachTime(t *testing.T) {
 	for _, name := range rigs {
-		assert.Equal(t, fmt.Sprintf("%+v", planOf(described(t, name))), fmt.Sprintf("%+v", described(t, name).Plan()), name)
+		assert.Equal(t, fmt.Sprintf("%+v", planOf(described(t, name))), fmt.Sprintf("%+v", described(t, name).plan()), name)
 	}
 }
 
@@ -89,7 +124,7 @@ func assertClear(t *testing.T, scene *rig.Scene, at rig.Axes, name string) {
 func TestNoRoomNoPlan(t *testing.T) {
 	s := described(t, "heron")
 	s.general = 2000
-	p := s.Plan()
+	p := s.plan()
 	assert.Empty(t, p.Poses)
 	assert.Contains(t, p.Short, "0 of at least 3 poses")
 }
@@ -132,7 +167,8 @@ func TestProvenWaysHoldTheCreep(t *testing.T) {
 // What a length does to a gap is what reading the file again says, of every pair of parts: those whose parts are as they were are left out.
 func TestSlopesAreThoseOfTheFile(t *testing.T) {
 	s := described(t, "heron")
-	v, pairs := s.variants(), s.pairs()
+	v, _ := s.variants(onward)
+	pairs := s.pairs()
 	at := rig.DegAxes(-45, 30)
 	got := v.slopes(at, pairs)
 	is := s.read(s.Rig, rig.Axes{}).at(at)

@@ -54,7 +54,7 @@ func TestEveryWrongWiringIsTold(t *testing.T) {
 // A file that takes north for south is seen at home.
 func TestMirroredLatitudeIsSeenAtHome(t *testing.T) {
 	truly, file := described(t, "heron"), described(t, "heron", "site.latitude_deg=-46.2", "tape.crossing_north_of_hub_mm=-125")
-	x := file.Plan().Signs[0]
+	x := file.plan().Signs[0]
 	require.Zero(t, x.Axis)
 	saw := watched(truly, &x, nil)
 	assert.Equal(t, Mirrored, x.Judge(saw.Side, saw.MM))

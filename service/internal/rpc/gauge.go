@@ -12,9 +12,37 @@ import (
 	"keepclear.example/keepclear/service/internal/wire"
 )
 
+// mostGaugeWhiles bounds for how many whiles in all gauges stand still beside a service that is never idle. Choice: 5 s, a quarter of ownLimit.
+const mostGaugeWhiles = 5000
+
+// gauges takes the turn of gauges, for they keep a processor busy, and has a rig's plan; done gives the turn up. going lets go first who waits
+// to be judged, and is false where the asker is gone.
+func (s *Server) gauges(ctx context.Context, name string) (subject *gauge.Subject, plan gauge.Plan, going func() bool, done func(), err error) {
+	left := mostGaugeWhiles
+	going = func() bool {
+		if left > 0 {
+			left -= s.giveWay(ctx)
+		}
+		return ctx.Err() == nil
+	}
+	if done, err = s.gauging.Take(ctx); err == nil {
+		subject, plan, err = s.Gauges(name, going)
+	}
+	return subject, plan, going, done, gone(ctx, err)
+}
+
+// gone is the error of what came to nothing because its asker is gone, where it is that.
+func gone(ctx context.Context, err error) error {
+	if err != nil && ctx.Err() != nil {
+		return context.Cause(ctx)
+	}
+	return err
+}
+
 // planGauges says how a person holds a described rig against the rig itself.
-func (s *Server) planGauges(_ context.Context, c call[*pb.PlanGaugesRequest]) (proto.Message, error) {
-	subject, plan, err := s.Gauges(c.msg.GetRig())
+func (s *Server) planGauges(ctx context.Context, c call[*pb.PlanGaugesRequest]) (proto.Message, error) {
+	subject, plan, _, done, err := s.gauges(ctx, c.msg.GetRig())
+	defer done()
 	if err != nil {
 		return nil, err
 	}
@@ -22,8 +50,9 @@ func (s *Server) planGauges(_ context.Context, c call[*pb.PlanGaugesRequest]) (p
 }
 
 // judgeGauges says what a person's answers show of the file. Those that were given for another revision of it are refused.
-func (s *Server) judgeGauges(_ context.Context, c call[*pb.JudgeGaugesRequest]) (proto.Message, error) {
-	subject, plan, err := s.Gauges(c.msg.GetRig())
+func (s *Server) judgeGauges(ctx context.Context, c call[*pb.JudgeGaugesRequest]) (proto.Message, error) {
+	subject, plan, going, done, err := s.gauges(ctx, c.msg.GetRig())
+	defer done()
 	if err != nil {
 		return nil, err
 	}
@@ -46,9 +75,9 @@ func (s *Server) judgeGauges(_ context.Context, c call[*pb.JudgeGaugesRequest]) 
 	if len(all) == 0 {
 		return out, nil
 	}
-	j, err := subject.Judge(all)
+	j, err := subject.Judge(all, going)
 	if err != nil {
-		return nil, err
+		return nil, gone(ctx, err)
 	}
 	wire.Judged(&j, out)
 	return out, nil

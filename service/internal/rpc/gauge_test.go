@@ -1,6 +1,7 @@
 package rpc_test
 
 import (
+	"context"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -55,6 +56,31 @@ func TestPlanOfGauges(t *testing.T) {
 		assert.InDelta(t, 1, x.GetKeepWithin().GetAxis1Deg(), 1e-9)
 		assert.NotEmpty(t, x.GetGaps())
 	}
+}
+
+// TestGaugesAreWorkedOutOneAtATime: who waits for another's may go, and who goes in the middle of it ends the work.
+func TestGaugesAreWorkedOutOneAtATime(t *testing.T) {
+	b := newBench(t)
+	ctx, cancel := context.WithCancel(t.Context())
+	begun, on := make(chan struct{}, 2), make(chan struct{})
+	b.gauging = func() { begun <- struct{}{}; <-on }
+	first := make(chan error, 1)
+	go func() { first <- b.s.PlanFor(ctx, "heron") }()
+	<-begun
+	gone, leave := context.WithCancel(t.Context())
+	leave()
+	second := make(chan error, 1)
+	go func() { second <- b.s.PlanFor(gone, "heron") }()
+	select {
+	case err := <-second:
+		assert.ErrorIs(t, err, context.Canceled)
+	case <-begun:
+		assert.Fail(t, "it is begun beside the first")
+	}
+	cancel()
+	close(on)
+	assert.ErrorIs(t, <-first, context.Canceled)
+	assert.NoError(t, b.s.PlanFor(t.Context(), "heron"), "the turn is given up")
 }
 
 func TestAnswersThatFit(t *testing.T) {

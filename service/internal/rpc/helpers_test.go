@@ -65,12 +65,13 @@ type bench struct {
 	reads  pb.RecordServiceClient
 	stop   func() error // ends the server and returns what Serve did
 
-	ids    atomic.Int64
-	judged func()          // called by the stand-in for the rules before they judge; may panic
-	coded  func()          // called by the stand-in for the encoder
-	looked func()          // called by the stand-in for the sky
-	tables timescale.Table // of the sky; the zero one: the built-in
-	after  func(time.Duration) <-chan time.Time
+	ids     atomic.Int64
+	judged  func()          // called by the stand-in for the rules before they judge; may panic
+	coded   func()          // called by the stand-in for the encoder
+	gauging func()          // called before gauges of a rig are planned
+	looked  func()          // called by the stand-in for the sky
+	tables  timescale.Table // of the sky; the zero one: the built-in
+	after   func(time.Duration) <-chan time.Time
 
 	mu  sync.Mutex
 	now time.Time
@@ -133,7 +134,11 @@ var gauged = sync.OnceValues(func() (*gauge.Subject, gauge.Plan) {
 		panic(err)
 	}
 	s := gauge.New(m.Rig, 10, 10, "heron.yaml", practice.HeronFile(), nil)
-	return s, s.Plan()
+	p, err := s.Plan(func() bool { return true })
+	if err != nil {
+		panic(err)
+	}
+	return s, p
 })
 
 func newBench(t testing.TB) *bench {
@@ -194,11 +199,17 @@ func (b *bench) serve() {
 			return &pb.CheckRigResponse{}, nil
 		},
 		WhatIf: whatIf,
-		Gauges: func(name string) (*gauge.Subject, gauge.Plan, error) {
+		Gauges: func(name string, going func() bool) (*gauge.Subject, gauge.Plan, error) {
 			if name != "heron" {
 				return nil, gauge.Plan{}, decide.ErrNoRig
 			}
 			s, p := gauged()
+			if b.gauging != nil {
+				b.gauging()
+			}
+			if !going() {
+				return nil, p, gauge.ErrStopped
+			}
 			return s, p, nil
 		},
 		Heartbeat: 50 * time.Millisecond, After: b.timer,

@@ -50,8 +50,8 @@ type Parts struct {
 	WhatIf func(rigName string, c rig.Change) (*rig.Rig, limits.Set, error)
 	// Maps is where the maps of rigs are kept from one start to the next; nil: nowhere.
 	Maps *survey.Folder
-	// Gauges returns how a rig is held against its file, and the plan of it.
-	Gauges func(rigName string) (*gauge.Subject, gauge.Plan, error)
+	// Gauges returns how a rig is held against its file, and the plan of it; an error where going, asked often, is false before that is worked out.
+	Gauges func(rigName string, going func() bool) (*gauge.Subject, gauge.Plan, error)
 	// Heartbeat is how often a follower hears that the stream lives.
 	Heartbeat time.Duration
 	// After is the timer of the end; time.After.
@@ -64,6 +64,7 @@ type Server struct {
 	decider *decide.Decider
 	surveys *survey.Surveyor
 	drawing survey.Turn // of pictures of rigs
+	gauging survey.Turn // of plans and judgements of gauges
 	checker *wire.Checker
 	log     *slog.Logger
 	grpc    *grpc.Server
@@ -79,7 +80,7 @@ type Server struct {
 
 // New makes a server; it serves nothing yet.
 func New(p Parts) *Server {
-	s := &Server{Parts: p, decider: p.Decider, surveys: survey.New(p.Maps), drawing: survey.NewTurn(), checker: p.Checker, log: p.Log, health: health.NewServer(), missed: missed{turn: make(chan struct{}, 1), all: map[asker]*lost{}}}
+	s := &Server{Parts: p, decider: p.Decider, surveys: survey.New(p.Maps), drawing: survey.NewTurn(), gauging: survey.NewTurn(), checker: p.Checker, log: p.Log, health: health.NewServer(), missed: missed{turn: make(chan struct{}, 1), all: map[asker]*lost{}}}
 	s.serving, s.stopping = context.WithCancel(context.Background())
 	s.grpc = grpc.NewServer(
 		grpc.ForceServerCodecV2(codec{}),

@@ -33,18 +33,19 @@ const (
 	mostWhiles = 20
 )
 
-// giveWay lets go first who waits to be judged.
-func (s *Server) giveWay(ctx context.Context) {
-	for range mostWhiles {
+// giveWay lets go first who waits to be judged, and tells how many whiles that took.
+func (s *Server) giveWay(ctx context.Context) int {
+	for n := range mostWhiles {
 		if s.judging.Load() == 0 {
-			return
+			return n
 		}
 		select {
 		case <-ctx.Done():
-			return
+			return n
 		case <-s.After(aWhile):
 		}
 	}
+	return mostWhiles
 }
 
 // judges notes that a request is judged, where it is of a kind that is; done ends that.

@@ -191,7 +191,9 @@ func (s *site) start() error {
 		CheckFile: func(context.Context, *pb.CheckRigRequest) (*pb.CheckRigResponse, error) {
 			return &pb.CheckRigResponse{}, nil
 		},
-		Gauges:    func(string) (*gauge.Subject, gauge.Plan, error) { return nil, gauge.Plan{}, decide.ErrNoRig },
+		Gauges: func(string, func() bool) (*gauge.Subject, gauge.Plan, error) {
+			return nil, gauge.Plan{}, decide.ErrNoRig
+		},
 		Heartbeat: time.Minute, After: s.w.bubble.After,
 	})
 	s.up = up
