@@ -103,7 +103,7 @@ func (k *call) printAnswer(r *pb.AskResponse, code int, fault string) {
 		fmt.Fprintln(k.out, "      STOP TRACKING NOW: standing as it is does not stay clear for long.")
 	}
 	if h := j.GetHarmlessUntil(); h != nil && code != exitDone {
-		fmt.Fprintf(k.out, "      Carrying on as it is stays clear %s.\n", until(h, k.now()))
+		fmt.Fprintf(k.out, "      Carrying on as it is does no harm %s.\n", until(h, k.now()))
 	}
 	if p := r.GetPermit(); p != nil {
 		fmt.Fprintf(k.out, "      Permit %s, %s: start within %s, be done by %s.\n", p.GetPermitId(), word(p.GetState().String(), "PERMIT_STATE_"), short(p.GetStartBy().GetWithinDuration().AsDuration()), instant(p.GetStopBy().GetAtTime().AsTime(), k.now()))
@@ -114,7 +114,14 @@ func (k *call) printAnswer(r *pb.AskResponse, code int, fault string) {
 		k.critical(l.GetCritical())
 	}
 	if c := j.GetClosest(); c != nil && len(c.GetParts()) == 2 {
-		fmt.Fprintf(k.out, "      Closest: %s and %s, %.0f mm at (%.1f°, %.1f°); %.0f mm wanted.\n", c.GetParts()[0], c.GetParts()[1], c.GetLowerMm(), c.GetAxes().GetAxis1Deg(), c.GetAxes().GetAxis2Deg(), c.GetRequiredMm())
+		gap := fmt.Sprintf("at least %.0f mm", c.GetLowerMm())
+		switch {
+		case c.UpperMm != nil && c.GetUpperMm() <= 0:
+			gap = "which touch"
+		case c.GetLowerMm() < 0.5:
+			gap = "which may touch"
+		}
+		fmt.Fprintf(k.out, "      Closest: %s and %s, %s, at (%.1f°, %.1f°); %.0f mm wanted.\n", c.GetParts()[0], c.GetParts()[1], gap, c.GetAxes().GetAxis1Deg(), c.GetAxes().GetAxis2Deg(), c.GetRequiredMm())
 	}
 	for _, n := range j.GetNotes() {
 		fmt.Fprintf(k.out, "      (%s)\n", n)

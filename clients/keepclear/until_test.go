@@ -31,10 +31,10 @@ func TestAWholeDayIsNotToldAsThisInstant(t *testing.T) {
 		}}, exitHold, "")
 		return out.String()
 	}
-	assert.Contains(t, said(24*time.Hour), "Carrying on as it is stays clear for all of the 24 h that are looked at.")
+	assert.Contains(t, said(24*time.Hour), "Carrying on as it is does no harm for all of the 24 h that are looked at.")
 	assert.NotContains(t, said(24*time.Hour), "13:15:15")
-	assert.Contains(t, said(11*time.Hour), "stays clear until 2026-11-15 00:15:15 UTC.", "over midnight the day is told")
-	assert.Contains(t, said(90*time.Minute), "Carrying on as it is stays clear until 14:45:15 UTC.")
+	assert.Contains(t, said(11*time.Hour), "does no harm until 2026-11-15 00:15:15 UTC.", "over midnight the day is told")
+	assert.Contains(t, said(90*time.Minute), "Carrying on as it is does no harm until 14:45:15 UTC.")
 }
 
 // outlook is a service that would let everything pass for seven hours from a start.

@@ -57,7 +57,7 @@ func sayStand(b *strings.Builder, s *reach.Survey) {
 	if all.Upper <= 0 {
 		rig.Say(b, "Within its travel some touch: %s, at %s among others.", both(all), all.Pose)
 	} else {
-		rig.Say(b, "Within its travel the least to spare is at %s: %s.", all.Pose, nearest(all))
+		rig.Say(b, "Within its travel the least to spare, to a millimetre or 3 %%, is at %s: %s.", all.Pose, nearest(all))
 	}
 	if !s.Clear {
 		rig.Say(b, "There is no room about %s: with %s for uncertainty and overrun it is not clear itself.", s.About, s.Spread)

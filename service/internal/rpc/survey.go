@@ -173,7 +173,11 @@ func (s *Server) drawRig(ctx context.Context, c call[*pb.DrawRigRequest]) (proto
 	}
 	at := course.Places[0]
 	v := draw.NewView(of.Rig, of.Scene(), at)
-	return &pb.DrawRigResponse{Svg: v.Picture(), RigSha256: of.Rig.Digest[:], Axes: wire.AxisPair(at), Nearest: wire.Nearest(v), Lines: wire.Lines(v.Text())}, nil
+	text := v.Text()
+	if c.msg.GetAxes() == nil {
+		text += draw.Unsure(pose)
+	}
+	return &pb.DrawRigResponse{Svg: v.Picture(), RigSha256: of.Rig.Digest[:], Axes: wire.AxisPair(at), Nearest: wire.Nearest(v), Lines: wire.Lines(text)}, nil
 }
 
 func (s *Server) drawMap(ctx context.Context, of survey.Of, course *draw.Course) (proto.Message, error) {
