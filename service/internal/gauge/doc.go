@@ -15,6 +15,7 @@ package gauge
 import (
 	"errors"
 	"fmt"
+	"sync"
 
 	"keepclear.example/keepclear/service/internal/reach"
 	"keepclear.example/keepclear/service/internal/rig"
@@ -36,6 +37,7 @@ type Subject struct {
 	Rig           *rig.Rig
 	Lengths       []Length
 	part, general unit.Length
+	scene         func() *rig.Scene // without margins
 }
 
 // Length is something that the file states of the rig and that may be wrong: a length, mm, or an angle, degrees.
@@ -50,7 +52,7 @@ type Length struct {
 
 // New makes the subject of a rig: part and general are the margins in force (limits of clear/path), content the file that it was read from.
 func New(r *rig.Rig, part, general unit.Length, file string, content []byte, open rig.Opener) *Subject {
-	s := &Subject{Rig: r, part: part, general: general}
+	s := &Subject{Rig: r, part: part, general: general, scene: sync.OnceValue(func() *rig.Scene { return r.Scene(nil, 0, 0) })}
 	changed := func(key string, more float64) *rig.Rig {
 		return r.With(rig.Change{Key: key, By: true, Value: more}, file, content, open)
 	}

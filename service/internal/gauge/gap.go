@@ -75,7 +75,7 @@ func (s *Subject) Has(p Place) bool {
 
 // pairs are the pairs of parts whose gap some motion changes and that can be measured: neither has states.
 func (s *Subject) pairs() []spot {
-	scene := s.Rig.Scene(nil, 0, 0)
+	scene := s.scene()
 	seen := map[[2]int]bool{}
 	var out []spot
 	for _, p := range scene.Pairs {

@@ -80,7 +80,11 @@ func (s *Subject) Plan(going func() bool) (Plan, error) {
 		}
 	}
 	if len(out.Poses) < Fewest {
-		out.Short = fmt.Sprintf("%d of at least %d poses were found that are clear, that a person reaches from home one axis at a time, and that have a gap of %d to %d mm to measure",
+		short := ""
+		if n, all := len(s.looked()), len(s.grid()); n < all {
+			short = fmt.Sprintf("the file has so many shapes and lengths that %d of %d poses were looked at: plan with a file of fewer or simpler parts; ", n, all)
+		}
+		out.Short = short + fmt.Sprintf("%d of at least %d poses were found that are clear, that a person reaches from home one axis at a time, and that have a gap of %d to %d mm to measure",
 			len(out.Poses), Fewest, leastGap, mostGap)
 	}
 	return out, nil
@@ -173,16 +177,20 @@ func (s *Subject) gapFound(c *candidate) Gap {
 
 // candidates are the poses of the grid that are clear, and every gap that a tape reads there; ok is false where it was stopped.
 func (s *Subject) candidates(p *reach.Prover, going func() bool) (poses []rig.Axes, out []candidate, ok bool) {
+	looked := s.looked()
+	if len(looked) == 0 {
+		return nil, nil, true
+	}
 	v, ok := s.variants(going)
 	if !ok {
 		return nil, nil, false
 	}
 	pairs := s.pairs()
-	for _, at := range s.grid() {
+	for _, at := range looked {
 		if !going() {
 			return nil, nil, false
 		}
-		if passes, _ := p.Passes(reach.Hold(at), s.spread(), Budget); !passes {
+		if passes, _ := p.Passes(reach.Hold(at), s.spread(), s.budget()); !passes {
 			continue
 		}
 		stands := v.is.at(at)
@@ -203,6 +211,21 @@ func (s *Subject) candidates(p *reach.Prover, going func() bool) (poses []rig.Ax
 		poses, out = append(poses, at), append(out, here...)
 	}
 	return poses, out, true
+}
+
+// mostDistances bounds the work of a plan: poses, times the pairs of shapes, times the readings of the file. Choice: some ten times what the example
+// rigs take; a file may have a million pairs.
+const mostDistances = 20_000_000
+
+// looked are the poses of the grid that the work allows, those nearest home.
+func (s *Subject) looked() []rig.Axes {
+	all := s.grid()
+	return all[:min(len(all), mostDistances/max(len(s.scene().Pairs)*(len(s.Lengths)+1), 1))]
+}
+
+// budget is that of one proof, made less where a rig has many pairs.
+func (s *Subject) budget() reach.Budget {
+	return min(Budget, reach.Budget(mostDistances/max(len(s.scene().Pairs), 1)))
 }
 
 // most is the widest gap of two parts that a tape reads well.
@@ -254,7 +277,7 @@ func (s *Subject) way(p *reach.Prover, to rig.Axes) []rig.Axes {
 			way = []rig.Axes{to}
 		}
 		legs := reach.Through(rig.Straight, s.Rig.Motion, append([]rig.Axes{from}, way...)...)
-		if passes, _ := p.Passes(legs, s.spread(), Budget); passes {
+		if passes, _ := p.Passes(legs, s.spread(), s.budget()); passes {
 			return way
 		}
 	}

@@ -3,11 +3,13 @@ package gauge
 import (
 	"fmt"
 	"math"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"keepclear.example/keepclear/service/internal/practice"
 	"keepclear.example/keepclear/service/internal/reach"
 	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/solid"
@@ -127,6 +129,52 @@ func TestNoRoomNoPlan(t *testing.T) {
 	p := s.plan()
 	assert.Empty(t, p.Poses)
 	assert.Contains(t, p.Short, "0 of at least 3 poses")
+}
+
+// crowded is the practice rig with so many boxes more on the ground and as many on axis 2, far from each other.
+func crowded(t *testing.T, boxes int) *Subject {
+	var b strings.Builder
+	before, _, _ := strings.Cut(string(practice.HeronFile()), "\nend:")
+	b.WriteString(before + "\nparts:\n")
+	for _, of := range []struct {
+		name, to string
+		x, size  int
+	}{{"rack", "ground", 5000, 20}, {"rail", "axis 2", 0, 2}} {
+		for i := range boxes {
+			if i%50 == 0 {
+				fmt.Fprintf(&b, "  - name: %s %d\n    fixed_to: %s\n    shapes:\n", of.name, i/50, of.to)
+			}
+			fmt.Fprintf(&b, "      - box: {centre_mm: [%d, %d, %d], size_mm: [%d, %d, %d]}\n", of.x, i%25*5, 100+i/25, of.size, of.size, of.size)
+		}
+	}
+	content := []byte(b.String() + "end: heron\n")
+	r, faults := rig.Parse("heron.yaml", content, nil)
+	require.Empty(t, faults)
+	return New(r, 10, 10, "heron.yaml", content, nil)
+}
+
+// TestManyPairsGetFewerPoses, so that the work is bounded whatever a file holds, and the plan says why it is short. The examples get all of theirs.
+func TestManyPairsGetFewerPoses(t *testing.T) {
+	for _, name := range rigs {
+		s := described(t, name)
+		assert.Equal(t, s.grid(), s.looked(), name)
+		assert.Equal(t, Budget, s.budget(), name)
+	}
+	some := crowded(t, 150)
+	looked, work := some.looked(), len(some.scene().Pairs)*(len(some.Lengths)+1)
+	assert.Less(t, len(looked), len(some.grid()))
+	assert.Equal(t, some.grid()[:len(looked)], looked, "the nearest")
+	assert.LessOrEqual(t, len(looked)*work, mostDistances)
+	assert.Greater(t, (len(looked)+1)*work, mostDistances)
+
+	asked := 0
+	many := crowded(t, 900)
+	assert.Less(t, many.budget(), reach.Budget(30))
+	p, err := many.Plan(func() bool { asked++; return true })
+	require.NoError(t, err)
+	assert.Zero(t, asked, "nothing is begun that would not end")
+	assert.Contains(t, p.Short, "so many shapes and lengths that 0 of 324 poses were looked at")
+	assert.Empty(t, p.Poses)
 }
 
 func TestLengthsThatNoGapTells(t *testing.T) {
