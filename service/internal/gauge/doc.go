@@ -15,7 +15,6 @@ package gauge
 import (
 	"errors"
 	"fmt"
-	"sync"
 
 	"keepclear.example/keepclear/service/internal/reach"
 	"keepclear.example/keepclear/service/internal/rig"
@@ -37,7 +36,6 @@ type Subject struct {
 	Rig           *rig.Rig
 	Lengths       []Length
 	part, general unit.Length
-	scene         func() *rig.Scene // without margins
 }
 
 // Length is something that the file states of the rig and that may be wrong: a length, mm, or an angle, degrees.
@@ -52,7 +50,7 @@ type Length struct {
 
 // New makes the subject of a rig: part and general are the margins in force (limits of clear/path), content the file that it was read from.
 func New(r *rig.Rig, part, general unit.Length, file string, content []byte, open rig.Opener) *Subject {
-	s := &Subject{Rig: r, part: part, general: general, scene: sync.OnceValue(func() *rig.Scene { return r.Scene(nil, 0, 0) })}
+	s := &Subject{Rig: r, part: part, general: general}
 	changed := func(key string, more float64) *rig.Rig {
 		return r.With(rig.Change{Key: key, By: true, Value: more}, file, content, open)
 	}
@@ -80,6 +78,9 @@ func (s *Subject) Creep() rig.Axes { return rig.Axes{A1: creep, A2: creep} }
 func (s *Subject) spread() rig.Axes {
 	return s.Rig.Homing.Sigma.Scale(3).Add(s.Creep())
 }
+
+// scene is the rig without margins.
+func (s *Subject) scene() *rig.Scene { return s.Rig.Scene(nil, 0, 0) }
 
 // prover proves ways of the rig with so much more than its margins ask for.
 func (s *Subject) prover(more unit.Length) *reach.Prover {

@@ -185,12 +185,12 @@ func (s *Subject) candidates(p *reach.Prover, going func() bool) (poses []rig.Ax
 	if !ok {
 		return nil, nil, false
 	}
-	pairs := s.pairs()
+	pairs, budget := s.pairs(), s.budget()
 	for _, at := range looked {
 		if !going() {
 			return nil, nil, false
 		}
-		if passes, _ := p.Passes(reach.Hold(at), s.spread(), s.budget()); !passes {
+		if passes, _ := p.Passes(reach.Hold(at), s.spread(), budget); !passes {
 			continue
 		}
 		stands := v.is.at(at)
