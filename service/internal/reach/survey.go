@@ -66,3 +66,23 @@ func (p *Prover) SurveyOn(r *Raster, of SurveyOf, going func() bool) *Survey {
 	}
 	return s
 }
+
+// Proven tells whether every rectangle that a survey calls clear is proven so by the map now. That of a raster that was worked out is; one that was
+// read says what it says.
+func (s *Survey) Proven() bool {
+	if s.Clear && !s.proven(s.Widest[0], s.Widest[1]) {
+		return false
+	}
+	for _, b := range append([]Band{s.Across}, s.Bands...) {
+		if b.Clear && !s.proven(b.Axis1, b.Axis2) {
+			return false
+		}
+	}
+	return true
+}
+
+// proven tells whether a rectangle is, with what lies within the spread of it.
+func (s *Survey) proven(axis1, axis2 Extent) bool {
+	low, high := rig.Axes{A1: axis1.Low, A2: axis2.Low}.Sub(s.Spread), rig.Axes{A1: axis1.High, A2: axis2.High}.Add(s.Spread)
+	return s.Raster.m.Standing(low, high, RasterBudget) == Clear
+}

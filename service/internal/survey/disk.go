@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"cmp"
 	"crypto/sha256"
-	"encoding/binary"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -22,12 +21,14 @@ import (
 //	"keepclear map 1\n" · key, 32 bytes · the raster, packed · SHA-256 of all that, 32 bytes
 //
 // and is called by its key, which says of what revision, scene, gap and build it is a map. What is read is held against its sum, its key and a
-// few proofs made anew; whatever is wrong with it, the map is worked out again and the file replaced. A folder that cannot be read or written
-// costs time alone.
+// few proofs made anew, and what a survey then calls clear is proven anew before it is said; whatever is wrong with it, the map is worked out again
+// and the file replaced. How much can be reached, and a picture of the map, rest on the file. A folder that cannot be read or written costs
+// time alone.
 type Folder struct {
 	Path  string
 	Build string           // what tells one build of the service from another: it proves otherwise, perhaps
 	Fault func(what error) // is told what could not be read or kept; nil: nobody is
+	lot   func(n int) int  // a test's, in [0, n); nil: one that nobody foresees
 }
 
 const (
@@ -74,7 +75,7 @@ func (f *Folder) read(key [32]byte, m *reach.Map) *reach.Raster {
 	}
 	var out *reach.Raster
 	if err == nil {
-		out, err = believed(b, key, m)
+		out, err = f.believed(b, key, m)
 	}
 	if err != nil && !errors.Is(err, fs.ErrNotExist) {
 		f.tell(fmt.Errorf("the kept map %s is worked out anew: %w", f.file(key), err))
@@ -83,7 +84,7 @@ func (f *Folder) read(key [32]byte, m *reach.Map) *reach.Raster {
 }
 
 // believed takes the bytes of a file for a raster of m, or says why not.
-func believed(b []byte, key [32]byte, m *reach.Map) (*reach.Raster, error) {
+func (f *Folder) believed(b []byte, key [32]byte, m *reach.Map) (*reach.Raster, error) {
 	rest, ok := bytes.CutPrefix(b, append([]byte(header), key[:]...))
 	if !ok || len(rest) < sha256.Size {
 		return nil, errDoubtful
@@ -96,7 +97,11 @@ func believed(b []byte, key [32]byte, m *reach.Map) (*reach.Raster, error) {
 	if err != nil {
 		return nil, err
 	}
-	if lot := rand.New(rand.NewPCG(binary.BigEndian.Uint64(key[:]), 0)); !out.Agrees(spots, lot.IntN) {
+	lot := f.lot
+	if lot == nil {
+		lot = rand.IntN
+	}
+	if !out.Agrees(spots, lot) {
 		return nil, errDoubtful
 	}
 	return out, nil

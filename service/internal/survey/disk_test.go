@@ -1,8 +1,11 @@
 package survey_test
 
 import (
+	"bytes"
 	"crypto/sha256"
+	"encoding/binary"
 	"fmt"
+	"math"
 	"os"
 	"path/filepath"
 	"slices"
@@ -11,6 +14,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"keepclear.example/keepclear/service/internal/reach"
 	"keepclear.example/keepclear/service/internal/survey"
 )
 
@@ -96,6 +100,70 @@ func TestDoubtfulMapIsMadeAnew(t *testing.T) {
 	*faults = nil
 	assert.Positive(t, counted(t, survey.New(f), of), "a folder where the file belongs")
 	assert.Len(t, *faults, 2, "neither read nor kept")
+}
+
+// TestForgedClearIsNotSaid: a file that its key and its sum fit, but that calls a little more clear than is, where the lot does not look.
+func TestForgedClearIsNotSaid(t *testing.T) {
+	of := wren(t)
+	f, faults := kept(t, "a build")
+	honest, err := survey.New(f).Survey(t.Context(), of, func(float64) {})
+	require.NoError(t, err)
+	file := only(t, f)
+	good, err := os.ReadFile(file)
+	require.NoError(t, err)
+	forged := forgedClear(t, good, honest.Widest)
+	require.False(t, bytes.Equal(good, forged))
+	f.Draws(func(int) int { return at(honest.Widest[1].High.Deg()) + rows + 1 })
+	require.NoError(t, os.WriteFile(file, forged, 0o600))
+
+	s := survey.New(f)
+	now, err := s.Survey(t.Context(), of, func(float64) {})
+	require.NoError(t, err)
+	assert.Equal(t, honest.Widest, now.Widest)
+	assert.Equal(t, honest.Bands, now.Bands)
+	assert.Len(t, *faults, 1)
+	put, err := os.ReadFile(file)
+	require.NoError(t, err)
+	assert.True(t, bytes.Equal(good, put), "put right")
+	assert.Zero(t, counted(t, s, of), "and kept")
+}
+
+// rows are those of cells that a forged file calls clear: 6°, of which the spread takes 4.
+const rows = 24
+
+// at is the index of an angle in a file, degrees.
+func at(deg float64) int { return (int(math.Floor(deg/0.25)) + 4*1440) % 1440 }
+
+// forgedClear is a file in which more rows of cells are clear at the high end of axis 2, beside the widest rectangle.
+func forgedClear(t *testing.T, good []byte, widest [2]reach.Extent) []byte {
+	t.Helper()
+	const head, side = len("keepclear map 1\n") + 32, 1440
+	body := good[head : len(good)-32]
+	_, n := binary.Uvarint(body[1:])
+	out := slices.Clone(good[:head+1+n])
+	var cells []byte
+	for b := body[1+n:]; len(b) > 0; {
+		run, n := binary.Uvarint(b[1:])
+		cells = append(cells, bytes.Repeat(b[:1], int(run))...)
+		b = b[1+n:]
+	}
+	require.Len(t, cells, side*side)
+	clear := cells[at(0)*side+at(0)] // home is
+	for i := range side {
+		for more := range rows {
+			cells[i*side+(at(widest[1].High.Deg())+more)%side] = clear
+		}
+	}
+	for i := 0; i < len(cells); {
+		n := i
+		for n < len(cells) && cells[n] == cells[i] {
+			n++
+		}
+		out = binary.AppendUvarint(append(out, cells[i]), uint64(n-i))
+		i = n
+	}
+	sum := sha256.Sum256(out)
+	return append(out, sum[:]...)
 }
 
 // TestFolderThatIsNoneCostsTimeAlone.

@@ -9,6 +9,7 @@ package survey
 
 import (
 	"context"
+	"fmt"
 	"slices"
 	"sync"
 
@@ -69,6 +70,7 @@ type made struct {
 	mark   mark
 	prover *reach.Prover
 	raster *reach.Raster
+	read   bool // from the folder: not proven by that
 }
 
 // mark is all that a map depends on.
@@ -97,20 +99,33 @@ func (s *Surveyor) Survey(ctx context.Context, of Of, tell func(share float64)) 
 	}
 	m, ok := s.find(of.mark())
 	if !ok {
-		m = s.make(ctx, of, tell)
-		if m.raster == nil {
-			return nil, context.Cause(ctx)
-		}
-		s.keep(m)
+		m = s.make(ctx, of, tell, true)
 	}
-	r := of.Rig
-	out := m.prover.SurveyOn(m.raster, reach.SurveyOf{
-		About: r.Home, Spread: r.Homing.Sigma.Scale(3).Add(r.Motion.Overrun), Travel: r.Travel, Band: of.Band, Budget: reach.RasterBudget,
-	}, func() bool { return ctx.Err() == nil })
+	out := m.survey(ctx, of)
+	if out != nil && m.read && !out.Proven() {
+		s.folder.tell(fmt.Errorf("the kept map of %s is worked out anew: %w", of.Rig.ID, errDoubtful))
+		s.forget(m.mark)
+		m, ok = s.make(ctx, of, tell, false), false
+		out = m.survey(ctx, of)
+	}
 	if out == nil {
 		return nil, context.Cause(ctx)
 	}
+	if !ok {
+		s.keep(m)
+	}
 	return out, nil
+}
+
+// survey says what follows from a map; nil where there is none, or ctx ended.
+func (m *made) survey(ctx context.Context, of Of) *reach.Survey {
+	if m.raster == nil {
+		return nil
+	}
+	r := of.Rig
+	return m.prover.SurveyOn(m.raster, reach.SurveyOf{
+		About: r.Home, Spread: r.Homing.Sigma.Scale(3).Add(r.Motion.Overrun), Travel: r.Travel, Band: of.Band, Budget: reach.RasterBudget,
+	}, func() bool { return ctx.Err() == nil })
 }
 
 func (o *Of) mark() mark {
@@ -122,8 +137,8 @@ func (o *Of) mark() mark {
 	return m
 }
 
-// make finds a map in the folder, or works it out and puts it there; one without a raster where ctx ended.
-func (s *Surveyor) make(ctx context.Context, of Of, tell func(share float64)) made {
+// make finds a map in the folder, where it may look there, or works it out and puts it there; one without a raster where ctx ended.
+func (s *Surveyor) make(ctx context.Context, of Of, tell func(share float64), look bool) made {
 	scene := of.Scene()
 	out := made{mark: of.mark(), prover: reach.New(scene)}
 	m := out.prover.NewMap()
@@ -133,9 +148,12 @@ func (s *Surveyor) make(ctx context.Context, of Of, tell func(share float64)) ma
 	var key [32]byte
 	if s.folder != nil {
 		key = s.folder.key(out.mark, scene)
-		out.raster = s.folder.read(key, m)
 	}
-	if out.raster != nil {
+	if s.folder != nil && look {
+		out.raster = s.folder.read(key, m)
+		out.read = out.raster != nil
+	}
+	if out.read {
 		return out
 	}
 	out.raster = m.Raster(reach.RasterBudget, func(done, of int) bool {
@@ -158,6 +176,12 @@ func (s *Surveyor) find(m mark) (made, bool) {
 	found := s.kept[i]
 	s.kept = append(slices.Delete(s.kept, i, i+1), found) // used last
 	return found, true
+}
+
+func (s *Surveyor) forget(m mark) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.kept = slices.DeleteFunc(s.kept, func(k made) bool { return k.mark == m })
 }
 
 func (s *Surveyor) keep(m made) {
