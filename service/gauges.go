@@ -26,7 +26,11 @@ func gauger(members []decide.Member, files []rigFile) func(string, func() bool) 
 		}
 		part, _ := m.Limits.Value("clear/path", "part_mm")
 		general, _ := m.Limits.Value("clear/path", "general_mm")
-		all[m.Rig.ID] = &gauged{subject: gauge.New(m.Rig, unit.Length(part), unit.Length(general), f.name, f.content, f.open)}
+		subject := gauge.New(m.Rig, unit.Length(part), unit.Length(general), f.name, f.content, f.open)
+		if floor, ok := m.Limits.Value("sky/floor", "altitude_deg"); ok {
+			subject.Floor = unit.Deg(floor)
+		}
+		all[m.Rig.ID] = &gauged{subject: subject}
 	}
 	return func(name string, going func() bool) (*gauge.Subject, gauge.Plan, error) {
 		one := all[name]

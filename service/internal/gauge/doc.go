@@ -36,6 +36,9 @@ type Subject struct {
 	Rig           *rig.Rig
 	Lengths       []Length
 	part, general unit.Length
+	// Floor is the lowest that the tube may point on the way to a gauge (the limit sky/floor), so that leave may be had for it; -90° where New made
+	// the subject. Where home is lower, home is the floor.
+	Floor unit.Angle
 }
 
 // Length is something that the file states of the rig and that may be wrong: a length, mm, or an angle, degrees.
@@ -50,7 +53,7 @@ type Length struct {
 
 // New makes the subject of a rig: part and general are the margins in force (limits of clear/path), content the file that it was read from.
 func New(r *rig.Rig, part, general unit.Length, file string, content []byte, open rig.Opener) *Subject {
-	s := &Subject{Rig: r, part: part, general: general}
+	s := &Subject{Rig: r, part: part, general: general, Floor: -unit.HalfTurn / 2}
 	changed := func(key string, more float64) *rig.Rig {
 		return r.With(rig.Change{Key: key, By: true, Value: more}, file, content, open)
 	}

@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 
+	"keepclear.example/keepclear/service/internal/frame"
 	"keepclear.example/keepclear/service/internal/reach"
 	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/unit"
@@ -277,9 +278,19 @@ func (s *Subject) way(p *reach.Prover, to rig.Axes) []rig.Axes {
 			way = []rig.Axes{to}
 		}
 		legs := reach.Through(rig.Straight, s.Rig.Motion, append([]rig.Axes{from}, way...)...)
+		if s.sinks(legs) {
+			continue
+		}
 		if passes, _ := p.Passes(legs, s.spread(), s.budget()); passes {
 			return way
 		}
 	}
 	return nil
+}
+
+// sinks tells whether the tube points below the floor somewhere on a way from home.
+func (s *Subject) sinks(way reach.Way) bool {
+	up, near := frame.Vec[frame.Rig]{Z: 1}, 0.1*unit.Degree
+	home := reach.Hold(s.Rig.Home).Lowest(&s.Rig.Chain, up, s.spread(), near)
+	return way.Lowest(&s.Rig.Chain, up, s.spread(), near) < min(s.Floor, home-near)
 }

@@ -9,10 +9,12 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"keepclear.example/keepclear/service/internal/frame"
 	"keepclear.example/keepclear/service/internal/practice"
 	"keepclear.example/keepclear/service/internal/reach"
 	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/solid"
+	"keepclear.example/keepclear/service/internal/unit"
 )
 
 var rigs = []string{"heron", "bittern", "wren"}
@@ -233,4 +235,26 @@ func TestSlopesAreThoseOfTheFile(t *testing.T) {
 		}
 	}
 	assert.Greater(t, moved, 100)
+}
+
+// TestPlansStayAboveTheFloor: leave is had for every way to a gauge; without a floor some dip far below the horizon.
+func TestPlansStayAboveTheFloor(t *testing.T) {
+	lowest := func(s *Subject) unit.Angle {
+		plan, err := s.Plan(onward)
+		require.NoError(t, err)
+		require.GreaterOrEqual(t, len(plan.Poses), Fewest)
+		low := unit.HalfTurn
+		for _, p := range plan.Poses {
+			way := reach.Through(rig.Straight, s.Rig.Motion, append([]rig.Axes{s.Rig.Home}, p.Way...)...)
+			for k := range 201 {
+				_, alt := frame.AzAlt(s.Rig.Chain.Direction(way.At(way.Seconds() * float64(k) / 200)))
+				low = min(low, alt)
+			}
+		}
+		return low
+	}
+	s := described(t, "heron")
+	assert.Less(t, lowest(s).Deg(), -20.0)
+	s.Floor = unit.Deg(-3)
+	assert.GreaterOrEqual(t, lowest(s).Deg(), -3.0)
 }
