@@ -261,7 +261,7 @@ func (p *proof) standing(want *pb.AxisPair) (*pb.AxisPair, error) {
 		case apart(held, want) <= nearEnough:
 			return held, nil
 		}
-		p.say("The service holds the axes at %s, not at %s. Turn them there, or, if they do stand there, see why they are reported otherwise.", axes(held), axes(want))
+		p.say("The service holds the axes at %s, not at %s. Only the way from home is known to be clear: turn back home first, the way you came, then as told above. If they do stand there, see why they are reported otherwise.", axes(held), axes(want))
 	}
 }
 
