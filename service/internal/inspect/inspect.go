@@ -33,8 +33,7 @@ func Look(r *rig.Rig, a Asked, going func() bool) []rig.Find {
 	l := &look{Asked: a, r: r, going: going}
 	l.Budget = within(a.Budget, len(r.Scene(nil, 0, 0).Pairs))
 	l.unchanging()
-	l.margins()
-	for _, part := range []func() bool{l.travel, l.idle} {
+	for _, part := range []func() bool{l.margins, l.travel, l.idle} {
 		if !part() {
 			l.tell(rig.NotKnown, "", "it was stopped before all was looked at", "check the file again, and wait")
 			break

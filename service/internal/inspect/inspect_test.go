@@ -92,6 +92,33 @@ func TestWideTravelTakesLittleRoom(t *testing.T) {
 	assert.Less(t, after.TotalAlloc-before.TotalAlloc, uint64(16<<20), "bytes handed out")
 }
 
+// TestManyPairsAreGoneThroughOnce, and a look at them ends where it is told to: 300 boxes on the ground and as many on axis 2 are 90,000 pairs of shapes.
+func TestManyPairsAreGoneThroughOnce(t *testing.T) {
+	var b strings.Builder
+	b.WriteString("\nparts:\n")
+	for _, of := range []struct{ name, to string }{{"rack", "ground"}, {"rail", "axis 2"}} {
+		for i := range 300 {
+			if i%50 == 0 {
+				fmt.Fprintf(&b, "  - name: %s %d\n    fixed_to: %s\n    shapes:\n", of.name, i/50, of.to)
+			}
+			fmt.Fprintf(&b, "      - box: {centre_mm: [%d, %d, %d], size_mm: [2, 2, 2]}\n", len(of.to)*100, i%25*5, 100+i/25)
+		}
+	}
+	r := heron(t, "\nend:", b.String()+"end:")
+	asked := 0
+	look := func(going int) []rig.Find {
+		asked = 0
+		far := defaults
+		far.ResidualMM = 1000 // more than any margins
+		return inspect.Look(r, far, func() bool { asked++; return asked <= going })
+	}
+	found := look(0)
+	assert.Equal(t, 1, asked)
+	assert.Len(t, of(rig.NotKnown, found), 1)
+	assert.Empty(t, of(rig.SmallMargin, found), "what was not gone through is not told of")
+	assert.NotEmpty(t, of(rig.SmallMargin, look(1)), "one word for so many pairs")
+}
+
 // TestTravelWiderThanWhatIsClear: by how much at which end, and what is in the way; narrowed to what is told, nothing is.
 func TestTravelWiderThanWhatIsClear(t *testing.T) {
 	t.Parallel()

@@ -3,7 +3,6 @@ package inspect
 import (
 	"fmt"
 	"math"
-	"slices"
 
 	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/unit"
@@ -23,11 +22,21 @@ func (s *short) worst(a, b *rig.Part, margins, off float64) {
 }
 
 // margins holds the margins of each pair that is judged against what the rig may be out by. Reading errors, the uncertainty of the pose and what
-// gauges find count beside the margins, so that they are only to be known of.
-func (l *look) margins() {
+// gauges find count beside the margins, so that they are only to be known of; false where it was stopped.
+func (l *look) margins() bool {
+	pairs, ok := l.judged()
+	if !ok {
+		return false
+	}
+	l.hold(pairs)
+	return true
+}
+
+// hold holds the margins of pairs of parts.
+func (l *look) hold(pairs [][2]int) {
 	sigma := l.sigma()
 	var residual, reading, pose short
-	for _, pair := range l.judged() {
+	for _, pair := range pairs {
 		a, b := &l.r.Parts[pair[0]], &l.r.Parts[pair[1]]
 		margins := float64(max(a.Margin, l.PartMM) + max(b.Margin, l.PartMM) + l.GeneralMM)
 		read := a.Reading + b.Reading
@@ -67,15 +76,25 @@ func (l *look) sigma() rig.Axes {
 	return out.Scale(3)
 }
 
-// judged are the pairs of parts that are judged.
-func (l *look) judged() (out [][2]int) {
+// stride is after how many pairs of shapes it is asked whether to go on. Choice: a millisecond or two.
+const stride = 1 << 16
+
+// judged are the pairs of parts that are judged, of pairs of shapes of which there may be millions; ok is false where it was stopped.
+func (l *look) judged() (out [][2]int, ok bool) {
 	s := l.r.Scene(nil, 0, 0)
-	for _, q := range s.Pairs {
-		if pair := [2]int{s.Bodies[q.A].Part, s.Bodies[q.B].Part}; !slices.Contains(out, pair) {
-			out = append(out, pair)
+	parts := len(l.r.Parts)
+	seen := make([]bool, parts*parts)
+	for n, q := range s.Pairs {
+		if n%stride == stride-1 && !l.going() {
+			return nil, false
+		}
+		a, b := s.Bodies[q.A].Part, s.Bodies[q.B].Part
+		if !seen[a*parts+b] {
+			seen[a*parts+b] = true
+			out = append(out, [2]int{a, b})
 		}
 	}
-	return out
+	return out, true
 }
 
 // moved bounds by how much an uncertainty of the axes moves two parts against each other, mm: the chords that the farthest points draw.
