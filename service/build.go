@@ -12,6 +12,7 @@ import (
 	"path/filepath"
 	"runtime"
 	"runtime/debug"
+	"slices"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -305,13 +306,32 @@ func revisions(r *rig.Rig, lim limits.Set, set *rules.Set) map[string]string {
 	}
 }
 
-// buildDigest tells one build of the service from another, as far as a build tells of itself.
-func buildDigest() string {
-	build := "unknown"
-	if info, ok := debug.ReadBuildInfo(); ok {
-		build = info.String() // versions of all modules, compiler, settings, revision
+// buildDigest tells one build of the service from another.
+var buildDigest = sync.OnceValue(func() string {
+	info, _ := debug.ReadBuildInfo()
+	return digestOf(buildOf(info, os.Executable))
+})
+
+// buildOf is what a build tells of itself: versions of all modules, compiler, settings, revision. Without a revision, or with sources changed since,
+// two sources tell the same: then the program's own bytes count too.
+func buildOf(info *debug.BuildInfo, program func() (string, error)) string {
+	of, clean := "unknown", false
+	if info != nil {
+		of = info.String()
+		clean = slices.Contains(info.Settings, debug.BuildSetting{Key: "vcs.modified", Value: "false"})
 	}
-	return digestOf(build)
+	if clean {
+		return of
+	}
+	file, err := program()
+	var b []byte
+	if err == nil {
+		b, err = os.ReadFile(file)
+	}
+	if err != nil {
+		return of
+	}
+	return of + digestOf(string(b))
 }
 
 func digestOf(s string) string {
