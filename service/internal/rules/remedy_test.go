@@ -56,7 +56,7 @@ func TestRefusedHomingSaysWhatHomingCanDo(t *testing.T) {
 	home := Subject{Action: Home, Lacks: []string{"roof", "neighbours", "drag"}}
 	got := of(t, s.Judge(t.Context(), home, f, noon()), "clear/path")
 	assert.Equal(t, verdict.Denies, got.Effect)
-	assert.Equal(t, "Home with the axes in another order, or jog clear first.", got.Remedy)
+	assert.Equal(t, "Home with the axes in another order, or jog clear first (out of a margin: creep).", got.Remedy)
 
 	f = good()
 	f.Lack("clearance_spare_mm", "a clutch was opened", "attendance")

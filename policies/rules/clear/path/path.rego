@@ -29,10 +29,10 @@
 #       sentence: "On this way {about|two parts} would come {miss} nearer than they may."
 #       remedy: "Choose another target, the other side, or a way round."
 #       remedies:
-#         retreat: "Choose another place of rest, or jog clear first."
+#         retreat: "Choose another place of rest, or jog clear first (out of a margin: creep)."
 #         track: "Ask for a shorter track, or flip first."
 #         jog: "Jog the other way, or less far."
-#         home: "Home with the axes in another order, or jog clear first."
+#         home: "Home with the axes in another order, or jog clear first (out of a margin: creep)."
 #         park: "Choose another place of rest, or home instead."
 #         flip: "Slew to another target instead, or stop tracking."
 package rules.clear.path
