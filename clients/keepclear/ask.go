@@ -108,6 +108,9 @@ func (k *call) printAnswer(r *pb.AskResponse, code int, fault string) {
 	if p := r.GetPermit(); p != nil {
 		fmt.Fprintf(k.out, "      Permit %s, %s: start within %s, be done by %s.\n", p.GetPermitId(), word(p.GetState().String(), "PERMIT_STATE_"), short(p.GetStartBy().GetWithinDuration().AsDuration()), instant(p.GetStopBy().GetAtTime().AsTime(), k.now()))
 		k.critical(p.GetCritical())
+		if fault != "" {
+			fmt.Fprintf(k.out, "      Do not move on it. It holds up the next question until it is over, or taken back: keepclear withdraw %s\n", p.GetRig())
+		}
 	}
 	if l := r.GetSyncLeave(); l != nil {
 		fmt.Fprintf(k.out, "      Sync leave %s: tell the mount within %s.\n", l.GetLeaveId(), short(l.GetUseBy().GetWithinDuration().AsDuration()))

@@ -155,6 +155,7 @@ func TestExitCodes(t *testing.T) {
 		"too late":            {permit(func(p *pb.Permit) { p.StartBy.WithinDuration = durationpb.New(0) }), "", exitHold, "HOLD", "too late"},
 		"unknown condition":   {permit(func(p *pb.Permit) { p.Critical = []string{"hatch open"} }), "", exitHold, "HOLD", `"hatch open"`},
 		"practice":            {permit(func(p *pb.Permit) { p.Critical = []string{"practice"} }), "", exitHold, "HOLD", "no real mount may move on it (--practice takes it)"},
+		"practice, left open": {permit(func(p *pb.Permit) { p.Critical = []string{"practice"} }), "", exitHold, "HOLD", "or taken back: keepclear withdraw heron"},
 		"practice, as wanted": {permit(func(p *pb.Permit) { p.Critical = []string{"practice"} }), "--practice", exitDone, "ALLOW", "no real mount"},
 		"deny": {func(r *pb.AskResponse) {
 			r.Judgement = &pb.Judgement{Verdict: pb.Verdict_VERDICT_DENY, Sentence: "Too near."}
