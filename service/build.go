@@ -7,6 +7,7 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -323,15 +324,29 @@ func buildOf(info *debug.BuildInfo, program func() (string, error)) string {
 	if clean {
 		return of
 	}
-	file, err := program()
-	var b []byte
-	if err == nil {
-		b, err = os.ReadFile(file)
-	}
+	own, err := ofFileBytes(program)
 	if err != nil {
 		return of
 	}
-	return of + digestOf(string(b))
+	return of + own
+}
+
+// ofFileBytes is the digest of a file, read piece by piece: a program is larger than the memory that it may have.
+func ofFileBytes(name func() (string, error)) (string, error) {
+	path, err := name()
+	if err != nil {
+		return "", err
+	}
+	f, err := os.Open(path)
+	if err != nil {
+		return "", err
+	}
+	defer f.Close()
+	d := sha256.New()
+	if _, err := io.Copy(d, f); err != nil {
+		return "", err
+	}
+	return hex.EncodeToString(d.Sum(nil)), nil
 }
 
 func digestOf(s string) string {
