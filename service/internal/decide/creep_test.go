@@ -24,7 +24,9 @@ func TestCreepsGoSlowlyAndFromRest(t *testing.T) {
 	}{
 		"slowly, from rest": {0.5, question.AtRest, verdict.Allow, ""},
 		"too fast":          {0.6, question.AtRest, verdict.Hold, "jog_too_fast"},
-		"while it tracks":   {0.5, question.Tracking, verdict.Hold, "creep_tracks"},
+		"while it tracks":   {0.5, question.Tracking, verdict.Hold, "creep_under_way"},
+		"while it moves":    {0.5, question.Moving, verdict.Hold, "creep_under_way"},
+		"not told":          {0.5, "", verdict.Hold, "creep_under_way"},
 	} {
 		b := newBench(t)
 		b.home()

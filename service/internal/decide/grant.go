@@ -62,7 +62,7 @@ func ownFindings(g *group, q question.Question, s question.RigState, out *facts.
 	if f, fast := slowJog(g, q, s, out); fast {
 		all = append(all, f)
 	}
-	if f, tracks := creepsOnSky(q, s); tracks {
+	if f, turns := creepsUnderWay(q, s); turns {
 		all = append(all, f)
 	}
 	return all
@@ -91,15 +91,16 @@ func slowJog(g *group, q question.Question, s question.RigState, out *facts.Outc
 	}, true
 }
 
-// creepsOnSky holds a creep of a rig that tracks: what is proven is the turn of one axis, and the sky's turn may close what it opens.
-func creepsOnSky(q question.Question, s question.RigState) (verdict.Finding, bool) {
-	if q.Action.Kind != question.Creep || s.Sample == nil || s.Sample.Doing != question.Tracking {
+// creepsUnderWay holds a creep of a rig that is not known to rest: what is proven is the turn of one axis, and what else turns, the sky with a rig
+// that tracks, may close what it opens.
+func creepsUnderWay(q question.Question, s question.RigState) (verdict.Finding, bool) {
+	if q.Action.Kind != question.Creep || s.Sample != nil && s.Sample.Doing == question.AtRest {
 		return verdict.Finding{}, false
 	}
-	say := "the rig tracks, and a creep is proven for a rig that rests"
+	say := "no sample says that the rig rests, and a creep is proven for one that does"
 	return verdict.Finding{
-		Rule: "permit/slow", Effect: verdict.Holds, Code: "creep_tracks",
-		Sentence: "Held: " + say + ".", Remedy: "Stop tracking, which needs no leave, send a sample, and ask again.",
+		Rule: "permit/slow", Effect: verdict.Holds, Code: "creep_under_way",
+		Sentence: "Held: " + say + ".", Remedy: "Stop the mount, which needs no leave, send a sample that shows it at rest, and ask again.",
 		Needs: []verdict.Need{{Kind: verdict.NeedSample, Sentence: say}},
 	}, true
 }

@@ -10,7 +10,7 @@ import (
 )
 
 // perDegree turns a length per radian into one per degree.
-const perDegree = math.Pi / 180
+const perDegree = float64(unit.Degree)
 
 // creepFacts puts how fast a gap that is too small already shrinks along a creep, with and without pose uncertainty.
 func (in *Input) creepFacts(f Set, p *reach.Prover, ways []journey) {

@@ -20,22 +20,11 @@ func creep(by rig.Axes) question.Action {
 	return question.Action{Kind: question.Creep, Axes: &by, Rate: &rate}
 }
 
-// gapsAt are the gaps of all pairs of a scene less what they must keep, at a pose; of parts that touch, their cores' less what was taken off.
+// gapsAt are the gaps of all pairs of a scene less what they must keep, at a pose.
 func gapsAt(s *rig.Scene, at rig.Axes) []float64 {
-	place := func(b rig.Body, layer float64) solid.Shape {
-		switch b.Link {
-		case rig.OnAxis1:
-			return b.Shape.Core(layer).Moved(s.Chain.Link1(at))
-		case rig.OnAxis2:
-			return b.Shape.Core(layer).Moved(s.Chain.Link2(at))
-		case rig.Ground:
-		}
-		return b.Shape
-	}
-	out := make([]float64, len(s.Pairs))
+	placed, out := s.Place(at), make([]float64, len(s.Pairs))
 	for i, q := range s.Pairs {
-		a, b := s.Bodies[q.A], s.Bodies[q.B]
-		out[i] = solid.Distance(place(a, 0), place(b, 0)).Upper - float64(q.Required)
+		out[i] = solid.Distance(placed[q.A], placed[q.B]).Upper - float64(q.Required)
 	}
 	return out
 }

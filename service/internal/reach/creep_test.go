@@ -20,17 +20,8 @@ const creepSlack = 0.02 * 180 / math.Pi
 
 // gapAt is the signed gap of a pair of a scene at a pose, or that of what is left of its bodies less a layer.
 func gapAt(s *rig.Scene, q rig.Pair, at rig.Axes, layer float64) float64 {
-	place := func(b rig.Body) solid.Shape {
-		switch b.Link {
-		case rig.OnAxis1:
-			return b.Shape.Core(layer).Moved(s.Chain.Link1(at))
-		case rig.OnAxis2:
-			return b.Shape.Core(layer).Moved(s.Chain.Link2(at))
-		case rig.Ground:
-		}
-		return b.Shape.Core(layer)
-	}
-	return solid.Distance(place(s.Bodies[q.A]), place(s.Bodies[q.B])).Upper
+	placed := s.Place(at)
+	return solid.Distance(placed[q.A].Core(layer), placed[q.B].Core(layer)).Upper
 }
 
 // shrinks looks densely along a creep, from poses all over the spread, by how much a gap that is smaller than it must be shrinks from one
