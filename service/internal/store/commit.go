@@ -218,6 +218,9 @@ func checkpoint(q queryer, mode string) error {
 	if err := q.QueryRowContext(context.Background(), "PRAGMA wal_checkpoint("+mode+")").Scan(&busy, &logged, &moved); err != nil {
 		return err
 	}
+	if logged < 0 { // see settings.logged
+		return errors.New("the record has no log")
+	}
 	if mode == "TRUNCATE" && (busy != 0 || logged != moved) {
 		return fmt.Errorf("%d of %d pages moved: another program reads or locks the record", moved, logged)
 	}

@@ -20,6 +20,8 @@ var (
 	ErrDamaged  = errors.New("the record file is damaged")
 	ErrAbsent   = errors.New("there is no such entry")
 	ErrRead     = errors.New("the record file cannot be read")
+	// ErrUnfinished: what it holds shows only when a writer has put back what was there before.
+	ErrUnfinished = errors.New("a change to the record file was broken off")
 )
 
 // FileError says what failed where, and what to do.
@@ -60,8 +62,9 @@ const (
 	notADatabase = 26
 )
 
-// brokenOff is SQLite's SQLITE_READONLY_ROLLBACK: a rollback journal waits beside the file. This store has one only while it makes a record,
-// before it turns to the write-ahead log. Source: as above.
+// brokenOff is SQLite's SQLITE_READONLY_ROLLBACK: a rollback journal waits beside the file, and who only reads may not put it back. This store
+// has one only while it makes a record, before it turns to the write-ahead log; another program, or an older one of ours, may have left one
+// beside a record that holds answers. Source: as above.
 const brokenOff = 776
 
 // code is the result code of SQLite in an error; 0: none.

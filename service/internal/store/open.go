@@ -29,7 +29,7 @@ const (
 type Options struct {
 	// Wrap comes between database/sql and the driver; for tests that make it fail.
 	Wrap func(driver.Connector) driver.Connector
-	// WeakSync uses synchronous NORMAL and skips the refusal. It exists for the canary of the power-cut test alone.
+	// WeakSync uses synchronous NORMAL, and wants no more of a connection. It exists for the canary of the power-cut test alone.
 	WeakSync bool
 	// ReadOnly opens for verification: no lock, no change to the file.
 	ReadOnly bool
@@ -175,6 +175,11 @@ func (s *Store) failed(class error, doing string, cause error, remedy string) er
 	if damaged(cause) {
 		remedy = orUnread + "; else " + remedy
 	}
+	if s.opts.ReadOnly && wholeCode(cause) == brokenOff {
+		class = ErrUnfinished
+		remedy = "what it holds is not known before " + s.path + "-journal, which lies beside it, has been put back into it, and who only reads may not do that: " +
+			"remove and rename neither, start the service on the record, which does it, and ask again"
+	}
 	return &FileError{Class: class, Path: s.path, Doing: doing, Cause: cause, Remedy: remedy}
 }
 
@@ -185,9 +190,6 @@ func (s *Store) openFailure(cause error) error {
 	}
 	if damaged(cause) {
 		return s.failed(ErrDamaged, "opening the record", cause, ifDamaged)
-	}
-	if wholeCode(cause) == brokenOff {
-		return s.failed(ErrForeign, "opening the record", cause, "its making was broken off before it held anything: start the service on it, which ends that, or remove it and its -journal")
 	}
 	if code(cause) == notADatabase {
 		return s.failed(ErrForeign, "opening the record", cause, "give the path of a record; if this was one, "+ifDamaged)

@@ -7,11 +7,12 @@
 //	PATH         the database (header: application id "KCLR", user_version = Version)
 //	PATH-wal     its write-ahead log: answered rows live here until they are moved into PATH
 //	PATH-shm     its index, lost and rebuilt without harm
+//	PATH-journal only while PATH is made: what was there before, until the log is in force
 //	PATH-lock    empty; holds the lock of the one service that writes, and dies with its process
 //
-// Every connection sets and reads back WAL and synchronous FULL; below that Open refuses, because then an answered row can
-// vanish with the power. A commit that failed leaves the file in an unknown state: Close, Open again (which moves the whole
-// log into the database with a sync of its own), and look at the heads.
+// Every connection sets and reads back WAL and synchronous FULL, and the one that writes has its log looked at; below that Open
+// refuses, because then an answered row can vanish with the power. A commit that failed leaves the file in an unknown state:
+// Close, Open again (which moves the whole log into the database with a sync of its own), and look at the heads.
 package store
 
 import "time"

@@ -221,15 +221,33 @@ func (c lyingConn) QueryContext(ctx context.Context, query string, args []driver
 	return c.Conn.(driver.QueryerContext).QueryContext(ctx, query, args)
 }
 
-// TestSettingsAreReadBack: whatever was asked for, what the connection says it has decides.
+// TestSettingsAreReadBack: whatever was asked for, what the connection says it has decides; and of the log, what SQLite knows of it, because
+// the word of journal_mode is no more than what was asked for.
 func TestSettingsAreReadBack(t *testing.T) {
-	for setting, answer := range map[string]string{"synchronous": "1", "journal_mode": "'delete'"} {
-		_, err := store.Open(filepath.Join(t.TempDir(), "record"), store.Options{Wrap: func(c driver.Connector) driver.Connector {
-			return liar{Connector: c, setting: setting, answer: answer}
+	for setting, c := range map[string]struct{ answer, says string }{
+		"synchronous": {"1", "synchronous is 1, want 2"}, "journal_mode": {"'delete'", "journal_mode is delete, want wal"},
+		"journal_mode=WAL":     {"'wal'", "journal_mode is delete, want wal"}, // the switch is never made
+		"wal_autocheckpoint":   {"1000", "wal_autocheckpoint is 1000, want 0"},
+		"checkpoint_fullfsync": {"0", "checkpoint_fullfsync is 0"}, "mmap_size": {"4096", "mmap_size is 4096"}, "temp_store": {"1", "temp_store is 1"},
+		"trusted_schema": {"1", "trusted_schema is 1"}, "cell_size_check": {"0", "cell_size_check is 0"}, "busy_timeout": {"5", "busy_timeout is 5"},
+		"query_only": {"0", "query_only is 0"}, "cache_size": {"-2000", "cache_size is -2000"},
+		"wal_checkpoint(NOOP)": {"0, -1, -1", "journal_mode is not really wal"},
+	} {
+		_, err := store.Open(filepath.Join(t.TempDir(), "record"), store.Options{Wrap: func(inner driver.Connector) driver.Connector {
+			return liar{Connector: inner, setting: setting, answer: c.answer}
 		}})
-		require.ErrorIs(t, err, store.ErrUnsafe)
-		assert.ErrorContains(t, err, setting)
+		require.ErrorIs(t, err, store.ErrUnsafe, setting)
+		assert.ErrorContains(t, err, c.says)
 	}
+}
+
+// TestNoLogToMove: a connection that has lost its log says so where the log is to be moved, not that all of it is.
+func TestNoLogToMove(t *testing.T) {
+	_, err := store.Open(filepath.Join(t.TempDir(), "record"), store.Options{Wrap: func(inner driver.Connector) driver.Connector {
+		return liar{Connector: inner, setting: "wal_checkpoint(TRUNCATE)", answer: "0, -1, -1"}
+	}})
+	require.ErrorIs(t, err, store.ErrCommit)
+	assert.ErrorContains(t, err, "the record has no log")
 }
 
 // TestLockedByAnother: a person's shell holds the file; the wait is bounded, and the commit fails with the cause named.
