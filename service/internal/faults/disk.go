@@ -141,7 +141,7 @@ func kind(query string) string {
 		return "commit"
 	case word == "INSERT", word == "UPDATE", word == "DELETE", word == "CREATE":
 		return "write"
-	case word == "PRAGMA" && strings.Contains(query, "checkpoint("):
+	case word == "PRAGMA" && strings.Contains(query, "checkpoint(") && !strings.Contains(query, "NOOP"): // which only reads
 		return "checkpoint"
 	case word == "PRAGMA" && strings.Contains(query, "="):
 		return "setting"

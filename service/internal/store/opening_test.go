@@ -3,6 +3,7 @@ package store_test
 import (
 	"database/sql"
 	"fmt"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"strings"
@@ -47,11 +48,12 @@ func foundAtOpening() []found {
 	}
 }
 
-// TestOpensWithALogOrNotAtAll fails the n-th operation on the disk as a store opens, n = 1, 2, … until it has fewer: it is refused, or what it
-// then commits goes to the log and to no rollback journal; and with nothing wrong it opens again and holds all that was answered.
+// TestOpensWithALogOrNotAtAll fails the n-th operation on the disk as a store opens, or ends the process there, n = 1, 2, … until it has fewer:
+// it is refused, or what it then commits goes to the log and to no rollback journal; and after a power cut it opens again with nothing
+// wrong and holds all that was answered.
 func TestOpensWithALogOrNotAtAll(t *testing.T) {
 	for _, f := range foundAtOpening() {
-		for fate, name := range map[faults.Fate]string{faults.Fails: "I/O error", faults.NoSpace: "full"} {
+		for fate, name := range map[faults.Fate]string{faults.Fails: "I/O error", faults.NoSpace: "full", faults.DiesAt: "killed"} {
 			t.Run(f.name+"/"+name, func(t *testing.T) {
 				refused, n := 0, 1
 				for ; ; n++ {
@@ -70,7 +72,7 @@ func TestOpensWithALogOrNotAtAll(t *testing.T) {
 	}
 }
 
-// openedUnder opens a store whose n-th operation fails, commits if it can, and opens it again with nothing wrong.
+// openedUnder opens a store whose n-th operation meets a fate, commits if it can, cuts the power, and opens it again with nothing wrong.
 func openedUnder(t *testing.T, f found, fate faults.Fate, n int) (met, opened bool) {
 	t.Helper()
 	d, err := faults.NewDrive()
@@ -87,7 +89,7 @@ func openedUnder(t *testing.T, f found, fate faults.Fate, n int) (met, opened bo
 		return fate
 	}
 	s, err := store.Open(path, store.Options{Wrap: d.Wrap(path)})
-	if opened = err == nil; opened {
+	if opened = err == nil && !d.Dead(); opened {
 		written := map[string]bool{}
 		d.Fate = func(op faults.Op, file string) faults.Fate {
 			if op == faults.Writing {
@@ -98,7 +100,9 @@ func openedUnder(t *testing.T, f found, fate faults.Fate, n int) (met, opened bo
 		require.NoError(t, s.Commit([]store.Row{row("a", answered+1)}), what)
 		answered++
 		assert.Equal(t, map[string]bool{"-wal": true}, written, "what a commit writes to; %s", what)
-		d.Kill() // what was answered does not hang on how it ends
+	}
+	d.CutPower(rand.New(rand.NewPCG(uint64(n), 1)), []float64{0, 0.5, 1}[n%3], faults.Files(path))
+	if s != nil {
 		_ = s.Close()
 	}
 	d.Start()
