@@ -101,6 +101,7 @@ func openedUnder(t *testing.T, f found, fate faults.Fate, n int) (met, opened bo
 		answered++
 		assert.Equal(t, map[string]bool{"-wal": true}, written, "what a commit writes to; %s", what)
 	}
+	assert.NotErrorIs(t, err, store.ErrUnsafe, "the disk is at fault, not where the record is kept; %s", what)
 	d.CutPower(rand.New(rand.NewPCG(uint64(n), 1)), []float64{0, 0.5, 1}[n%3], faults.Files(path))
 	if s != nil {
 		_ = s.Close()

@@ -100,6 +100,9 @@ func (c *settings) readBack(ctx context.Context, conn driver.Conn, s setting) er
 // the file, the connection that tried goes on saying "wal" and commits by a rollback journal, of which a power cut may take the last
 // commit back. What SQLite knows of its log does: -1 frames where it has none. Asked in this mode it moves nothing.
 func (c *settings) logged(ctx context.Context, conn driver.Conn) error {
+	if _, err := ask(ctx, conn, "SELECT count(*) FROM sqlite_schema"); err != nil { // the first read opens the log; below, its error would be lost
+		return fmt.Errorf("opening the log: %w", err)
+	}
 	got, err := ask(ctx, conn, "PRAGMA wal_checkpoint(NOOP)")
 	if err != nil {
 		return fmt.Errorf("looking at the log: %w", err)
