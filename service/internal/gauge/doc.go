@@ -36,6 +36,7 @@ type Subject struct {
 	Rig           *rig.Rig
 	Lengths       []Length
 	part, general unit.Length
+	bodies        int // of the rig
 	// Floor is the lowest that the tube may point on the way to a gauge (the limit sky/floor), so that leave may be had for it; -90° where New made
 	// the subject. Where home is lower, home is the floor.
 	Floor unit.Angle
@@ -54,6 +55,7 @@ type Length struct {
 // New makes the subject of a rig: part and general are the margins in force (limits of clear/path), content the file that it was read from.
 func New(r *rig.Rig, part, general unit.Length, file string, content []byte, open rig.Opener) *Subject {
 	s := &Subject{Rig: r, part: part, general: general, Floor: -unit.HalfTurn / 2}
+	s.bodies = len(s.scene().Bodies)
 	changed := func(key string, more float64) *rig.Rig {
 		return r.With(rig.Change{Key: key, By: true, Value: more}, file, content, open)
 	}

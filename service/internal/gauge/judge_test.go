@@ -139,6 +139,36 @@ func TestTwoWrongLengthsAreNotOne(t *testing.T) {
 	assert.Contains(t, j.Says, "No single length explains it.")
 }
 
+// A judgement has a bound of its own: what it leaves out it says, and the likeliest lengths come first.
+func TestJudgementsAreBounded(t *testing.T) {
+	going := func() bool { return true }
+	truly, wrong := described(t, "heron"), described(t, "heron", "tape.crossing_to_tube_mm+=45")
+	all := measures(truly, wrong.plan(), 1, 1)
+	whole, err := wrong.Judge(all, going)
+	require.NoError(t, err)
+	assert.Zero(t, whole.Untried, "an example rig with a third of the gaps that are taken")
+	require.Len(t, whole.Suspects, 1)
+
+	few, err := wrong.judgeWithin(all, going, work{mostReadings / 4, mostDistances / 20})
+	require.NoError(t, err)
+	assert.Equal(t, whole.Says, few.Says, "there is room to spare")
+
+	few, err = wrong.judgeWithin(all, going, work{20, mostDistances})
+	require.NoError(t, err)
+	assert.Equal(t, whole.Residuals, few.Residuals)
+	assert.Greater(t, few.Untried, 10)
+	require.NotEmpty(t, few.Suspects)
+	assert.Equal(t, whole.Suspects[0].String(), few.Suspects[0].String())
+	assert.Contains(t, few.Says, "of its lengths were not tried")
+
+	none, err := wrong.judgeWithin(all, going, work{mostReadings, 10})
+	require.NoError(t, err)
+	assert.False(t, none.Fits, "what is not known explains nothing")
+	assert.InDelta(t, whole.Worst, none.Worst, 1e-9)
+	assert.Empty(t, none.Suspects)
+	assert.Equal(t, len(wrong.Lengths), none.Untried)
+}
+
 // What only two lengths together change is put on both.
 func TestLengthsThatCannotBeToldApart(t *testing.T) {
 	truly, wrong := described(t, "heron"), described(t, "heron", "tape.floor_to_crossing_mm+=40")
