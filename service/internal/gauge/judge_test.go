@@ -139,6 +139,36 @@ func TestTwoWrongLengthsAreNotOne(t *testing.T) {
 	assert.Contains(t, j.Says, "No single length explains it.")
 }
 
+// What a class file gives may be wrong for this rig: it is named with that file.
+func TestWrongLengthOfAClassFileIsNamed(t *testing.T) {
+	content, err := beside("curlew.yaml")
+	require.NoError(t, err)
+	open := func(name string) ([]byte, error) {
+		of, err := beside(name)
+		if err != nil || name != "heavy-germans.yaml" {
+			return of, err
+		}
+		return rig.Change{Key: "tape.crossing_to_tube_mm", By: true, Value: 40}.In(name, of)
+	}
+	r, faults := rig.Parse("curlew.yaml", content, open)
+	require.Empty(t, faults)
+	truly, wrong := described(t, "curlew"), New(r, 10, 10, "curlew.yaml", content, open)
+	at := func(a1, a2 float64, a, b string) Place { return Place{rig.DegAxes(a1, a2), [2]string{a, b}} }
+	var all []Measured
+	for _, p := range []Place{at(0, 0, "pier", "camera"), at(-30, 30, "pier", "tube"), at(20, -15, "pier", "camera"), at(-45, 0, "cabinet", "tube"), at(0, 0, "pier", "counterweights"), at(30, 0, "floor", "counterweights")} {
+		k, ok := truly.spotOf(p)
+		require.True(t, ok, "%v", p)
+		all = append(all, Measured{Place: p, MM: truly.gap(k)})
+	}
+	j, err := wrong.judge(all)
+	require.NoError(t, err)
+	assert.False(t, j.Fits)
+	is := slices.IndexFunc(j.Suspects, func(x Suspect) bool { return x.Name == "tape.crossing_to_tube_mm (heavy-germans.yaml)" })
+	if assert.GreaterOrEqual(t, is, 0, j.Says) {
+		assert.InDelta(t, -40, j.Suspects[is].More, 3)
+	}
+}
+
 // A judgement has a bound of its own: what it leaves out it says, and the likeliest lengths come first.
 func TestJudgementsAreBounded(t *testing.T) {
 	going := func() bool { return true }
