@@ -124,3 +124,21 @@ func TestMapIsAPicture(t *testing.T) {
 		assert.Contains(t, svg, want)
 	}
 }
+
+// TestLegendsNameWhatIsDrawn, and nothing else.
+func TestLegendsNameWhatIsDrawn(t *testing.T) {
+	r := heron(t)
+	for name, s := range map[string]*reach.Survey{
+		"whole": surveyed(t, r, r.Home, rig.DegAxes(0.1, 0.1), reach.RasterBudget), "cut short": surveyed(t, r, r.Home, rig.Axes{}, 100), "in a leg": surveyed(t, r, rig.DegAxes(85, -17), rig.Axes{}, reach.RasterBudget),
+	} {
+		svg := draw.Map(r, s, asked, nil)
+		for _, of := range []struct{ drawn, says string }{{`height="0.5" fill="#888"`, "not known"}, {`height="0.5" fill="url(#barred)"`, "not clear: two"}, {`stroke-dasharray="10 5"`, "widest limits"}} {
+			assert.Equal(t, strings.Contains(svg, of.drawn), strings.Contains(svg, of.says), "%s: %s", name, of.says)
+		}
+		assert.Equal(t, name == "in a leg", strings.Contains(svg, "There are no limits to draw: with what may be off"), name)
+		assert.Equal(t, name == "cut short", strings.Contains(svg, "There are no limits to draw: the work ran out"), name)
+	}
+	r.Travel.Low, r.Travel.High = rig.DegAxes(-5, -5), rig.DegAxes(5, 5)
+	small := draw.Map(r, surveyed(t, r, r.Home, rig.DegAxes(0.1, 0.1), reach.RasterBudget), asked, nil)
+	assert.False(t, strings.Contains(small, "not known") || strings.Contains(small, "not clear: two"), "all is clear about home")
+}
