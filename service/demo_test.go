@@ -55,6 +55,7 @@ func tellsItsStory(t *testing.T, text string) {
 		assert.Contains(t, oneLine(text), want)
 	}
 	assert.NotContains(t, text, "FAILS")
+	assert.NotRegexp(t, `\d UTC`, text, "one clock tells the story")
 	assert.NotContains(t, oneLine(text), "It lies 45", "what the answer has said is not said again")
 	for i, line := range strings.Split(text, "\n") {
 		if !strings.Contains(line, "keepclear-demo-") { // a path is as long as it is
