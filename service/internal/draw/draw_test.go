@@ -142,3 +142,21 @@ func TestLegendsNameWhatIsDrawn(t *testing.T) {
 	small := draw.Map(r, surveyed(t, r, r.Home, rig.DegAxes(0.1, 0.1), reach.RasterBudget), asked, nil)
 	assert.False(t, strings.Contains(small, "not known") || strings.Contains(small, "not clear: two"), "all is clear about home")
 }
+
+// TestLimitsReadyToWrite: counted from home as the file counts them, within the widest limits; a file with them is all clear.
+func TestLimitsReadyToWrite(t *testing.T) {
+	r := heron(t)
+	for _, home := range []rig.Axes{{}, rig.DegAxes(20, -10)} {
+		r.Home = home
+		s := surveyed(t, r, home, rig.DegAxes(0.1, 0.1), reach.RasterBudget)
+		text := strings.Join(strings.Fields(draw.Room(r, s, asked)), " ")
+		m := regexp.MustCompile(`travel_from_home, which counts from home: axis1_deg: \[(-?[\d.]+), (-?[\d.]+)\], axis2_deg: \[`).FindStringSubmatch(text)
+		require.Len(t, m, 3, text)
+		low, _ := strconv.ParseFloat(m[1], 64)
+		high, _ := strconv.ParseFloat(m[2], 64)
+		assert.GreaterOrEqual(t, low, (s.Widest[0].Low-home.A1).Deg()-1e-7)
+		assert.LessOrEqual(t, high, (s.Widest[0].High-home.A1).Deg()+1e-7)
+		assert.InDelta(t, (s.Widest[0].Low - home.A1).Deg(), low, 0.0101)
+		assert.InDelta(t, (s.Widest[0].High - home.A1).Deg(), high, 0.0101)
+	}
+}
