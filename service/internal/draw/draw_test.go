@@ -150,7 +150,7 @@ func TestLimitsReadyToWrite(t *testing.T) {
 		r.Home = home
 		s := surveyed(t, r, home, rig.DegAxes(0.1, 0.1), reach.RasterBudget)
 		text := strings.Join(strings.Fields(draw.Room(r, s, asked)), " ")
-		m := regexp.MustCompile(`travel_from_home, which counts from home: axis1_deg: \[(-?[\d.]+), (-?[\d.]+)\], axis2_deg: \[`).FindStringSubmatch(text)
+		m := regexp.MustCompile(`travel_from_home, which counts from home: axis1_deg: \[(-?[\d.]+), (-?[\d.]+)\] axis2_deg: \[`).FindStringSubmatch(text)
 		require.Len(t, m, 3, text)
 		low, _ := strconv.ParseFloat(m[1], 64)
 		high, _ := strconv.ParseFloat(m[2], 64)

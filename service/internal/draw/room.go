@@ -98,7 +98,9 @@ func sayWidest(b *strings.Builder, r *rig.Rig, s *reach.Survey, a Asked) {
 	}
 	rig.Say(b, "  The file's travel is %s and %s%s", interval(reach.Extent{Low: t.Low.A1, High: t.High.A1}), interval(reach.Extent{Low: t.Low.A2, High: t.High.A2}), rest)
 	if a.Gap == nil && strings.Contains(rest, "denied") {
-		rig.Say(b, "  Written as travel_from_home, which counts from home: axis1_deg: %s, axis2_deg: %s", fromHome(s.Widest[0], t.Low.A1, t.High.A1, r.Home.A1), fromHome(s.Widest[1], t.Low.A2, t.High.A2, r.Home.A2))
+		rig.Say(b, "  Written as travel_from_home, which counts from home:")
+		rig.Say(b, "    axis1_deg: %s", fromHome(s.Widest[0], t.Low.A1, t.High.A1, r.Home.A1))
+		rig.Say(b, "    axis2_deg: %s", fromHome(s.Widest[1], t.Low.A2, t.High.A2, r.Home.A2))
 	}
 	b.WriteString("\n")
 }
