@@ -72,8 +72,8 @@ func ask(k *call) (int, error) {
 	return code, nil
 }
 
-// elsewhere is how far from where it is meant to go another end lies that is worth a line, degrees. Choice: beyond what any pose is uncertain by.
-const elsewhere = 10.0
+// elsewhere is how far from where it is meant to go another end lies that is worth a line, degrees. Choice: what a person looking at marks is off by.
+const elsewhere = 3.0
 
 // printElsewhere says where the mount might go instead, and why: what is refused for that end reads like a mistake to who asked for another.
 func (k *call) printElsewhere(j *pb.Judgement) {

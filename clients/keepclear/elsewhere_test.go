@@ -19,7 +19,7 @@ func TestEndsElsewhereAreSaid(t *testing.T) {
 		says    string
 	}{
 		"far":  {pb.Verdict_VERDICT_DENY, []*pb.PredictedEnd{end(20, true), end(50, false), end(110, false), end(-30, false)}, "It is meant to end at (20.0°, 20.0°); it might end at (110.0°, 20.0°), turned by what is missing."},
-		"near": {pb.Verdict_VERDICT_HOLD, []*pb.PredictedEnd{end(20, true), end(29, false)}, ""}, "none meant": {pb.Verdict_VERDICT_HOLD, []*pb.PredictedEnd{end(20, false), end(110, false)}, ""},
+		"near": {pb.Verdict_VERDICT_HOLD, []*pb.PredictedEnd{end(20, true), end(22.9, false)}, ""}, "none meant": {pb.Verdict_VERDICT_HOLD, []*pb.PredictedEnd{end(20, false), end(110, false)}, ""},
 		"none": {pb.Verdict_VERDICT_DENY, nil, ""},
 	} {
 		address := served(t, &service{ask: func(*pb.AskRequest) (*pb.AskResponse, error) {
