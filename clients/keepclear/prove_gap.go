@@ -131,7 +131,7 @@ func otherUnit(mm float64, one *pb.GaugeResidual) string {
 		mm          float64
 	}{{"inches", "in", inch}, {"centimetres", "cm", 10}} {
 		if tenths := u.mm / 5; mm > 0 && math.Abs(mm*u.mm-one.GetComputedMm()) <= one.GetAllowedMm()+tenths { // so exactly it is read
-			return fmt.Sprintf(" It would be in %s: if that is what the tape shows, type %s behind the number.", u.name, u.short)
+			return fmt.Sprintf(" It would be in %s: if that is what the tape shows, type \"%s\" behind the number.", u.name, u.short)
 		}
 	}
 	return ""

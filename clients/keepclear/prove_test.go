@@ -310,7 +310,7 @@ func TestOneGapIsMeasuredAgain(t *testing.T) {
 
 // A reading that would be right in another unit is asked about, and taken as typed.
 func TestReadingsInInchesAreAskedAbout(t *testing.T) {
-	for typed, hint := range map[string]string{"31.5": "It would be in inches: if that is what the tape shows, type in behind the number.", "80": "It would be in centimetres", "760": ""} {
+	for typed, hint := range map[string]string{"31.5": "It would be in inches: if that is what the tape shows, type \"in\" behind the number.", "80": "It would be in centimetres", "760": ""} {
 		p := newSitting(t)
 		_, out := p.types(append(right[:9:9], typed, "800")...)
 		assert.Contains(t, said(out), strings.TrimSpace("That is not what the file says. "+hint))
