@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"regexp"
 	"strings"
 	"time"
 
@@ -18,6 +19,20 @@ const (
 // local is the invented site's time of day.
 func local(t time.Time) string { return t.In(time.FixedZone("local", 3600)).Format("15:04") }
 
+// saidUTC is an instant as the service says it.
+var saidUTC = regexp.MustCompile(`\b\d\d:\d\d:\d\d UTC\b`)
+
+// inLocal has the instants that the service says in the story's own time: two clocks side by side are one too many.
+func inLocal(text string) string {
+	return saidUTC.ReplaceAllStringFunc(text, func(utc string) string {
+		t, err := time.Parse("15:04:05 UTC", utc)
+		if err != nil {
+			return utc
+		}
+		return t.Add(time.Hour).Format("15:04:05")
+	})
+}
+
 // say prints text, wrapped, behind an indent.
 func (n *night) say(indent int, format string, args ...any) {
 	n.hang(strings.Repeat(" ", indent), indent, format, args...)
@@ -31,7 +46,7 @@ func (n *night) at(format string, args ...any) {
 // hang prints text, wrapped, behind a head; further lines are indented.
 func (n *night) hang(head string, indent int, format string, args ...any) {
 	line, empty := head, true
-	for _, w := range strings.Fields(fmt.Sprintf(format, args...)) {
+	for _, w := range strings.Fields(inLocal(fmt.Sprintf(format, args...))) {
 		if !empty && len([]rune(line))+1+len([]rune(w)) > width {
 			fmt.Fprintln(n.out, line)
 			line, empty = strings.Repeat(" ", indent), true

@@ -39,7 +39,7 @@ func clockTime(hour, minute int) time.Time {
 
 // opening says what is about to be seen.
 func (n *night) opening() {
-	n.say(0, "%s", "One night at an invented place: a mill garden at 46.20° N, 11.10° E, 640 m, 14 to 15 November 2026. The rig \"heron\" is simulated and invented too: a German equatorial on a tripod. The service, its rules, its proofs and its record are the real ones; every number below is computed. The clock on the left is local time; the service itself speaks UTC, one hour less.")
+	n.say(0, "%s", "One night at an invented place: a mill garden at 46.20° N, 11.10° E, 640 m, 14 to 15 November 2026. The rig \"heron\" is simulated and invented too: a German equatorial on a tripod. The service, its rules, its proofs and its record are the real ones; every number below is computed. All times are local; the service itself speaks UTC, one hour less.")
 	n.say(0, "Record: %s", n.record)
 }
 

@@ -55,6 +55,7 @@ func tellsItsStory(t *testing.T, text string) {
 		assert.Contains(t, oneLine(text), want)
 	}
 	assert.NotContains(t, text, "FAILS")
+	assert.NotRegexp(t, `\d UTC`, text, "one clock tells the story")
 	assert.NotContains(t, oneLine(text), "It lies 45", "what the answer has said is not said again")
 	for i, line := range strings.Split(text, "\n") {
 		if !strings.Contains(line, "keepclear-demo-") { // a path is as long as it is
@@ -130,7 +131,7 @@ func TestDemoAnswersAreThoseOfTheService(t *testing.T) {
 	var last uint64
 	for _, w := range n.seen {
 		j := w.ask.GetJudgement()
-		assert.Contains(t, text, w.what+" "+strings.ToUpper(w.verdict.String())+": "+oneLine(j.GetSentence()), "the sentence is the service's")
+		assert.Contains(t, text, w.what+" "+strings.ToUpper(w.verdict.String())+": "+inLocal(oneLine(j.GetSentence())), "the sentence is the service's, by the story's clock")
 		assert.Len(t, j.GetFindings(), 28, "%s: one finding for every rule", w.what)
 		assert.Greater(t, w.ask.GetReceipt().GetNumber(), last, "%s: each answer has an entry of its own", w.what)
 		last = w.ask.GetReceipt().GetNumber()

@@ -249,8 +249,10 @@ func (e *evening) answer() (answer string, asked bool) {
 	all := strings.Join(strings.Fields(strings.Join(e.lines, " ")), " ")
 	last := e.lines[len(e.lines)-1]
 	switch {
-	case strings.HasPrefix(last, "Press Enter"):
+	case strings.HasPrefix(last, "Press Enter when"):
 		e.turn(all)
+		return "", true
+	case strings.HasSuffix(all, "to go on, just press Enter."):
 		return "", true
 	case strings.HasSuffix(all, "west, east, north, south)") || strings.HasSuffix(all, "up, down, still)"):
 		if m := standsAt.FindStringSubmatch(all); m != nil {

@@ -72,6 +72,33 @@ func ask(k *call) (int, error) {
 	return code, nil
 }
 
+// elsewhere is how far from where it is meant to go another end lies that is worth a line, degrees. Choice: what a person looking at marks is off by.
+const elsewhere = 3.0
+
+// printElsewhere says where the mount might go instead, and why: what is refused for that end reads like a mistake to who asked for another.
+func (k *call) printElsewhere(j *pb.Judgement) {
+	var meant *pb.AxisPair
+	for _, e := range j.GetEnds() {
+		if e.GetIntended() {
+			meant = e.GetAxes()
+		}
+	}
+	var worst *pb.PredictedEnd
+	for _, e := range j.GetEnds() {
+		if meant != nil && e.GetAxes() != nil && apart(e.GetAxes(), meant) > elsewhere && (worst == nil || apart(e.GetAxes(), meant) > apart(worst.GetAxes(), meant)) {
+			worst = e
+		}
+	}
+	if worst == nil {
+		return
+	}
+	why := ""
+	if b := strings.TrimSuffix(worst.GetBecause(), "."); b != "" {
+		why = ", " + b
+	}
+	fmt.Fprintf(k.out, "      It is meant to end at %s; it might end at %s%s.\n", axes(meant), axes(worst.GetAxes()), why)
+}
+
 // printStop says where the mount believes a stop to be.
 func (k *call) printStop(j *pb.Judgement, step uint32) {
 	for _, s := range j.GetStops() {
@@ -95,6 +122,9 @@ func (k *call) printAnswer(r *pb.AskResponse, code int, fault string) {
 	}
 	fmt.Fprintf(k.out, "%-5s %s\n", head, why)
 	k.printCauses(j, fmt.Sprintf("keepclear entries show %s/%d", r.GetReceipt().GetChain(), r.GetReceipt().GetNumber()))
+	if code != exitDone {
+		k.printElsewhere(j)
+	}
 	for i, x := range j.GetAskInstead() {
 		fmt.Fprintf(k.out, "      %s %s\n", map[bool]string{true: "Would pass now:", false: "and then ask:  "}[i == 0], keepclear.Say(x))
 		k.printStop(j, uint32(i))

@@ -19,10 +19,15 @@ type proving struct {
 	pb.UnimplementedRuleServiceServer
 	needs   []*pb.Need
 	refused bool
+	permits []*pb.Permit // one look after another
 }
 
 func (p *proving) GetRig(context.Context, *pb.GetRigRequest) (*pb.GetRigResponse, error) {
-	return &pb.GetRigResponse{Rig: &pb.Rig{Rig: "heron", RigSha256: bytes.Repeat([]byte{0x5e}, 32), Needs: p.needs, ReportRefused: p.refused}}, nil
+	r := &pb.Rig{Rig: "heron", RigSha256: bytes.Repeat([]byte{0x5e}, 32), Needs: p.needs, ReportRefused: p.refused}
+	if len(p.permits) > 0 {
+		r.Permit, p.permits = p.permits[0], p.permits[1:]
+	}
+	return &pb.GetRigResponse{Rig: r}, nil
 }
 
 func (p *proving) ListRules(context.Context, *pb.ListRulesRequest) (*pb.ListRulesResponse, error) {
@@ -70,4 +75,29 @@ func TestRigsTellsEachNeedOnce(t *testing.T) {
 	p.refused = true
 	_, out, _ = typed(t, address, "rigs heron")
 	assert.Contains(t, strings.Join(strings.Fields(out), " "), "a report was not understood: it holds the rig until the same asker's next one is")
+}
+
+// What a person states may end the leave under which the mount moves, a creep's too: whoever states it is told to stop the mount.
+func TestToldWhatEndsALeave(t *testing.T) {
+	begun, waits := &pb.Permit{PermitId: "p1", State: pb.PermitState_PERMIT_STATE_BEGUN}, &pb.Permit{PermitId: "p1", State: pb.PermitState_PERMIT_STATE_GRANTED}
+	over := &pb.Permit{PermitId: "p1", State: pb.PermitState_PERMIT_STATE_WITHDRAWN}
+	for name, c := range map[string]struct {
+		permits []*pb.Permit
+		stop    bool
+	}{
+		"none": {nil, false}, "stays": {[]*pb.Permit{begun, begun}, false}, "begins": {[]*pb.Permit{waits, begun}, false},
+		"goes": {[]*pb.Permit{begun, nil}, true}, "is withdrawn": {[]*pb.Permit{begun, over}, true}, "waits and goes": {[]*pb.Permit{waits, over}, true}, "was over": {[]*pb.Permit{over, over}, false},
+	} {
+		p := &proving{permits: c.permits}
+		address := listening(t, func(g *grpc.Server) {
+			pb.RegisterMotionServiceServer(g, p)
+			pb.RegisterRigServiceServer(g, p)
+		})
+		for _, line := range []string{"tell heron homed --person A", "tell heron act clutch-opened --person A"} {
+			p.permits = c.permits
+			code, out, _ := typed(t, address, line)
+			assert.Equal(t, exitDone, code, name)
+			assert.Equal(t, c.stop, strings.Contains(said(out), "nobody was told to stop: if the mount turns, stop it yourself"), "%s: %s", name, out)
+		}
+	}
 }

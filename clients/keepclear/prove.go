@@ -265,13 +265,13 @@ func (p *proof) standing(want *pb.AxisPair) (*pb.AxisPair, error) {
 	}
 }
 
-// held is where the service holds the axes now; nil where it does not know.
+// held is where the service holds the axes now; nil where it does not know, or only reckons: that sees no hand controller.
 func (p *proof) held() *pb.AxisPair {
 	ctx, cancel := p.timed()
 	defer cancel()
 	r, err := pb.NewRigServiceClient(p.conn).GetRig(ctx, &pb.GetRigRequest{Rig: p.rig})
 	at := r.GetRig().GetPose()
-	if err != nil || at.GetState() != pb.PoseState_POSE_STATE_KNOWN || at.GetAxes() == nil || at.GetPoseTime() == nil || p.now().Sub(at.GetPoseTime().AsTime()).Abs() > freshPose {
+	if err != nil || at.GetState() != pb.PoseState_POSE_STATE_KNOWN || at.GetSource() == pb.PoseSource_POSE_SOURCE_RECKONED || at.GetAxes() == nil || at.GetPoseTime() == nil || p.now().Sub(at.GetPoseTime().AsTime()).Abs() > freshPose {
 		return nil
 	}
 	return at.GetAxes()

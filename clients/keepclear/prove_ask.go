@@ -97,9 +97,12 @@ const lengthWanted = "a length in mm is wanted, like 125 or 12.5"
 var lengthUnits = []struct {
 	name string
 	mm   float64
-}{{"mm", 1}, {"cm", 10}, {"m", 1000}}
+}{{"mm", 1}, {"cm", 10}, {"m", 1000}, {"inches", inch}, {"inch", inch}, {"in", inch}, {`"`, inch}}
 
-// millimetres reads a length as people write it: 12.5, 12,5, 12.5 mm, 1.2 cm, 0.3 m. Why it is none, in a sentence.
+// inch is 25.4 mm exactly (the international yard and pound agreement, 1959).
+const inch = 25.4
+
+// millimetres reads a length as people write it: 12.5, 12,5, 12.5 mm, 1.2 cm, 0.3 m, 5 in. Why it is none, in a sentence.
 func millimetres(text string) (mm float64, why string) {
 	if text == "" {
 		return 0, "Nothing was typed: " + lengthWanted + "."

@@ -10,23 +10,49 @@ import (
 	pb "keepclear.example/keepclear/api/keepclear/v1"
 )
 
-// finish has all answers judged together, says what they show, and reports it if the person wants that.
+// finish has all answers judged together, says what they show, and reports it if the person wants that. Where reading errors do not explain it, one
+// gap after another may be measured again first.
 func (p *proof) finish() (int, error) {
+	for {
+		out, err := p.judged()
+		if err != nil {
+			return 0, err
+		}
+		more := false
+		if !out.GetFits() {
+			more, err = p.remeasured(p.kept.all(p.plan).GetReadings())
+		}
+		if err != nil {
+			return 0, err
+		}
+		if !more {
+			return p.concluded(out)
+		}
+	}
+}
+
+// judged has all answers judged and says what they show.
+func (p *proof) judged() (*pb.JudgeGaugesResponse, error) {
 	all := p.kept.all(p.plan)
 	out, err := p.judge(all)
 	if err != nil {
-		return 0, err
+		return nil, err
 	}
 	p.say("")
 	p.say("Measured less the file's, mm:")
 	for i, r := range out.GetResiduals() {
 		m := all.GetReadings()[i]
-		p.say("  %+6.1f  %s and %s at %s", r.GetResidualMm()+0, m.GetPart(), m.GetOtherPart(), axes(m.GetAxes()))
+		fmt.Fprintf(p.out, "%3d  %+6.1f  %s and %s at %s\n", i+1, r.GetResidualMm()+0, m.GetPart(), m.GetOtherPart(), axes(m.GetAxes()))
 	}
 	p.say("%s", out.GetSentence())
 	if unseen := p.plan.GetUnseenKeys(); len(unseen) > 0 {
 		p.say("No gap here tells anything of %s: measure again what matters.", strings.Join(unseen, ", "))
 	}
+	return out, nil
+}
+
+// concluded ends the evening with what was found.
+func (p *proof) concluded(out *pb.JudgeGaugesResponse) (int, error) {
 	if !out.GetSignsRight() {
 		p.say("The directions are not all proven.")
 		return p.disproved("the directions are not as the file says", false, out.GetResidualMm())

@@ -200,6 +200,16 @@ func (k *kept) putReadings(g *pb.GaugePose, all []*pb.GaugeReading) error {
 	return k.put()
 }
 
+// putReading puts one reading of a pose in another's place. The pose keeps its date: the other readings are as old as they were.
+func (k *kept) putReading(g *pb.GaugePose, n int, r *pb.GaugeReading) error {
+	for i := range k.held.Poses {
+		if x := &k.held.Poses[i]; answersTo(x.Asked, g, &pb.GaugePose{}) && n < len(x.Answers) {
+			x.Answers[n] = packed(r)
+		}
+	}
+	return k.put()
+}
+
 func packed(m proto.Message) []byte {
 	b, err := proto.MarshalOptions{Deterministic: true}.Marshal(m)
 	if err != nil {

@@ -86,7 +86,7 @@ func (g *gauges) JudgeGauges(_ context.Context, r *pb.JudgeGaugesRequest) (*pb.J
 			}
 		}
 	}
-	out.ResidualMm, out.Fits = &worst, worst <= 3
+	out.ResidualMm, out.Fits = &worst, worst <= 5
 	return out, nil
 }
 
@@ -231,7 +231,7 @@ func TestAWrongSideEndsIt(t *testing.T) {
 
 func TestWhatProvesNothingIsNotReported(t *testing.T) {
 	p := newSitting(t)
-	code, out := p.types("", "north", "", "east", "70", "", "west", "90", "", "830", "830", "200", "", "120", "yes", "A. Person")
+	code, out := p.types("", "north", "", "east", "70", "", "west", "90", "", "830", "830", "200", "", "120", "", "yes", "A. Person")
 	assert.Equal(t, exitCheck, code, out)
 	assert.Contains(t, out, "More than 10 mm (rig/proven) proves nothing")
 	assert.Empty(t, p.g.reported)
@@ -241,7 +241,7 @@ func TestWhatProvesNothingIsNotReported(t *testing.T) {
 }
 
 // mirrored and tooFar are evenings that find the rig other than its file.
-var mirrored, tooFar = []string{"", "north", "", "west", "70"}, []string{"", "north", "", "east", "70", "", "west", "90", "", "830", "830", "200", "", "120"}
+var mirrored, tooFar = []string{"", "north", "", "west", "70"}, []string{"", "north", "", "east", "70", "", "west", "90", "", "830", "830", "200", "", "120", ""}
 
 // What disproves a file that was proved before is reported, if the person wants that: else unattended motion goes on by the earlier proof.
 func TestAnEarlierProofIsTakenBack(t *testing.T) {
@@ -288,6 +288,41 @@ func TestAnEarlierProofThatStandsIsSaid(t *testing.T) {
 // said is what was said, its lines joined.
 func said(out string) string { return strings.Join(strings.Fields(out), " ") }
 
+// A slip that is seen only at the end costs one gap and no evening; one reading alone does not undo two.
+func TestOneGapIsMeasuredAgain(t *testing.T) {
+	begin := []string{"", "north", "", "east", "70", "", "west", "90", "", "860", "861", "200", "", "120"}
+	p := newSitting(t)
+	code, out := p.types(append(begin, "9", "floor", "1", "", "802", "801", "yes", "A. Person")...)
+	require.Equal(t, exitDone, code, out)
+	for _, want := range []string{" 1   +61.0  floor and tube at (30.0°, -45.0°)", `"9" is none of the numbers, 1 to 3.`, `"floor" is none of the numbers`, "From home turn axis 1 to 30.0°", "It was measured before, otherwise.", "Take the tape off"} {
+		assert.Contains(t, out, want)
+	}
+	assert.InDelta(t, 2, p.g.reported[0].GetProved().GetResidualMm(), 1e-9, "the farther of the two")
+
+	p = newSitting(t)
+	code, out = p.types(append(begin, "1", "", "800", "860", "860", "")...)
+	assert.Equal(t, exitCheck, code, out)
+	assert.Contains(t, out, "The two readings disagree. Measure it a third time.")
+	assert.Empty(t, p.g.reported)
+	code, out = p.types("yes", "1", "", "800", "800", "yes", "A. Person") // another evening
+	assert.Equal(t, exitDone, code, out)
+}
+
+// A reading that would be right in another unit is asked about, and taken as typed.
+func TestReadingsInInchesAreAskedAbout(t *testing.T) {
+	for typed, hint := range map[string]string{"31.5": "It would be in inches: if that is what the tape shows, type \"in\" behind the number.", "80": "It would be in centimetres", "760": ""} {
+		p := newSitting(t)
+		_, out := p.types(append(right[:9:9], typed, "800")...)
+		assert.Contains(t, said(out), strings.TrimSpace("That is not what the file says. "+hint))
+		if hint == "" {
+			assert.NotContains(t, out, "It would be")
+		}
+	}
+	p := newSitting(t)
+	_, out := p.types(append(right[:9:9], "31.5 in", "200")...)
+	assert.NotContains(t, out, "not what the file says")
+}
+
 // A second reading is not led by the file's number, and does not replace the first: of those that agree the farthest from the file counts.
 func TestReadingsThatDisagree(t *testing.T) {
 	for _, c := range []struct {
@@ -299,7 +334,11 @@ func TestReadingsThatDisagree(t *testing.T) {
 	} {
 		p := newSitting(t)
 		p.g.proved = true // so that it is reported, however far
-		code, out := p.types(append(append(append([]string{}, right[:9]...), c.typed...), "200", "", "120", "yes", "A. Person")...)
+		all := append(append(append([]string{}, right[:9]...), c.typed...), "200", "", "120")
+		if c.residual > 5 {
+			all = append(all, "") // none is measured again
+		}
+		code, out := p.types(append(all, "yes", "A. Person")...)
 		require.Len(t, p.g.reported, 1, "%v, exit %d: %s", c.typed, code, out)
 		assert.InDelta(t, c.residual, p.g.reported[0].GetProved().GetResidualMm(), 1e-9, "%v", c.typed)
 		before, _, _ := strings.Cut(out, "Measured less the file's")
@@ -321,12 +360,12 @@ func TestWhatIsTyped(t *testing.T) {
 }
 
 func TestLengthsAsTyped(t *testing.T) {
-	for text, want := range map[string]float64{"12": 12, "12.5": 12.5, "12,5": 12.5, "12.5 mm": 12.5, "12,5mm": 12.5, "3 cm": 30, "1.2m": 1200, "0": 0, "0,125": 0.125, "1e2": 100, " 7 ": 7} {
+	for text, want := range map[string]float64{"12": 12, "12.5": 12.5, "12,5": 12.5, "12.5 mm": 12.5, "12,5mm": 12.5, "3 cm": 30, "1.2m": 1200, "0": 0, "0,125": 0.125, "1e2": 100, " 7 ": 7, "2 in": 50.8, "2 inches": 50.8, `1"`: 25.4} {
 		mm, why := millimetres(text)
 		assert.Empty(t, why, text)
 		assert.InDelta(t, want, mm, 1e-9, text)
 	}
-	for _, text := range []string{"", "mm", "nan", "inf", "-inf mm", "-3", "twelve", "1_000", "0x1p4", "1,250", "12.5.1", "1,2,3", "20001", "21 m", "12 inches", "12\x00", "1 2"} {
+	for _, text := range []string{"", "mm", "nan", "inf", "-inf mm", "-3", "twelve", "1_000", "0x1p4", "1,250", "12.5.1", "1,2,3", "20001", "21 m", "12 feet", "12\x00", "1 2"} {
 		_, why := millimetres(text)
 		assert.NotEmpty(t, why, text)
 		assert.Equal(t, oneLine(why), why, text)
@@ -429,7 +468,7 @@ func (p *sitting) edit(how func([]byte) []byte) {
 // Where the service knows where the axes are, the step waits for them, and what is judged goes by where they stand.
 func TestGoesByWhereTheAxesStand(t *testing.T) {
 	p := newSitting(t)
-	p.g.pose = &pb.Pose{State: pb.PoseState_POSE_STATE_KNOWN, Axes: pairAt(5, 0), PoseTime: timestamppb.Now()}
+	p.g.pose = &pb.Pose{State: pb.PoseState_POSE_STATE_KNOWN, Source: pb.PoseSource_POSE_SOURCE_AXIS_ENCODER, Axes: pairAt(5, 0), PoseTime: timestamppb.Now()}
 	_, out := p.types("", "")
 	assert.Contains(t, out, "The service holds the axes at (5.0°, 0.0°), not at (0.0°, 0.0°).")
 	assert.Equal(t, 2, p.g.looks, "asked again until they stand there")
@@ -438,6 +477,7 @@ func TestGoesByWhereTheAxesStand(t *testing.T) {
 	assert.Contains(t, out, "As the file says.")
 	for _, unsure := range []*pb.Pose{
 		{State: pb.PoseState_POSE_STATE_CANDIDATES, Axes: pairAt(5, 0), PoseTime: timestamppb.Now()},
+		{State: pb.PoseState_POSE_STATE_KNOWN, Source: pb.PoseSource_POSE_SOURCE_RECKONED, Axes: pairAt(5, 0), PoseTime: timestamppb.Now()}, // homed by a person a moment ago: sees no hand controller
 		{State: pb.PoseState_POSE_STATE_KNOWN, Axes: pairAt(5, 0), PoseTime: timestamppb.New(time.Now().Add(-time.Hour))},
 		{State: pb.PoseState_POSE_STATE_KNOWN, Axes: pairAt(5, 0)}, {State: pb.PoseState_POSE_STATE_KNOWN, PoseTime: timestamppb.Now()}, nil,
 	} {

@@ -156,10 +156,10 @@ func (k *call) newFlags() {
 func (k *call) failed(err error) int {
 	s := status.Convert(err)
 	if s.Code() == codes.Unavailable && len(s.Details()) == 0 { // of a service that answers, the reason stands in the details
-		fmt.Fprintf(k.out, "HOLD  Nobody answers at %s (%s).\n      Nothing may move on this. Is the service running? go run ./service serve starts it; --at-address says where it is.\n", *k.address, s.Message())
+		fmt.Fprintf(k.out, "HOLD  Nobody answers at %s (%s).\n      Nothing may move on this. Is the service running? go run ./service serve starts it; --at-address says where it is.\n", *k.address, unreached(s.Message()))
 		return exitHold
 	}
-	fmt.Fprintf(k.out, "HOLD  %s: %s\n      Nothing may move on this. Put it right and ask again.\n", s.Code(), s.Message())
+	fmt.Fprintf(k.out, "HOLD  %s.\n      Nothing may move on this. Put it right and ask again.\n", refusal(err))
 	return exitHold
 }
 

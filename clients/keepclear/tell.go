@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 
+	"google.golang.org/grpc"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	pb "keepclear.example/keepclear/api/keepclear/v1"
@@ -73,6 +74,7 @@ func (k *call) report(r *pb.ReportRequest) (int, error) {
 	if err != nil {
 		return 0, err
 	}
+	before := k.openPermit(conn, r.GetRig())
 	ctx, cancel := k.timed()
 	defer cancel()
 	out, err := pb.NewMotionServiceClient(conn).Report(ctx, r)
@@ -91,5 +93,19 @@ func (k *call) report(r *pb.ReportRequest) (int, error) {
 	for _, f := range out.GetFindings() {
 		fmt.Fprintf(k.out, "      %s\n", f.GetSentence())
 	}
+	if before != "" && k.openPermit(conn, r.GetRig()) != before {
+		fmt.Fprintln(k.out, "      The leave that was open is over with this, and nobody was told to stop: if the mount turns, stop it yourself, by the emergency stop if need be.")
+	}
 	return code, nil
+}
+
+// openPermit is the id of the leave by which a rig may be moving; empty: there is none, or it is not known.
+func (k *call) openPermit(conn *grpc.ClientConn, rig string) string {
+	ctx, cancel := k.timed()
+	defer cancel()
+	out, err := pb.NewRigServiceClient(conn).GetRig(ctx, &pb.GetRigRequest{Rig: rig})
+	if p := out.GetRig().GetPermit(); err == nil && (p.GetState() == pb.PermitState_PERMIT_STATE_GRANTED || p.GetState() == pb.PermitState_PERMIT_STATE_BEGUN) {
+		return p.GetPermitId()
+	}
+	return ""
 }

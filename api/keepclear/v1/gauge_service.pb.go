@@ -999,7 +999,7 @@ func (x *GaugeResidual) GetAllowedMm() float64 {
 // Something that the file states and that may be wrong: a length, or an angle.
 type SuspectLength struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Its key in the file.
+	// Its key in the file; of what a class file gives, with that file's name in brackets behind it.
 	Key string `protobuf:"bytes,1,opt,name=key,proto3" json:"key,omitempty"`
 	// As stated and as it would explain the gaps. One of the two pairs is there.
 	IsMm *float64 `protobuf:"fixed64,2,opt,name=is_mm,json=isMm,proto3,oneof" json:"is_mm,omitempty"`

@@ -86,7 +86,7 @@ func (p *plan) words(b *strings.Builder, v *View) {
 		y += 22
 	}
 	y += 4
-	for _, s := range strings.Split(v.rig.Turning(), "; ") {
+	for _, s := range strings.SplitAfter(v.rig.Turning(), "; ") {
 		line(s)
 	}
 	p.bar(b, x, y+14)

@@ -149,22 +149,40 @@ func all(poses []rig.Axes) string {
 	return strings.Join(words, ", ")
 }
 
-// legend says what is what, and which way the axes turn; it returns how tall it is.
-func (m *sheet) legend(r *rig.Rig, s *reach.Survey, c *Course) (svg string, tall float64) {
+// unlimited says why there are no limits about where they should be.
+func unlimited(s *reach.Survey, stands string) string {
+	switch {
+	case s.Raster.Spent:
+		return "the work ran out"
+	case stands == "home":
+		return "with what may be off, it is not clear even at home"
+	}
+	return "with what may be off, it is not clear there itself"
+}
+
+// legend says what is what of what is drawn, and which way the axes turn; it returns how tall it is.
+func (m *sheet) legend(r *rig.Rig, s *reach.Survey, c *Course, cells string) (svg string, tall float64) {
 	stands := "where the limits are about"
 	if s.About == r.Home {
 		stands = "home"
 	}
-	entries := append([]entry{
-		{`<rect width="26" height="14" fill="white" stroke="black"/>`, "clear"},
-		{`<rect width="26" height="14" fill="url(#barred)" stroke="black"/>`, "not clear: two parts are nearer than they may be"},
-		{`<rect width="26" height="14" fill="#888" stroke="black"/>`, "not known: counts as not clear"},
-		{`<rect width="26" height="14" fill="none" stroke="black" stroke-width="2"/>`, "travel of the file"},
-		{`<path d="M0 7h26" stroke="black" stroke-width="3" stroke-dasharray="10 5"/>`, "widest limits, one interval per axis"},
-		{`<circle cx="13" cy="7" r="6" fill="white" stroke="black" stroke-width="2.5"/>`, stands + ": " + s.About.String()},
-	}, c.legend(r)...)
-	for _, words := range strings.Split(r.Turning(), "; ") {
-		entries = append(entries, entry{"", words})
+	entries := []entry{{`<rect width="26" height="14" fill="white" stroke="black"/>`, "clear"}}
+	for _, of := range []struct{ fill, words string }{{barred, "not clear: two parts are nearer than they may be"}, {unknown, "not known: counts as not clear"}} {
+		if strings.Contains(cells, `fill="`+of.fill+`"`) {
+			entries = append(entries, entry{fmt.Sprintf(`<rect width="26" height="14" fill="%s" stroke="black"/>`, of.fill), of.words})
+		}
+	}
+	entries = append(entries, entry{`<rect width="26" height="14" fill="none" stroke="black" stroke-width="2"/>`, "travel of the file"})
+	if s.Clear {
+		entries = append(entries, entry{`<path d="M0 7h26" stroke="black" stroke-width="3" stroke-dasharray="10 5"/>`, "widest limits, one interval per axis"})
+	} else {
+		entries = append(entries, entry{"", "There are no limits to draw: " + unlimited(s, stands) + "."})
+	}
+	entries = append(entries, entry{`<circle cx="13" cy="7" r="6" fill="white" stroke="black" stroke-width="2.5"/>`, stands + ": " + s.About.String()})
+	entries = append(entries, c.legend(r)...)
+	turning := strings.SplitAfter(r.Turning(), "; ")
+	for _, words := range turning {
+		entries = append(entries, entry{"", strings.TrimSpace(words)})
 	}
 	var b strings.Builder
 	y := top + m.tall() + 66

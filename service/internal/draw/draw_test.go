@@ -124,3 +124,39 @@ func TestMapIsAPicture(t *testing.T) {
 		assert.Contains(t, svg, want)
 	}
 }
+
+// TestLegendsNameWhatIsDrawn, and nothing else.
+func TestLegendsNameWhatIsDrawn(t *testing.T) {
+	r := heron(t)
+	for name, s := range map[string]*reach.Survey{
+		"whole": surveyed(t, r, r.Home, rig.DegAxes(0.1, 0.1), reach.RasterBudget), "cut short": surveyed(t, r, r.Home, rig.Axes{}, 100), "in a leg": surveyed(t, r, rig.DegAxes(85, -17), rig.Axes{}, reach.RasterBudget),
+	} {
+		svg := draw.Map(r, s, asked, nil)
+		for _, of := range []struct{ drawn, says string }{{`height="0.5" fill="#888"`, "not known"}, {`height="0.5" fill="url(#barred)"`, "not clear: two"}, {`stroke-dasharray="10 5"`, "widest limits"}} {
+			assert.Equal(t, strings.Contains(svg, of.drawn), strings.Contains(svg, of.says), "%s: %s", name, of.says)
+		}
+		assert.Equal(t, name == "in a leg", strings.Contains(svg, "There are no limits to draw: with what may be off"), name)
+		assert.Equal(t, name == "cut short", strings.Contains(svg, "There are no limits to draw: the work ran out"), name)
+	}
+	r.Travel.Low, r.Travel.High = rig.DegAxes(-5, -5), rig.DegAxes(5, 5)
+	small := draw.Map(r, surveyed(t, r, r.Home, rig.DegAxes(0.1, 0.1), reach.RasterBudget), asked, nil)
+	assert.False(t, strings.Contains(small, "not known") || strings.Contains(small, "not clear: two"), "all is clear about home")
+}
+
+// TestLimitsReadyToWrite: counted from home as the file counts them, within the widest limits; a file with them is all clear.
+func TestLimitsReadyToWrite(t *testing.T) {
+	r := heron(t)
+	for _, home := range []rig.Axes{{}, rig.DegAxes(20, -10)} {
+		r.Home = home
+		s := surveyed(t, r, home, rig.DegAxes(0.1, 0.1), reach.RasterBudget)
+		text := strings.Join(strings.Fields(draw.Room(r, s, asked)), " ")
+		m := regexp.MustCompile(`travel_from_home, which counts from home: axis1_deg: \[(-?[\d.]+), (-?[\d.]+)\] axis2_deg: \[`).FindStringSubmatch(text)
+		require.Len(t, m, 3, text)
+		low, _ := strconv.ParseFloat(m[1], 64)
+		high, _ := strconv.ParseFloat(m[2], 64)
+		assert.GreaterOrEqual(t, low, (s.Widest[0].Low-home.A1).Deg()-1e-7)
+		assert.LessOrEqual(t, high, (s.Widest[0].High-home.A1).Deg()+1e-7)
+		assert.InDelta(t, (s.Widest[0].Low - home.A1).Deg(), low, 0.0101)
+		assert.InDelta(t, (s.Widest[0].High - home.A1).Deg(), high, 0.0101)
+	}
+}

@@ -20,11 +20,19 @@ const (
 	most      = 360.0 // degrees of an axis that are drawn at most on either side of its middle
 )
 
+// Fills of cells that are not clear.
+const (
+	barred  = "url(#barred)"
+	unknown = "#888"
+)
+
 // Map draws the map of a rig's axis space about its travel as SVG: white is clear, hatched is not, grey is not known; a frame is the travel of
 // the file, a dashed one the widest limits, a ring where these are about. The course, if any, is drawn over it.
 func Map(r *rig.Rig, s *reach.Survey, a Asked, c *Course) string {
 	m := newSheet(s)
-	legend, under := m.legend(r, s, c)
+	var cells strings.Builder
+	m.cells(&cells, s.Raster)
+	legend, under := m.legend(r, s, c, cells.String())
 	var b strings.Builder
 	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %.0f %.0f" font-family="sans-serif" font-size="13">`+"\n", max(m.wide(), narrowest)+left+30, m.tall()+top+under)
 	b.WriteString(`<defs><pattern id="barred" width="6" height="6" patternUnits="userSpaceOnUse" patternTransform="rotate(45)"><rect width="6" height="6" fill="#ddd"/><rect width="2.4" height="6" fill="#222"/></pattern></defs>` + "\n")
@@ -33,7 +41,7 @@ func Map(r *rig.Rig, s *reach.Survey, a Asked, c *Course) string {
 	if a.What != "" {
 		fmt.Fprintf(&b, `<text x="%.0f" y="44">%s</text>`+"\n", left, html.EscapeString("if "+a.What))
 	}
-	m.cells(&b, s.Raster)
+	b.WriteString(cells.String())
 	m.scales(&b)
 	t := s.Travel
 	m.frame(&b, t.Low, t.High, `stroke="black" stroke-width="2"`)
@@ -88,7 +96,7 @@ func (m sheet) ends(e reach.Extent, axis int) (low, high unit.Angle) {
 // cells draws what is not clear: of each row the runs of equal cells.
 func (m sheet) cells(b *strings.Builder, r *reach.Raster) {
 	step := reach.RasterStep.Deg()
-	look := map[reach.Standing]string{reach.Unknown: "#888", reach.Barred: "url(#barred)"}
+	look := map[reach.Standing]string{reach.Unknown: unknown, reach.Barred: barred}
 	for a2 := m.low[1]; a2 < m.high[1]-step/2; a2 += step {
 		from, was := m.low[0], reach.Clear
 		for a1 := m.low[0]; ; a1 += step {

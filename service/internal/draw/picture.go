@@ -147,6 +147,7 @@ func (q *panel) draw(b *strings.Builder, v *View, s *seen) {
 	q.names(b, v, s)
 	q.mark(b, v, s.eye)
 	q.frame(b, s.eye)
+	q.behind(b, v, s)
 	q.arrow(b, v, s.eye)
 }
 

@@ -36,7 +36,7 @@ func Room(r *rig.Rig, s *reach.Survey, a Asked) string {
 	b.WriteString("\n")
 	sayStand(&b, s)
 	if s.Clear {
-		sayWidest(&b, s, a)
+		sayWidest(&b, r, s, a)
 	}
 	sayBands(&b, s)
 	sayApart(&b, s)
@@ -76,7 +76,7 @@ func nearest(a *reach.Approach) string {
 func both(a *reach.Approach) string { return a.Parts[0] + " and " + a.Parts[1] }
 
 // sayWidest says the one interval per axis that is clear all over, and what bounds it.
-func sayWidest(b *strings.Builder, s *reach.Survey, a Asked) {
+func sayWidest(b *strings.Builder, r *rig.Rig, s *reach.Survey, a Asked) {
 	rig.Say(b, "The widest limits, one interval per axis (%s kept free within them, for uncertainty and overrun):", s.Spread)
 	for axis, e := range s.Widest {
 		rig.Say(b, "  axis %d: %s", axis+1, interval(e))
@@ -97,7 +97,23 @@ func sayWidest(b *strings.Builder, s *reach.Survey, a Asked) {
 		rest = ": all of it is clear."
 	}
 	rig.Say(b, "  The file's travel is %s and %s%s", interval(reach.Extent{Low: t.Low.A1, High: t.High.A1}), interval(reach.Extent{Low: t.Low.A2, High: t.High.A2}), rest)
+	if a.Gap == nil && strings.Contains(rest, "denied") {
+		rig.Say(b, "  Written as travel_from_home, which counts from home:")
+		rig.Say(b, "    axis1_deg: %s", fromHome(s.Widest[0], t.Low.A1, t.High.A1, r.Home.A1))
+		rig.Say(b, "    axis2_deg: %s", fromHome(s.Widest[1], t.Low.A2, t.High.A2, r.Home.A2))
+	}
 	b.WriteString("\n")
+}
+
+// fromHome writes what is clear of an axis' travel as a rig file states travel: counted from home, and rounded inward, since a rounding outward would be
+// wider than what is clear.
+func fromHome(e reach.Extent, low, high, home unit.Angle) string {
+	if !e.Free {
+		low, high = max(e.Low, low), min(e.High, high)
+	}
+	const slack = 1e-6 // of a hundredth: rounding of degrees
+	inward := func(a unit.Angle, way float64) float64 { return way*math.Ceil(way*a.Deg()*100-slack)/100 + 0 }
+	return fmt.Sprintf("[%g, %g]", inward(low-home, 1), inward(high-home, -1))
 }
 
 func within(e reach.Extent, low, high unit.Angle) bool {

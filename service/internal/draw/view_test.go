@@ -236,3 +236,27 @@ func TestViewSaysTheWayHome(t *testing.T) {
 	assert.Positive(t, legs)
 	assert.True(t, p.Prove(reach.WayOf(r.Motion.Sharing, r.Motion, at, r.Home), rig.Axes{}, reach.DefaultBudget).Passes())
 }
+
+// TestWhatTurnsIsNamedOrBehind: in each of the three views what is at the front and at the back of the tube has its name on it or beside it, or is said
+// to be behind others; the tube in two at least.
+func TestWhatTurnsIsNamedOrBehind(t *testing.T) {
+	words := regexp.MustCompile(`>([^<>]*)</text>`)
+	for _, at := range [][2]float64{{0, 0}, {60, -40}, {-70, 100}, {20, 170}} {
+		r := heron(t)
+		named := map[string]int{}
+		for _, m := range words.FindAllStringSubmatch(viewed(r, at[0], at[1]).Picture(), -1) {
+			list, behind := strings.CutPrefix(m[1], "behind: ")
+			list, _, _ = strings.Cut(list, " and ") // so many more
+			for _, name := range strings.Split(list, ", ") {
+				if behind || name == m[1] {
+					named[name]++
+				}
+			}
+		}
+		for _, p := range r.Parts {
+			if least := map[string]int{"dew shield": 3, "camera": 3, "tube": 2}[p.Name]; least > 0 {
+				assert.GreaterOrEqual(t, named[p.Name], least, "%s at %v", p.Name, at)
+			}
+		}
+	}
+}

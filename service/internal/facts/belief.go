@@ -225,7 +225,7 @@ func (in *Input) poseFacts(f Set, s *stand) {
 func (in *Input) poseAge(f Set, s *stand) {
 	switch {
 	case s.sample == nil:
-		f.Lack("pose_age_s", "no sample was ever reported", "sample")
+		f.Lack("pose_age_s", neverReported, "sample")
 		f.Truth("pose_moving", true, Computed)
 		return
 	case s.sample.Time.IsZero():
@@ -242,11 +242,22 @@ func (in *Input) poseAge(f Set, s *stand) {
 	f.Truth("pose_moving", !s.sample.Still(), Told)
 }
 
+// neverReported is why nothing is known that a sample tells.
+const neverReported = "no sample was ever reported"
+
+// unbelieving is why belief is not known.
+func (s *stand) unbelieving() string {
+	if s.sample == nil {
+		return neverReported
+	}
+	return "the sample does not say where the mount believes it points"
+}
+
 // beliefFacts puts how far belief is from the pose, and what the mount's clock and site do to its axes.
 func (in *Input) beliefFacts(f Set, h *heaven, s *stand) {
 	in.mapError(f, h, s)
 	if !s.believes {
-		why := "the sample does not say where the mount believes it points"
+		why := s.unbelieving()
 		if len(s.pose.Candidates) == 0 {
 			why = orElse(s.pose.Because, "the pose is unknown")
 		}

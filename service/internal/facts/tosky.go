@@ -27,7 +27,7 @@ func (in *Input) flipping(h *heaven, s *stand) ([]journey, error) {
 func (in *Input) bySky(h *heaven, s *stand, target question.Sky, side rig.Side) ([]journey, error) {
 	if !in.Rehearsed {
 		if !s.believes {
-			return nil, unboundedError{"the sample does not say where the mount believes it points", "sample"}
+			return nil, unboundedError{s.unbelieving(), "sample"}
 		}
 		if !s.mountOK && in.Rig.Kind == rig.AltAzimuth {
 			return nil, unboundedError{s.mountWhy, "clock"}

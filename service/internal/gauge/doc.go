@@ -36,6 +36,7 @@ type Subject struct {
 	Rig           *rig.Rig
 	Lengths       []Length
 	part, general unit.Length
+	bodies        int // of the rig
 	// Floor is the lowest that the tube may point on the way to a gauge (the limit sky/floor), so that leave may be had for it; -90° where New made
 	// the subject. Where home is lower, home is the floor.
 	Floor unit.Angle
@@ -43,7 +44,7 @@ type Subject struct {
 
 // Length is something that the file states of the rig and that may be wrong: a length, mm, or an angle, degrees.
 type Length struct {
-	Name string  // the key of the file, or words
+	Name string  // the key of the file, with the name of its class file where it stands there, or words
 	Unit string  // "mm" or "deg"
 	Is   float64 // as stated
 	Err  float64 // within ±Err by the file's reading errors; 0: none is stated
@@ -54,15 +55,16 @@ type Length struct {
 // New makes the subject of a rig: part and general are the margins in force (limits of clear/path), content the file that it was read from.
 func New(r *rig.Rig, part, general unit.Length, file string, content []byte, open rig.Opener) *Subject {
 	s := &Subject{Rig: r, part: part, general: general, Floor: -unit.HalfTurn / 2}
-	changed := func(key string, more float64) *rig.Rig {
-		return r.With(rig.Change{Key: key, By: true, Value: more}, file, content, open)
+	s.bodies = len(s.scene().Bodies)
+	changed := func(key string, more float64, in string) *rig.Rig {
+		return r.With(rig.Change{Key: key, By: true, Value: more, File: in}, file, content, open)
 	}
-	for _, l := range rig.Lengths(file, content) {
-		s.Lengths = append(s.Lengths, Length{l.Key, "mm", l.MM, l.Err, func(more float64) (*rig.Rig, rig.Axes) { return changed(l.Key, more), rig.Axes{} }})
+	for _, l := range rig.Lengths(file, content, open) {
+		s.Lengths = append(s.Lengths, Length{l.String(), "mm", l.MM, l.Err, func(more float64) (*rig.Rig, rig.Axes) { return changed(l.Key, more, l.File), rig.Axes{} }})
 	}
 	if r.Kind.Equatorial() {
 		s.Lengths = append(s.Lengths, Length{"site.latitude_deg", "deg", r.Site.Lat.Deg(), 0, func(more float64) (*rig.Rig, rig.Axes) {
-			return changed("site.latitude_deg", more), rig.Axes{}
+			return changed("site.latitude_deg", more, ""), rig.Axes{}
 		}})
 	}
 	for axis, one := range [2]rig.Axes{rig.DegAxes(1, 0), rig.DegAxes(0, 1)} {

@@ -39,18 +39,23 @@ type Judgement struct {
 	// none does.
 	Suspects []Suspect
 	Helps    *Suspect // where none explains it: the one that leaves least
+	Untried  int      // lengths for which the work did not suffice
 	Says     string   // all of that in sentences
 }
 
 // Judge holds measured gaps against the file. A place that the rig does not have, a gap of parts that touch among them, is an error. Where going
 // is false, which is asked between lengths and gaps, it ends with ErrStopped.
 func (s *Subject) Judge(all []Measured, going func() bool) (Judgement, error) {
+	return s.judgeWithin(all, going, work{mostReadings, mostDistances})
+}
+
+func (s *Subject) judgeWithin(all []Measured, going func() bool, may work) (Judgement, error) {
 	out := Judgement{}
 	if len(all) == 0 {
 		out.Says = "Nothing was measured, so nothing is known of how well the file fits."
 		return out, nil
 	}
-	e := &explanation{s: s, going: going}
+	e := &explanation{s: s, going: going, may: may}
 	v, ok := s.variants(going)
 	for _, m := range all {
 		if !ok || !going() {
@@ -60,7 +65,10 @@ func (s *Subject) Judge(all []Measured, going func() bool) (Judgement, error) {
 		if !ok {
 			return out, fmt.Errorf("there is no gap to measure between %q and %q: name two parts of the rig that turn with different axes", m.Parts[0], m.Parts[1])
 		}
-		is, slope := v.is.at(k.at).gap(k), v.slopes(k.at, []spot{k})[0]
+		is, slope := v.is.at(k.at).gap(k), make([]float64, len(s.Lengths))
+		if e.affords(0, len(s.Lengths)*s.work(k)) {
+			slope = v.slopes(k.at, []spot{k})[0]
+		}
 		e.spots, e.is, e.r, e.slopes = append(e.spots, k), append(e.is, is), append(e.r, m.MM-is), append(e.slopes, slope)
 		out.Residuals = append(out.Residuals, Residual{Place: m.Place, Computed: is, MM: m.MM - is, May: s.may(m.err(), slope)})
 	}
@@ -114,6 +122,8 @@ type explanation struct {
 	r       []float64
 	slopes  [][]float64
 	inverse [][]float64 // of the residuals' covariance by reading errors
+	may     work        // what it may do yet
+	spent   bool        // it would have taken more
 }
 
 // weigh works out the residuals' covariance by the reading errors of the tape and of the file's lengths.
@@ -146,15 +156,25 @@ type tried struct {
 	left float64
 }
 
-// accuse finds the lengths that explain the residuals, each alone; false where it was stopped.
+// accuse finds the lengths that explain the residuals, each alone, looking first at those that seem to explain most; false where it was stopped.
 func (e *explanation) accuse(out *Judgement) bool {
-	var all []tried
-	for j := range e.s.Lengths {
+	found, order := make([]*tried, len(e.s.Lengths)), e.likely()
+	for i, j := range order {
 		if !e.going() {
 			return false
 		}
 		if t, ok := e.try(j); ok {
-			all = append(all, t)
+			found[j] = &t
+		}
+		if e.spent {
+			out.Untried = len(order) - i
+			break
+		}
+	}
+	var all []tried
+	for _, t := range found {
+		if t != nil {
+			all = append(all, *t)
 		}
 	}
 	if len(all) == 0 {
@@ -231,8 +251,33 @@ func (e *explanation) column(j int) []float64 {
 	return out
 }
 
+// likely are the lengths, first those that would leave least if slopes were the same everywhere.
+func (e *explanation) likely() []int {
+	order, left := make([]int, len(e.s.Lengths)), make([]float64, len(e.s.Lengths))
+	for j := range order {
+		order[j], left[j] = j, math.Inf(1)
+		slope := e.column(j)
+		if by, known := e.newton(slope, e.r); known {
+			r := slices.Clone(e.r)
+			for i := range r {
+				r[i] -= by * slope[i]
+			}
+			left[j] = e.left(r)
+		}
+	}
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(left[a], left[b]) })
+	return order
+}
+
 // with are the residuals that would be left with a length so much more; false where the file does not load then.
 func (e *explanation) with(l *Length, more float64) ([]float64, bool) {
+	distances := 0
+	for _, k := range e.spots {
+		distances += e.s.work(k)
+	}
+	if !e.affords(1, distances) {
+		return nil, false
+	}
 	v := e.s.read(l.with(more))
 	if v == nil {
 		return nil, false
@@ -291,6 +336,9 @@ func (x *Suspect) String() string {
 
 func (j *Judgement) sentences() string {
 	head := fmt.Sprintf("The largest difference is %.1f mm.", j.Worst)
+	if j.Untried > 0 {
+		head += fmt.Sprintf(" The file has so many shapes and lengths that %d of its lengths were not tried.", j.Untried)
+	}
 	switch {
 	case j.Fits:
 		return head + " Reading errors explain all of it: no length looks wrong."

@@ -139,6 +139,66 @@ func TestTwoWrongLengthsAreNotOne(t *testing.T) {
 	assert.Contains(t, j.Says, "No single length explains it.")
 }
 
+// What a class file gives may be wrong for this rig: it is named with that file.
+func TestWrongLengthOfAClassFileIsNamed(t *testing.T) {
+	content, err := beside("curlew.yaml")
+	require.NoError(t, err)
+	open := func(name string) ([]byte, error) {
+		of, err := beside(name)
+		if err != nil || name != "heavy-germans.yaml" {
+			return of, err
+		}
+		return rig.Change{Key: "tape.crossing_to_tube_mm", By: true, Value: 40}.In(name, of)
+	}
+	r, faults := rig.Parse("curlew.yaml", content, open)
+	require.Empty(t, faults)
+	truly, wrong := described(t, "curlew"), New(r, 10, 10, "curlew.yaml", content, open)
+	at := func(a1, a2 float64, a, b string) Place { return Place{rig.DegAxes(a1, a2), [2]string{a, b}} }
+	var all []Measured
+	for _, p := range []Place{at(0, 0, "pier", "camera"), at(-30, 30, "pier", "tube"), at(20, -15, "pier", "camera"), at(-45, 0, "cabinet", "tube"), at(0, 0, "pier", "counterweights"), at(30, 0, "floor", "counterweights")} {
+		k, ok := truly.spotOf(p)
+		require.True(t, ok, "%v", p)
+		all = append(all, Measured{Place: p, MM: truly.gap(k)})
+	}
+	j, err := wrong.judge(all)
+	require.NoError(t, err)
+	assert.False(t, j.Fits)
+	is := slices.IndexFunc(j.Suspects, func(x Suspect) bool { return x.Name == "tape.crossing_to_tube_mm (heavy-germans.yaml)" })
+	if assert.GreaterOrEqual(t, is, 0, j.Says) {
+		assert.InDelta(t, -40, j.Suspects[is].More, 3)
+	}
+}
+
+// A judgement has a bound of its own: what it leaves out it says, and the likeliest lengths come first.
+func TestJudgementsAreBounded(t *testing.T) {
+	going := func() bool { return true }
+	truly, wrong := described(t, "heron"), described(t, "heron", "tape.crossing_to_tube_mm+=45")
+	all := measures(truly, wrong.plan(), 1, 1)
+	whole, err := wrong.Judge(all, going)
+	require.NoError(t, err)
+	assert.Zero(t, whole.Untried, "an example rig with a third of the gaps that are taken")
+	require.Len(t, whole.Suspects, 1)
+
+	few, err := wrong.judgeWithin(all, going, work{mostReadings / 4, mostDistances / 20})
+	require.NoError(t, err)
+	assert.Equal(t, whole.Says, few.Says, "there is room to spare")
+
+	few, err = wrong.judgeWithin(all, going, work{20, mostDistances})
+	require.NoError(t, err)
+	assert.Equal(t, whole.Residuals, few.Residuals)
+	assert.Greater(t, few.Untried, 10)
+	require.NotEmpty(t, few.Suspects)
+	assert.Equal(t, whole.Suspects[0].String(), few.Suspects[0].String())
+	assert.Contains(t, few.Says, "of its lengths were not tried")
+
+	none, err := wrong.judgeWithin(all, going, work{mostReadings, 10})
+	require.NoError(t, err)
+	assert.False(t, none.Fits, "what is not known explains nothing")
+	assert.InDelta(t, whole.Worst, none.Worst, 1e-9)
+	assert.Empty(t, none.Suspects)
+	assert.Equal(t, len(wrong.Lengths), none.Untried)
+}
+
 // What only two lengths together change is put on both.
 func TestLengthsThatCannotBeToldApart(t *testing.T) {
 	truly, wrong := described(t, "heron"), described(t, "heron", "tape.floor_to_crossing_mm+=40")

@@ -162,6 +162,23 @@ func TestHomeThatIsNotClear(t *testing.T) {
 	assert.Contains(t, f[0].Words, "home is not clear with the ±90° and ±90° that uncertainty and overrun add; there ")
 }
 
+// Two parts that are too near at every pose, though neither is round about an axis, are told as that: a better home would not help.
+func TestPartsThatNoPoseParts(t *testing.T) {
+	t.Parallel()
+	near := []string{"crossing_north_of_hub_mm: 125", "crossing_north_of_hub_mm: 125\n  head_diameter_mm: 100", "crossing_to_tube_mm: 205", "crossing_to_tube_mm: 130"}
+	few := defaults
+	few.Budget /= 4
+	all := inspect.Look(heron(t, near...), few, going)
+	f := of(rig.TooNear, all)
+	require.Len(t, f, 1)
+	assert.Equal(t, "mount body and tube are nowhere farther apart than 20.0 mm, at home or at any pose looked at, and their margins ask for 30.0", f[0].Words)
+	assert.Empty(t, of(rig.WideTravel, all), "nor is a better home asked for")
+	near[3] = "crossing_to_tube_mm: 141"
+	assert.Empty(t, of(rig.TooNear, inspect.Look(heron(t, near...), few, going)), "31 mm is enough")
+	unsure := heron(t, "  sigma_deg: [0.02, 0.02]\n\nif_asker", "  sigma_deg: [30, 30]\n\nif_asker")
+	assert.Empty(t, of(rig.TooNear, inspect.Look(unsure, few, going)), "what turning parts is not told")
+}
+
 // TestIdlePartsNeverMatter: what is said to be out of reach is, over a second, plain look at all of axis space; what is moved near is not said to be.
 func TestIdlePartsNeverMatter(t *testing.T) {
 	t.Parallel()

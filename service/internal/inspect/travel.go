@@ -24,6 +24,8 @@ func (l *look) travel() bool {
 		return false
 	case s.Raster.Spent:
 		l.tell(rig.NotKnown, "travel_from_home", "how much of the travel is clear is not known: the work ran out", "fewer or simpler parts take less; room FILE works longer")
+	case !s.Clear && l.cramped():
+		return l.going()
 	case !s.Clear:
 		l.tell(rig.WideTravel, "home_deg", fmt.Sprintf("home is not clear with the %s that uncertainty and overrun add%s", around(spread), beside(s.Here.Nearest)),
 			"most motions from there will be held or denied: find home more exactly, or measure again")

@@ -171,8 +171,8 @@ motion:
                                     # slews near legs are refused more often. Watch one slew and write what you see: independent
                                     # (both at once, each at its own speed: most do), straight, axis 1 first, axis 2 first
   rate_deg_per_s:                   # its slewing rates, as [3, 3]
-  acceleration_deg_per_s2:
-  overrun_deg:                      # by how much it may run past its target before it settles
+  acceleration_deg_per_s2:          # of axis 1 and axis 2, as [2, 2]
+  overrun_deg:                      # by how much each may run past its target before it settles, as [0.1, 0.1]
   way_round: unknown                # within travel: never through the end of travel; shortest; unknown
 
 mount:

@@ -16,6 +16,7 @@ type Change struct {
 	Key   string // dotted, list entries counted from 1
 	By    bool   // Value is added
 	Value float64
+	File  string // the class file in which it stands; empty: the rig file itself
 }
 
 // ErrChange is the class of changes that cannot be made.
@@ -44,7 +45,7 @@ func (c Change) String() string {
 	return c.Key + "=" + short(c.Value)
 }
 
-// In returns the file with the change made, all else left as it is. The key has to be in the file itself, as one number that is written plainly.
+// In returns a file with the change made, all else left as it is. The key has to be in the file itself, as one number that is written plainly.
 func (c Change) In(file string, content []byte) ([]byte, error) {
 	f := &faults{file: file}
 	n := readTree(file, content, f)
@@ -78,14 +79,17 @@ func (c Change) In(file string, content []byte) ([]byte, error) {
 }
 
 // With reads the file that the rig was read from with a change made. Meshes are taken as they were: wrapping them takes longer than all else, and no
-// length of the file changes them. Nil where the change cannot be made, or the file does not load with it.
+// length of the file changes them. A change of its class file is made for this rig alone. Nil where the change cannot be made, or the file does not load with it.
 func (r *Rig) With(c Change, file string, content []byte, open Opener) *Rig {
-	text, err := c.In(file, content)
+	open, err := c.beside(open)
+	if c.File == "" && err == nil {
+		content, err = c.In(file, content)
+	}
 	if err != nil {
 		return nil
 	}
 	known := drawn{maps.Clone(r.drawn.digests), maps.Clone(r.drawn.taken), r.drawn.facets, true}
-	out, faults, _ := parse(file, text, func(name string) ([]byte, error) {
+	out, faults, _ := parse(file, content, func(name string) ([]byte, error) {
 		if _, mesh := known.digests[name]; mesh {
 			return nil, nil
 		}
@@ -98,6 +102,24 @@ func (r *Rig) With(c Change, file string, content []byte, open Opener) *Rig {
 		return nil
 	}
 	return out
+}
+
+// beside opens the files beside the rig file, the class file with the change made where it stands there.
+func (c Change) beside(open Opener) (Opener, error) {
+	if c.File == "" || open == nil {
+		return open, nil
+	}
+	was, err := open(c.File)
+	if err != nil {
+		return nil, err
+	}
+	is, err := c.In(c.File, was)
+	return func(name string) ([]byte, error) {
+		if name == c.File {
+			return is, nil
+		}
+		return open(name)
+	}, err
 }
 
 // under returns a value below: that of a key of a block, or that of a place in a list, counted from 1; nil where there is none.

@@ -41,6 +41,9 @@ func TestNothingIsFoundInTheExamples(t *testing.T) {
 	}
 }
 
+// onPier stands the heron on a pier; its head is not modelled.
+var onPier = []change{{"  tripod:\n    hub_diameter_mm: 140\n    hub_bottom_mm: 1060\n    hub_top_mm: 1150\n    leg_azimuths_deg: [0, 120, 240]\n    leg_top_radius_mm: 70\n    leg_top_height_mm: 1060\n    leg_foot_radius_mm: 520\n    leg_diameter_mm: 50\n", "  pier: {diameter_mm: 160, height_mm: 1050}\n"}}
+
 // TestMirroredFilesAreFound: each file says twice what cannot both be, or what no mount is; the nearest lawful one says nothing.
 func TestMirroredFilesAreFound(t *testing.T) {
 	for _, c := range []struct {
@@ -51,7 +54,11 @@ func TestMirroredFilesAreFound(t *testing.T) {
 	}{
 		{"a hub on the wrong side of a German", "heron.yaml", []change{{"north_of_hub_mm: 125", "north_of_hub_mm: -125"}},
 			"tape.crossing_north_of_hub_mm", "at latitude 46.2° axis 1 would stand 269 mm beside the middle of what carries it; with the other sign 19 mm; turn the sign of crossing_north_of_hub_mm",
-			[]change{{"north_of_hub_mm: 125", "north_of_hub_mm: -60"}}},
+			[]change{{"north_of_hub_mm: 125", "north_of_hub_mm: -39"}}},
+		{"a pier on the wrong side, with no head", "heron.yaml", append([]change{{"north_of_hub_mm: 125", "north_of_hub_mm: -90"}, {"floor_to_crossing_mm: 1300", "floor_to_crossing_mm: 1320"}}, onPier...),
+			"tape.crossing_north_of_hub_mm", "mirrored: at latitude 46.2° axis 1 would stand 349 mm beside the middle of what carries it; with the other sign 169 mm", append([]change{{"north_of_hub_mm: 125", "north_of_hub_mm: 90"}}, onPier...)},
+		{"a pier near the middle, in the wrong hemisphere", "heron.yaml", append([]change{{"north_of_hub_mm: 125", "north_of_hub_mm: 60"}, {"latitude_deg: 46.20", "latitude_deg: -46.20"}}, onPier...),
+			"tape.crossing_north_of_hub_mm", "mirrored: at latitude -46.2°", append([]change{{"north_of_hub_mm: 125", "north_of_hub_mm: 60"}}, onPier...)},
 		{"a German in the wrong hemisphere", "heron.yaml", []change{{"latitude_deg: 46.20", "latitude_deg: -46.20"}}, "tape.crossing_north_of_hub_mm", "at latitude -46.2° axis 1 would stand 269 mm beside", nil},
 		{"a fork that leans away", "wren.yaml", []change{{"crossing_north_of_hub_mm: -330 ± 5", "crossing_north_of_hub_mm: 330 ± 5"}},
 			"tape.crossing_north_of_hub_mm", "at latitude -31.5° axis 1 would stand 765 mm beside the middle of what carries it; with the other sign 105 mm", []change{{"north_of_hub_mm: -330", "north_of_hub_mm: -200"}}},
@@ -75,6 +82,10 @@ func TestMirroredFilesAreFound(t *testing.T) {
 			"parts.1", `mirrored: "counterweights" stand on the tube's side of axis 1`, []change{{"has_no:", "parts: [{name: counterweights, fixed_to: axis 1, shapes: [{cylinder: {from_mm: [-350, 0, 0], to_mm: [-400, 0, 0], diameter_mm: 60}}]}]\nhas_no:"}}},
 		{"a camera at the front", "heron.yaml", []change{{"has_no:", "parts: [{name: camera, fixed_to: axis 2, shapes: [{cylinder: {from_mm: [205, 480, 0], to_mm: [205, 540, 0], diameter_mm: 90}}]}]\nhas_no:"}},
 			"parts.1", `back to front: "camera" stands before "dew shield"`, []change{{"has_no:", "parts: [{name: camera, fixed_to: axis 2, shapes: [{cylinder: {from_mm: [205, -480, 0], to_mm: [205, -540, 0], diameter_mm: 90}}]}]\nhas_no:"}}},
+		{"a shield counted backward", "heron.yaml", []change{{"shield_from_mm: 300", "shield_from_mm: -300"}},
+			"tape.shield_from_mm", "wanted a place before axis 2, counted forward, got -300; back to front: write it without the minus", []change{{"shield_from_mm: 300", "shield_from_mm: 0"}}},
+		{"a camera counted forward", "heron.yaml", []change{{"camera_from_mm: 380", "camera_from_mm: -380"}},
+			"tape.camera_from_mm", "wanted a place behind axis 2, counted backward, got -380", []change{{"camera_from_mm: 380", "camera_from_mm: 0"}}},
 		{"a cupboard under the floor", "heron.yaml", []change{{"has_no:", "parts: [{name: cupboard, fixed_to: ground, shapes: [{box: {centre_mm: [0, 2000, -300], size_mm: [500, 500, 600]}}]}]\nhas_no:"}},
 			"parts.1", `upside down: all of "cupboard" lies under the floor`, []change{{"has_no:", "parts: [{name: cupboard, fixed_to: ground, shapes: [{box: {centre_mm: [0, 2000, -299], size_mm: [500, 500, 600]}}]}]\nhas_no:"}}},
 	} {

@@ -62,11 +62,12 @@ func (r *Rig) hangs() (key, words, remedy string) {
 // Bounds of leansAway. Choice, common practice, no source.
 const (
 	leansBy   = 40.0 // mm; what is nearer the middle may be so by design
+	leansFar  = 1.5  // as far from the middle as with the other sign
 	levelAxis = 5.0  // ° of latitude; below it the line of axis 1 meets the height of the support far away or nowhere
 )
 
 // leansAway: an equatorial's axis 1 rises toward the pole from what carries it, so that the crossing stands poleward of it. Where it
-// stands on the other side by as much as would put the axis over its support if the sign were turned, the sign or the latitude is wrong.
+// stands on the other side, so that the axis misses its support and would pass nearer if the sign were turned, the sign or the latitude is wrong.
 func (r *Rig) leansAway() (key, words, remedy string) {
 	_, top, radius, ok := r.support()
 	if !ok || !r.Kind.Equatorial() {
@@ -82,7 +83,7 @@ func (r *Rig) leansAway() (key, words, remedy string) {
 		return "", "", ""
 	}
 	is, would := math.Hypot(carried.X-top.X, carried.Y-top.Y), math.Hypot(carried.X-top.X, carried.Y+top.Y)
-	if is <= 2*would+2*radius+own {
+	if is <= radius+own+leansBy || is <= leansFar*would {
 		return "", "", ""
 	}
 	return "tape.crossing_north_of_hub_mm", fmt.Sprintf("mirrored: at latitude %s° axis 1 would stand %.0f mm beside the middle of what carries it; with the other sign %.0f mm", short(math.Round(r.Site.Lat.Deg()*1e4)/1e4), is, would),

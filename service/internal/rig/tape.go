@@ -152,6 +152,7 @@ func readTube(t tapeReader, k Kind) tubeTape {
 		out.cameraFrom = t.length("camera_from_mm", aPlace, "along the tube from axis 2 back to where that begins")
 	}
 	out.orders(t)
+	out.backward(t)
 	out.proportions(t, k)
 	return out
 }
@@ -164,6 +165,17 @@ func (b *tubeTape) orders(t tapeReader) {
 	if b.hasCamera && b.cameraFrom.mm >= b.back.mm && b.back.mm > 0 {
 		t.f.add(t.peek("camera_from_mm"), t.key("camera_from_mm"), "a place before the rear end, back_reach_mm "+short(b.back.mm), short(b.cameraFrom.mm), "both are counted from axis 2, backward")
 	}
+}
+
+// backward notices ends of the tube that are counted the wrong way from axis 2: shield forward, camera backward.
+func (b *tubeTape) backward(t tapeReader) {
+	note := func(key, wanted string, got measured, remedy string) {
+		if n := t.peek(key); n != nil && got.mm < 0 {
+			t.f.notice(Mirrored, n, t.key(key), wanted, n.text, remedy)
+		}
+	}
+	note("shield_from_mm", "a place before axis 2, counted forward", b.shieldFrom, "back to front: write it without the minus; if the shield begins so far behind axis 2, leave it")
+	note("camera_from_mm", "a place behind axis 2, counted backward", b.cameraFrom, "back to front: write it without the minus; if what stands out begins so far before axis 2, leave it")
 }
 
 func readBar(t tapeReader) barTape {
