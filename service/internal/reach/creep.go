@@ -1,6 +1,8 @@
 package reach
 
 import (
+	"math"
+
 	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/solid"
 	"keepclear.example/keepclear/service/internal/unit"
@@ -36,7 +38,7 @@ type Creep struct {
 // what a finger's breadth takes off all around; a gap that shrinks is looked for in cells in which nothing moves by more than looking; a cell in which
 // nothing moves by more than finest is not cut further.
 const (
-	touching = 0.5
+	touching = 0.1
 	looking  = 5.0
 	coreOff  = 10.0
 	finest   = 0.002
@@ -135,27 +137,16 @@ func (c *creeping) one(at part) ([]part, bool) {
 	if g.Lower-moves >= need {
 		return nil, true
 	}
-	reach := r2
-	if c.axis == 0 {
-		reach = r1 + r2*v.chord2
-	}
-	core, now := g.Upper+moves < touching || g.Lower < touching && moves <= touching, g
-	if core {
-		if g.Lower > 0 && c.seen(&v, at.pair, &g) { // a gap that there is yet shrinks, whatever the cores do
-			return nil, false
-		}
-		now = c.gap(&v, at.pair, true)
-	}
-	if closing, ok := c.widens(&v, at.pair, core, &now, moves, reach); ok {
-		c.out.Closing = max(c.out.Closing, closing)
+	settled, never := c.levels(&v, at.pair, &g, moves, need)
+	if settled {
 		return nil, true
 	}
 	if g.Upper < q.required && moves < looking && c.seen(&v, at.pair, &g) {
 		return nil, false
 	}
-	if moves <= finest {
+	if never || moves <= finest {
 		why := "not settled: it changes by too little"
-		if core && now.Lower <= 0 {
+		if never {
 			why = "not settled: they are too deep in each other"
 		}
 		c.giveUp(at, why)
@@ -173,6 +164,35 @@ func (c *creeping) sightOf(at part) sight {
 func (c *creeping) moved(k class, box rect, pose rig.Axes) sight {
 	c.stamp++
 	return c.sightFrom(&cell{box: box, class: k}, pose)
+}
+
+func (c *creeping) levels(v *sight, i int32, g *solid.Gap, moves, need float64) (settled, never bool) {
+	q := &c.p.pairs[i]
+	now := *g
+	a, b := c.p.bodies[q.a].shape, *c.shape(v, q.b)
+	for depth := 10.0; ; depth *= 2 {
+		rate, low, high := c.rateOf(v, q, &a, &b, &now, need)
+		low, high = max(low, now.Lower-moves), min(high, now.Upper+moves)
+		if low >= need {
+			return true, false
+		}
+		if high >= touching {
+			if rate < -c.slack {
+				return false, false
+			}
+			c.out.Closing = max(c.out.Closing, -rate)
+		}
+		if low >= touching {
+			return true, false
+		}
+		if depth > 80 {
+			return false, now.Upper < touching
+		}
+		a = c.p.bodies[q.a].shape.Core(depth)
+		b = c.p.bodies[q.b].shape.Core(depth).Moved(v.motion)
+		now = solid.Distance(a, b)
+		need = math.Inf(1)
+	}
 }
 
 // gap is that of a pair, or of its cores.
