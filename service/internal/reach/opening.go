@@ -7,276 +7,207 @@ import (
 	"keepclear.example/keepclear/service/internal/unit"
 )
 
+// This file bounds from below how fast the gap of a pair widens while one axis turns, at every pose of a part at once.
+//
+// At a pose where a and b stand apart, let n be the unit vector along their gap, from a to b, and y the point of b (or of a) where it ends. Turned
+// about the line through p along u the gap widens by n·(u × (y - p)) = (n × u)·(y - p) per radian: of several nearest points by the least of
+// these. So it is enough to know which n and which y there can be.
+//
+// The way n. Let ball A of radius ra about ca lie within a, ball B of radius rb about cb within b, and v = cb - ca at the pose. Along any way m the
+// bodies are no farther apart than the balls: apart(m) ≤ m·v - ra - rb. Along the way seen at the pose looked at, n0, b stands
+// apart(n0) = n0·v - ra - rb - sag from a, sag being how far the bodies reach toward each other beyond the balls, and the gap is the greatest
+// separation: n·v - ra - rb ≥ apart(n) ≥ apart(n0), so n·v ≥ x - sag with x = n0·v. Let z = |n - n0| and side the part of v at right angles to n0.
+// Then n·v ≤ x·(1 - z²/2) + z·side, and
+//
+//	z ≤ (side + √(side² + 2·x·sag)) / x, for x > 0.
+//
+// v turns with the pose, by its derivatives at the pose looked at and a rest of second order; sag is the reach of bodies turned in place, a convex
+// function of the way, bounded at the vertices of the arcs (see plane in bound.go). It all but vanishes with the part: balls that touch their
+// bodies where the gap is make z as small as the poses differ, by the breadth of the bodies and not by the gap: near contact nothing is lost.
+//
+// The place y. Seen from the centre of its ball it lies in the body, and is the farthest there against n: for any way w and any k ≥ 0, with
+// out the way from the body toward the other, out·y ≥ r - z·radius, so that w·y ≤ reach(w + k·out) - k·(r - z·radius). What a body is grown by
+// lies along n, which n × u does not see: there its core counts, and r = 0. And the places on a and on b lie a gap apart, along n: any part l of w, at
+// right angles to n0, may be asked of the other body instead, at the price of |l| times what gap and v differ by across n0. Long
+// bodies that cross meet in one place.
+//
+// All of it may be seen from the ground, where b turns about both axes, or from axis 1, where a turns back. For a turn of axis 1 either serves as it
+// is, since n and y turn about u alike; a turn of axis 2 is seen from axis 1, and a way found from the ground is off by the turn of axis 1 beside.
+
 // opening is the work on one gap over one part.
 type opening struct {
-	turn, fixed point // the line of the creep; turn has the sense of the creep
-	n           point // the way of the gap at the pose looked at, from a to b
-	gap         float64
-	a, b        carried
-	lines       [2]line
-	half        [2]float64
+	axis        int8       // of the creep
+	turn, fixed point      // u, in the sense of the creep, and p
+	n           point      // n0
+	gap         float64    // at the pose looked at, 0 at least
+	lines       [2]line    // of the axes there
+	half        [2]float64 // by how much each turns from there at most
 	arcs        [2]arc
-	side        float64 // y
-	least, most float64 // of n·v
-	sag         float64
-	off         float64 // how far the way of a gap may lie from n
+	a, b        carried
+	slack       float64
 }
 
 type line struct{ at, dir point }
 
-// carried is a body of the pair.
+// byAxis tells of each axis whether it turns something.
+type byAxis [2]bool
+
+// carried is a body of the pair as it stands at the pose looked at.
 type carried struct {
 	shape  *solid.Shape
-	out    point
-	turns  [2]bool
-	centre point
-	rho    float64
-	round  float64
-	radius float64 // of its core about the centre
-	reach  float64
-	vel    [2]point
-	rest   float64
+	out    point   // toward the other body
+	centre point   // of the ball
+	ball   float64 // its radius
+	round  float64 // what the body is grown by
+	radius float64 // of its core, about the centre
 }
 
-// rateOf bounds from below how fast a gap widens all over a part, mm per radian, and the gap itself.
-func (c *creeping) rateOf(v *sight, q *pair, a, b *solid.Shape, g *solid.Gap, need float64) (rate, low, high float64) {
-	o, ok := c.opening(v, q, a, b, g)
-	if !ok {
-		return math.Inf(-1), math.Inf(-1), math.Inf(1)
-	}
-	low = o.least - o.a.rho - o.b.rho - o.sag
-	high = math.Hypot(o.most, o.side) - o.a.rho - o.b.rho
-	if !(o.least > 0) {
-		return math.Inf(-1), low, high
-	}
-	o.off = (o.side + math.Sqrt(o.side*o.side+2*o.least*o.sag)) / o.least
-	if !(o.off < 1) {
-		return math.Inf(-1), low, high
-	}
-	apart := max(0, min(need, high)) + o.a.round + o.b.round
-	rate = max(o.rate(&o.b, &o.a, apart, c.slack), math.Inf(-1))
-	if rate < -c.slack {
-		rate = max(rate, o.rate(&o.a, &o.b, apart, c.slack))
-	}
-	return rate, low, high
+// from is where a pair is seen from: what turns there.
+type from struct {
+	a, b byAxis
+	off  float64 // by how much more n may be off
 }
 
-func (c *creeping) opening(v *sight, q *pair, a, b *solid.Shape, g *solid.Gap) (*opening, bool) {
-	o := &opening{}
+// found is what is known of the way of a gap.
+type found struct {
+	off       float64 // z
+	side      float64
+	low, high float64 // of the gap itself
+}
+
+// inside is by how much a place that was found as one of a body may lie out of it, mm. Choice: far above rounding.
+const inside = 1e-6
+
+// opening puts the work together; ok is false where the part is too wide, or no way is known.
+func (c *creeping) opening(v *sight, a, b *solid.Shape, g *solid.Gap) (o opening, ok bool) {
 	chain := &c.p.chain
-	o.lines[0] = line{chain.Point1, chain.Dir1}
-	o.lines[1] = line{v.motion.Point(chain.Point2), v.motion.Dir(chain.Dir2)}
+	o.lines = [2]line{{chain.Point1, chain.Dir1}, {v.motion.Point(chain.Point2), v.motion.Dir(chain.Dir2)}}
 	t1, t2 := v.cell.class.turns()
-	o.half = [2]float64{float64(v.half.A1), float64(v.half.A2)}
-	for k, t := range [2]bool{t1, t2} {
-		if o.arcs[k] = still(); t {
-			var ok bool
-			if o.arcs[k], ok = over(-unit.Angle(o.half[k]), unit.Angle(o.half[k])); !ok {
-				return nil, false
-			}
-		} else {
-			o.half[k] = 0
-		}
-	}
-	l := o.lines[c.axis]
-	o.turn, o.fixed = l.dir.Scale(float64(c.dir)), l.at
-	o.n = g.Way.Scale(-1)
-	if o.n == (point{}) {
-		return nil, false
-	}
-	o.gap = max(g.Upper, 0)
-	o.a = carried{shape: a, out: o.n}
-	o.b = carried{shape: b, out: o.n.Scale(-1), turns: [2]bool{t1, t2}}
-	if c.axis == 1 {
-		o.b.turns[0] = false
-		o.a.turns[0] = t1
-	}
-	mv := [2]float64{q.reach1 * chord(unit.Angle(o.half[0])), q.reach2 * chord(unit.Angle(o.half[1]))}
-	for _, x := range []*carried{&o.a, &o.b} {
-		x.reach = reachOf(x.shape, o.fixed, l.dir)
-		for k, t := range x.turns {
-			if t && int8(k) != c.axis {
-				x.reach += mv[k]
-			}
-		}
-		x.round = x.shape.Round()
-	}
-	o.seat(&o.a, g.A, 0)
-	o.seat(&o.b, g.B, o.a.rho)
-	o.a.settle(o, -1)
-	o.b.settle(o, 1)
-	o.range_()
-	return o, true
-}
-
-// settle works out the movement of the centre.
-func (x *carried) settle(o *opening, sign float64) {
-	var r [2]float64
-	for k, t := range x.turns {
-		if t {
-			x.vel[k] = o.lines[k].dir.Cross(x.centre.Sub(o.lines[k].at)).Scale(sign)
-			r[k] = x.vel[k].Norm()
-		}
-	}
-	a1, a2 := o.half[0], o.half[1]
-	x.rest = r[1] * a2 * a2 / 2
-	if x.turns[0] {
-		x.rest += a1*r[1]*a2 + (r[0]+r[1]*a2)*a1*a1/2
-	}
-	c, ball := x.shape.Ball()
-	x.radius = c.Sub(x.centre).Norm() + ball - x.round
-}
-
-// seat chooses the ball within a body.
-func (o *opening) seat(x *carried, at point, more float64) {
-	if x.round > 0 {
-		x.centre, x.rho = at.Sub(x.out.Scale(x.round)), x.round-1e-6
-		if x.shape.Kind() == solid.SphereKind {
-			x.centre = x.shape.Centre()
-		}
-		return
-	}
-	var m float64
-	for k, t := range x.turns {
-		if t {
-			w := o.lines[k].dir.Cross(at.Sub(o.lines[k].at))
-			m += o.half[k] * w.Sub(o.n.Scale(w.Dot(o.n))).Norm()
-		}
-	}
-	x.centre, x.rho = at, -1e-6
-	best := math.Inf(1)
-	score := func(depth, rho float64) float64 {
-		w := o.gap + more + depth
-		return (m + math.Sqrt(m*m+2*w*max(depth-rho, 0))) / w
-	}
-	best = score(0, -1e-6)
-	ra, rb := x.shape.Radii()
-	h, _ := x.shape.HalfSizes()
-	sizes := []float64{(ra + rb) / 2, min(ra, rb), h.X, h.Y, h.Z}
-	for _, s := range sizes {
-		if s <= 0 {
+	for k, turns := range (byAxis{t1, t2}) {
+		o.arcs[k] = still()
+		if !turns {
 			continue
 		}
-		for d := s; d > s/10; d /= 2 {
-			c := at.Sub(x.out.Scale(d))
-			rho := x.shape.Within(c)
-			if !(rho > 0) {
-				continue
-			}
-			if sc := score(d, rho); sc < best {
-				best, x.centre, x.rho = sc, c, rho
+		h := [2]unit.Angle{v.half.A1, v.half.A2}[k]
+		if o.arcs[k], ok = over(-h, h); !ok {
+			return o, false
+		}
+		o.half[k] = float64(h)
+	}
+	l := o.lines[c.axis]
+	o.axis, o.turn, o.fixed, o.slack = c.axis, l.dir.Scale(float64(c.dir)), l.at, c.slack
+	o.n, o.gap = g.Way.Scale(-1), max(g.Upper, 0)
+	o.a = o.carry(a, o.n, g.A, o.gap)
+	o.b = o.carry(b, g.Way, g.B, o.gap+o.a.ball)
+	return o, o.n != point{} && g.A.Finite() && g.B.Finite()
+}
+
+// carry chooses the ball within a body, near the place where the gap ends: a large one that hardly stands back from it.
+func (o *opening) carry(s *solid.Shape, out, at point, apart float64) carried {
+	x := carried{shape: s, out: out, centre: at, ball: -inside, round: s.Round()}
+	if x.round > 0 {
+		c := at.Sub(out.Scale(x.round))
+		if s.Kind() == solid.SphereKind {
+			c = s.Centre()
+		}
+		if ball := min(s.Within(c), x.round); ball > 0 {
+			x.centre, x.ball = c, ball
+		}
+	} else {
+		moves := 0.0
+		for k, l := range o.lines {
+			moves += o.half[k] * l.dir.Cross(at.Sub(l.at)).Cross(o.n).Norm()
+		}
+		x.seat(at, apart, moves)
+	}
+	c, r := s.Ball()
+	x.radius = c.Sub(x.centre).Norm() + r - x.round
+	return x
+}
+
+// seat tries balls of the sizes of a body, and of halves of them, for the one by which the way is known best.
+func (x *carried) seat(at point, apart, moves float64) {
+	off := func(back, ball float64) float64 {
+		far := apart + back
+		return (moves + math.Sqrt(moves*moves+2*far*(back-ball))) / far
+	}
+	best := off(inside, 0)
+	ra, rb := x.shape.Radii()
+	h, _ := x.shape.HalfSizes()
+	for _, size := range [5]float64{(ra + rb) / 2, min(ra, rb), h.X, h.Y, h.Z} {
+		for back := size; back > size/10; back /= 2 {
+			c := at.Sub(x.out.Scale(back))
+			ball := min(x.shape.Within(c), back)
+			if is := off(back, ball); ball > 0 && is < best {
+				best, x.centre, x.ball = is, c, ball
 			}
 		}
 	}
 }
 
-// range_ bounds the vector between the centres.
-func (o *opening) range_() {
+// moves returns the derivatives of a body's centre by each axis that turns it, and what is left of its displacement.
+//
+// Derived: turned by t the centre moves by t·vel and a rest of at most |vel|·t²/2; the turn by axis 2 comes first, and turned by axis 1 what it
+// adds makes a difference of its own size times that turn.
+func (o *opening) moves(x *carried, turns byAxis) (vel [2]point, rest float64) {
+	for k, l := range o.lines {
+		if turns[k] {
+			vel[k] = l.dir.Cross(x.centre.Sub(l.at))
+		}
+	}
+	by2 := vel[1].Norm() * o.half[1]
+	rest = by2 * o.half[1] / 2
+	if turns[0] {
+		rest += o.half[0]*by2 + (vel[0].Norm()+by2)*o.half[0]*o.half[0]/2
+	}
+	return vel, rest
+}
+
+// find bounds which ways the gap can have.
+func (o *opening) find(f *from) (out found) {
 	v := o.b.centre.Sub(o.a.centre)
-	x := v.Dot(o.n)
-	rest := o.a.rest + o.b.rest
-	spread := 0.0
-	o.side = v.Sub(o.n.Scale(x)).Norm() + rest
-	for k := range 2 {
-		w := o.b.vel[k].Sub(o.a.vel[k])
+	velA, restA := o.moves(&o.a, f.a)
+	velB, restB := o.moves(&o.b, f.b)
+	x, spread := v.Dot(o.n), restA+restB
+	out.side = v.Sub(o.n.Scale(x)).Norm() + restA + restB
+	for k := range o.half {
+		w := velB[k].Add(velA[k]) // a turns back
 		along := w.Dot(o.n)
 		spread += math.Abs(along) * o.half[k]
-		o.side += w.Sub(o.n.Scale(along)).Norm() * o.half[k]
+		out.side += w.Sub(o.n.Scale(along)).Norm() * o.half[k]
 	}
-	o.least, o.most = x-spread-rest, x+spread+rest
-	o.sag = max(0, o.farthest(&o.a, o.a.out, false)-o.a.rho) + max(0, o.farthest(&o.b, o.b.out, false)-o.b.rho) + 1e-6
+	balls := o.a.ball + o.b.ball
+	sag := max(0, o.farthest(&o.a, o.a.out, f.a)-o.a.ball) + max(0, o.farthest(&o.b, o.b.out, f.b)-o.b.ball) + inside
+	out.low, out.high = x-spread-sag-balls, math.Hypot(x+spread, out.side)-balls
+	out.off = math.Inf(1)
+	if x -= spread; x > 0 {
+		out.off = (out.side+math.Sqrt(out.side*out.side+2*x*sag))/x + f.off
+	}
+	out.side += f.off * (math.Hypot(x+2*spread, out.side) + max(0, out.high) + o.a.round + o.b.round)
+	return out
 }
 
-// farthest is how far a body reaches along a way from its centre, at most, wherever it is turned in the part.
-func (o *opening) farthest(x *carried, w point, core bool) float64 {
-	if w == (point{}) {
-		return 0
-	}
-	n1, n2 := 1, 1
-	if x.turns[0] {
-		n1 = 3
-	}
-	if x.turns[1] {
-		n2 = 3
+// farthest is how far a body reaches along a way from its centre, wherever it is turned in the part.
+func (o *opening) farthest(x *carried, way point, turns byAxis) float64 {
+	n := [2]int{1, 1}
+	for k := range n {
+		if turns[k] {
+			n[k] = o.arcs[k].n
+		}
 	}
 	far := math.Inf(-1)
-	for i := range n1 {
-		p := w
-		if n1 == 3 {
-			p = o.arcs[0].back(w, o.lines[0].dir, i)
+	for i := range n[0] {
+		w := way
+		if n[0] > 1 {
+			w = o.arcs[0].back(way, o.lines[0].dir, i)
 		}
-		for j := range n2 {
-			q := p
-			if n2 == 3 {
-				q = o.arcs[1].back(p, o.lines[1].dir, j)
+		for j := range n[1] {
+			u := w
+			if n[1] > 1 {
+				u = o.arcs[1].back(w, o.lines[1].dir, j)
 			}
-			h := x.shape.SupportDistance(q) - q.Dot(x.centre)
-			if core {
-				h -= x.round * q.Norm()
-			}
-			far = max(far, h)
+			far = max(far, x.shape.SupportDistance(u)-u.Dot(x.centre))
 		}
 	}
 	return far
-}
-
-// rate bounds the rate by the place where the gap is on x.
-func (o *opening) rate(x, y *carried, apart, slack float64) float64 {
-	e := o.n.Cross(o.turn)
-	arm := x.centre.Sub(o.fixed)
-	base := e.Dot(arm) - e.Norm()*x.rest
-	moved := x.rest
-	for k := range 2 {
-		base -= math.Abs(e.Dot(x.vel[k])) * o.half[k]
-		moved += x.vel[k].Norm() * o.half[k]
-	}
-	vel := o.turn.Cross(arm)
-	across := vel.Sub(o.n.Scale(vel.Dot(o.n))).Norm()
-	base -= o.off * min(x.reach, across+moved+x.radius)
-	base -= o.off * o.off / 2 * x.reach
-	tau := apart*o.off + o.side
-	best := base - o.lean(x, e.Scale(-1))
-	if best >= -slack {
-		return best
-	}
-	long := func(s *solid.Shape) point {
-		a, b := s.Axis()
-		d := b.Sub(a)
-		if s.Kind() == solid.BoxKind {
-			h, t := s.HalfSizes()
-			switch max(h.X, h.Y, h.Z) {
-			case h.X:
-				d = t.Apply(point{X: 1})
-			case h.Y:
-				d = t.Apply(point{Y: 1})
-			default:
-				d = t.Apply(point{Z: 1})
-			}
-		}
-		if d.Norm() == 0 {
-			return d
-		}
-		d = d.Unit()
-		return d.Sub(o.n.Scale(d.Dot(o.n)))
-	}
-	tx, ty := long(x.shape), o.n.Cross(long(y.shape))
-	if k := ty.Dot(tx); math.Abs(k) > 0.05 {
-		l := ty.Scale(e.Dot(tx) / k)
-		best = max(best, base-o.lean(x, l.Sub(e))-o.lean(y, l.Scale(-1))-l.Norm()*tau)
-	}
-	return best
-}
-
-// lean bounds how far the place of a gap lies from the centre of a body along a way.
-func (o *opening) lean(x *carried, w point) float64 {
-	best := o.farthest(x, w, true)
-	rho := x.rho
-	if x.round > 0 {
-		rho = 0
-	}
-	rho -= o.off * x.radius
-	for _, mu := range []float64{0.5, 2, 8, 32} {
-		best = min(best, o.farthest(x, w.Add(x.out.Scale(mu)), true)-mu*rho)
-	}
-	return best
 }

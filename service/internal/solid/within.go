@@ -2,18 +2,18 @@ package solid
 
 import "math"
 
-// Within returns the radius of a ball about a point that the solid holds, no larger than the largest; -Inf where the point is not in it,
-// or, of a hull, not within what it is grown by of one of the points it was made of.
+// Within returns the radius of a ball about a point that the solid holds, which is no larger than the largest, and that but for rounding; -Inf where
+// the point is not in it.
 func (s Shape) Within(p Point) float64 {
-	r := s.within3(p.Sub(s.centre)) - s.slack - rounding(s.centre, s.ball)
+	r := s.inner(p.Sub(s.centre)) - s.slack - rounding(s.centre, s.ball)
 	if !(r >= 0) {
 		return math.Inf(-1)
 	}
 	return r
 }
 
-// within3 is Within of a point counted from the centre, negative outside.
-func (s *Shape) within3(p Point) float64 {
+// inner is Within of a point counted from the centre, negative outside, without rounding.
+func (s *Shape) inner(p Point) float64 {
 	switch s.kind {
 	case SphereKind:
 		return s.ra - p.Norm()
@@ -30,11 +30,9 @@ func (s *Shape) within3(p Point) float64 {
 		own := s.turn.Inverse().Apply(p)
 		return min(s.half.X-math.Abs(own.X), s.half.Y-math.Abs(own.Y), s.half.Z-math.Abs(own.Z))
 	case HullKind:
-		own, near := s.turn.Inverse().Apply(p), math.Inf(1)
-		for _, q := range s.hull.points {
-			near = min(near, own.Sub(q).Norm())
-		}
-		return s.ra - near
+		at, core := Shape{kind: SphereKind, centre: s.centre.Add(p)}, *s
+		core.ra, core.rb = 0, 0
+		return s.ra - distance(&at, &core, closely()).Upper
 	case NoKind:
 	}
 	return math.Inf(-1)
