@@ -43,10 +43,15 @@ var layers = [...]float64{10, 20, 40, 80}
 // Creeps bounds how fast the gaps that are smaller than they must be shrink while one axis turns, from every pose within a spread of the
 // start. What closes by no more than slack, mm per radian, counts as none.
 func (p *Prover) Creeps(from, by rig.Axes, spread rig.Axes, slack float64, budget Budget) Creep {
+	return p.creeps(from, by, spread, slack, budget, 1)
+}
+
+// creeps is Creeps by a share of what the way of a gap may be off; of less than 1 it is no proof.
+func (p *Prover) creeps(from, by rig.Axes, spread rig.Axes, slack float64, budget Budget, doubt float64) Creep {
 	to := from.Add(by)
 	s := p.search(Hold(from), spread, budget)
 	defer s.release()
-	c := creeping{search: s, slack: slack, dir: 1}
+	c := creeping{search: s, slack: slack, dir: 1, doubt: doubt}
 	switch {
 	case s.why != "":
 		return Creep{Why: s.why}
@@ -77,6 +82,7 @@ type creeping struct {
 	axis  int8
 	dir   unit.Angle
 	slack float64
+	doubt float64                    // 1, or nothing is proven
 	cores [len(layers)][]solid.Shape // by body, at the zero pose; made when asked for
 	deep  bool                       // more than the outermost layer was looked into
 	lost  bool                       // it is not to be proven; what plainly closes is looked for yet

@@ -45,6 +45,7 @@ type opening struct {
 	arcs        [2]arc
 	a, b        carried
 	slack       float64
+	doubt       float64
 }
 
 type line struct{ at, dir point }
@@ -95,7 +96,8 @@ func (c *creeping) opening(v *sight, a, b *solid.Shape, g *solid.Gap) (o opening
 		o.half[k] = float64(h)
 	}
 	l := o.lines[c.axis]
-	o.axis, o.turn, o.fixed, o.slack = c.axis, l.dir.Scale(float64(c.dir)), l.at, c.slack
+	o.axis, o.slack, o.doubt = c.axis, c.slack, c.doubt
+	o.turn, o.fixed = l.dir.Scale(float64(c.dir)), l.at
 	o.n, o.gap = g.Way.Scale(-1), max(g.Upper, 0)
 	o.a = o.carry(a, o.n, g.A, o.gap)
 	o.b = o.carry(b, g.Way, g.B, o.gap+o.a.ball)
@@ -181,7 +183,7 @@ func (o *opening) find(f *from) (out found) {
 	out.low, out.high = x-spread-sag-balls, math.Hypot(x+spread, out.side)-balls
 	out.off = math.Inf(1)
 	if x -= spread; x > 0 {
-		out.off = (out.side+math.Sqrt(out.side*out.side+2*x*sag))/x + f.off
+		out.off = (out.side+math.Sqrt(out.side*out.side+2*x*sag))/x*o.doubt + f.off
 	}
 	out.side += f.off * (math.Hypot(x+2*spread, out.side) + max(0, out.high) + o.a.round + o.b.round)
 	return out
