@@ -109,8 +109,11 @@ func (c *creeping) all(box rect) {
 	for len(left) > 0 { // the widest first: what plainly closes somewhere is seen before the work goes into where a gap changes by almost nothing
 		next := left[0]
 		left = left[1:]
-		if c.out.Cells >= int(c.left) && !c.lost {
-			c.giveUp(next, "not settled within the work budget")
+		if c.out.Cells >= int(c.left) {
+			if !c.lost {
+				c.giveUp(next, "not settled within the work budget")
+			}
+			return
 		}
 		more, ok := c.one(next)
 		if !ok {
