@@ -58,7 +58,7 @@ func (in *Input) creepFacts(f Set, p *reach.Prover, ways []journey) {
 
 // settling is the share of the work budget that a creep may take. Choice: from poses of the example rigs that are inside a margin or touch, stated to 3°,
 // it finds all that dense looking does; its cells are of one pair each and take some tens of milliseconds.
-const settling = 8
+const settling = 6
 
 // creeps proves a creep from a start with a spread.
 func (in *Input) creeps(p *reach.Prover, j *journey, spread rig.Axes) reach.Creep {

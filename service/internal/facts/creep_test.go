@@ -144,7 +144,6 @@ func TestStatedByAPerson(t *testing.T) {
 		in.Snapshot.Rig.Pose.Candidates[0].Sigma = rig.DegAxes(1, 1)
 		got := facts.Compute(in)
 		if len(got.Instead) == 0 || got.Instead[0][0].Kind != question.Creep {
-			t.Log(stands, in.Snapshot.Rig.Pose.Candidates[0].Axes, spare, gap, len(got.Instead), got.Notes)
 			continue
 		}
 		named++
@@ -160,7 +159,7 @@ func TestStatedByAPerson(t *testing.T) {
 		}
 	}
 	t.Logf("%d of %d", named, asked)
-	assert.Greater(t, named, 9)
+	assert.Greater(t, named, 10)
 }
 
 // spareAndGap are the least spare and the least gap of a scene at a pose.
