@@ -18,7 +18,8 @@ import (
 const (
 	proposing  = 2  // all looks for a way out
 	helping    = 8  // all looks for what would help
-	oneCreep   = 8  // one look
+	oneCreep   = 8  // one look for a way out
+	oneHelp    = 32 // one look for what would help
 	standsOnly = 16 // whether every margin is kept at the end
 )
 
@@ -31,6 +32,7 @@ type finder struct {
 	p    *reach.Prover
 	from *journey
 	left int // cells
+	one  int // of them for one look
 }
 
 // wayOut proposes, from where parts are nearer than they may be, creeps that regain the margin, the shortest first: of each axis, both ways. The
@@ -40,7 +42,7 @@ func (in *Input) wayOut(f Set, p *reach.Prover, ways []journey, out *Outcome) {
 	if v := f["closing_mm_per_deg"].Number; v != nil && !in.closesBeyond(*v) || p.Prove(reach.Hold(first.start), first.spread, reach.Budget(in.Cells)).Passes() {
 		return
 	}
-	look := finder{in, p, &first, in.Cells / proposing}
+	look := finder{in, p, &first, in.Cells / proposing, in.Cells / oneCreep}
 	found := look.clear()
 	if len(found) == 0 { // of a pose that is not known well the margin may be regained nowhere near: then some way out
 		found = look.some()
@@ -50,7 +52,7 @@ func (in *Input) wayOut(f Set, p *reach.Prover, ways []journey, out *Outcome) {
 		out.Instead = append(out.Instead, []question.Action{{Kind: question.Creep, Axes: &by, Rate: &rate}})
 	}
 	if len(found) == 0 && !p.Prove(reach.Hold(first.start), first.sharp, reach.Budget(in.Cells)).Passes() {
-		look.left = in.Cells / helping
+		look.left, look.one = in.Cells/helping, in.Cells/oneHelp
 		out.Notes = append(out.Notes, "two parts are nearer than they may be where the rig stands, and of no creep is it proven, from all of where the rig may be, that it leads out: "+look.help())
 	}
 }
@@ -103,7 +105,7 @@ func (l *finder) leadsOut(by rig.Axes) (clear, opens bool) {
 
 // opens tells whether no gap too small shrinks along a creep, as far as there is work left.
 func (l *finder) opens(by, spread rig.Axes) bool {
-	c := l.p.Creeps(l.from.start, by, spread, l.in.closingSlack(), reach.Budget(min(l.in.Cells/oneCreep, l.left)))
+	c := l.p.Creeps(l.from.start, by, spread, l.in.closingSlack(), reach.Budget(min(l.one, l.left)))
 	l.left -= c.Cells
 	return c.Decided && !l.in.closesBeyond(c.Closing*perDegree)
 }
