@@ -178,38 +178,33 @@ const (
 // opens tells whether a gap that is too small opens all over a part: itself where there is one, else the first of its cores' that is one. Where that is
 // not proven it names the axis to cut.
 func (c *creeping) opens(v *sight, i int32, own *solid.Gap, moves float64) (is outcome, long int8) {
-	q, now, need := &c.p.pairs[i], *own, 0.0
-	a, b := c.p.bodies[q.a].shape, *c.shape(v, q.b)
-	need = q.required + c.p.allowance
+	q, now, told := &c.p.pairs[i], *own, false
+	a, b, need := c.p.bodies[q.a].shape, *c.shape(v, q.b), q.required+c.p.allowance
 	for layer := 0; ; layer++ {
 		w := c.widens(v, &a, &b, &now, need)
 		low, high := max(w.low, now.Lower-moves), min(w.high, now.Upper+moves)
-		long = w.long
+		counts := high >= touching
 		switch {
 		case low >= need:
 			return open, 0
-		case high >= touching && w.rate < -c.slack:
-			if layer > 0 && now.Lower >= touching && c.rate(v, &now) < -plainly*c.slack {
-				return never, 0
-			}
-			return cut, long
-		}
-		if high >= touching {
+		case counts && w.rate < -c.slack && layer > 0 && !told && now.Lower >= touching && c.rate(v, &now) < -plainly*c.slack:
+			return never, 0
+		case counts && w.rate < -c.slack:
+			return cut, w.long
+		case counts:
 			c.out.Closing = max(c.out.Closing, -w.rate)
 		}
-		switch {
-		case low >= touching:
+		if told = told || now.Lower >= touching; low >= touching {
 			return open, 0
-		case now.Lower >= touching: // there the centre is told; elsewhere it is not
-		case layer == len(layers):
+		}
+		if layer == len(layers) && !told {
 			return never, 0
+		} else if layer == len(layers) {
+			return cut, w.long
 		}
-		if layer == len(layers) {
-			return cut, long
-		}
-		a, b = c.core(layer, q.a), c.core(layer, q.b)
+		a, b, need = c.core(layer, q.a), c.core(layer, q.b), math.Inf(1)
 		solid.Place(&b, &b, &v.motion)
-		now, need = solid.Distance(a, b), math.Inf(1)
+		now = solid.Distance(a, b)
 		c.deep = c.deep || layer > 0
 	}
 }
