@@ -132,9 +132,32 @@ func TestCarelessBoundsAreFound(t *testing.T) {
 	assert.Positive(t, found)
 }
 
+// squareScene is a fork on the pole, of boxes, cylinders and rods along its axes: faces and edges lie along each other at every quarter of a turn.
+func squareScene(r *rand.Rand) *rig.Scene {
+	chain := rig.NewChain(rig.Fork, unit.Deg(90), rig.Tilt{}, point{Z: 500}, unit.Length(50*float64(r.IntN(2))))
+	shape := func(r *rand.Rand, at point, size float64) solid.Shape {
+		l := func() float64 { return 5 + size*r.Float64() }
+		h := []point{{X: l()}, {Y: l()}, {Z: l()}}[r.IntN(3)]
+		switch r.IntN(4) {
+		case 0:
+			return must(solid.Cylinder(at.Add(h), at.Sub(h), l()))
+		case 1:
+			return must(solid.Capsule(at.Add(h), at.Sub(h), l()))
+		}
+		return must(solid.Box(at, identity(), point{X: l(), Y: l(), Z: l()}))
+	}
+	at := func(by float64) point { return chain.Point2.Add(randomDir(r).Scale(by * r.Float64())) }
+	return scene(chain, []rig.Body{
+		{Link: rig.Ground, Shape: shape(r, at(600), 200)}, {Link: rig.OnAxis1, Shape: shape(r, at(400), 100)}, {Link: rig.OnAxis2, Shape: shape(r, at(500), 150)},
+	}, 30, nil)
+}
+
 // bounded draws a pair and a rectangle of poses, and tells by how much the rate, and the gap, seen at a pose of it is beyond what is said of them.
 func bounded(r *rand.Rand, share float64) (rateBy, gapBy float64, told bool) {
 	s := randomScene(r, randomShape)
+	if r.IntN(3) == 0 {
+		s = squareScene(r)
+	}
 	if len(s.Pairs) == 0 {
 		return 0, 0, false
 	}
@@ -142,6 +165,9 @@ func bounded(r *rand.Rand, share float64) (rateBy, gapBy float64, told bool) {
 	q, mid, half := s.Pairs[i], randomPose(r, 180), randomPose(r, math.Pow(10, 2*r.Float64()-1)).Abs()
 	for best, tries := math.Inf(1), 0; tries < 6; tries++ { // near each other
 		at := randomPose(r, 180)
+		if r.IntN(3) == 0 { // faces of square scenes along each other
+			at = rig.DegAxes(90*float64(r.IntN(4)), 90*float64(r.IntN(4)))
+		}
 		if g := math.Abs(gapAt(s, q, at, 0)); g < best {
 			mid, best = at, g
 		}
