@@ -60,7 +60,8 @@ type carried struct {
 	centre point   // of the ball
 	ball   float64 // its radius
 	round  float64 // what the body is grown by
-	radius float64 // of its core, about the centre
+	radius float64 // about the centre, of as much of its core as counts
+	whole  float64 // of all of it
 }
 
 // from is where a pair is seen from: what turns there.
@@ -99,8 +100,9 @@ func (c *creeping) opening(v *sight, a, b *solid.Shape, g *solid.Gap) (o opening
 	o.axis, o.slack, o.doubt = c.axis, c.slack, c.doubt
 	o.turn, o.fixed = l.dir.Scale(float64(c.dir)), l.at
 	o.n, o.gap = g.Way.Scale(-1), max(g.Upper, 0)
-	o.a = o.carry(a, o.n, g.A, o.gap)
-	o.b = o.carry(b, g.Way, g.B, o.gap+o.a.ball)
+	o.b = o.carry(b, g.Way, g.B, o.gap+sizeOf(a)) // as if beside a ball as large as a is broad, and then beside the one that is found
+	o.a = o.carry(a, o.n, g.A, o.gap+max(o.b.ball, 0))
+	o.b = o.carry(b, g.Way, g.B, o.gap+max(o.a.ball, 0))
 	return o, o.n != point{} && g.A.Finite() && g.B.Finite()
 }
 
@@ -123,8 +125,16 @@ func (o *opening) carry(s *solid.Shape, out, at point, apart float64) carried {
 		x.seat(at, apart, moves)
 	}
 	c, r := s.Ball()
-	x.radius = c.Sub(x.centre).Norm() + r - x.round
+	x.whole = c.Sub(x.centre).Norm() + r - x.round
+	x.radius = x.whole
 	return x
+}
+
+// sizeOf is about how broad a body is.
+func sizeOf(s *solid.Shape) float64 {
+	ra, rb := s.Radii()
+	h, _ := s.HalfSizes()
+	return max((ra+rb)/2, min(h.X, h.Y, h.Z))
 }
 
 // seat tries balls of the sizes of a body, and of halves of them, for the one by which the way is known best.

@@ -162,8 +162,8 @@ func bounded(r *rand.Rand, share float64) (rateBy, gapBy float64, told bool) {
 		return 0, 0, false
 	}
 	i := r.IntN(len(s.Pairs))
-	q, mid, half := s.Pairs[i], randomPose(r, 180), randomPose(r, math.Pow(10, 2*r.Float64()-1)).Abs()
-	for best, tries := math.Inf(1), 0; tries < 6; tries++ { // near each other
+	q, mid, half := s.Pairs[i], randomPose(r, 180), randomPose(r, math.Pow(10, 3*r.Float64()-2)).Abs()
+	for best, tries := math.Inf(1), 6+36*(r.IntN(3)/2); tries > 0; tries-- { // near each other
 		at := randomPose(r, 180)
 		if r.IntN(3) == 0 { // faces of square scenes along each other
 			at = rig.DegAxes(90*float64(r.IntN(4)), 90*float64(r.IntN(4)))

@@ -35,10 +35,16 @@ func (c *creeping) widens(v *sight, a, b *solid.Shape, g *solid.Gap, need float6
 		}
 		apart := max(0, min(need, is.high)) + o.a.round + o.b.round
 		onA, onB := o.lever(&f)
-		out.rate = max(out.rate, o.rate(&o.b, &o.a, onB, onA, &is, apart))
-		if out.rate < -c.slack {
-			out.rate = max(out.rate, o.rate(&o.a, &o.b, onA, onB, &is, apart))
+		for try := 0; try < 2 && out.rate < -c.slack; try++ {
+			if try > 0 {
+				o.a.radius, o.b.radius = o.local(&o.a, onA, &is), o.local(&o.b, onB, &is)
+			}
+			out.rate = max(out.rate, o.rate(&o.b, &o.a, onB, onA, &is, apart))
+			if out.rate < -c.slack {
+				out.rate = max(out.rate, o.rate(&o.a, &o.b, onA, onB, &is, apart))
+			}
 		}
+		o.a.radius, o.b.radius = o.a.whole, o.b.whole
 	}
 	if math.IsNaN(out.rate) || math.IsNaN(out.low) || math.IsNaN(out.high) {
 		return unproven
@@ -142,6 +148,34 @@ func (o *opening) place(x *carried, w point, turns byAxis, is *found) float64 {
 	}
 	return best
 }
+
+// local bounds how far from the centre of its ball the gap can end on a body, all ways round: what is known of that makes it known better.
+func (o *opening) local(x *carried, turns byAxis, is *found) float64 {
+	was := *x
+	t1 := o.n.Cross(o.lines[o.axis].dir)
+	if l := t1.Norm(); l > 0.1 {
+		t1 = t1.Scale(1 / l)
+	} else {
+		return x.radius
+	}
+	t2 := o.n.Cross(t1)
+	for range mostLocal {
+		square := 0.0
+		for _, w := range [3]point{t1, t2, o.n} {
+			far := max(0, o.place(&was, w, turns, is), o.place(&was, w.Scale(-1), turns, is))
+			square += far * far
+		}
+		far := math.Sqrt(square)
+		if !(far < 0.9*was.radius) {
+			break
+		}
+		was.radius = far
+	}
+	return was.radius
+}
+
+// mostLocal is how often. Choice: from the length of a pier to the breadth of its rim takes two.
+const mostLocal = 3
 
 // length is the way in which a body is long, as far as that lies across the gap; zero where it has none.
 func (o *opening) length(x *carried) point {
