@@ -218,3 +218,43 @@ func TestCarelessRateIsFound(t *testing.T) {
 	}
 	assert.Greater(t, found, 10)
 }
+
+// TestTouchingIsLedOut: from poses beyond travel where the rim of a pier meets a tube, stated to a degree, a creep is proven to open; dense looking finds none
+// of those closing.
+func TestTouchingIsLedOut(t *testing.T) {
+	_, s := exampleScene(t, "curlew.yaml")
+	p, r := reach.New(s), rand.New(rand.NewPCG(1, 1))
+	found, spread := 0, rig.DegAxes(1, 1)
+	for range 10 {
+		from := touching(r, s).Add(randomPose(r, 0.6))
+		for _, by := range []rig.Axes{rig.DegAxes(1, 0), rig.DegAxes(-1, 0), rig.DegAxes(0, 1), rig.DegAxes(0, -1)} {
+			if !opens(p.Creeps(from, by, spread, creepSlack, 3000)) {
+				continue
+			}
+			l := newLooker(s, by)
+			_, closing := l.worst(r, from, by, spread, 10)
+			require.LessOrEqual(t, closing, creepSlack*1.02, "from %v by %v", from, by)
+			found++
+			break
+		}
+	}
+	assert.Greater(t, found, 5)
+}
+
+// touching is a pose of a scene at which two parts nearly touch, and none are deep in each other.
+func touching(r *rand.Rand, s *rig.Scene) rig.Axes {
+	for {
+		at, gap := randomPose(r, 180), math.Inf(1)
+		placed := s.Place(at)
+		for _, q := range s.Pairs {
+			ca, ra := placed[q.A].Ball()
+			cb, rb := placed[q.B].Ball()
+			if ca.Sub(cb).Norm()-ra-rb < 1 {
+				gap = min(gap, solid.Distance(placed[q.A], placed[q.B]).Upper)
+			}
+		}
+		if gap > -5 && gap < 1 {
+			return at
+		}
+	}
+}
