@@ -1,6 +1,8 @@
 package reach
 
 import (
+	"math"
+
 	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/solid"
 	"keepclear.example/keepclear/service/internal/unit"
@@ -9,19 +11,13 @@ import (
 // This file proves of a creep, a turn of one axis from where a rig may stand inside its margins, that along it no gap that is smaller than
 // it must be shrinks.
 //
-// Turn b by t about an axis while a rests. The square of the gap, F(t), is the least of |x(t) - y|² over the points x of b and y of a; of each
-// two points that is a constant less 2·(y across the axis)·(x across it), turning, so that its second derivative is at most K, twice the
-// product of how far the two stand from the axis. Of the points w that are nearest at t,
+// How fast a gap widens at every pose of a part of them is bounded at once, by where it can lie (see opening.go). What is not proven so is cut.
 //
-//	F(t+h) ≤ |w|²(t+h) ≤ F(t) + F'(t)·h + K·h²/2,   so   F'(t) ≥ (F(t+h) - F(t))/h - K·h/2:
-//
-// that the gap is wider a little later proves that it widens now. The nearest points stand no farther from each other than the gap is wide, so
-// that K is at most 2·r·(r + gap), r being the reach from the axis of either body. Within a cell a gap differs from that at its centre by no
-// more than the bodies move, h later by no more than they move there: their reach from axis 1 is another once axis 2 has turned.
-//
-// Near contact the bound says nothing, and of solids that overlap F is zero. There the cores of the solids are taken for them, which stand
-// apart: two parts whose description overlaps touch, and which way leads out of each other is what their cores tell. Of parts that are apart they tell
-// nothing sure: the rim of a flat cone can come nearer while its core goes away.
+// Of solids that overlap there is no gap. There the cores of the solids are taken for them, which stand apart: two parts whose description overlaps
+// touch, and which way leads out of each other is what their cores tell. Of parts that are apart they tell
+// nothing sure: the rim of a flat cone can come nearer while its core goes away. From poses stated by a person there are some among them where the parts
+// would be deep in each other. No rig stands there, but where the nearest pose is at which it can is not known, so that of those too it is
+// asked that deeper cores come apart; only where the parts are that deep in each other everywhere the description is at odds with the rig, and nothing is proven.
 
 // Creep is what is proven and seen of a turn of one axis.
 type Creep struct {
@@ -32,24 +28,30 @@ type Creep struct {
 	Cells   int
 }
 
-// Figures of the proof, mm. Choices: below touching, and in cells that reach below it up to twice that, a gap is told from its cores, the parts less
-// what a finger's breadth takes off all around; a gap that shrinks is looked for in cells in which nothing moves by more than looking; a cell in which
-// nothing moves by more than finest is not cut further.
+// Figures of the proof, mm. Choices: below touching a gap is told from the cores of the parts, which are the parts less the first of these layers, all around, that
+// leaves their cores apart: a finger's breadth, and what a person's 3° are at half a metre and at more.
 const (
-	touching = 0.5
-	looking  = 5.0
-	coreOff  = 10.0
-	finest   = 0.002
+	touching = 0.1
 	probe    = 2e-4 // radians over which a closing gap is looked at
+	finest   = 2e-6 // radians below which a part is not cut further
+	plainly  = 10   // times what counts as none, from which on cores are taken to come nearer
 )
+
+// layers are those of the cores, mm.
+var layers = [...]float64{10, 20, 40, 80}
 
 // Creeps bounds how fast the gaps that are smaller than they must be shrink while one axis turns, from every pose within a spread of the
 // start. What closes by no more than slack, mm per radian, counts as none.
 func (p *Prover) Creeps(from, by rig.Axes, spread rig.Axes, slack float64, budget Budget) Creep {
+	return p.creeps(from, by, spread, slack, budget, 1)
+}
+
+// creeps is Creeps by a share of what the way of a gap may be off; of less than 1 it is no proof.
+func (p *Prover) creeps(from, by rig.Axes, spread rig.Axes, slack float64, budget Budget, doubt float64) Creep {
 	to := from.Add(by)
 	s := p.search(Hold(from), spread, budget)
 	defer s.release()
-	c := creeping{search: s, slack: slack, dir: 1}
+	c := creeping{search: s, slack: slack, dir: 1, doubt: doubt}
 	switch {
 	case s.why != "":
 		return Creep{Why: s.why}
@@ -65,8 +67,14 @@ func (p *Prover) Creeps(from, by rig.Axes, spread rig.Axes, slack float64, budge
 		c.dir = -1
 	}
 	c.all(hull(from, to, spread))
+	if c.out.Decided && c.deep && c.out.Closing <= slack && !c.possible(hull(from, from, spread)) {
+		c.out.Decided, c.out.Why = false, tooDeep
+	}
 	return c.out
 }
+
+// tooDeep says why of parts whose cores overlap nothing is told.
+const tooDeep = "not settled: they are too deep in each other"
 
 // creeping is the work on one creep.
 type creeping struct {
@@ -74,7 +82,10 @@ type creeping struct {
 	axis  int8
 	dir   unit.Angle
 	slack float64
-	cores []solid.Shape // by body, at the zero pose; made when asked for
+	doubt float64                    // 1, or nothing is proven
+	cores [len(layers)][]solid.Shape // by body, at the zero pose; made when asked for
+	deep  bool                       // more than the outermost layer was looked into
+	lost  bool                       // it is not to be proven; what plainly closes is looked for yet
 	out   Creep
 }
 
@@ -99,7 +110,9 @@ func (c *creeping) all(box rect) {
 		next := left[0]
 		left = left[1:]
 		if c.out.Cells >= int(c.left) {
-			c.giveUp(next, "not settled within the work budget")
+			if !c.lost {
+				c.giveUp(next, "not settled within the work budget")
+			}
 			return
 		}
 		more, ok := c.one(next)
@@ -110,14 +123,12 @@ func (c *creeping) all(box rect) {
 	}
 }
 
-// giveUp ends an undecided work.
+// giveUp makes the work an undecided one.
 func (c *creeping) giveUp(at part, why string) {
-	c.out.Decided, c.out.Why = false, why
-	if c.out.Nearest == nil {
-		v := c.sightOf(at)
-		g := c.gap(&v, at.pair, false)
-		c.out.Nearest = c.at(&v, at.pair, &g)
-	}
+	c.lost, c.out.Decided, c.out.Why = true, false, why
+	v := c.sightOf(at)
+	g := c.gap(&v, at.pair)
+	c.out.Nearest = c.at(&v, at.pair, &g)
 }
 
 // one settles a part or cuts it; false where the answer is known.
@@ -131,37 +142,112 @@ func (c *creeping) one(at part) ([]part, bool) {
 	if c.ballBound(&v, q, moves) >= need {
 		return nil, true
 	}
-	g := c.gap(&v, at.pair, false)
+	g := c.gap(&v, at.pair)
 	if g.Lower-moves >= need {
 		return nil, true
 	}
-	reach := r2
-	if c.axis == 0 {
-		reach = r1 + r2*v.chord2
+	if g.Lower > 0 && c.rate(&v, &g) < -c.slack && c.seen(&v, at.pair, &g) { // a gap that there is yet shrinks, whatever the cores do
+		return nil, false
 	}
-	core, now := g.Upper+moves < touching || g.Lower < touching && moves <= touching, g
-	if core {
-		if g.Lower > 0 && c.seen(&v, at.pair, &g) { // a gap that there is yet shrinks, whatever the cores do
-			return nil, false
-		}
-		now = c.gap(&v, at.pair, true)
-	}
-	if closing, ok := c.widens(&v, at.pair, core, &now, moves, reach); ok {
-		c.out.Closing = max(c.out.Closing, closing)
+	if c.lost {
 		return nil, true
 	}
-	if g.Upper < q.required && moves < looking && c.seen(&v, at.pair, &g) {
+	is, long := c.opens(&v, at.pair, &g, moves)
+	if is == open {
+		return nil, true
+	}
+	if c.seen(&v, at.pair, &g) {
 		return nil, false
 	}
-	if moves <= finest {
-		why := "not settled: it changes by too little"
-		if core && now.Lower <= 0 {
-			why = "not settled: they are too deep in each other"
+	if is == never {
+		c.giveUp(at, tooDeep)
+		return nil, true
+	}
+	return c.halves(at, long), true
+}
+
+// outcome is what is proven of a part.
+type outcome uint8
+
+const (
+	cut   outcome = iota // nothing yet
+	open                 // no gap that is too small shrinks
+	never                // it is not to be proven
+)
+
+// opens tells whether a gap that is too small opens all over a part: itself where there is one, else the first of its cores' that is one. Where that is
+// not proven it names the axis to cut.
+func (c *creeping) opens(v *sight, i int32, own *solid.Gap, moves float64) (is outcome, long int8) {
+	q, now, told := &c.p.pairs[i], *own, false
+	a, b, need := c.p.bodies[q.a].shape, *c.shape(v, q.b), q.required+c.p.allowance
+	for layer := 0; ; layer++ {
+		w := c.widens(v, &a, &b, &now, need)
+		low, high := max(w.low, now.Lower-moves), min(w.high, now.Upper+moves)
+		counts := high >= touching
+		switch {
+		case low >= need:
+			return open, 0
+		case counts && w.rate < -c.slack && layer > 0 && !told && now.Lower >= touching && c.rate(v, &now) < -plainly*c.slack:
+			return never, 0
+		case counts && w.rate < -c.slack:
+			return cut, w.long
+		case counts:
+			c.out.Closing = max(c.out.Closing, -w.rate)
 		}
-		c.giveUp(at, why)
-		return nil, false
+		if told = told || now.Lower >= touching; low >= touching {
+			return open, 0
+		}
+		if layer == len(layers) && !told {
+			return never, 0
+		} else if layer == len(layers) {
+			return cut, w.long
+		}
+		a, b, need = c.core(layer, q.a), c.core(layer, q.b), math.Inf(1)
+		solid.Place(&b, &b, &v.motion)
+		now = solid.Distance(a, b)
+		c.deep = c.deep || layer > 0
 	}
-	return c.halves(at, r1*v.chord1, r2*v.chord2)
+}
+
+// rate is how fast a gap widens at the pose looked at by the two points where it was found, mm per radian: no less than it does, but for rounding.
+func (c *creeping) rate(v *sight, g *solid.Gap) float64 {
+	axis := line{c.p.chain.Point1, c.p.chain.Dir1}
+	if c.axis == 1 {
+		axis = line{v.motion.Point(c.p.chain.Point2), v.motion.Dir(c.p.chain.Dir2)}
+	}
+	return g.B.Sub(axis.at).Dot(g.Way.Cross(axis.dir)) * -float64(c.dir)
+}
+
+// possible tells whether at some pose of where the rig may stand, of nine, no parts are deep in each other.
+func (c *creeping) possible(box rect) bool {
+	mid := box.middle()
+	for _, a1 := range []unit.Angle{mid.A1, box.low.A1, box.high.A1} {
+		for _, a2 := range []unit.Angle{mid.A2, box.low.A2, box.high.A2} {
+			if c.shallow(rig.Axes{A1: a1, A2: a2}) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// shallow tells whether at a pose no parts, less the outermost layer, touch.
+func (c *creeping) shallow(at rig.Axes) bool {
+	for k := range classes {
+		v := c.moved(k, rect{at, at}, at)
+		for _, i := range c.p.of[k] {
+			q := &c.p.pairs[i]
+			if c.ballBound(&v, q, 0) >= 0 {
+				continue
+			}
+			a, b := c.core(0, q.a), c.core(0, q.b)
+			solid.Place(&b, &b, &v.motion)
+			if !solid.AtLeast(a, b, touching) {
+				return false
+			}
+		}
+	}
+	return true
 }
 
 // sightOf is the sight of the middle of a part.
@@ -175,69 +261,40 @@ func (c *creeping) moved(k class, box rect, pose rig.Axes) sight {
 	return c.sightFrom(&cell{box: box, class: k}, pose)
 }
 
-// gap is that of a pair, or of its cores.
-func (c *creeping) gap(v *sight, i int32, core bool) solid.Gap {
+// gap is that of a pair.
+func (c *creeping) gap(v *sight, i int32) solid.Gap {
 	q := &c.p.pairs[i]
-	if !core {
-		return solid.Distance(c.p.bodies[q.a].shape, *c.shape(v, q.b))
-	}
-	a, b := c.core(q.a), c.core(q.b)
-	var moved solid.Shape
-	solid.Place(&moved, &b, &v.motion)
-	return solid.Distance(a, moved)
+	return solid.Distance(c.p.bodies[q.a].shape, *c.shape(v, q.b))
 }
 
-func (c *creeping) core(i int32) solid.Shape {
-	if c.cores == nil {
-		c.cores = make([]solid.Shape, len(c.p.bodies))
+// core is a body less a layer, at the zero pose.
+func (c *creeping) core(layer int, i int32) solid.Shape {
+	if c.cores[layer] == nil {
+		c.cores[layer] = make([]solid.Shape, len(c.p.bodies))
 	}
-	if c.cores[i].Kind() == solid.NoKind {
-		c.cores[i] = c.p.bodies[i].shape.Core(coreOff)
+	if c.cores[layer][i].Kind() == solid.NoKind {
+		c.cores[layer][i] = c.p.bodies[i].shape.Core(layers[layer])
 	}
-	return c.cores[i]
-}
-
-// widens tells whether a gap is proven to shrink by no more than slack all over a part, and by how much it may.
-func (c *creeping) widens(v *sight, i int32, core bool, now *solid.Gap, moves, reach float64) (closing float64, ok bool) {
-	least, most := now.Lower-c.p.allowance-moves, now.Upper+c.p.allowance+moves
-	if !(least > 0) || !(reach > 0) {
-		return 0, false
-	}
-	curve := 2 * reach * (reach + most)
-	h := least / (2 * reach)
-	for range 2 {
-		w := c.moved(v.cell.class, v.cell.box, c.ahead(v.pose, h))
-		later := c.gap(&w, i, core)
-		r1, r2 := c.reaches(&w, &c.p.pairs[i]) // what axis 2 swings out is moved farther by axis 1 than where it stood
-		wide := max(0, later.Lower-c.p.allowance-(r1*v.chord1+r2*v.chord2))
-		slope := (wide*wide-most*most)/h - curve*h/2
-		if slope >= -2*least*c.slack {
-			return max(0, -slope/(2*least)), true
-		}
-		rate := (later.Lower - now.Upper) / h
-		if next := 2 * now.Lower * rate / curve; next > 0 && next < 0.9*h {
-			h = next
-			continue
-		}
-		break
-	}
-	return 0, false
+	return c.cores[layer][i]
 }
 
 // seen tells whether a gap is seen to shrink from a pose on, and takes that for the answer.
 func (c *creeping) seen(v *sight, i int32, g *solid.Gap) bool {
+	if !(g.Upper < c.p.pairs[i].required) {
+		return false
+	}
 	rate, closes := c.closes(v, i, g)
 	if !closes || rate <= c.slack {
 		return false
 	}
-	c.out.Closing, c.out.Nearest = rate, c.at(v, i, g)
+	c.out.Closing, c.out.Nearest, c.out.Decided, c.out.Why = rate, c.at(v, i, g), true, ""
 	return true
 }
 
 // closes looks whether a gap shrinks from a pose on, and how fast, mm per radian.
 func (c *creeping) closes(v *sight, i int32, now *solid.Gap) (rate float64, ok bool) {
 	w := c.moved(v.cell.class, v.cell.box, c.ahead(v.pose, probe))
-	later := c.gap(&w, i, false)
+	later := c.gap(&w, i)
 	rate = (now.Lower - later.Upper - c.p.allowance) / probe
 	return rate, rate > 0
 }
@@ -252,18 +309,15 @@ func (c *creeping) ahead(at rig.Axes, h float64) rig.Axes {
 	return at
 }
 
-// halves cuts a part where its bodies move most.
-func (c *creeping) halves(at part, moves1, moves2 float64) ([]part, bool) {
+// halves cuts a part across an axis.
+func (c *creeping) halves(at part, long int8) []part {
 	a, b := at, at
-	long := int8(0)
-	if moves2 > moves1 {
-		long = 1
-	}
-	if !halve(&a.box, &b.box, long) {
+	size := at.box.high.Sub(at.box.low)
+	if [2]unit.Angle{size.A1, size.A2}[long] <= finest || !halve(&a.box, &b.box, long) {
 		c.giveUp(at, "not settled: it changes by too little")
-		return nil, false
+		return nil
 	}
-	return []part{b, a}, true
+	return []part{b, a}
 }
 
 // at describes a pair at a pose.

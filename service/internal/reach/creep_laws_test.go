@@ -44,7 +44,7 @@ func drawCreep(r *rand.Rand) (c creepCase, ok bool) {
 func TestCreepLaws(t *testing.T) {
 	r := rand.New(rand.NewPCG(14, 7))
 	opened, closed := 0, 0
-	for range 60 {
+	for range 80 {
 		c, ok := drawCreep(r)
 		if !ok {
 			continue

@@ -88,3 +88,28 @@ func (m *Map) RasterAt(depth int) *Raster {
 
 // MapDepth is how often a map's cells are halved.
 const MapDepth = mapDepth
+
+// Careless is Creeps by a bound that counts a share only of what the way of a gap may be off: no proof, for tests that are to find that.
+func (p *Prover) Careless(from, by, spread rig.Axes, slack float64, budget Budget, share float64) Creep {
+	return p.creeps(from, by, spread, slack, budget, share)
+}
+
+// Widens bounds how fast the gap of a pair widens while an axis turns, mm per radian, and the gap, over a rectangle of poses; share is 1.
+func (p *Prover) Widens(pair int, low, high rig.Axes, axis int, forth bool, share float64) (rate, least, most float64) {
+	s := p.search(Hold(low), rig.Axes{}, 1)
+	defer s.release()
+	c := creeping{search: s, axis: int8(axis), dir: -1, slack: -1e300, doubt: share}
+	if forth {
+		c.dir = 1
+	}
+	for k := range classes {
+		if slices.Contains(p.of[k], int32(pair)) {
+			v := c.sightOf(part{rect{low, high}, k, int32(pair)})
+			g := c.gap(&v, int32(pair))
+			q := &p.pairs[pair]
+			w := c.widens(&v, &p.bodies[q.a].shape, c.shape(&v, q.b), &g, math.Inf(1))
+			return w.rate, w.low, w.high
+		}
+	}
+	return math.Inf(-1), math.Inf(-1), math.Inf(1)
+}

@@ -11,7 +11,6 @@ import (
 	"keepclear.example/keepclear/service/internal/faults"
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/rig"
-	"keepclear.example/keepclear/service/internal/unit"
 )
 
 // Breaks are deliberate faults of the product, or of what it may count on, for canaries: the simulation must find each.
@@ -243,11 +242,15 @@ func (n *night) finish() {
 	}
 }
 
-// trackOrJog is what a second program asks for.
-func trackOrJog(rng *rand.Rand) question.Action {
-	if rng.IntN(2) == 0 {
+// another is what a second program asks for.
+func another(rng *rand.Rand) question.Action {
+	by := rig.DegAxes(1, 1)
+	switch rng.IntN(4) {
+	case 0, 1:
 		return question.Action{Kind: question.Track, Follow: 10 * time.Minute}
+	case 2:
+		by = oneAxis(rng)
+		return question.Action{Kind: question.Creep, Axes: &by, Rate: slowly()}
 	}
-	by, rate := rig.DegAxes(1, 1), 0.5*unit.Degree
-	return question.Action{Kind: question.Jog, Axes: &by, Rate: &rate}
+	return question.Action{Kind: question.Jog, Axes: &by, Rate: slowly()}
 }

@@ -283,7 +283,7 @@ func (n *night) secondProgram() {
 	n.w.act("other-"+f.rig.ID, func(a *actor) {
 		other.actor = a
 		for range 3 {
-			o := other.ask(trackOrJog(n.rng))
+			o := other.ask(another(n.rng))
 			if id := o.reply.GetPermit().GetPermitId(); id != "" {
 				other.sleep(between(n.rng, time.Second, 30*time.Second))
 				other.permit = id

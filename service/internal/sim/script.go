@@ -2,6 +2,7 @@ package sim
 
 import (
 	"math"
+	"math/rand/v2"
 	"time"
 
 	pb "keepclear.example/keepclear/api/keepclear/v1"
@@ -168,7 +169,21 @@ func (p *program) odd() {
 			rest := rests[p.rng.IntN(len(rests))]
 			p.move(question.Action{Kind: question.Park, Place: rest.Name}, func(at time.Time) { p.f.mount.Park(at, rest.Axes) })
 		}
+	case 3:
+		p.halt(pb.EndKind_END_KIND_STOPPED) // a creep is for a rig that rests
+		p.sleep(2 * time.Second)
+		by := oneAxis(p.rng)
+		p.move(question.Action{Kind: question.Creep, Axes: &by, Rate: slowly()}, func(at time.Time) { p.f.mount.Jog(at, by, slowly(), false) })
 	}
+}
+
+// oneAxis is a turn of one axis by a few degrees, either way.
+func oneAxis(rng *rand.Rand) rig.Axes {
+	by := math.Copysign(0.3+4*rng.Float64(), rng.Float64()-0.5)
+	if rng.IntN(2) == 0 {
+		return rig.DegAxes(by, 0)
+	}
+	return rig.DegAxes(0, by)
 }
 
 // exposure is how long every picture is exposed.

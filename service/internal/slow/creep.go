@@ -10,13 +10,12 @@ import (
 // byAsMuch tells whether the motion is a turn by what is asked.
 func (j *judging) byAsMuch() bool { return j.q.Kind == "jog" || j.q.Kind == "creep" }
 
-// Figures of the looks, mm and degrees: below atTouch parts count by their cores, which are what is left of them less a layer all around; how
-// much nearer to that the other may be taken for it, a proof settling many poses at once; by how much more than it must be a gap may be
-// looked at by a proof; the step from one look to the next.
+// Figures of the looks, mm and degrees: below atTouch parts count by their cores, which are what is left of them less a layer all around, the first
+// that leaves them apart; how much nearer to that the other may be taken for it, the step from one look to the next being as long as it is; by how much more
+// than it must be a gap may be looked at by a proof; the step from one look to the next.
 const (
-	atTouch   = 0.5
-	coreLayer = 10.0
-	eitherWay = 0.5
+	atTouch   = 0.1
+	eitherWay = 0.05
 	needNear  = 2.0
 	lookStep  = 0.05
 	hardly    = 12.0 // where a gap is less, and its cores' too, a proof by the square of the gap needs it to open by
@@ -24,6 +23,9 @@ const (
 	slowest   = 2.0  // mm per degree: of gaps that open slower some are not proven within the work budget, one creep in some thousand
 	coarse    = 1.5  // mm per degree, for each degree that the start may be off: a proof from all over takes more work than there is where gaps open slower
 )
+
+// layers are those of the cores, mm.
+var layers = [...]float64{10, 20, 40, 80}
 
 // opens looks along a creep from one start, and from where a proof may take it to begin.
 func (p *play) opens(points int) {
@@ -112,14 +114,17 @@ func (p *play) shrinks(last, now map[int]looked, step float64, at Axes, wide boo
 		least, most := was.closing(&is, p.scene.pairs[i].need, step)
 		p.answer["clear/opens"].take(limit-least, p.from, p.sharp, wide, func() string {
 			return fmt.Sprintf("pair %d shrinks by %.4f a degree, from %.4f (its cores %.4f) to %.4f (%.4f), at %.3f° %.3f°, %s",
-				i, least, was.own.high, was.core.high, is.own.high, is.core.high, at[0]/degree, at[1]/degree, p.what)
+				i, least, was.own.high, was.cores[0].high, is.own.high, is.cores[0].high, at[0]/degree, at[1]/degree, p.what)
 		})
 		p.answer["clear/opens"].take(limit-most, p.from, p.sharp, true, func() string { return "" })
 	}
 }
 
-// looked is a pair at one look: its gap and that of its cores.
-type looked struct{ own, core bounds }
+// looked is a pair at one look: its gap and, where it may touch, those of its cores.
+type looked struct {
+	own   bounds
+	cores [len(layers)]bounds
+}
 
 // bounds are of a gap, mm; of bodies that overlap both are 0.
 type bounds struct{ low, high float64 }
@@ -130,18 +135,14 @@ func (b bounds) shrinks(to bounds) (least, most float64) { return b.low - to.hig
 // closing is how fast a pair comes nearer, mm per degree: by what is sure, which is nothing while it is no nearer than it must be, and by what
 // may be. Where either its own gap or that of its cores may be gone by, sure is what both say.
 func (l *looked) closing(to *looked, need, step float64) (least, most float64) {
-	ownLeast, ownMost := l.own.shrinks(to.own)
-	coreLeast, coreMost := l.core.shrinks(to.core)
-	near, far := min(l.own.low, to.own.low), max(l.own.high, to.own.high)
-	switch {
-	case near > atTouch+eitherWay:
-		least, most = ownLeast, ownMost
-	case far < touchAlone && min(l.core.low, to.core.low) <= touchAlone: // too deep in each other to tell
-		return math.Inf(-1), math.Inf(1)
-	case far < touchAlone:
-		least, most = coreLeast, coreMost
-	default:
-		least, most = min(ownLeast, coreLeast), max(ownMost, coreMost)
+	least, most = l.own.shrinks(to.own)
+	if near, far := l.own.both(to.own); near <= atTouch+eitherWay {
+		coreLeast, coreMost := l.coresClosing(to)
+		if far < atTouch-eitherWay {
+			least, most = coreLeast, coreMost
+		} else {
+			least, most = min(least, coreLeast), max(most, coreMost)
+		}
 	}
 	if l.own.high >= need {
 		least = math.Inf(-1)
@@ -149,8 +150,25 @@ func (l *looked) closing(to *looked, need, step float64) (least, most float64) {
 	return least / step, most / step
 }
 
+// both are the least and the most that a gap was at either look.
+func (b bounds) both(to bounds) (near, far float64) { return min(b.low, to.low), max(b.high, to.high) }
+
+// coresClosing is by how much the outermost cores that stand apart came nearer; what is not told where it is not sure which these are, or where none do.
+func (l *looked) coresClosing(to *looked) (least, most float64) {
+	for k := range l.cores {
+		near, far := l.cores[k].both(to.cores[k])
+		if near > atTouch+eitherWay {
+			return l.cores[k].shrinks(to.cores[k])
+		}
+		if far >= atTouch-eitherWay {
+			break
+		}
+	}
+	return math.Inf(-1), math.Inf(1)
+}
+
 // touchAlone is the gap below which there is none that could be seen to shrink, mm.
-const touchAlone = 0.5
+const touchAlone = atTouch - eitherWay
 
 // gaps are the pairs that are nearer than they must be at a pose, or by a little more.
 func (s *scene) gaps(a Axes, more float64) map[int]looked {
@@ -167,11 +185,24 @@ func (s *scene) gaps(a Axes, more float64) map[int]looked {
 		if l.own.high >= p.need+more {
 			continue
 		}
-		if l.own.low < atTouch+2*eitherWay {
-			u, v := x.core(), y.core()
-			l.core = exactly(&u, &v)
+		if l.own.low < atTouch+4*eitherWay {
+			l.cores = coresOf(&x, &y)
 		}
 		out[i] = l
+	}
+	return out
+}
+
+// coresOf are the gaps of the cores of two bodies, as far in as they overlap.
+func coresOf(x, y *body) (out [len(layers)]bounds) {
+	for k, layer := range layers {
+		u, v := x.core(layer), y.core(layer)
+		if out[k] = exactly(&u, &v); out[k].low > atTouch+4*eitherWay {
+			for i := k + 1; i < len(layers); i++ { // not asked for
+				out[i] = bounds{math.Inf(-1), math.Inf(1)}
+			}
+			return out
+		}
 	}
 	return out
 }
@@ -187,16 +218,16 @@ func exactly(a, b *body) bounds {
 
 // core is a body less a layer: its faces lie that much farther in, as far as it is thick enough for that. Of a hull the corners go toward the
 // mean of all by the layer's share of how far the farthest is.
-func (b *body) core() body {
+func (b *body) core(layer float64) body {
 	out := *b
 	switch b.kind {
 	case "ball", "capsule":
-		out.r1 -= min(coreLayer, b.r1)
+		out.r1 -= min(layer, b.r1)
 	case "cylinder", "cone":
-		out.tapered(b)
+		out.tapered(b, layer)
 	case "box":
 		for i := range out.half {
-			out.half[i] -= min(coreLayer, b.half[i])
+			out.half[i] -= min(layer, b.half[i])
 		}
 	default:
 		mean, far := V{}, 0.0
@@ -207,23 +238,23 @@ func (b *body) core() body {
 			far = max(far, p.sub(mean).norm())
 		}
 		for i, p := range b.p[:b.n] {
-			out.p[i] = mean.add(p.sub(mean).times(max(0, 1-coreLayer/far)))
+			out.p[i] = mean.add(p.sub(mean).times(max(0, 1-layer/far)))
 		}
 	}
 	return out
 }
 
 // tapered makes a body the core of a cylinder or cone: its ends farther in, but short of its middle, and its side.
-func (b *body) tapered(of *body) {
+func (b *body) tapered(of *body, layer float64) {
 	r2 := of.r2
 	if of.kind == "cylinder" {
 		r2 = of.r1
 	}
 	along := of.p[1].sub(of.p[0])
 	long := along.norm()
-	share := min(coreLayer/long, 0.49)
+	share := min(layer/long, 0.49)
 	at := func(share float64) float64 {
-		return max(0, of.r1+(r2-of.r1)*share-coreLayer*min(1.5, math.Hypot(long, r2-of.r1)/long))
+		return max(0, of.r1+(r2-of.r1)*share-layer*min(1.5, math.Hypot(long, r2-of.r1)/long))
 	}
 	b.p[0], b.p[1] = of.p[0].add(along.times(share)), of.p[1].sub(along.times(share))
 	b.r1, b.r2 = at(share), at(1-share)
