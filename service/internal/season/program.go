@@ -1,0 +1,480 @@
+package season
+
+import (
+	"fmt"
+	"math"
+	"strings"
+	"time"
+
+	"keepclear.example/keepclear/service/internal/decide"
+	"keepclear.example/keepclear/service/internal/frame"
+	"keepclear.example/keepclear/service/internal/pose"
+	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/unit"
+	"keepclear.example/keepclear/service/internal/verdict"
+)
+
+// program is what a good program and a person do: earlier evenings, then this night.
+func (n *night) program() error {
+	n.quiet = true
+	for k, targets := range n.lot.Earlier {
+		if err := n.evening(targets); err != nil {
+			return err
+		}
+		n.earlier++
+		n.to(n.lot.Start.AddDate(0, 0, -3*(len(n.lot.Earlier)-1-k)))
+		n.mount.PowerDip(n.now)
+	}
+	n.quiet = false
+	n.now = later(n.now, n.lot.Start)
+	n.ends = n.lot.Start.Add(n.lot.Length)
+	n.due = n.lot.Faults
+	n.mount.ClockAhead, n.skew = n.lot.Clock, n.lot.Computer
+	n.mount.Index = n.mount.Index.Add(n.lot.Wander)
+	n.to(n.now)
+	if err := n.begins(); err != nil {
+		return err
+	}
+	for n.now.Before(n.ends) {
+		if err := n.target(); err != nil {
+			return err
+		}
+	}
+	return n.retreat()
+}
+
+// evening is part of an earlier, quiet night.
+func (n *night) evening(targets int) error {
+	if err := n.begins(); err != nil {
+		return err
+	}
+	n.ends = n.now.Add(12 * time.Hour)
+	for range targets {
+		if err := n.target(); err != nil {
+			return err
+		}
+	}
+	return n.retreat()
+}
+
+// begins is what a person and the program do before the first target.
+func (n *night) begins() error {
+	n.permit = ""
+	if n.earlier > 0 {
+		if err := n.act(pose.ControllerRestarted); err != nil {
+			return err
+		}
+	}
+	if n.lot.Changed && n.earlier > 0 && !n.quiet {
+		n.angle += unit.Angle(math.Pi * n.rng.Float64())
+		n.mount.Cone = unit.Deg(n.table.draw(n.rng, "cone_deg"))
+		if err := n.act(pose.PayloadChanged); err != nil {
+			return err
+		}
+	}
+	if err := n.looked(); err != nil {
+		return err
+	}
+	if n.d != nil {
+		if err := n.report(decide.Report{Proved: &question.Proof{Person: person, RigDigest: n.rig.Digest, SignsChecked: true, ResidualMM: 4}}); err != nil {
+			return err
+		}
+	}
+	if _, err := n.home(); err != nil {
+		return err
+	}
+	if n.lot.Aligns && !n.quiet {
+		return n.align()
+	}
+	return nil
+}
+
+// looked: a person states where the axes are, as seen.
+func (n *night) looked() error {
+	at := n.mount.Axes(n.now)
+	return n.report(decide.Report{Homed: &decide.HomedReport{Person: person, At: &at}})
+}
+
+func (n *night) act(kind pose.ActKind) error {
+	return n.report(decide.Report{Act: &pose.Act{Kind: kind, Person: person}})
+}
+
+// align is a polar alignment: three pictures thirty degrees apart, after which a person turns the bolts.
+func (n *night) align() error {
+	west := unit.Deg(-40)
+	for range 3 {
+		at, ok := n.place(west, unit.Deg(40+10*n.rng.Float64()))
+		west += unit.Deg(30)
+		if !ok {
+			continue
+		}
+		if moved, err := n.slew(at, 10*time.Minute); err != nil || !moved {
+			return err
+		}
+		if _, err := n.centre(); err != nil || n.away {
+			n.away = false
+			return err
+		}
+	}
+	return n.adjust()
+}
+
+// adjust is a person at the bolts of the polar axis, or at the feet of the base: a little is left.
+func (n *night) adjust() error {
+	n.mount.Polar = n.lot.Left.polar
+	n.mount.Straighten()
+	n.mount.Kick(n.lot.Left.base)
+	n.aligned, n.kicked = true, false
+	return n.act(pose.PolarAxisAdjusted)
+}
+
+// place is somewhere to point at, by hour angle and declination.
+type place struct{ ra, dec unit.Angle }
+
+// place is where an hour angle and a declination (its size; toward the pole that is up) stand now, if that is well up.
+func (n *night) place(h, dec unit.Angle) (place, bool) {
+	s, err := moment(n.now)
+	if err != nil {
+		return place{}, false
+	}
+	if n.real.Site.Lat < 0 {
+		dec = -dec
+	}
+	return place{(s.SiderealTime(n.real.Site.Lon) - h).Positive(), dec}, n.up(h, dec)
+}
+
+// up tells whether a place is well up, and not where an alt-azimuth cannot follow.
+func (n *night) up(h, dec unit.Angle) bool {
+	alt := frame.Altitude(frame.SiteFromHour[frame.Rig](n.real.Site.Lat).Apply(frame.FromHour(h, dec))).Deg()
+	high := 80.0
+	if n.rig.Kind == rig.AltAzimuth {
+		high = 68
+	}
+	return alt > 28 && alt < high
+}
+
+// pick draws the next target and how long it will be imaged.
+func (n *night) pick() (place, time.Duration, bool) {
+	long := minutes(n.table.draw(n.rng, "target_minutes"))
+	if n.quiet {
+		long = 12 * time.Minute
+	}
+	for range 100 {
+		h, dec := unit.Deg(-65+125*n.rng.Float64()), unit.Deg(-25+100*n.rng.Float64())
+		after := h + unit.Angle(long.Seconds()+600)*question.SiderealRate
+		d := dec
+		if n.real.Site.Lat < 0 {
+			d = -dec
+		}
+		if n.rig.Kind == rig.German && h < 0 && h > unit.Deg(-4) { // so near the meridian a program waits for it
+			continue
+		}
+		if n.up(after, d) {
+			if at, ok := n.place(h, dec); ok {
+				return at, long, true
+			}
+		}
+	}
+	return place{}, 0, false
+}
+
+// target works through one target: slew, picture, sync, slew again, picture, and then hours of it with a picture now and then.
+func (n *night) target() error {
+	at, long, ok := n.pick()
+	if !ok {
+		return fmt.Errorf("%w: no target is up", errWorld)
+	}
+	if moved, err := n.slew(at, 10*time.Minute); err != nil || !moved {
+		return n.missed(err)
+	}
+	n.away, n.strayed = false, false
+	rounds := 2
+	if n.table.chance(n.rng, "centring_slews") {
+		rounds = 3
+	}
+	for k := range rounds {
+		done, err := n.centre()
+		if err != nil || n.away {
+			return err
+		}
+		if done && k < rounds-1 || n.strayed {
+			n.strayed = false
+			if moved, err := n.slew(at, 10*time.Minute); err != nil || !moved {
+				return n.missed(err)
+			}
+		}
+	}
+	return n.image(at, long)
+}
+
+// missed lets some time go by after a motion that was not allowed; a person comes where it lasts.
+func (n *night) missed(err error) error {
+	if err != nil {
+		return err
+	}
+	n.score.missed++
+	if n.score.missed%4 == 0 {
+		return n.comes("motions are not allowed")
+	}
+	return n.pass(2 * time.Minute)
+}
+
+// image images a target, through a flip where it crosses the meridian.
+func (n *night) image(at place, long time.Duration) error {
+	until := n.now.Add(long)
+	if until.After(n.ends) {
+		until = n.ends
+	}
+	for n.now.Before(until) {
+		left := until.Sub(n.now)
+		stretch := min(left, n.toMeridian(at))
+		allowed, err := n.move(question.Action{Kind: question.Track, Follow: stretch}, func() { n.mount.Track(n.now) })
+		if err != nil || !allowed {
+			return n.missed(err)
+		}
+		if err := n.track(n.now.Add(stretch)); err != nil || n.away {
+			return err
+		}
+		if err, on := n.resume(at, left-stretch); err != nil || !on {
+			return err
+		}
+	}
+	return nil
+}
+
+// resume goes back to a target after a move for a second picture, or takes the tube over where the meridian is past.
+func (n *night) resume(at place, left time.Duration) (error, bool) {
+	var ok bool
+	var err error
+	switch {
+	case n.strayed:
+		n.strayed = false
+		ok, err = n.slew(at, 10*time.Minute)
+	case left > 5*time.Minute:
+		ok, err = n.flip(at)
+	default:
+		return nil, true
+	}
+	if err != nil || !ok {
+		return n.missed(err), false
+	}
+	return nil, !n.away
+}
+
+// pastMeridian is how far past the meridian a German is followed before it flips. Invented.
+const pastMeridian = 4 * time.Minute
+
+// toMeridian is how long a German may go on until it must flip; long where it need not.
+func (n *night) toMeridian(at place) time.Duration {
+	s, err := moment(n.now)
+	if err != nil || n.rig.Kind != rig.German {
+		return 24 * time.Hour
+	}
+	h := (s.SiderealTime(n.real.Site.Lon) - at.ra).Wrapped()
+	if h > 0 {
+		return 24 * time.Hour
+	}
+	return time.Duration(float64(-h/question.SiderealRate)*float64(time.Second)) + pastMeridian
+}
+
+// track follows a target, with a picture to make sure now and then.
+func (n *night) track(until time.Time) error {
+	for n.now.Before(until) {
+		every := minutes(n.table.draw(n.rng, "check_every_minutes"))
+		last := n.now.Add(every).After(until)
+		if last {
+			return n.pass(until.Sub(n.now))
+		}
+		if err := n.pass(every); err != nil {
+			return err
+		}
+		if _, err := n.centre(); err != nil || n.away || n.strayed {
+			return err
+		}
+	}
+	return nil
+}
+
+// flip takes the tube to the other side of the pier, and centres again.
+func (n *night) flip(at place) (bool, error) {
+	ra, dec, side := n.mount.Belief(n.now)
+	ok, err := n.move(question.Action{Kind: question.Flip, Follow: 10 * time.Minute}, func() { n.mount.Slew(n.now, ra, dec, side.Other(), true) })
+	if err != nil || !ok {
+		return false, err
+	}
+	if done, err := n.centre(); err != nil || !done && !n.strayed {
+		return true, err
+	}
+	n.strayed = false
+	return n.slew(at, 10*time.Minute)
+}
+
+// slew goes to a place of date and follows it.
+func (n *night) slew(to place, follow time.Duration) (bool, error) {
+	act := question.Action{Kind: question.Slew, Sky: &question.Sky{RA: to.ra, Dec: to.dec, Frame: question.OfDate}, Follow: follow}
+	n.leaves()
+	ok, err := n.move(act, func() { n.mount.Slew(n.now, to.ra, to.dec, "", follow > 0) })
+	if ok && err == nil {
+		n.arrived(to)
+	}
+	return ok, err
+}
+
+// home homes the rig: by its sensor, or a person says that it stands at its marks.
+func (n *night) home() (bool, error) {
+	n.mount.Stop(n.now)
+	if err := n.report(decide.Report{}); err != nil {
+		return false, err
+	}
+	ok, err := n.move(question.Action{Kind: question.Home}, func() { n.mount.Home(n.now, "") })
+	if !ok || err != nil {
+		return false, err
+	}
+	truly := n.mount.Axes(n.now).Sub(n.rig.Home)
+	closure := n.mount.Homed(n.now)
+	n.permit, n.physical = "", false
+	if n.rig.Sources[0].Kind == rig.AxisEncoder {
+		closure = truly
+	}
+	h := &decide.HomedReport{Sensed: n.rig.Homing.By == rig.BySensor, Person: person}
+	if h.Sensed && n.earlier == 0 {
+		h.Person = ""
+	}
+	if h.Sensed {
+		h.Closure = &closure
+	}
+	n.score.homed(n)
+	return true, n.report(decide.Report{Homed: h})
+}
+
+// retreat goes home by axes at the end.
+func (n *night) retreat() error {
+	home := n.rig.Home
+	_, err := n.move(question.Action{Kind: question.Retreat, Axes: &home}, func() { n.mount.SlewAxes(n.now, home) })
+	n.mount.Stop(n.now)
+	return err
+}
+
+// move asks for a motion and does it if that is allowed; by a gate that judges no motions it is simply done.
+func (n *night) move(act question.Action, do func()) (bool, error) {
+	if n.d != nil {
+		a, err := n.ask(act)
+		if err != nil {
+			return false, err
+		}
+		n.score.motion(n, act, a)
+		if a.Verdict != verdict.Allow || a.Permit == nil {
+			return false, nil
+		}
+		n.permit = a.Permit.ID
+	}
+	do()
+	if err := n.underWay(); err != nil {
+		return false, err
+	}
+	if act.Kind == question.Home {
+		return true, nil
+	}
+	if act.Follow > 0 {
+		return true, n.report(decide.Report{})
+	}
+	id := n.permit
+	n.permit = ""
+	return true, n.report(decide.Report{End: &decide.EndReport{Permit: id, How: pose.Done}})
+}
+
+// underWay sends samples while the mount moves, and waits a second when it is over. Halfway it is noted where a picture would look that
+// somebody took then.
+func (n *night) underWay() error {
+	half := n.now.Add(n.mount.Arrival(n.now).Sub(n.now) / 2)
+	for n.mount.Moving(n.now) {
+		was := n.now
+		n.to(n.now.Add(1500 * time.Millisecond))
+		if !half.Before(was) && half.Before(n.now) {
+			n.midway()
+		}
+		if err := n.report(decide.Report{}); err != nil {
+			return err
+		}
+	}
+	n.to(n.now.Add(time.Second))
+	return nil
+}
+
+// comes is a person who comes, looks, and puts right what programs cannot; what was done to the rig is said.
+func (n *night) comes(why string) error {
+	n.mount.Stop(n.now)
+	n.score.visit(n.now, why)
+	if err := n.report(decide.Report{}); err != nil {
+		return err
+	}
+	if err := n.pass(minutes(n.table.draw(n.rng, "person_minutes"))); err != nil {
+		return err
+	}
+	for _, mend := range []func() error{n.mendClock, n.mendSite, n.mendProgram, n.mendTripod, n.release, n.looked} {
+		if err := mend(); err != nil {
+			return err
+		}
+	}
+	_, err := n.home()
+	n.heldInARow = 0
+	return err
+}
+
+func (n *night) mendClock() error {
+	if n.wrongClocks() == 0 {
+		return nil
+	}
+	n.mount.ClockAhead, n.skew = 0, 0
+	return n.act(pose.ClockSet)
+}
+
+func (n *night) mendSite() error {
+	if n.wrongSite() == 0 || n.rig.Site.Lon != n.real.Site.Lon { // a rig file that is wrong alike: nobody thinks of it
+		return nil
+	}
+	n.mount.Site = question.Place{Lat: n.real.Site.Lat, Lon: n.real.Site.Lon}
+	return n.act(pose.SiteSet)
+}
+
+func (n *night) mendProgram() error {
+	n.mixesFrames = false
+	return nil
+}
+
+func (n *night) mendTripod() error {
+	if !n.kicked {
+		return nil
+	}
+	if err := n.act(pose.TripodMoved); err != nil {
+		return err
+	}
+	return n.adjust()
+}
+
+// release releases all locks.
+func (n *night) release() error {
+	if n.d == nil {
+		return nil
+	}
+	v, err := n.d.LookAt(ctx, n.rig.ID, n.clock())
+	if err != nil || len(v.Locks) == 0 {
+		return err
+	}
+	var ids []string
+	for _, l := range v.Locks {
+		ids = append(ids, l.ID)
+	}
+	_, _, err = n.d.Release(ids, person, "looked at the rig", n.clock(), n.request())
+	return err
+}
+
+// wantsAlignment tells whether the pose waits for the polar axis to be aligned.
+func (n *night) wantsAlignment() (bool, error) {
+	if n.d == nil {
+		return false, nil
+	}
+	p, err := n.d.Where(n.rig.ID, n.clock())
+	return strings.Contains(p.Because, "align"), err
+}
