@@ -52,6 +52,8 @@ func (n *night) sync(c *claim) (outcome, error) {
 	before, at := n.last, n.lastAt
 	n.last, n.lastAt = c, n.now
 	ra, dec := n.ofDate(c.solve.Sky)
+	off, _ := n.mount.BeliefError(n.now)
+	n.before = off.Deg()
 	if n.d == nil {
 		bra, bdec, _ := n.mount.Belief(n.now)
 		ok := n.gate.judge(c, before, apart(ra, dec, bra, bdec), n.now.Sub(at))

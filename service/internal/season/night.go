@@ -55,6 +55,7 @@ type night struct {
 	away        bool // it was homed, or somebody came: what was under way is over
 	strayed     bool // it moved off its target for a second picture
 	lastAt      time.Time
+	before      float64 // error of belief before the sync that is judged, degrees
 	solving
 }
 
@@ -70,7 +71,7 @@ func (t *Table) Play(rigs *Rigs, l Lot, g Gate, dir string) (*Score, error) {
 		return nil, err
 	}
 	real := *m.Rig
-	n := &night{table: t, lot: &l, gate: g, member: m, rig: m.Rig, real: &real, rng: stream(l.Seed, 5), score: &Score{Lot: l, Gate: g.Name, keep: true}}
+	n := &night{table: t, lot: &l, gate: g, member: m, rig: m.Rig, real: &real, rng: stream(l.Seed, 5), score: &Score{Lot: l, Gate: g.Name, keep: rigs.Story}}
 	if err := n.play(dir); err != nil {
 		return nil, fmt.Errorf("%s: %w", l.String(), err)
 	}
@@ -91,8 +92,11 @@ func (n *night) play(dir string) error {
 		}
 		defer func() { _ = n.rec.Close(); removeRecord(path) }()
 	}
-	err := n.program()
-	return err
+	if err := n.program(); err != nil {
+		return err
+	}
+	n.score.Ended = n.lasts()
+	return nil
 }
 
 // removeRecord takes a record and what SQLite keeps beside it away.

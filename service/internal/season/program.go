@@ -213,11 +213,25 @@ func (n *night) missed(err error) error {
 	if err != nil {
 		return err
 	}
+	if err := n.stop(); err != nil {
+		return err
+	}
 	n.score.missed++
 	if n.score.missed%4 == 0 {
 		return n.comes("motions are not allowed")
 	}
 	return n.pass(2 * time.Minute)
+}
+
+// stop stops the mount, which needs no leave, and says so.
+func (n *night) stop() error {
+	n.mount.Stop(n.now)
+	id := n.permit
+	n.permit = ""
+	if id == "" {
+		return n.report(decide.Report{})
+	}
+	return n.report(decide.Report{End: &decide.EndReport{Permit: id, How: pose.Stopped}})
 }
 
 // image images a target, through a flip where it crosses the meridian.
@@ -323,8 +337,7 @@ func (n *night) slew(to place, follow time.Duration) (bool, error) {
 
 // home homes the rig: by its sensor, or a person says that it stands at its marks.
 func (n *night) home() (bool, error) {
-	n.mount.Stop(n.now)
-	if err := n.report(decide.Report{}); err != nil {
+	if err := n.stop(); err != nil {
 		return false, err
 	}
 	ok, err := n.move(question.Action{Kind: question.Home}, func() { n.mount.Home(n.now, "") })
@@ -351,9 +364,10 @@ func (n *night) home() (bool, error) {
 // retreat goes home by axes at the end.
 func (n *night) retreat() error {
 	home := n.rig.Home
-	_, err := n.move(question.Action{Kind: question.Retreat, Axes: &home}, func() { n.mount.SlewAxes(n.now, home) })
-	n.mount.Stop(n.now)
-	return err
+	if _, err := n.move(question.Action{Kind: question.Retreat, Axes: &home}, func() { n.mount.SlewAxes(n.now, home) }); err != nil {
+		return err
+	}
+	return n.stop()
 }
 
 // move asks for a motion and does it if that is allowed; by a gate that judges no motions it is simply done.
@@ -404,9 +418,8 @@ func (n *night) underWay() error {
 
 // comes is a person who comes, looks, and puts right what programs cannot; what was done to the rig is said.
 func (n *night) comes(why string) error {
-	n.mount.Stop(n.now)
 	n.score.visit(n.now, why)
-	if err := n.report(decide.Report{}); err != nil {
+	if err := n.stop(); err != nil {
 		return err
 	}
 	if err := n.pass(minutes(n.table.draw(n.rng, "person_minutes"))); err != nil {

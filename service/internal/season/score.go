@@ -21,13 +21,12 @@ type Score struct {
 	Visits int   // a person had to come
 	Missed int   // motions not allowed
 	Slews  int
+	Ended  string // what was wrong and still lasted at the end
 	Lines  []string
 	missed int
-	taken  bool      // a sync was taken since the last homing
-	worst  float64   // belief error of the last accepted solve, degrees, and whose it was
-	from   Asked     // the accepted solve that did the most to belief since homing
-	keep   bool      // the lines
-	start  time.Time //
+	taken  bool  // a sync was taken since the last homing
+	from   Asked // the accepted solve that did the most to belief since homing
+	keep   bool  // the lines
 }
 
 // Asked is one solve that was asked about.
@@ -39,11 +38,14 @@ type Asked struct {
 	True      bool    // it says where the camera truly looked within 2′, and clocks, site and frame are right
 	Sound     bool    // and the pose is right, and nothing struck the rig that nobody saw to
 	Verdict   verdict.Verdict
-	Rules     []string // that did not pass
+	Codes     []string // of the findings that did not pass, rule and word
 	Sentence  string   // of the gravest
-	Faults    string   // that lasted
+	Cloud     bool
+	First     bool   // none was accepted since the last homing
+	Faults    string // that lasted
 	// After an accepted one:
-	Belief   float64    // error of the mount's belief over the ground, degrees
+	Before   float64    // error of the mount's belief over the ground before it, degrees
+	Belief   float64    // the same after it
 	Each     [2]float64 // in hour angle (on the sky) and declination
 	Pose     float64    // by how much the service has the axes wrong, degrees; 0 with gates that hold none
 	Clock    float64    // degrees that wrong clocks are worth
@@ -127,7 +129,7 @@ func (s *Score) asked(n *night, c *claim, a decide.Answer) {
 	}
 	v := Asked{
 		At: n.now, Picture: c.n, Mechanism: c.mechanism, Verdict: a.Verdict, Faults: n.lasts(), Clock: n.wrongClocks(), Site: n.wrongSite(),
-		Pose: n.poseError(), Attested: n.lot.Species.Attested,
+		Pose: n.poseError(), Attested: n.lot.Species.Attested, Cloud: n.stars(n.now) < 1, First: !s.taken, Before: n.before,
 	}
 	ra, dec := n.ofDate(c.solve.Sky)
 	tra, tdec := n.ofDate(question.Sky{RA: c.ra, Dec: c.dec, Frame: question.ICRS})
@@ -137,7 +139,7 @@ func (s *Score) asked(n *night, c *claim, a decide.Answer) {
 	v.Sound = v.True && !n.physical && !n.kicked
 	for _, f := range a.Findings {
 		if f.Effect == verdict.Holds || f.Effect == verdict.Denies {
-			v.Rules = append(v.Rules, f.Rule)
+			v.Codes = append(v.Codes, f.Rule+" "+f.Code)
 			if v.Sentence == "" {
 				v.Sentence = f.Sentence
 			}
@@ -178,8 +180,8 @@ func (a *Asked) String() string {
 			out += fmt.Sprintf(", pose %.1f° off", a.Pose)
 		}
 	}
-	for _, r := range a.Rules {
-		out += " " + r
+	for _, r := range a.Codes {
+		out += ", " + r
 	}
 	if a.Sentence != "" {
 		out += ": " + a.Sentence

@@ -89,6 +89,8 @@ func (s Species) text() (string, error) {
 // Rigs are the rigs of a season with what judges them. They are made when first wanted and shared by all nights, what was proven of them
 // included. Safe for concurrent use.
 type Rigs struct {
+	Story bool // scores keep the story of their night, line by line
+
 	mu      sync.Mutex
 	defs    []limits.Definition
 	set     *rules.Set
