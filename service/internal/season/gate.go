@@ -120,19 +120,11 @@ func (n *night) settle(o outcome) (bool, error) {
 	if n.d == nil || o.denied {
 		return true, nil
 	}
-	has := func(k verdict.NeedKind) bool {
-		for _, x := range o.needs {
-			if x.Kind == k {
-				return true
-			}
-		}
-		return false
-	}
 	align, err := n.wantsAlignment()
 	switch {
 	case err != nil:
 		return false, err
-	case has(verdict.NeedRelease), has(verdict.NeedClock), has(verdict.NeedSite):
+	case wants(o.needs, verdict.NeedRelease, verdict.NeedClock, verdict.NeedSite):
 		n.away = true
 		return false, n.comes("needed: " + string(o.needs[0].Kind))
 	case align:
@@ -143,11 +135,11 @@ func (n *night) settle(o outcome) (bool, error) {
 	case n.heldInARow >= lasting:
 		n.away = true
 		return false, n.comes("held for long")
-	case has(verdict.NeedHoming):
+	case wants(o.needs, verdict.NeedHoming):
 		n.away = true
 		_, err := n.home()
 		return false, err
-	case has(verdict.NeedSecondSolve):
+	case wants(o.needs, verdict.NeedSecondSolve):
 		return n.moveOn()
 	}
 	return true, n.pass(20 * time.Second)

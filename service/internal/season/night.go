@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"keepclear.example/keepclear/service/internal/decide"
+	"keepclear.example/keepclear/service/internal/pose"
 	"keepclear.example/keepclear/service/internal/practice"
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/record"
@@ -19,6 +20,7 @@ import (
 	"keepclear.example/keepclear/service/internal/state"
 	"keepclear.example/keepclear/service/internal/timescale"
 	"keepclear.example/keepclear/service/internal/unit"
+	"keepclear.example/keepclear/service/internal/verdict"
 )
 
 // night is one night under way.
@@ -56,6 +58,7 @@ type night struct {
 	strayed     bool // it moved off its target for a second picture
 	lastAt      time.Time
 	before      float64 // error of belief before the sync that is judged, degrees
+	needs       []verdict.Need // of the motion last asked for
 	solving
 }
 
@@ -168,7 +171,7 @@ func later(a, b time.Time) time.Time {
 }
 
 // sampleEvery is how often the program reports while nothing goes on. Invented.
-const sampleEvery = time.Minute
+const sampleEvery = 150 * time.Second
 
 // pass lets time go by with samples.
 func (n *night) pass(d time.Duration) error {
@@ -197,7 +200,7 @@ func (n *night) report(r decide.Report) error {
 	r.Rig, r.Asker, r.At, r.Sent, r.Sample = n.rig.ID, asker, n.clock(), n.clock(), s
 	out, err := n.d.Report(context.Background(), r, n.request())
 	for _, x := range out.Notices {
-		if x.Locks || x.Withdraws {
+		if os.Getenv("ALL") != "" || x.Locks || x.Withdraws || x.Kind == pose.SolveAgainst || x.Kind == pose.OffEnd || x.Kind == pose.UnaskedSync || x.Kind == pose.UnaskedMotion || x.Kind == pose.TooSoon || x.Kind == pose.SyncMissed || x.Kind == pose.Closure {
 			n.score.say(n.now, "notice: %s", x.Sentence)
 		}
 	}

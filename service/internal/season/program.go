@@ -3,6 +3,7 @@ package season
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -217,8 +218,16 @@ func (n *night) missed(err error) error {
 		return err
 	}
 	n.score.missed++
-	if n.score.missed%4 == 0 {
+	needs := n.needs
+	n.needs = nil
+	switch {
+	case wants(needs, verdict.NeedRelease, verdict.NeedClock, verdict.NeedSite):
+		return n.comes("needed: " + string(needs[0].Kind))
+	case n.score.missed%4 == 0:
 		return n.comes("motions are not allowed")
+	case wants(needs, verdict.NeedHoming):
+		_, err := n.home()
+		return err
 	}
 	return n.pass(2 * time.Minute)
 }
@@ -232,6 +241,11 @@ func (n *night) stop() error {
 		return n.report(decide.Report{})
 	}
 	return n.report(decide.Report{End: &decide.EndReport{Permit: id, How: pose.Stopped}})
+}
+
+// wants tells whether one of these is needed.
+func wants(needs []verdict.Need, kinds ...verdict.NeedKind) bool {
+	return slices.ContainsFunc(needs, func(n verdict.Need) bool { return slices.Contains(kinds, n.Kind) })
 }
 
 // image images a target, through a flip where it crosses the meridian.
@@ -378,7 +392,7 @@ func (n *night) move(act question.Action, do func()) (bool, error) {
 			return false, err
 		}
 		n.score.motion(n, act, a)
-		if a.Verdict != verdict.Allow || a.Permit == nil {
+		if n.needs = a.Needs; a.Verdict != verdict.Allow || a.Permit == nil {
 			return false, nil
 		}
 		n.permit = a.Permit.ID
@@ -404,7 +418,7 @@ func (n *night) underWay() error {
 	half := n.now.Add(n.mount.Arrival(n.now).Sub(n.now) / 2)
 	for n.mount.Moving(n.now) {
 		was := n.now
-		n.to(n.now.Add(1500 * time.Millisecond))
+		n.to(n.now.Add(2500 * time.Millisecond))
 		if !half.Before(was) && half.Before(n.now) {
 			n.midway()
 		}

@@ -9,7 +9,6 @@ import (
 	"keepclear.example/keepclear/policies"
 	"keepclear.example/keepclear/service/internal/decide"
 	"keepclear.example/keepclear/service/internal/limits"
-	"keepclear.example/keepclear/service/internal/practice"
 	"keepclear.example/keepclear/service/internal/reach"
 	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/rules"
@@ -48,28 +47,25 @@ var sourceLines = map[string]string{
 	"reckoned": "  - kind: reckoned\n    sigma_deg: [0.02, 0.02]",
 }
 
+// files are those of the north.
+var files = map[string]string{"german": "whimbrel", "fork": "dunlin", "alt-azimuth": "godwit"}
+
 // southLines are what the south has otherwise.
 var southLines = map[string][][2]string{
 	"german": {{"latitude_deg: 46.20", "latitude_deg: -46.20"}, {"longitude_deg: 11.10", "longitude_deg: 168.3"},
-		{"crossing_north_of_hub_mm: 125", "crossing_north_of_hub_mm: -125"}, {"leg_azimuths_deg: [0, 120, 240]", "leg_azimuths_deg: [180, 300, 60]"}},
+		{"crossing_north_of_hub_mm: 125", "crossing_north_of_hub_mm: -125"}},
 	"fork": {{"latitude_deg: 36.4", "latitude_deg: -31.5"}, {"longitude_deg: 22.8", "longitude_deg: 141.2"},
-		{"crossing_north_of_hub_mm: 330", "crossing_north_of_hub_mm: -330"}, {"leg_azimuths_deg: [0, 120, 240]", "leg_azimuths_deg: [180, 300, 60]"},
-		{"axis2_deg: [-60, 80]", "axis2_deg: [-80, 60]"}},
+		{"crossing_north_of_hub_mm: 330", "crossing_north_of_hub_mm: -330"}, {"axis2_deg: [-60, 80]", "axis2_deg: [-80, 60]"}},
 	"alt-azimuth": {{"latitude_deg: 50.3", "latitude_deg: -41.3"}, {"longitude_deg: -4.6", "longitude_deg: 172.8"}},
 }
 
 // text is its rig file.
 func (s Species) text() (string, error) {
-	out := string(practice.HeronFile())
-	if name := map[string]string{"fork": "dunlin", "alt-azimuth": "godwit"}[s.Mount]; name != "" {
-		b, err := rigFiles.ReadFile("rigs/" + name + ".yaml")
-		if err != nil {
-			return "", err
-		}
-		out = string(b)
-	} else {
-		out = strings.Replace(out, "home_deg: [0, 0]\n", "home_deg: [0, 0]\nrests:\n  - name: park\n    axes_deg: [0, 0]\n", 1)
+	b, err := rigFiles.ReadFile("rigs/" + files[s.Mount] + ".yaml")
+	if err != nil {
+		return "", err
 	}
+	out := string(b)
 	changes := [][2]string{{countsLines, sourceLines[s.Source]}}
 	if s.South {
 		changes = append(changes, southLines[s.Mount]...)
