@@ -32,6 +32,24 @@ func Gates() []Gate {
 	}
 }
 
+// GateNames lists the gates.
+func GateNames() (out []string) {
+	for _, g := range Gates() {
+		out = append(out, g.Name)
+	}
+	return out
+}
+
+// GateNamed returns one of them.
+func GateNamed(name string) (Gate, bool) {
+	for _, g := range Gates() {
+		if g.Name == name {
+			return g, true
+		}
+	}
+	return Gate{}, false
+}
+
 // twoAgree wants two pictures in a row, within five minutes, that agree within 10′.
 func twoAgree(now, before *claim, _ unit.Angle, since time.Duration) bool {
 	if before == nil || since > 5*time.Minute {

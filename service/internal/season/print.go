@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strings"
 	"text/tabwriter"
+	"time"
 )
 
 // row is one line of the table of a season.
@@ -113,3 +114,21 @@ func orTrue(a Asked) string {
 	}
 	return "a true solve"
 }
+
+// Tell writes the story of a night and its score.
+func Tell(w io.Writer, s *Score) error {
+	fmt.Fprintf(w, "%s.\nFrom %s UTC for %s; the rig and all that happens to it are invented.\n\n", upper(s.Lot.String()), s.Lot.Start.Format("2006-01-02 15:04"), s.Lot.Length.Round(time.Minute))
+	for _, l := range s.Lines {
+		fmt.Fprintln(w, l)
+	}
+	fmt.Fprintln(w)
+	t := &Total{Gate: s.Gate}
+	t.Add(s)
+	if err := Print(w, []*Total{t}); err != nil {
+		return err
+	}
+	PrintCauses(w, t)
+	return nil
+}
+
+func upper(s string) string { return strings.ToUpper(s[:1]) + s[1:] }

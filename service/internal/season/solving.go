@@ -9,7 +9,6 @@ import (
 	"keepclear.example/keepclear/service/internal/decide"
 	"keepclear.example/keepclear/service/internal/frame"
 	"keepclear.example/keepclear/service/internal/question"
-	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/unit"
 )
 
@@ -23,10 +22,10 @@ type solving struct {
 	poisoned unit.Angle
 }
 
-// spot is a place (ICRS) that the next so many pictures show, whatever the tube does.
+// spot is what the next so many pictures show, whatever the tube does.
 type spot struct {
-	ra, dec unit.Angle
-	left    int
+	shows question.Solve
+	left  int
 }
 
 // claim is one solve, and what is true of it.
@@ -246,23 +245,25 @@ func (n *night) falseFigures(g *rand.Rand, c *claim) {
 	}
 }
 
-// fixed makes a pattern on the sensor match: the same place, picture after picture.
+// fixed makes a pattern on the sensor match: the same place and the same figures, picture after picture.
 func (n *night) fixed(g *rand.Rand, c *claim) bool {
 	more := int(n.table.draw(g, "pattern_repeats"))
 	if n.pattern == nil {
 		n.anywhere(g, c)
-		n.pattern = &spot{c.solve.Sky.RA, c.solve.Sky.Dec, more - 1}
+		n.pattern = &spot{c.solve, more - 1}
 		return true
 	}
 	p := n.pattern
 	if p.left--; p.left <= 0 {
 		n.pattern = nil
 	}
-	if !n.within(c, p.ra, p.dec) {
+	if !n.within(c, p.shows.Sky.RA, p.shows.Sky.Dec) {
 		return false
 	}
-	n.falseFigures(g, c)
-	c.solve.Sky.RA, c.solve.Sky.Dec = moved(p.ra, p.dec, n.lot.Solver.scatter, unit.Angle(2*math.Pi*g.Float64()))
+	was := c.solve
+	c.solve = p.shows
+	c.solve.Sky.RA, c.solve.Sky.Dec = moved(p.shows.Sky.RA, p.shows.Sky.Dec, n.lot.Solver.scatter, unit.Angle(2*math.Pi*g.Float64()))
+	c.solve.Hint, c.solve.Radius, c.solve.Start, c.solve.Picture = was.Hint, was.Radius, was.Start, was.Picture
 	return true
 }
 
@@ -296,6 +297,3 @@ func (n *night) midway() {
 	c.solve.Picture += "-moving"
 	n.mid = c
 }
-
-// side of the mount's pier at an instant, for people.
-func (n *night) side() rig.Side { return n.rig.Kind.SideOf(n.mount.Axes(n.now)) }
