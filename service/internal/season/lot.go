@@ -29,6 +29,7 @@ type Wish struct {
 	Mechanism string // of the false solves; each bad picture is by this one
 	Fault     string // the night's fault
 	Species   *Species
+	Length    time.Duration // of the night, which is the rig's first then; 0: as drawn
 }
 
 // Lot is what a seed draws for one night.
@@ -119,6 +120,9 @@ func (t *Table) Draw(seed uint64, w Wish) Lot {
 	l.Radius = unit.Deg(t.draw(g, "hint_radius_deg"))
 	for range int(t.draw(g, "earlier_nights")) {
 		l.Earlier = append(l.Earlier, int(t.draw(g, "earlier_targets")))
+	}
+	if w.Length > 0 {
+		l.Length, l.Earlier = w.Length, nil
 	}
 	l.Changed = t.chance(g, "camera_turned_before")
 	l.Aligns = t.chance(g, "aligns_at_dusk")

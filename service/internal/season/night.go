@@ -8,6 +8,7 @@ import (
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"slices"
 	"time"
 
 	"keepclear.example/keepclear/service/internal/decide"
@@ -188,6 +189,9 @@ func (n *night) pass(d time.Duration) error {
 	return nil
 }
 
+// told are the notices that a story tells, beside those that take leave back or lock.
+var told = []pose.Kind{pose.SolveAgainst, pose.SolveFor, pose.PolarError, pose.OffEnd, pose.TooSoon, pose.UnaskedSync, pose.UnaskedMotion, pose.SyncMissed, pose.Demoted}
+
 // report sends a report with a fresh sample.
 func (n *night) report(r decide.Report) error {
 	if n.d == nil {
@@ -200,7 +204,7 @@ func (n *night) report(r decide.Report) error {
 	r.Rig, r.Asker, r.At, r.Sent, r.Sample = n.rig.ID, asker, n.clock(), n.clock(), s
 	out, err := n.d.Report(context.Background(), r, n.request())
 	for _, x := range out.Notices {
-		if os.Getenv("ALL") != "" || x.Locks || x.Withdraws || x.Kind == pose.SolveAgainst || x.Kind == pose.OffEnd || x.Kind == pose.UnaskedSync || x.Kind == pose.UnaskedMotion || x.Kind == pose.TooSoon || x.Kind == pose.SyncMissed || x.Kind == pose.Closure {
+		if x.Locks || x.Withdraws || slices.Contains(told, x.Kind) {
 			n.score.say(n.now, "notice: %s", x.Sentence)
 		}
 	}
