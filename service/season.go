@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"os"
 	"runtime"
+	"runtime/debug"
 	"slices"
 	"strconv"
 	"strings"
@@ -120,6 +121,7 @@ func (o *seasonOptions) play(ctx context.Context, s streams, table *season.Table
 		}
 		return season.Tell(s.out, score)
 	}
+	debug.SetGCPercent(400) // a season makes little that lasts: a tenth of its time
 	gates := season.Gates()
 	if !o.all {
 		gates = gates[:1]

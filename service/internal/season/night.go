@@ -40,6 +40,7 @@ type night struct {
 	due  []Fault       // those to come, in order of time
 	ends time.Time
 
+	path   string // of the record
 	rec    *record.Record
 	d      *decide.Decider
 	permit string
@@ -90,11 +91,11 @@ func (n *night) play(dir string) error {
 	n.mount.Kick(n.lot.Lean)
 	n.angle = n.lot.Solver.angle
 	if n.gate.judge == nil {
-		path := filepath.Join(dir, fmt.Sprintf("%d-%s.keepclear", n.lot.Seed, n.lot.Kind))
-		if err := n.open(path); err != nil {
+		n.path = filepath.Join(dir, fmt.Sprintf("%d.keepclear", n.lot.Seed))
+		if err := n.open(); err != nil {
 			return err
 		}
-		defer func() { _ = n.rec.Close(); removeRecord(path) }()
+		defer func() { _ = n.rec.Close(); removeRecord(n.path) }()
 	}
 	if err := n.program(); err != nil {
 		return err
@@ -111,9 +112,9 @@ func removeRecord(path string) {
 }
 
 // open opens the record of the night and what judges it.
-func (n *night) open(path string) (err error) {
+func (n *night) open() (err error) {
 	var d *decide.Decider
-	n.rec, err = record.Open(path, record.Options{
+	n.rec, err = record.Open(n.path, record.Options{
 		State:    func(chain string, on record.Head) []byte { return d.StateOf(chain, on) },
 		Reopened: func(map[string]record.Head) error { return d.Refold() },
 	})
@@ -129,6 +130,20 @@ func (n *night) open(path string) (err error) {
 	})
 	n.d = d
 	return err
+}
+
+// restarts ends the service in the morning and starts it on the same record in the evening.
+func (n *night) restarts() error {
+	if n.d == nil {
+		return nil
+	}
+	if err := n.rec.Close(); err != nil {
+		return err
+	}
+	if err := n.open(); err != nil {
+		return err
+	}
+	return n.d.WithdrawAfterRestart()
 }
 
 func moment(t time.Time) (*sky.Moment, error) {

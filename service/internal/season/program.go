@@ -26,6 +26,9 @@ func (n *night) program() error {
 		n.earlier++
 		n.to(n.lot.Start.AddDate(0, 0, -3*(len(n.lot.Earlier)-1-k)))
 		n.mount.PowerDip(n.now)
+		if err := n.restarts(); err != nil {
+			return err
+		}
 	}
 	n.quiet = false
 	n.now = later(n.now, n.lot.Start)
@@ -418,7 +421,7 @@ func (n *night) underWay() error {
 	half := n.now.Add(n.mount.Arrival(n.now).Sub(n.now) / 2)
 	for n.mount.Moving(n.now) {
 		was := n.now
-		n.to(n.now.Add(2500 * time.Millisecond))
+		n.to(n.now.Add(3 * time.Second))
 		if !half.Before(was) && half.Before(n.now) {
 			n.midway()
 		}
