@@ -60,8 +60,8 @@ func seasonFlags(s streams, args []string, table *season.Table) (seasonOptions, 
 	f.StringVar(&o.gate, "gate", season.Ours, "of one night: `name` of the gate that judges the syncs")
 	f.BoolVar(&o.all, "beside", false, "of a season: play three obvious gates on the same nights, too")
 	f.IntVar(&o.threads, "threads", runtime.NumCPU(), "of a season: so many nights at once")
-	f.StringVar(&o.wish.Kind, "kind", "", "`"+strings.Join(season.Kinds(), ", ")+"`: only such nights; without it, as drawn")
-	f.StringVar(&o.wish.Mechanism, "mechanism", "", "every false solve by this `one`: "+strings.Join(table.Mechanisms(), ", "))
+	f.StringVar(&o.wish.Kind, "kind", "", "only nights of this `kind`: "+strings.Join(season.Kinds(), ", ")+"; without it, as drawn")
+	f.StringVar(&o.wish.Mechanism, "mechanism", "", "every false solve by this `mechanism`: "+strings.Join(table.Mechanisms(), ", "))
 	f.StringVar(&o.wish.Fault, "fault", "", "a night with this `fault`: "+strings.Join(table.FaultNames(), ", "))
 	if err := f.Parse(args); err != nil {
 		return o, err
@@ -94,6 +94,9 @@ func (o *seasonOptions) check(f *flag.FlagSet, table *season.Table) error {
 		if c.got != "" && !slices.Contains(c.of, c.got) {
 			return fmt.Errorf("--%s %q: want one of %s", c.flag, c.got, strings.Join(c.of, ", "))
 		}
+	}
+	if o.threads < 1 {
+		return fmt.Errorf("--threads %d: want at least one", o.threads)
 	}
 	if _, ok := season.GateNamed(o.gate); !ok {
 		return fmt.Errorf("--gate %q: want one of %s", o.gate, strings.Join(season.GateNames(), ", "))
