@@ -71,7 +71,7 @@ func (n *night) sync(c *claim) (outcome, error) {
 	n.last, n.lastAt = c, n.now
 	ra, dec := n.ofDate(c.solve.Sky)
 	off, _ := n.mount.BeliefError(n.now)
-	n.before = off.Deg()
+	n.before, n.poseState = off.Deg(), n.poseNow().State
 	if n.d == nil {
 		bra, bdec, _ := n.mount.Belief(n.now)
 		ok := n.gate.judge(c, before, apart(ra, dec, bra, bdec), n.now.Sub(at))
@@ -135,7 +135,7 @@ const lasting = 6
 // settle does what an answer says would end a hold, and tells whether another picture is to be taken here.
 func (n *night) settle(o outcome) (bool, error) {
 	n.heldInARow++
-	if n.d == nil || o.denied {
+	if n.d == nil || o.denied && n.heldInARow < 2 {
 		return true, nil
 	}
 	align, err := n.wantsAlignment()
@@ -157,7 +157,7 @@ func (n *night) settle(o outcome) (bool, error) {
 		n.away = true
 		_, err := n.home()
 		return false, err
-	case wants(o.needs, verdict.NeedSecondSolve):
+	case o.denied, wants(o.needs, verdict.NeedSecondSolve): // a second denial, too, is a reason to look elsewhere
 		return n.moveOn()
 	}
 	return true, n.pass(20 * time.Second)

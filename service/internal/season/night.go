@@ -59,8 +59,9 @@ type night struct {
 	away        bool // it was homed, or somebody came: what was under way is over
 	strayed     bool // it moved off its target for a second picture
 	lastAt      time.Time
-	before      float64        // error of belief before the sync that is judged, degrees
-	needs       []verdict.Need // of the motion last asked for
+	before      float64            // error of belief before the sync that is judged, degrees
+	poseState   question.PoseState // as held before it
+	needs       []verdict.Need     // of the motion last asked for
 	solving
 }
 

@@ -95,16 +95,21 @@ func PrintCauses(w io.Writer, t *Total) {
 		}
 		fmt.Fprintf(w, "%5d  %s\n", t.Reasons[k], k)
 	}
-	fmt.Fprintf(w, "\nAccepted by %s and wrong:\n", t.Gate)
+	fmt.Fprintf(w, "\nTrue solves and those held, by pose source:")
+	for _, k := range slices.Sorted(maps.Keys(t.Sources)) {
+		fmt.Fprintf(w, " %s %d, %d (%s %%);", k, t.Sources[k][0], t.Sources[k][1], per(t.Sources[k][1], t.Sources[k][0], 100))
+	}
+	fmt.Fprintf(w, "\n\nAccepted by %s and wrong:\n", t.Gate)
 	for _, x := range t.Wrong {
-		fmt.Fprintf(w, "  seed %d, picture %d, %s: %s: belief %.2f° off (%.2f° before), pose %.2f°, clock %.2f°, site %.2f°\n      %s\n", x.Seed, x.Asked.Picture,
-			x.Asked.At.UTC().Format("15:04:05"), orTrue(x.Asked), x.Asked.Belief, x.Asked.Before, x.Asked.Pose, x.Asked.Clock, x.Asked.Site, x.Lot)
+		fmt.Fprintf(w, "  seed %d, %d of them, worst picture %d, %s: %s: belief %.2f° off (%.2f° before), pose %.2f°, clock %.2f°, site %.2f°\n      %s\n", x.Seed, x.Count,
+			x.Asked.Picture, x.Asked.At.UTC().Format("15:04:05"), orTrue(x.Asked), x.Asked.Belief, x.Asked.Before, x.Asked.Pose, x.Asked.Clock, x.Asked.Site, x.Lot)
 	}
 	if len(t.Deadlocks) > 0 {
 		fmt.Fprintf(w, "\nNights that got no sync any more although all was well: seeds %s\n", strings.Trim(fmt.Sprint(t.Deadlocks), "[]"))
 	}
 }
 
+// orTrue says what an accepted solve was.
 func orTrue(a Asked) string {
 	switch {
 	case a.Mechanism != "":

@@ -41,6 +41,7 @@ type Asked struct {
 	Codes     []string // of the findings that did not pass, rule and word
 	Sentence  string   // of the gravest
 	Cloud     bool
+	Doubt     bool   // the pose was not known for certain
 	First     bool   // none was accepted since the last homing
 	Faults    string // that lasted
 	// After an accepted one:
@@ -90,13 +91,21 @@ func (n *night) wrongSite() float64 {
 	return worst
 }
 
-// poseError is by how much the service has the axes wrong, degrees.
-func (n *night) poseError() float64 {
-	if n.d == nil {
-		return 0
+// poseNow is the pose that the service holds; nothing with gates that hold none.
+func (n *night) poseNow() (p question.Pose) {
+	if n.d != nil {
+		p, _ = n.d.Where(n.rig.ID, n.clock()) // no error but that the rig is not known
 	}
-	p, err := n.d.Where(n.rig.ID, n.clock())
-	if err != nil || len(p.Candidates) == 0 {
+	return p
+}
+
+// poseError is by how much the service has the axes wrong, degrees: 180 where it does not know.
+func (n *night) poseError() float64 {
+	p := n.poseNow()
+	switch {
+	case n.d == nil:
+		return 0
+	case len(p.Candidates) == 0:
 		return 180
 	}
 	return p.Candidates[0].Axes.Sub(n.mount.Axes(n.now)).Abs().Max().Deg()
@@ -130,6 +139,7 @@ func (s *Score) asked(n *night, c *claim, a decide.Answer) {
 	v := Asked{
 		At: n.now, Picture: c.n, Mechanism: c.mechanism, Verdict: a.Verdict, Faults: n.lasts(), Clock: n.wrongClocks(), Site: n.wrongSite(),
 		Pose: n.poseError(), Attested: n.lot.Species.Attested, Cloud: n.stars(n.now) < 1, First: !s.taken, Before: n.before,
+		Doubt: n.d != nil && n.poseState != question.Known,
 	}
 	ra, dec := n.ofDate(c.solve.Sky)
 	tra, tdec := n.ofDate(question.Sky{RA: c.ra, Dec: c.dec, Frame: question.ICRS})

@@ -36,15 +36,17 @@ type Total struct {
 	NextAsked, NextAllows int // held true solves that a true one followed, and of those it was allowed
 	Deadlocks             []uint64
 	Visits, Missed        int
-	Reasons               map[string]int // of holds and denials of true solves
+	Reasons               map[string]int    // of holds and denials of true solves
+	Sources               map[string][2]int // by pose source: true solves, and those held
 	Wrong                 []Wrong
 }
 
-// Wrong is an accepted solve that should not have been.
+// Wrong are the accepted solves of a night that should not have been and are false in the same way.
 type Wrong struct {
 	Seed  uint64
 	Lot   string
-	Asked Asked
+	Count int
+	Asked Asked // of these the one that left belief, or had clock, site or pose, farthest off
 }
 
 // Bars of the issue, in degrees.
@@ -59,7 +61,7 @@ const (
 // Add adds a night.
 func (t *Total) Add(s *Score) {
 	if t.Reasons == nil {
-		t.Reasons = map[string]int{}
+		t.Reasons, t.Sources = map[string]int{}, map[string][2]int{}
 	}
 	t.Gate = s.Gate
 	t.Nights++
@@ -132,8 +134,23 @@ func (t *Total) accepted(s *Score, a *Asked) {
 		wrong = count(a.Pose > wrongBar, &t.WrongPose) || wrong
 	}
 	if wrong {
-		t.Wrong = append(t.Wrong, Wrong{s.Lot.Seed, s.Lot.String(), *a})
+		t.wrong(s, a)
 	}
+}
+
+// wrong notes an accepted solve that should not have been, with its like.
+func (t *Total) wrong(s *Score, a *Asked) {
+	size := func(a *Asked) float64 { return max(a.Belief, a.Clock, a.Site, a.Pose) }
+	for i := range t.Wrong {
+		if w := &t.Wrong[i]; w.Seed == s.Lot.Seed && w.Asked.Mechanism == a.Mechanism && w.Asked.Faults == a.Faults {
+			w.Count++
+			if size(a) > size(&w.Asked) {
+				w.Asked = *a
+			}
+			return
+		}
+	}
+	t.Wrong = append(t.Wrong, Wrong{s.Lot.Seed, s.Lot.String(), 1, *a})
 }
 
 // truth adds a true solve.
@@ -147,6 +164,9 @@ func (t *Total) truth(s *Score, i int) {
 			*heldOnes++
 		}
 	}
+	by := t.Sources[s.Lot.Species.Source]
+	add(&by[0], &by[1])
+	t.Sources[s.Lot.Species.Source] = by
 	if s.Lot.Calm() {
 		add(&t.CalmTrue, &t.CalmHeld)
 	}
@@ -192,8 +212,10 @@ func (s *Score) reason(i int) string {
 		why = "after a false one"
 	case a.First:
 		why = "first since homing"
+	case a.Doubt:
+		why = "pose in doubt, nothing wrong"
 	}
-	return string(a.Verdict) + " by " + strings.Join(a.Codes, ", ") + " [" + why + "]"
+	return s.Lot.Species.Source + ": " + string(a.Verdict) + " by " + strings.Join(a.Codes, ", ") + " [" + why + "]"
 }
 
 // Drift is by how much what was accepted in a night walked belief away: the greatest change, over the ground, against what the first one
