@@ -124,7 +124,7 @@ func (o *seasonOptions) play(ctx context.Context, s streams, table *season.Table
 		}
 		return season.Tell(s.out, score)
 	}
-	debug.SetGCPercent(400) // a season makes little that lasts: a tenth of its time
+	debug.SetGCPercent(800) // a season makes little that lasts: a tenth of its time
 	gates := season.Gates()
 	if !o.all {
 		gates = gates[:1]

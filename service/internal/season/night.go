@@ -188,7 +188,7 @@ func later(a, b time.Time) time.Time {
 }
 
 // sampleEvery is how often the program reports while nothing goes on. Invented.
-const sampleEvery = 150 * time.Second
+const sampleEvery = 200 * time.Second
 
 // pass lets time go by with samples.
 func (n *night) pass(d time.Duration) error {

@@ -421,7 +421,7 @@ func (n *night) underWay() error {
 	half := n.now.Add(n.mount.Arrival(n.now).Sub(n.now) / 2)
 	for n.mount.Moving(n.now) {
 		was := n.now
-		n.to(n.now.Add(3 * time.Second))
+		n.to(n.now.Add(4 * time.Second))
 		if !half.Before(was) && half.Before(n.now) {
 			n.midway()
 		}

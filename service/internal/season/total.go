@@ -236,7 +236,7 @@ func (s *Score) Drift() float64 {
 	return worst
 }
 
-// Deadlock: no sync was had any more although all was well. Five sound solves in a row over an hour, to the end of the night, none allowed.
+// Deadlock tells whether no sync was had any more although all was well. Five sound solves in a row over an hour, to the end of the night, none allowed.
 func (s *Score) Deadlock() bool {
 	const least, over = 5, time.Hour
 	n := 0
