@@ -62,6 +62,7 @@ func twoAgree(now, before *claim, _ unit.Angle, since time.Duration) bool {
 type outcome struct {
 	allowed bool
 	denied  bool
+	poor    bool // for nothing but the picture's quality: thin cloud, say
 	needs   []verdict.Need
 }
 
@@ -88,7 +89,7 @@ func (n *night) sync(c *claim) (outcome, error) {
 	if err != nil {
 		return outcome{}, err
 	}
-	o := outcome{allowed: a.Verdict == verdict.Allow && a.Leave != nil, denied: a.Verdict == verdict.Deny, needs: a.Needs}
+	o := outcome{allowed: a.Verdict == verdict.Allow && a.Leave != nil, denied: a.Verdict == verdict.Deny, poor: poor(a.Findings), needs: a.Needs}
 	if o.allowed {
 		n.mount.Sync(n.now, ra, dec)
 	}
@@ -98,6 +99,21 @@ func (n *night) sync(c *claim) (outcome, error) {
 		err = n.report(decide.Report{Synced: &decide.SyncReport{Leave: a.Leave.ID}})
 	}
 	return o, err
+}
+
+// poor tells whether nothing but the quality of the picture stood in the way.
+func poor(all []verdict.Finding) bool {
+	n := 0
+	for _, f := range all {
+		switch {
+		case f.Effect != verdict.Holds && f.Effect != verdict.Denies:
+		case f.Rule != "solve/quality":
+			return false
+		default:
+			n++
+		}
+	}
+	return n > 0
 }
 
 // centre takes a picture and asks for the sync; where that is held or denied it does what the answer says, a few times.
@@ -134,6 +150,9 @@ const lasting = 6
 
 // settle does what an answer says would end a hold, and tells whether another picture is to be taken here.
 func (n *night) settle(o outcome) (bool, error) {
+	if o.poor { // thin cloud: a program goes on, and takes its next picture when that is due
+		return false, n.pass(time.Minute)
+	}
 	n.heldInARow++
 	if n.d == nil || o.denied && n.heldInARow < 2 {
 		return true, nil
