@@ -30,7 +30,7 @@ func (t *Table) fault(g *rand.Rand, l *Lot, name string) Fault {
 	case "steps lost":
 		by := axis(t.draw(g, "lost_deg"))
 		f.Words += fmt.Sprintf(": %s", by.Abs())
-		f.strike = func(n *night) { n.mount.LoseSteps(by); n.physical = true }
+		f.strike = func(n *night) { n.mount.LoseSteps(by); n.turnsUnseen() }
 	case "tripod kicked":
 		by := anyDirection(g).Scale(float64(unit.Deg(t.draw(g, "kick_deg"))))
 		f.Words += fmt.Sprintf(" by %.2f°", unit.Angle(by.Norm()).Deg())

@@ -252,8 +252,11 @@ func (n *night) ask(act question.Action) (decide.Answer, error) {
 // slips: a clutch slips. What reads the axes beyond the clutch sees it.
 func (n *night) slips(by rig.Axes) {
 	n.mount.Slip(n.now, by)
-	n.physical = true
+	n.turnsUnseen()
 }
+
+// turnsUnseen notes that the axes turn and the counters do not know: an encoder does.
+func (n *night) turnsUnseen() { n.physical = n.rig.Sources[0].Kind != rig.AxisEncoder }
 
 // standsAt moves the true rig by so much of longitude.
 func (n *night) standsAt(by unit.Angle) { n.real.Site.Lon = (n.real.Site.Lon + by).Wrapped() }
