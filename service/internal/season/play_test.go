@@ -34,6 +34,15 @@ func world(t *testing.T) (*Table, *Rigs) {
 	return table, rigs
 }
 
+// memory is a folder in memory for records.
+func memory(t *testing.T) string {
+	t.Helper()
+	dir, err := Memory()
+	require.NoError(t, err)
+	t.Cleanup(func() { _ = os.RemoveAll(dir) })
+	return dir
+}
+
 // everything is the gate that accepts everything.
 func everything(t *testing.T) Gate {
 	t.Helper()
@@ -48,16 +57,16 @@ func TestSameSeedSameNight(t *testing.T) {
 	rigs.Story = true
 	for _, g := range []Gate{Gates()[0], everything(t)} {
 		w := Wish{Kind: Bad, Length: 40 * time.Minute}
-		a, err := table.Play(rigs, table.Draw(7, w), g, t.TempDir())
+		a, err := table.Play(rigs, table.Draw(7, w), g, memory(t))
 		require.NoError(t, err)
-		b, err := table.Play(rigs, table.Draw(7, w), g, t.TempDir())
+		b, err := table.Play(rigs, table.Draw(7, w), g, memory(t))
 		require.NoError(t, err)
 		require.NotEmpty(t, a.Lines)
 		assert.Equal(t, a.Lines, b.Lines, g.Name)
 	}
-	one, err := table.Season(t.Context(), rigs, Gates()[1:2], 1, 8, Wish{}, 1, t.TempDir())
+	one, err := table.Season(t.Context(), rigs, Gates()[1:2], 1, 8, Wish{}, 1, memory(t))
 	require.NoError(t, err)
-	two, err := table.Season(t.Context(), rigs, Gates()[1:2], 1, 8, Wish{}, 4, t.TempDir())
+	two, err := table.Season(t.Context(), rigs, Gates()[1:2], 1, 8, Wish{}, 4, memory(t))
 	require.NoError(t, err)
 	assert.Equal(t, one, two)
 }
@@ -97,14 +106,14 @@ func TestEverythingOccurs(t *testing.T) {
 			continue
 		}
 		nights++
-		s, err := table.Play(rigs, l, everything(t), t.TempDir())
+		s, err := table.Play(rigs, l, everything(t), memory(t))
 		require.NoError(t, err)
 		for _, a := range s.Asked {
 			seen[a.Mechanism]++
 		}
 	}
 	require.Greater(t, nights, 20)
-	_, err := table.Play(rigs, table.Draw(1, Wish{Fault: "mount longitude", Length: time.Hour}), Gates()[0], t.TempDir()) // a person comes
+	_, err := table.Play(rigs, table.Draw(1, Wish{Fault: "mount longitude", Length: time.Hour}), Gates()[0], memory(t)) // a person comes
 	require.NoError(t, err)
 	for _, k := range Kinds() {
 		assert.InDelta(t, 200, kinds[k], 45, k)
@@ -130,7 +139,7 @@ func listened(t *testing.T, mechanism string, least int) (false1 []*claim, all [
 			}
 			return now.mechanism == ""
 		}}
-		_, err := table.Play(rigs, table.Draw(seed, Wish{Kind: Bad, Mechanism: mechanism}), g, t.TempDir())
+		_, err := table.Play(rigs, table.Draw(seed, Wish{Kind: Bad, Mechanism: mechanism}), g, memory(t))
 		require.NoError(t, err)
 	}
 	return false1, all
@@ -241,7 +250,7 @@ func TestFrames(t *testing.T) {
 		assert.Less(t, c.off().Arcmin(), 2.0, "the numbers are right")
 	}
 	table, rigs := world(t)
-	s, err := table.Play(rigs, table.Draw(5, Wish{Kind: Good, Fault: "frames", Length: 2 * time.Hour}), everything(t), t.TempDir())
+	s, err := table.Play(rigs, table.Draw(5, Wish{Kind: Good, Fault: "frames", Length: 2 * time.Hour}), everything(t), memory(t))
 	require.NoError(t, err)
 	for _, a := range s.Asked {
 		assert.InDelta(t, 0.28, a.Off, 0.15)
@@ -290,7 +299,7 @@ func TestFaults(t *testing.T) {
 	for _, name := range table.FaultNames() {
 		found, told := 0, 0
 		for seed := uint64(1); seed <= 3; seed++ {
-			s, err := table.Play(rigs, table.Draw(seed, Wish{Kind: Good, Fault: name}), everything(t), t.TempDir())
+			s, err := table.Play(rigs, table.Draw(seed, Wish{Kind: Good, Fault: name}), everything(t), memory(t))
 			require.NoError(t, err)
 			for i := range s.Asked {
 				require.Contains(t, want, name)
@@ -312,7 +321,7 @@ func TestFaults(t *testing.T) {
 // The canary of the score: a gate that accepts everything takes false solves, belief goes more than a degree off, and slews end far off.
 func TestTheScoreConvictsAGateThatAcceptsEverything(t *testing.T) {
 	table, rigs := world(t)
-	totals, err := table.Season(t.Context(), rigs, Gates()[1:3], 1, 36, Wish{Kind: Bad}, 2, t.TempDir())
+	totals, err := table.Season(t.Context(), rigs, Gates()[1:3], 1, 36, Wish{Kind: Bad}, 2, memory(t))
 	require.NoError(t, err)
 	all, near := totals[0], totals[1]
 	assert.Greater(t, all.FalseAccepted, 10)
@@ -338,7 +347,7 @@ func TestShortSeason(t *testing.T) {
 	if os.Getenv("KEEPCLEAR_LONG") != "" {
 		w, last = Wish{}, 40
 	}
-	totals, err := table.Season(t.Context(), rigs, Gates(), 1, last, w, 2, t.TempDir())
+	totals, err := table.Season(t.Context(), rigs, Gates(), 1, last, w, 2, memory(t))
 	require.NoError(t, err)
 	var b bytes.Buffer
 	require.NoError(t, Print(&b, totals))
