@@ -37,6 +37,7 @@ func commands() []command {
 		{"room", "[--gap MM] [--band DEGREES] [--what-if KEY=NUMBER]… [--picture FILE.svg] FILE | --practice heron", "say how far the axes may turn with what the rig carries, what bounds them, and how it would be if a length were another", room},
 		{"view", "[--at AXIS1,AXIS2] [--picture FILE.svg] FILE | --practice heron", "say how near its parts are at one pose of the axes, and draw the rig from the south, the east and above", view},
 		{"serve", "[--rigs DIR] [--record FILE] [--practice heron] [--listen 127.0.0.1:7413] [--clock-within SECONDS]", "answer questions", serve},
+		{"practice", "[--seed N | --seeds A-B [--beside]] [--kind fair|good|bad] [--mechanism ONE] [--fault ONE] [--gate NAME]", "play an invented night of a simulated rig, or a season of them, and score the sync gate", practiceNights},
 		{"verify", "FILE", "verify a record file from its first entry to its heads", verify},
 	}
 }
@@ -52,7 +53,7 @@ func run(ctx context.Context, args []string, in io.Reader, out, errs io.Writer, 
 			if len(args) == 2 && isHelp(args[1]) {
 				s.err = out // asked for, so it is no complaint
 				c.help(out)
-				if c.name != "serve" && c.name != "room" && c.name != "view" { // its flags say their own
+				if c.name != "serve" && c.name != "room" && c.name != "view" && c.name != "practice" { // its flags say their own
 					return exitDone
 				}
 			}

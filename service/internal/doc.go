@@ -43,6 +43,7 @@
 //   - decide: one question after the other, from snapshot to answer
 //   - rehearse: the same at stated future instants
 //   - practice: the simulated rig
+//   - season: whole practice nights, and the score of a gate
 //   - draw: what was worked out, in words and pictures
 //   - survey: how far axes may turn, worked out when asked
 //

@@ -38,7 +38,7 @@ var storeys = []storey{
 	{"asked", []string{"question", "pose", "facts"}},
 	{"judged", []string{"verdict", "limits", "rules"}},
 	{"kept", []string{"store", "record", "state"}},
-	{"done", []string{"decide", "rehearse", "practice", "draw", "survey"}},
+	{"done", []string{"decide", "rehearse", "practice", "season", "draw", "survey"}},
 	{"edge", []string{"wire", "rpc"}},
 	{"tests only", []string{"nights", "faults", "slow", "sim"}},
 }

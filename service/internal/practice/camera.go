@@ -51,18 +51,10 @@ func (c *Camera) Anywhere(start time.Time, exposure time.Duration, ra, dec unit.
 	return c.solve(start, exposure, ra, dec, matched)
 }
 
-// looks is the ICRS direction of the camera with the axes turned by so much more: through the air, back to the stars.
+// looks is the ICRS direction of the camera with the axes turned by so much more.
 func (c *Camera) looks(at time.Time, turned rig.Axes) (ra, dec unit.Angle) {
-	m := c.mount
-	s, err := m.moment(at)
-	if err != nil {
-		return 0, 0 // a time that the tables do not reach: Sample says so
-	}
-	v := m.rig.Chain.Direction(m.Axes(at).Add(m.Boresight).Add(turned))
-	az, alt := frame.AzAlt(v)
-	v = frame.Horizon[frame.Rig](az, m.rig.Air().True(alt))
-	hour := frame.SiteFromHour[frame.Rig](m.rig.Site.Lat).Inverse().Apply(v)
-	return s.ICRS(s.FromHour(hour, m.rig.Site.Lon)).LonLat()
+	ra, dec, _, _ = c.mount.looks(at, c.mount.Axes(at).Add(c.mount.Boresight).Add(turned))
+	return ra, dec
 }
 
 func (c *Camera) solve(start time.Time, exposure time.Duration, ra, dec unit.Angle, matched int) question.Solve {

@@ -15,13 +15,15 @@ type Faults struct {
 	Silent     bool           // telemetry has stopped
 	NeverFlips bool           // it stays on its side, whatever it says
 	CountsSync bool           // its counts move with a sync, as if the axes had turned
+	SyncMissed float64        // share of each sync that it does not apply; 1: it ignores them
+	Averages   int            // it takes the mean of its last so many syncs; 0: each as it comes
 }
 
 // PowerDip is a short loss of power: motion and tracking stop, counters and syncs are gone, and the mount believes that it is at home.
 func (m *Mount) PowerDip(at time.Time) {
 	m.Stop(at)
 	m.lost = m.from.Sub(m.rig.Home)
-	m.offset, m.sky = rig.Axes{}, [2]unit.Angle{}
+	m.offset, m.sky, m.told = rig.Axes{}, [2]unit.Angle{}, nil
 	m.syncs = 0
 	m.restarts++
 }

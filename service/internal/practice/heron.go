@@ -6,8 +6,8 @@
 // axis angles in the rig frame (design, section 4); places on the sky are of date for the mount, ICRS for the camera. Every instant
 // comes in with the call, so a night may be played in a second.
 //
-// It judges nothing, asks nobody and stops for nobody. Left out: inertia when it is told to stop, backlash, flexure, periodic error,
-// an exposure that trails. The rig, its place and everything that happens to it are invented, and its file says so.
+// It judges nothing, asks nobody and stops for nobody. It is built as its file says unless Errors are set. Left out: inertia when it is told
+// to stop, an exposure that trails, play that tracking takes up. The rig, its place and everything that happens to it are invented, and its file says so.
 package practice
 
 import _ "embed"

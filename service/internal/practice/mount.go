@@ -2,8 +2,10 @@ package practice
 
 import (
 	"fmt"
+	"math"
 	"time"
 
+	"keepclear.example/keepclear/service/internal/frame"
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/reach"
 	"keepclear.example/keepclear/service/internal/rig"
@@ -35,6 +37,13 @@ type Mount struct {
 	stuck     [2]bool  // axes that no longer turn
 	Boresight rig.Axes // where the camera looks, as a turn of the axes: cone and index together
 	Faults
+	Errors
+
+	base   *frame.Rot[frame.Rig, frame.Rig] // by which the whole rig was turned over the ground; nil: it was not
+	losing rig.Axes                         // steps that the next motion loses, sizes
+	short  rig.Axes                         // by how much the present motion ends short of what the counts say
+	sense  [2]float64                       // which way each axis last turned: 1, -1, or 0 since homing
+	told   []rig.Axes                       // offsets that the last syncs asked for, of a mount that averages them
 }
 
 // NewMount makes a mount at rest at home, its belief right.
@@ -49,9 +58,10 @@ func (m *Mount) Axes(at time.Time) rig.Axes {
 	}
 	t := at.Sub(m.began).Seconds()
 	if t < m.way.Seconds() {
-		return m.way.At(t)
+		return m.way.At(t).Sub(m.short.Scale(t / m.way.Seconds()))
 	}
 	_, end := m.way.Ends()
+	end = end.Sub(m.short)
 	return end.Add(m.followed(end, m.began.Add(seconds(m.way.Seconds())), at))
 }
 
@@ -95,7 +105,44 @@ func (m *Mount) mountSky(at time.Time) rig.MountSky {
 }
 
 // counts is what the motor counters say.
-func (m *Mount) counts(at time.Time) rig.Axes { return m.Axes(at).Sub(m.lost) }
+func (m *Mount) counts(at time.Time) rig.Axes { return m.Axes(at).Sub(m.lostAt(at)) }
+
+// lostAt is by how much the true axes are off the counts, what the present motion loses by then included.
+func (m *Mount) lostAt(at time.Time) rig.Axes {
+	if !m.moving || m.short == (rig.Axes{}) {
+		return m.lost
+	}
+	done := 1.0
+	if t := at.Sub(m.began).Seconds(); t < m.way.Seconds() {
+		done = t / m.way.Seconds()
+	}
+	return m.lost.Sub(m.short.Scale(done))
+}
+
+// Lost is by how much the true axes are off what the counters say.
+func (m *Mount) Lost(at time.Time) rig.Axes { return m.lostAt(at) }
+
+// loses is by how much a motion to a place of the counters ends short: steps that it loses, and the play of an axis that turns back.
+func (m *Mount) loses(from, to rig.Axes) (short rig.Axes) {
+	each := func(i int, d unit.Angle, play unit.Angle, losing, short *unit.Angle) {
+		if d.Abs() < 1e-9 {
+			return
+		}
+		s := math.Copysign(1, float64(d))
+		if m.sense[i] == -s {
+			*short += unit.Angle(s) * play
+		}
+		m.sense[i] = s
+		if *losing > 0 && d.Abs() > *losing {
+			*short += unit.Angle(s) * *losing
+			*losing = 0
+		}
+	}
+	d := to.Sub(from)
+	each(0, d.A1, m.Backlash.A1, &m.losing.A1, &short.A1)
+	each(1, d.A2, m.Backlash.A2, &m.losing.A2, &short.A2)
+	return m.turning(short)
+}
 
 // reading is what is read off them: a mount that is not sync-proof shows its syncs there.
 func (m *Mount) reading(at time.Time) rig.Axes {
@@ -133,11 +180,12 @@ func (m *Mount) start(at time.Time, sharing rig.Sharing, rate *unit.Angle, track
 			motion.RateDeg[i] = min(motion.RateDeg[i], rate.Deg())
 		}
 	}
-	here := m.Axes(at)
+	here, lost := m.Axes(at), m.lostAt(at)
 	truth := []rig.Axes{here}
 	for _, p := range poses {
-		truth = append(truth, here.Add(m.turning(p.Add(m.lost).Sub(here))))
+		truth = append(truth, here.Add(m.turning(p.Add(lost).Sub(here))))
 	}
+	m.lost, m.short = lost, m.loses(here, truth[len(truth)-1])
 	m.way = reach.Through(sharing, motion, truth...)
 	m.from, m.began, m.moving, m.tracking = truth[0], at, true, track
 }
@@ -187,7 +235,8 @@ func (m *Mount) Home(at time.Time, order rig.Sharing) {
 	if order == "" {
 		order = m.rig.Homing.Order
 	}
-	m.start(at, order, nil, false, m.rig.Home.Sub(m.lost))
+	m.start(at, order, nil, false, m.rig.Home.Add(m.Index).Sub(m.lostAt(at)))
+	m.short = rig.Axes{} // the sensor stops it where it is, whatever the counts say
 }
 
 // Homed sets the counters to home where the axes stand now, once the motion is over, and returns what they said there before: the
@@ -196,18 +245,18 @@ func (m *Mount) Homed(at time.Time) (closure rig.Axes) {
 	closure = m.counts(at).Sub(m.rig.Home)
 	m.Stop(at)
 	m.lost = m.from.Sub(m.rig.Home)
-	m.offset, m.sky = rig.Axes{}, [2]unit.Angle{}
+	m.offset, m.sky, m.told, m.sense = rig.Axes{}, [2]unit.Angle{}, nil, [2]float64{}
 	return closure
 }
 
 // Stop stops both axes where they are. (A real one needs a moment more.)
 func (m *Mount) Stop(at time.Time) {
-	m.from, m.began, m.moving, m.tracking = m.Axes(at), at, false, false
+	m.from, m.lost, m.began, m.moving, m.tracking = m.Axes(at), m.lostAt(at), at, false, false
 }
 
 // Track follows the sky from here.
 func (m *Mount) Track(at time.Time) {
-	m.from, m.began, m.moving, m.tracking = m.Axes(at), at, false, true
+	m.from, m.lost, m.began, m.moving, m.tracking = m.Axes(at), m.lostAt(at), at, false, true
 }
 
 // Sync takes a place of date as true, in the form in which the rig file says that the mount keeps it.
@@ -219,11 +268,28 @@ func (m *Mount) Sync(at time.Time, ra, dec unit.Angle) {
 	switch m.rig.Mount.Sync {
 	case rig.KeptOnSky:
 		raw, rawDec, _ := m.rig.Unmap(ms, c)
-		m.sky = [2]unit.Angle{(ra - raw).Wrapped(), dec - rawDec}
+		to := m.taken(rig.Axes{A1: m.sky[0], A2: m.sky[1]}, rig.Axes{A1: (ra - raw).Wrapped(), A2: dec - rawDec})
+		m.sky = [2]unit.Angle{to.A1, to.A2}
 	case rig.NotKept:
 	case rig.KeptOnAxes, rig.KeptUnknown, rig.KeptInModel:
-		m.offset = rig.LiftNear(m.rig.Map(ms, ra, dec, side), c).Sub(c)
+		m.offset = m.taken(m.offset, rig.LiftNear(m.rig.Map(ms, ra, dec, side), c).Sub(c))
 	}
+}
+
+// taken is what becomes of an offset when a sync asks for another: that one, unless the mount ignores, averages or partly applies syncs.
+func (m *Mount) taken(old, asked rig.Axes) rig.Axes {
+	if m.Averages > 1 {
+		m.told = append(m.told, asked)
+		m.told = m.told[max(0, len(m.told)-m.Averages):]
+		asked = rig.Axes{}
+		for _, o := range m.told {
+			asked = asked.Add(o.Scale(1 / float64(len(m.told))))
+		}
+	}
+	if m.SyncMissed == 0 {
+		return asked
+	}
+	return old.Add(asked.Sub(old).Scale(1 - m.SyncMissed))
 }
 
 // Sample returns what a program would read off the mount now. A silent mount gives an error.
