@@ -159,7 +159,9 @@ func (s *scene) gaps(a Axes, more float64) map[int]looked {
 	for i := range s.pairs {
 		p := &s.pairs[i]
 		m, n := &moves[s.links[p.a]], &moves[s.links[p.b]]
-		x, y := s.bodies[p.a].moved(&m.m, m.t), s.bodies[p.b].moved(&n.m, n.t)
+		x, y := s.bodies[p.a], s.bodies[p.b]
+		s.bodies[p.a].move(m, &x)
+		s.bodies[p.b].move(n, &y)
 		if x.centre.sub(y.centre).norm() > x.around+y.around+p.need+more {
 			continue
 		}
@@ -190,15 +192,15 @@ func exactly(a, b *body) bounds {
 func (b *body) core() body {
 	out := *b
 	switch b.kind {
-	case "ball", "capsule":
+	case ball, capsule:
 		out.r1 -= min(coreLayer, b.r1)
-	case "cylinder", "cone":
+	case cylinder, cone:
 		out.tapered(b)
-	case "box":
+	case box:
 		for i := range out.half {
 			out.half[i] -= min(coreLayer, b.half[i])
 		}
-	default:
+	case hull:
 		mean, far := V{}, 0.0
 		for _, p := range b.p[:b.n] {
 			mean = mean.add(p.times(1 / float64(b.n)))
@@ -216,15 +218,14 @@ func (b *body) core() body {
 // tapered makes a body the core of a cylinder or cone: its ends farther in, but short of its middle, and its side.
 func (b *body) tapered(of *body) {
 	r2 := of.r2
-	if of.kind == "cylinder" {
+	if of.kind == cylinder {
 		r2 = of.r1
 	}
-	along := of.p[1].sub(of.p[0])
-	long := along.norm()
+	along, long := of.p[1].sub(of.p[0]), of.long
 	share := min(coreLayer/long, 0.49)
 	at := func(share float64) float64 {
 		return max(0, of.r1+(r2-of.r1)*share-coreLayer*min(1.5, math.Hypot(long, r2-of.r1)/long))
 	}
 	b.p[0], b.p[1] = of.p[0].add(along.times(share)), of.p[1].sub(along.times(share))
-	b.r1, b.r2 = at(share), at(1-share)
+	b.r1, b.r2, b.long = at(share), at(1-share), long*(1-2*share)
 }

@@ -12,29 +12,54 @@ type Shape struct {
 	Turn   float64
 }
 
+// kind is a word of Shape as a number: a body asks for it often.
+type kind uint8
+
+const (
+	hull kind = iota
+	ball
+	capsule
+	cylinder
+	cone
+	box
+)
+
+func kindOf(word string) kind {
+	return map[string]kind{"ball": ball, "capsule": capsule, "cylinder": cylinder, "cone": cone, "box": box}[word]
+}
+
 // body is a shape somewhere.
 type body struct {
-	kind   string
+	kind   kind
 	p      [8]V // first n
 	n      int
 	r1, r2 float64
 	half   V
-	axes   [3]V // of a box
-	centre V    // of a ball about it
+	axes   [3]V // of a box; of a cylinder or cone the first
+	long   float64
+	faces  []face // of a hull
+	centre V      // of a ball about it
 	around float64
 }
 
 // stands places a shape at the zero pose.
 func (f *frame) stands(s Shape) body {
-	b := body{kind: s.Kind, r1: s.R1, r2: s.R2, half: s.Half}
+	b := body{kind: kindOf(s.Kind), r1: s.R1, r2: s.R2, half: s.Half}
 	for _, p := range s.P {
 		b.p[b.n] = f.place(p)
 		b.centre = b.centre.add(b.p[b.n].times(1 / float64(len(s.P))))
 		b.n++
 	}
-	if s.Kind == "box" {
+	switch b.kind {
+	case box:
 		b.axes = [3]V{f.x.turned(f.z, s.Turn), f.y.turned(f.z, s.Turn), f.z}
 		b.around = s.Half.norm()
+	case cylinder, cone:
+		d := b.p[1].sub(b.p[0])
+		b.axes[0], b.long = d.unit(), d.norm()
+	case hull:
+		b.faces = faces(b.p[:b.n])
+	case ball, capsule:
 	}
 	for _, p := range b.p[:b.n] {
 		b.around = max(b.around, p.sub(b.centre).norm()+math.Hypot(max(b.r1, b.r2), 0))
@@ -42,22 +67,26 @@ func (f *frame) stands(s Shape) body {
 	return b
 }
 
-// moved is a body turned about a point and shifted: x becomes m·x + t.
-func (b *body) moved(m *matrix, t V) body {
-	out := *b
+// move brings a body that stands at the zero pose to where a link takes it: x becomes m·x + t. All but its places it has already.
+func (b *body) move(m *move, out *body) {
 	for i := range b.n {
-		out.p[i] = m.of(b.p[i]).add(t)
+		out.p[i] = m.of(b.p[i])
 	}
-	for i := range b.axes {
-		out.axes[i] = m.of(b.axes[i])
+	switch b.kind {
+	case box:
+		for i := range b.axes {
+			out.axes[i] = m.m.of(b.axes[i])
+		}
+	case cylinder, cone:
+		out.axes[0] = m.m.of(b.axes[0])
+	case hull, ball, capsule:
 	}
-	out.centre = m.of(b.centre).add(t)
-	return out
+	out.centre = m.of(b.centre)
 }
 
 // skin is what a ball or a capsule is thicker than its point or line.
 func (b *body) skin() float64 {
-	if b.kind == "ball" || b.kind == "capsule" {
+	if b.kind == ball || b.kind == capsule {
 		return b.r1
 	}
 	return 0
@@ -66,20 +95,21 @@ func (b *body) skin() float64 {
 // nearest is the point of a body, less its skin, that is nearest to x.
 func (b *body) nearest(x V) V {
 	switch b.kind {
-	case "ball":
+	case ball:
 		return b.p[0]
-	case "capsule":
+	case capsule:
 		return onSegment(b.p[0], b.p[1], x)
-	case "cylinder", "cone":
+	case cylinder, cone:
 		return b.onRound(x)
-	case "box":
+	case box:
 		d, out := x.sub(b.centre), b.centre
 		for i, a := range b.axes {
 			out = out.add(a.times(min(max(d.dot(a), -b.half[i]), b.half[i])))
 		}
 		return out
+	case hull:
 	}
-	return onHull(b.p[:b.n], x)
+	return b.onHull(x)
 }
 
 func onSegment(p, q, x V) V {
@@ -92,12 +122,11 @@ func onSegment(p, q, x V) V {
 
 // onRound is nearest of a cylinder or cone: in the half plane of its axis and x it is a four-cornered area.
 func (b *body) onRound(x V) V {
-	long := b.p[1].sub(b.p[0])
-	u := long.unit()
-	z := x.sub(b.p[0]).dot(u)
-	out := x.sub(b.p[0]).sub(u.times(z))
-	off, l := out.norm(), long.norm()
-	if b.kind == "cylinder" {
+	u, l, from := b.axes[0], b.long, x.sub(b.p[0])
+	z := from.dot(u)
+	out := from.sub(u.times(z))
+	off := out.norm()
+	if b.kind == cylinder {
 		to := min(off, b.r1)
 		if off > 0 {
 			out = out.times(to / off)
@@ -120,24 +149,38 @@ func (b *body) onRound(x V) V {
 	return b.p[0].add(u.times(at[1])).add(out)
 }
 
-// onHull is the nearest point of the hull of a few points: x where it lies behind all of their outer triangles, else on one of those.
-func onHull(p []V, x V) V {
-	best, least, inside := V{}, math.Inf(1), true
+// face is an outer triangle of a hull, and on which side of it the hull is.
+type face struct {
+	i, j, k int
+	side    float64
+}
+
+// faces are the outer triangles of the hull of a few points: those that have all others on one side.
+func faces(p []V) []face {
+	var out []face
 	for i := range p {
 		for j := i + 1; j < len(p); j++ {
 			for k := j + 1; k < len(p); k++ {
-				side := outer(p, i, j, k)
-				if side == 0 {
-					continue
-				}
-				if p[j].sub(p[i]).cross(p[k].sub(p[i])).dot(x.sub(p[i]))*side > 0 {
-					inside = false
-				}
-				c := onTriangle(p[i], p[j], p[k], x)
-				if d := c.sub(x); d.dot(d) < least {
-					best, least = c, d.dot(d)
+				if side := outer(p, i, j, k); side != 0 {
+					out = append(out, face{i, j, k, side})
 				}
 			}
+		}
+	}
+	return out
+}
+
+// onHull is nearest of a hull: x where it lies behind all of its faces, else on one of those.
+func (b *body) onHull(x V) V {
+	best, least, inside := V{}, math.Inf(1), true
+	for _, f := range b.faces {
+		p, q, r := b.p[f.i], b.p[f.j], b.p[f.k]
+		if q.sub(p).cross(r.sub(p)).dot(x.sub(p))*f.side > 0 {
+			inside = false
+		}
+		c := onTriangle(p, q, r, x)
+		if d := c.sub(x); d.dot(d) < least {
+			best, least = c, d.dot(d)
 		}
 	}
 	if inside {
@@ -186,20 +229,21 @@ func onTriangle(a, b, c, x V) V {
 // reach is the most of n·p over a body, less its skin.
 func (b *body) reach(n V) float64 {
 	switch b.kind {
-	case "cylinder", "cone":
-		u := b.p[1].sub(b.p[0]).unit()
-		across := math.Sqrt(max(0, 1-n.dot(u)*n.dot(u)))
+	case cylinder, cone:
+		along := n.dot(b.axes[0])
+		across := math.Sqrt(max(0, 1-along*along))
 		r2 := b.r2
-		if b.kind == "cylinder" {
+		if b.kind == cylinder {
 			r2 = b.r1
 		}
 		return max(n.dot(b.p[0])+b.r1*across, n.dot(b.p[1])+r2*across)
-	case "box":
+	case box:
 		most := n.dot(b.centre)
 		for i, a := range b.axes {
 			most += b.half[i] * math.Abs(n.dot(a))
 		}
 		return most
+	case hull, ball, capsule:
 	}
 	most := math.Inf(-1)
 	for _, p := range b.p[:b.n] {

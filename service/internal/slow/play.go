@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 )
 
 // Effort is how much is played of one question.
@@ -57,20 +58,27 @@ func Judge(r *Rig, q *Question, limits map[string]float64, e Effort, rng *rand.R
 	return j.wanted()
 }
 
-// sceneFor keeps the scene of unreported states and an unproven file, which most questions ask for. What gauges found of the file every gap has
-// to spare.
+// sceneFor keeps what stands where for each set of reported states; what gauges found of the file every gap has to spare. What a scene learns
+// of one question it forgets before the next: the answer is the same whatever was asked before.
 func (r *Rig) sceneFor(reports []Report, limits map[string]float64, proof *Proof) *scene {
-	part, general := limits["clear/path part_mm"], limits["clear/path general_mm"]
-	if proof != nil {
-		return r.newScene(reports, part, general+proof.Residual)
+	key := fmt.Sprint(limits["clear/path part_mm"], limits["clear/path general_mm"])
+	for i := range r.Parts {
+		key += fmt.Sprint(r.Parts[i].reported(reports))
 	}
-	if len(reports) > 0 {
-		return r.newScene(reports, part, general)
+	if r.scenes == nil {
+		r.scenes = map[string]*scene{}
 	}
-	if r.whole == nil {
-		r.whole = r.newScene(nil, part, general)
+	if r.scenes[key] == nil {
+		r.scenes[key] = r.newScene(reports, limits["clear/path part_mm"], limits["clear/path general_mm"])
 	}
-	return r.whole
+	out := *r.scenes[key]
+	out.pairs = slices.Clone(out.pairs)
+	for i := range out.pairs {
+		if proof != nil {
+			out.pairs[i].need += proof.Residual
+		}
+	}
+	return &out
 }
 
 // wanted is the answer of the rules that judge such a question.
