@@ -3,6 +3,7 @@ package slow
 import (
 	"fmt"
 	"math"
+	"slices"
 )
 
 // Whether a creep leads out: of each pair that is nearer than it must be, by how much its gap shrinks from one look to the next.
@@ -75,13 +76,10 @@ func (p *play) opensLeast() {
 	}
 	worst := descend(place{one: p.rng.Float64()}, true, func(x *place) float64 {
 		a, spare := at(x), math.Inf(1)
-		now := p.scene.gaps(a.add(ahead), needNear)
-		for i, was := range p.scene.gaps(a, needNear) {
-			if is, ok := now[i]; ok {
-				_, most := was.closing(&is, p.scene.pairs[i].need, lookStep)
-				spare = min(spare, -most)
-			}
-		}
+		both(p.scene.gaps(a, needNear), p.scene.gaps(a.add(ahead), needNear), func(was, is *looked) {
+			_, most := was.closing(is, p.scene.pairs[was.pair].need, lookStep)
+			spare = min(spare, -most)
+		})
 		return spare
 	})
 	a := at(&worst)
@@ -99,27 +97,41 @@ func sign(x float64) int {
 }
 
 // shrinks takes in what shrank between two looks.
-func (p *play) shrinks(last, now map[int]looked, step float64, at Axes, wide bool) {
+func (p *play) shrinks(last, now []looked, step float64, at Axes, wide bool) {
 	limit := p.limit("clear/opens closing_mm_per_deg")
-	for i, was := range last {
-		is, ok := now[i]
-		if !ok {
-			continue
-		}
+	both(last, now, func(was, is *looked) {
 		if was.own.low < hardly {
 			p.slack("clear/opens", hardlyBy)
 		}
-		least, most := was.closing(&is, p.scene.pairs[i].need, step)
+		least, most := was.closing(is, p.scene.pairs[was.pair].need, step)
 		p.answer["clear/opens"].take(limit-least, p.from, p.sharp, wide, func() string {
 			return fmt.Sprintf("pair %d shrinks by %.4f a degree, from %.4f (its cores %.4f) to %.4f (%.4f), at %.3f° %.3f°, %s",
-				i, least, was.own.high, was.core.high, is.own.high, is.core.high, at[0]/degree, at[1]/degree, p.what)
+				was.pair, least, was.own.high, was.core.high, is.own.high, is.core.high, at[0]/degree, at[1]/degree, p.what)
 		})
 		p.answer["clear/opens"].take(limit-most, p.from, p.sharp, true, func() string { return "" })
-	}
+	})
 }
 
 // looked is a pair at one look: its gap and that of its cores.
-type looked struct{ own, core bounds }
+type looked struct {
+	pair      int
+	own, core bounds
+}
+
+// both calls on each pair that is in two looks.
+func both(last, now []looked, on func(was, is *looked)) {
+	for i, k := 0, 0; i < len(last) && k < len(now); {
+		switch was, is := &last[i], &now[k]; {
+		case was.pair < is.pair:
+			i++
+		case was.pair > is.pair:
+			k++
+		default:
+			on(was, is)
+			i, k = i+1, k+1
+		}
+	}
+}
 
 // bounds are of a gap, mm; of bodies that overlap both are 0.
 type bounds struct{ low, high float64 }
@@ -153,36 +165,40 @@ func (l *looked) closing(to *looked, need, step float64) (least, most float64) {
 const touchAlone = 0.5
 
 // gaps are the pairs that are nearer than they must be at a pose, or by a little more.
-func (s *scene) gaps(a Axes, more float64) map[int]looked {
-	out := map[int]looked{}
-	moves := s.moves(a)
-	for i := range s.pairs {
-		p := &s.pairs[i]
-		m, n := &moves[s.links[p.a]], &moves[s.links[p.b]]
-		x, y := s.bodies[p.a], s.bodies[p.b]
-		s.bodies[p.a].move(m, &x)
-		s.bodies[p.b].move(n, &y)
-		if x.centre.sub(y.centre).norm() > x.around+y.around+p.need+more {
-			continue
-		}
-		l := looked{own: exactly(&x, &y)}
+func (s *scene) gaps(a Axes, more float64) []looked {
+	var out []looked
+	s.pairwise(a, func(p *pair) float64 { return p.need + more }, func(i int, p *pair, x, y *body, from *narrow) bool {
+		l := looked{pair: i, own: exactly(x, y, p.need+more, from)}
 		if l.own.high >= p.need+more {
-			continue
+			return false
 		}
 		if l.own.low < atTouch+2*eitherWay {
-			u, v := x.core(), y.core()
-			l.core = exactly(&u, &v)
+			l.core = s.ofCores(p)
 		}
-		out[i] = l
-	}
+		out = append(out, l)
+		return false
+	})
+	slices.SortFunc(out, func(a, b looked) int { return a.pair - b.pair })
 	return out
 }
 
-// exactly bounds a gap as well as to and fro can in reasonable time.
-func exactly(a, b *body) bounds {
-	low, high := gap(a, b, math.Inf(-1), math.Inf(1))
-	if high > touchAlone { // of solids that touch to and fro finds no end
-		low, high = gapTo(a, b, math.Inf(-1), math.Inf(1), 1e-4, 400)
+// ofCores bounds the gap of the cores of a pair.
+func (s *scene) ofCores(p *pair) bounds {
+	m, n := &s.now[s.links[p.a]], &s.now[s.links[p.b]]
+	x, y := s.cores[p.a].copied(), s.cores[p.b].copied()
+	s.cores[p.a].move(m, &x)
+	s.cores[p.b].move(n, &y)
+	from := m.narrow(p.core)
+	out := exactly(&x, &y, math.Inf(1), &from)
+	p.core = m.kept(from)
+	return out
+}
+
+// exactly bounds a gap as well as to and fro can in reasonable time; one above far only roughly.
+func exactly(a, b *body, far float64, from *narrow) bounds {
+	low, high := gap(a, b, math.Inf(-1), far, from)
+	if high > touchAlone && low <= far { // of solids that touch to and fro finds no end
+		low, high = gapTo(a, b, math.Inf(-1), far, from, 1e-4, 400)
 	}
 	return bounds{low, high}
 }

@@ -9,7 +9,7 @@ func (r *Rig) Side(a Axes) string { return r.side(a) }
 
 // Clear is what the pair that is worst off has to spare at a pose, mm, no more than 30.
 func (r *Rig) Clear(a Axes, limits map[string]float64) float64 {
-	_, high := r.sceneFor(nil, limits, nil).spare(a, mostSpare)
+	high := r.sceneFor(nil, limits, nil).spare(a, mostSpare)
 	return high
 }
 

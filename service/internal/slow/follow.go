@@ -148,7 +148,7 @@ func (p *play) breaks(c *course, a Axes, t, by float64) string {
 	if sun, up := r.sunAt(p.q.At, c.arrival+t, 0); up && r.direction(a).angle(sun)-by < p.limit("sun/apart separation_deg")*degree {
 		return "near the Sun"
 	}
-	if _, high := p.scene.spare(a, 1); high < 0 && (by >= 0 || high < -1) {
+	if high := p.scene.spare(a, 1); high < 0 && (by >= 0 || high < -1) {
 		return "a pair too near"
 	}
 	if r.FlipsItself && p.flipsAt(c, a, t, by) {

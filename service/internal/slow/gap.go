@@ -1,6 +1,9 @@
 package slow
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // Shape is a solid: points and radii, its kind told by a word (ball, capsule, cylinder, cone, box, hull). A box is its centre, half its
 // size and its turn about the third direction of its link.
@@ -58,12 +61,18 @@ func (f *frame) stands(s Shape) body {
 		d := b.p[1].sub(b.p[0])
 		b.axes[0], b.long = d.unit(), d.norm()
 	case hull:
-		b.faces = faces(b.p[:b.n])
+		b.faces = facesOf(b.p[:b.n])
 	case ball, capsule:
 	}
 	for _, p := range b.p[:b.n] {
 		b.around = max(b.around, p.sub(b.centre).norm()+math.Hypot(max(b.r1, b.r2), 0))
 	}
+	return b
+}
+
+// copied is a body of which nothing is shared with another.
+func (b body) copied() body {
+	b.faces = slices.Clone(b.faces)
 	return b
 }
 
@@ -79,7 +88,11 @@ func (b *body) move(m *move, out *body) {
 		}
 	case cylinder, cone:
 		out.axes[0] = m.m.of(b.axes[0])
-	case hull, ball, capsule:
+	case hull:
+		for i := range b.faces {
+			out.faces[i].out = m.m.of(b.faces[i].out)
+		}
+	case ball, capsule:
 	}
 	out.centre = m.of(b.centre)
 }
@@ -149,20 +162,20 @@ func (b *body) onRound(x V) V {
 	return b.p[0].add(u.times(at[1])).add(out)
 }
 
-// face is an outer triangle of a hull, and on which side of it the hull is.
+// face is an outer triangle of a hull, and the direction out of it, of length 1.
 type face struct {
 	i, j, k int
-	side    float64
+	out     V
 }
 
-// faces are the outer triangles of the hull of a few points: those that have all others on one side.
-func faces(p []V) []face {
+// facesOf are the outer triangles of the hull of a few points: those that have all others on one side.
+func facesOf(p []V) []face {
 	var out []face
 	for i := range p {
 		for j := i + 1; j < len(p); j++ {
 			for k := j + 1; k < len(p); k++ {
 				if side := outer(p, i, j, k); side != 0 {
-					out = append(out, face{i, j, k, side})
+					out = append(out, face{i, j, k, p[j].sub(p[i]).cross(p[k].sub(p[i])).unit().times(side)})
 				}
 			}
 		}
@@ -170,21 +183,40 @@ func faces(p []V) []face {
 	return out
 }
 
-// onHull is nearest of a hull: x where it lies behind all of its faces, else on one of those.
+// onHull is nearest of a hull: x where it lies behind all of its faces, else on one of those that it lies before; a face whose plane is as far
+// off as the best so far has none nearer.
 func (b *body) onHull(x V) V {
-	best, least, inside := V{}, math.Inf(1), true
+	best, least := x, math.Inf(1)
 	for _, f := range b.faces {
-		p, q, r := b.p[f.i], b.p[f.j], b.p[f.k]
-		if q.sub(p).cross(r.sub(p)).dot(x.sub(p))*f.side > 0 {
-			inside = false
+		off := f.out.dot(x.sub(b.p[f.i]))
+		if !(off > 0) || off*off >= least {
+			continue
 		}
-		c := onTriangle(p, q, r, x)
+		c := b.onFace(&f, x, off)
 		if d := c.sub(x); d.dot(d) < least {
 			best, least = c, d.dot(d)
 		}
 	}
-	if inside {
-		return x
+	return best
+}
+
+// onFace is the nearest point of a face to x, which is so far off its plane.
+func (b *body) onFace(f *face, x V, off float64) V {
+	p, q, r := b.p[f.i], b.p[f.j], b.p[f.k]
+	foot := x.sub(f.out.times(off))
+	turn := 1.0 // of its corners, seen from outside
+	if q.sub(p).cross(r.sub(p)).dot(f.out) < 0 {
+		turn = -1
+	}
+	in := func(p, q V) bool { return q.sub(p).cross(foot.sub(p)).dot(f.out)*turn >= 0 }
+	if in(p, q) && in(q, r) && in(r, p) {
+		return foot
+	}
+	best, least := V{}, math.Inf(1)
+	for _, c := range [3]V{onSegment(p, q, x), onSegment(q, r, x), onSegment(r, p, x)} {
+		if d := c.sub(x); d.dot(d) < least {
+			best, least = c, d.dot(d)
+		}
 	}
 	return best
 }
@@ -206,24 +238,6 @@ func outer(p []V, i, j, k int) float64 {
 		return -1
 	}
 	return 1
-}
-
-func onTriangle(a, b, c, x V) V {
-	n := b.sub(a).cross(c.sub(a))
-	if n.dot(n) > 0 {
-		foot := x.sub(n.times(x.sub(a).dot(n) / n.dot(n)))
-		in := func(p, q V) bool { return q.sub(p).cross(foot.sub(p)).dot(n) >= 0 }
-		if in(a, b) && in(b, c) && in(c, a) {
-			return foot
-		}
-	}
-	best := onSegment(a, b, x)
-	for _, o := range []V{onSegment(b, c, x), onSegment(c, a, x)} {
-		if o.sub(x).norm() < best.sub(x).norm() {
-			best = o
-		}
-	}
-	return best
 }
 
 // reach is the most of n·p over a body, less its skin.
@@ -258,41 +272,63 @@ const (
 	mostTurns   = 60
 )
 
+// narrow is where two bodies were nearest when they were last looked at: a point of the first, and the direction across. A look a little later
+// begins there: whatever it is, what is found is the same but for how soon.
+type narrow struct {
+	at, across V
+	seen       bool
+}
+
 // gap bounds the distance of two bodies: projections to and fro come ever nearer to the closest pair of points (Cheney & Goldstein, Proc.
 // AMS 10 (1959) 448); each pair is an upper bound, the planes at right angles to it a lower one. A gap of less than nothing is only told to
 // be below minus the skins. Nothing more is looked for once it is known to be above far, or below near.
-func gap(a, b *body, near, far float64) (low, high float64) {
-	return gapTo(a, b, near, far, closeEnough, mostTurns)
+func gap(a, b *body, near, far float64, from *narrow) (low, high float64) {
+	return gapTo(a, b, near, far, from, closeEnough, mostTurns)
 }
 
 // gapTo is gap until the bounds are so near, or so often.
-func gapTo(a, b *body, near, far, enough float64, turns int) (low, high float64) {
+func gapTo(a, b *body, near, far float64, from *narrow, enough float64, turns int) (low, high float64) {
 	skin := a.skin() + b.skin()
 	low, high = math.Inf(-1), math.Inf(1)
+	if from.seen {
+		if low = apart(a, b, from.across); low-skin > far {
+			return low - skin, math.Inf(1)
+		}
+	}
 	if d := b.centre.sub(a.centre); d.dot(d) > 0 { // a plane across the line of the centres settles most pairs
-		n := d.unit()
-		if low = -b.reach(n.times(-1)) - a.reach(n); low-skin > far {
+		across := d.unit()
+		if low = max(low, apart(a, b, across)); low-skin > far {
+			from.across = across
+			if !from.seen {
+				from.at, from.seen = a.centre, true
+			}
 			return low - skin, d.norm()
 		}
 	}
 	x := a.nearest(b.centre)
+	if from.seen {
+		x = from.at
+	}
 	for range turns {
 		y := b.nearest(x)
 		x = a.nearest(y)
 		d := y.sub(x)
-		apart := d.norm()
-		high = min(high, apart)
-		if apart < 1e-9 {
+		between := d.norm()
+		high = min(high, between)
+		if from.at, from.seen = x, true; between < 1e-9 {
 			break
 		}
-		n := d.times(1 / apart)
-		low = max(low, -b.reach(n.times(-1))-a.reach(n))
+		from.across = d.times(1 / between)
+		low = max(low, apart(a, b, from.across))
 		if high-low < enough || low-skin > far || high-skin < near {
 			break
 		}
 	}
 	return low - skin, high - skin
 }
+
+// apart is how far apart two bodies, less their skins, are at least, seen along a direction from the first to the second.
+func apart(a, b *body, across V) float64 { return -b.reach(across.times(-1)) - a.reach(across) }
 
 // meet tells whether two bodies come within near of each other. To and fro takes too long to find bodies that overlap by a little: here an
 // ellipsoid holds all places where both may be; a cut at its centre, along the surface of the body that is farther from there, leaves half of

@@ -380,7 +380,7 @@ func (p *play) search() Axes {
 
 // point holds one pose against the limits of every motion.
 func (p *play) point(a Axes, t float64, last, wide bool) {
-	_, high := p.scene.spare(a, mostSpare)
+	high := p.scene.spare(a, mostSpare)
 	p.pointed(a, t, high, last, wide)
 }
 

@@ -18,17 +18,21 @@ type scene struct {
 	bodies  []body // at the zero pose
 	links   []int
 	pairs   []pair
-	placed  []body // at the pose looked at, and where the balls about them are, and which of them stand there already
+	cores   []body
+	now     [3]move // of the links to the pose looked at
+	placed  []body  // there, and where the balls about them are, and which of them stand there already
 	centres []V
 	stands  []bool
 	first   int  // the pair that was last nearest: looked at first, the others need not be looked at so far
 	far     Axes // of a pair's bodies from axis 1 and axis 2, mm: what turns about it moves by no more for each radian
 }
 
-// pair is two bodies whose gap counts, and the gap that they must keep.
+// pair is two bodies whose gap counts, and the gap that they must keep; and where they and their cores were last nearest, as the link of the
+// first stands at the zero pose.
 type pair struct {
-	a, b int
-	need float64
+	a, b      int
+	need      float64
+	own, core narrow
 }
 
 // reported tells which states of a part it is reported to be in.
@@ -72,9 +76,14 @@ func (r *Rig) newScene(reports []Report, partMM, generalMM float64) *scene {
 			if p.Link == Ground {
 				need += r.Placing
 			}
-			s.pairs = append(s.pairs, pair{i, j, need})
+			s.pairs = append(s.pairs, pair{a: i, b: j, need: need})
 			s.far[0], s.far[1] = max(s.far[0], r.far(&s.bodies[j], s.links[j], 0)), max(s.far[1], r.far(&s.bodies[j], s.links[j], 1))
 		}
+	}
+	s.placed, s.centres, s.stands = make([]body, len(s.bodies)), make([]V, len(s.bodies)), make([]bool, len(s.bodies))
+	for i := range s.bodies {
+		s.placed[i] = s.bodies[i].copied()
+		s.cores = append(s.cores, s.bodies[i].core())
 	}
 	return s
 }
@@ -101,12 +110,12 @@ func (s *scene) settled(i, j int) bool {
 		return false
 	}
 	least, most := math.Inf(1), math.Inf(-1)
-	a, b := s.bodies[i], s.bodies[j]
+	a, b := s.bodies[i].copied(), s.bodies[j].copied()
 	for _, at := range []Axes{{0, 0}, {0.7, 0.3}, {-1.1, 0.9}, {2.3, -1.7}, {-2.9, -0.45}, {0.11, 2.6}} {
 		moves := s.moves(at)
 		s.bodies[i].move(&moves[s.links[i]], &a)
 		s.bodies[j].move(&moves[s.links[j]], &b)
-		_, high := gap(&a, &b, math.Inf(-1), math.Inf(1))
+		_, high := gap(&a, &b, math.Inf(-1), math.Inf(1), &narrow{})
 		least, most = min(least, high), max(most, high)
 	}
 	return most-least < 2*closeEnough
@@ -134,6 +143,13 @@ type move struct {
 
 func (m *move) of(v V) V { return m.m.of(v).add(m.t) }
 
+// narrow is where two bodies were last nearest, moved along with a link; kept is the same moved back.
+func (m *move) narrow(n narrow) narrow { return narrow{m.of(n.at), m.m.of(n.across), n.seen} }
+
+func (m *move) kept(n narrow) narrow {
+	return narrow{m.m.back(n.at.sub(m.t)), m.m.back(n.across), n.seen}
+}
+
 // moves are the motions of the links from zero to a pose.
 func (s *scene) moves(a Axes) (out [3]move) {
 	r := s.r
@@ -147,26 +163,23 @@ func (s *scene) moves(a Axes) (out [3]move) {
 // tooNear is what lacks of a gap that nobody wants to know any better, mm.
 const tooNear = -8
 
-// spare bounds the least that any pair has over what it needs at a pose, looking no farther than most: by the greater of the two a pair is
-// as near, by the lesser none is nearer.
-func (s *scene) spare(a Axes, most float64) (low, high float64) {
-	low, high = most, most
-	s.pairwise(a, func(p *pair) float64 { return high + p.need }, func(i int, p *pair, x, y *body) bool {
-		l, h := gap(x, y, p.need+tooNear, p.need+high)
-		if h-p.need < high {
-			high, s.first = h-p.need, i
+// spare is the least that any pair has over what it needs at a pose, looking no farther than most: by no more than closeEnough too much.
+func (s *scene) spare(a Axes, most float64) float64 {
+	least := most
+	s.pairwise(a, func(p *pair) float64 { return least + p.need }, func(i int, p *pair, x, y *body, from *narrow) bool {
+		if _, high := gap(x, y, p.need+tooNear, p.need+least, from); high-p.need < least {
+			least, s.first = high-p.need, i
 		}
-		low = min(low, l-p.need)
-		return high < tooNear
+		return least < tooNear
 	})
-	return low, high
+	return least
 }
 
 // touches tells whether a pair is as near as that at a pose.
 func (s *scene) touches(a Axes, near float64) bool {
 	found := false
-	s.pairwise(a, func(*pair) float64 { return near }, func(_ int, _ *pair, x, y *body) bool {
-		l, h := gap(x, y, near, near)
+	s.pairwise(a, func(*pair) float64 { return near }, func(_ int, _ *pair, x, y *body, from *narrow) bool {
+		l, h := gap(x, y, near, near, from)
 		found = h < near || l < near && meet(x, y, near)
 		return found
 	})
@@ -175,9 +188,12 @@ func (s *scene) touches(a Axes, near float64) bool {
 
 // least is the gap of the pair that is nearest at a pose, mm, looking no farther than most.
 func (s *scene) least(a Axes, most float64) float64 {
-	s.pairwise(a, func(*pair) float64 { return most }, func(_ int, _ *pair, x, y *body) bool {
-		l, h := gap(x, y, 0, most)
-		if most = min(most, h); l < 0.02 && h > 0 && meet(x, y, 0.02) {
+	s.pairwise(a, func(*pair) float64 { return most }, func(i int, _ *pair, x, y *body, from *narrow) bool {
+		l, h := gap(x, y, 0, most, from)
+		if h < most {
+			most, s.first = h, i
+		}
+		if l < 0.02 && h > 0 && meet(x, y, 0.02) {
 			most = 0
 		}
 		return most <= 0
@@ -185,18 +201,10 @@ func (s *scene) least(a Axes, most float64) float64 {
 	return most
 }
 
-// pairwise looks at every pair whose balls are nearer than within, until done. A scene is for one question at a time.
-func (s *scene) pairwise(a Axes, within func(*pair) float64, look func(i int, p *pair, x, y *body) (done bool)) {
-	moves := s.moves(a)
-	if s.placed == nil {
-		s.placed, s.centres, s.stands = slices.Clone(s.bodies), make([]V, len(s.bodies)), make([]bool, len(s.bodies))
-	}
-	for i := range s.bodies {
-		s.stands[i] = s.links[i] == Ground
-		if s.centres[i] = s.bodies[i].centre; !s.stands[i] {
-			s.centres[i] = moves[s.links[i]].of(s.centres[i])
-		}
-	}
+// pairwise looks at every pair whose balls are nearer than within, until done; first at that which was the nearest before, so that the others
+// need not be looked at so far. A scene is for one question at a time.
+func (s *scene) pairwise(a Axes, within func(*pair) float64, look func(i int, p *pair, x, y *body, from *narrow) (done bool)) {
+	s.stand(a)
 	first := s.first
 	for k := -1; k < len(s.pairs); k++ {
 		i := k
@@ -211,16 +219,30 @@ func (s *scene) pairwise(a Axes, within func(*pair) float64, look func(i int, p 
 		if far := within(p) + s.bodies[p.a].around + s.bodies[p.b].around; d.dot(d) > far*far {
 			continue
 		}
-		if look(i, p, s.stood(&moves, p.a), s.stood(&moves, p.b)) {
+		m := &s.now[s.links[p.a]]
+		from := m.narrow(p.own)
+		done := look(i, p, s.stood(p.a), s.stood(p.b), &from)
+		if p.own = m.kept(from); done {
 			return
 		}
 	}
 }
 
-// stood is a body where it stands in the poses of the links.
-func (s *scene) stood(moves *[3]move, i int) *body {
+// stand places the balls about all bodies at a pose; none of those stands there yet but what never moves.
+func (s *scene) stand(a Axes) {
+	s.now = s.moves(a)
+	for i := range s.bodies {
+		s.stands[i] = s.links[i] == Ground
+		if s.centres[i] = s.bodies[i].centre; !s.stands[i] {
+			s.centres[i] = s.now[s.links[i]].of(s.centres[i])
+		}
+	}
+}
+
+// stood is a body where it stands.
+func (s *scene) stood(i int) *body {
 	if !s.stands[i] {
-		s.bodies[i].move(&moves[s.links[i]], &s.placed[i])
+		s.bodies[i].move(&s.now[s.links[i]], &s.placed[i])
 		s.stands[i] = true
 	}
 	return &s.placed[i]

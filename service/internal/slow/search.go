@@ -79,7 +79,7 @@ func (p *play) closely(wide bool) {
 	for i := range p.way.legs {
 		p.march(i, func(at place) (float64, float64) {
 			a, t := p.way.pose(&at, Axes{})
-			_, here := p.scene.spare(a, farLooked)
+			here := p.scene.spare(a, farLooked)
 			p.pointed(a, p.wait+t, here, false, false)
 			for _, rule := range searched() {
 				v := here
@@ -183,7 +183,7 @@ func (l *leg) turned(s float64) Axes {
 func (p *play) rule(rule string, a Axes, t float64, wide bool) float64 {
 	switch rule {
 	case "clear/path":
-		_, high := p.scene.spare(a, farLooked)
+		high := p.scene.spare(a, farLooked)
 		return high
 	case "sky/floor":
 		_, alt := p.r.direction(a).azAlt()

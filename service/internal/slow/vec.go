@@ -35,6 +35,9 @@ type matrix [3]V
 
 func (m *matrix) of(v V) V { return V{m[0].dot(v), m[1].dot(v), m[2].dot(v)} }
 
+// back is the rotation the other way.
+func (m *matrix) back(v V) V { return m[0].times(v[0]).add(m[1].times(v[1])).add(m[2].times(v[2])) }
+
 // turning is the rotation about a unit axis.
 func turning(axis V, by float64) matrix {
 	s, c := math.Sincos(by)
