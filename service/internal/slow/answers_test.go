@@ -120,21 +120,20 @@ var (
 	dense = slow.Effort{Plays: 24, Points: 30, Day: 400, Marches: 24, Wide: true}
 )
 
+// denseIn is of how many questions much is played of one at once.
+const denseIn = 500
+
 // look asks one question both ways.
 func (r *result) look(s *stood, n int) {
 	q := s.draw(n)
-	cells := fewCells
-	if n%10 == 0 {
-		cells = int(reach.DefaultBudget)
-	}
-	real := s.ask(q, cells)
+	real := s.ask(q, cellsOf(n))
 	r.compare(s, n, q, real, effort(n, real))
 }
 
 // effort is how much of a question is played at first: the more of one that is allowed, and much of some.
 func effort(n int, real answered) slow.Effort {
 	switch {
-	case n%100 == 0:
+	case n%denseIn == 0:
 		return dense
 	case real.verdict == verdict.Allow:
 		return firm
@@ -149,16 +148,16 @@ type comparing struct {
 	n      int
 	q      *slow.Question
 	real   answered
-	failed []string       // rules that did not pass
-	again  [2]slow.Answer // with more played, and with much more; nil: not asked for yet
-	whole  *answered      // with the service's own work budget; nil: not asked for yet
-	wrong  string         // a rule that passed and must not
-	all    bool           // of every rule that did not pass this says that it passes
+	failed []string                   // rules that did not pass
+	again  map[string][]*slow.Finding // of a rule with more played, and with much more, as far as asked for
+	whole  *answered                  // with the service's own work budget; nil: not asked for yet
+	wrong  string                     // a rule that passed and must not
+	all    bool                       // of every rule that did not pass this says that it passes
 }
 
 // compare holds the service's answer against the second opinion.
 func (r *result) compare(s *stood, n int, q *slow.Question, real answered, effort slow.Effort) {
-	c := &comparing{result: r, s: s, n: n, q: q, real: real, all: true}
+	c := &comparing{result: r, s: s, n: n, q: q, real: real, again: map[string][]*slow.Finding{}, all: true}
 	other := c.think(effort)
 	r.questions++
 	r.verdicts[real.verdict]++
@@ -182,14 +181,14 @@ func (c *comparing) think(e slow.Effort) slow.Answer {
 // unless is the finding of a rule with more played, and then with much more, as long as it does not explain what the service says.
 func (c *comparing) unless(rule string, explained func(*slow.Finding) bool) (*slow.Finding, bool) {
 	for i, e := range []slow.Effort{more, dense} {
-		if c.again[i] == nil {
-			c.again[i] = c.think(e)
+		if e.Only = rule; len(c.again[rule]) == i {
+			c.again[rule] = append(c.again[rule], c.think(e)[rule])
 		}
-		if explained(c.again[i][rule]) {
+		if explained(c.again[rule][i]) {
 			return nil, true
 		}
 	}
-	return c.again[1][rule], false
+	return c.again[rule][1], false
 }
 
 // short tells whether a rule answers otherwise with the service's own work budget.

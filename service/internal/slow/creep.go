@@ -74,7 +74,7 @@ func (p *play) opensLeast() {
 		a, _ := p.way.pose(at, box)
 		return a.sub(p.wild)
 	}
-	worst := descend(place{one: p.rng.Float64()}, true, func(x *place) float64 {
+	worst := descend(place{one: p.rng.Float64()}, p.way.legs[0].anyOrder(), true, func(x *place) float64 {
 		a, spare := at(x), math.Inf(1)
 		both(p.scene.gaps(a, needNear), p.scene.gaps(a.add(ahead), needNear), func(was, is *looked) {
 			_, most := was.closing(is, p.scene.pairs[was.pair].need, lookStep)
@@ -167,8 +167,8 @@ const touchAlone = 0.5
 // gaps are the pairs that are nearer than they must be at a pose, or by a little more.
 func (s *scene) gaps(a Axes, more float64) []looked {
 	var out []looked
-	s.pairwise(a, func(p *pair) float64 { return p.need + more }, func(i int, p *pair, x, y *body, from *narrow) bool {
-		l := looked{pair: i, own: exactly(x, y, p.need+more, from)}
+	s.pairwise(a, func(p *pair) float64 { return p.need + more }, func(i int, p *pair, x, y *body) bool {
+		l := looked{pair: i, own: exactly(x, y, p.need+more, &p.own)}
 		if l.own.high >= p.need+more {
 			return false
 		}
@@ -188,10 +188,9 @@ func (s *scene) ofCores(p *pair) bounds {
 	x, y := s.cores[p.a].copied(), s.cores[p.b].copied()
 	s.cores[p.a].move(m, &x)
 	s.cores[p.b].move(n, &y)
-	from := m.narrow(p.core)
-	out := exactly(&x, &y, math.Inf(1), &from)
-	p.core = m.kept(from)
-	return out
+	s.moved(p.a, &p.core)
+	defer s.unmoved(p.a, &p.core)
+	return exactly(&x, &y, math.Inf(1), &p.core)
 }
 
 // exactly bounds a gap as well as to and fro can in reasonable time; one above far only roughly.

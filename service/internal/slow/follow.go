@@ -72,8 +72,10 @@ func (c *course) astray(a Axes) Axes {
 // follow looks at what follows the motion: as long as it was asked for, and until the first contact of a day.
 func (p *play) follow(e Effort) {
 	c := p.newCourse()
-	p.keeps(&c, e.Points)
-	if p.rng.IntN(3) == 0 || e.Day > 200 {
+	if p.about("track/fits") {
+		p.keeps(&c, e.Points)
+	}
+	if (p.rng.IntN(3) == 0 || e.Day > 200) && p.about("asker/fallback") {
 		p.untilContact(&c, e.Day)
 	}
 }
@@ -223,7 +225,7 @@ func (p *play) grazes(c *course, points int, found func(t float64, at Axes)) {
 			a := c.at(t, last)
 			return t, a.add(at.off.times(c.astray(a)))
 		}
-		at := descend(place{one: 0.5}, true, func(at *place) float64 {
+		at := descend(place{one: 0.5}, false, true, func(at *place) float64 {
 			_, a := pose(at)
 			return p.scene.least(a, 200)
 		})

@@ -14,6 +14,8 @@ type Effort struct {
 	Day     int  // of each day until the first contact
 	Marches int  // plays that are looked at closely, and as many without the pose's uncertainty
 	Wide    bool // so too is what a proof may add
+	// Only is the one rule that is looked into, at less cost; of the others nothing is found then. Empty: all.
+	Only string
 }
 
 // mostSpare is the farthest that clearances are looked at, mm.
@@ -26,24 +28,29 @@ func Judge(r *Rig, q *Question, limits map[string]float64, e Effort, rng *rand.R
 		shown.Sync = "unknown"
 		r = &shown
 	}
-	j := &judging{r: r, q: q, limits: limits, rng: rng, answer: Answer{}}
+	j := &judging{r: r, q: q, limits: limits, rng: rng, only: e.Only, answer: Answer{}}
 	j.stand()
 	j.present()
 	if q.Kind == "sync" {
 		j.gate()
 		return j.wanted()
 	}
-	motion := []string{"clear/path", "clear/opens", "travel/axis1", "travel/axis2", "sky/floor", "sun/apart", "sky/horizon", "track/fits", "asker/fallback", "end/bounded"}
-	if why := j.unbounded(); why != "" {
-		for _, rule := range motion {
+	motion := []string{"clear/path", "clear/opens", "travel/axis1", "travel/axis2", "sky/floor", "sun/apart", "sky/horizon", "track/fits", "asker/fallback"}
+	why := j.unbounded()
+	for _, rule := range append(motion, "end/bounded") {
+		if j.answer[rule] = played(); why != "" {
 			j.answer[rule] = missing(why)
 		}
+	}
+	if why != "" {
 		return j.wanted()
 	}
-	for _, rule := range motion {
-		j.answer[rule] = played()
+	if j.about("end/bounded") {
+		j.answer["end/bounded"] = j.bounded()
 	}
-	j.answer["end/bounded"] = j.bounded()
+	if !j.about(motion...) {
+		return j.wanted()
+	}
 	j.scene = r.sceneFor(q.State.Sample.Parts, limits, q.State.Proof)
 	plays := e.Plays
 	if e.Wide { // to each of the ends, with either choice of way
@@ -57,6 +64,9 @@ func Judge(r *Rig, q *Question, limits map[string]float64, e Effort, rng *rand.R
 	}
 	return j.wanted()
 }
+
+// about tells whether one of some rules is looked into.
+func (j *judging) about(rules ...string) bool { return j.only == "" || slices.Contains(rules, j.only) }
 
 // sceneFor keeps what stands where for each set of reported states; what gauges found of the file every gap has to spare. What a scene learns
 // of one question it forgets before the next: the answer is the same whatever was asked before.
@@ -140,7 +150,7 @@ func (j *judging) play(e Effort, n int, sharp bool) {
 		j.lateness(p)
 	}
 	p.along(points)
-	if p.q.Kind == "creep" {
+	if p.q.Kind == "creep" && p.about("clear/opens") {
 		p.opens(points)
 		if e.Wide && n < 4 {
 			p.opensLeast()
@@ -149,7 +159,7 @@ func (j *judging) play(e Effort, n int, sharp bool) {
 	if n < e.Marches {
 		p.closely(e.Wide)
 	}
-	if j.q.Follow > 0 || j.q.Kind == "track" {
+	if (j.q.Follow > 0 || j.q.Kind == "track") && j.about("track/fits", "asker/fallback") {
 		p.follow(e)
 	}
 }
@@ -380,7 +390,10 @@ func (p *play) search() Axes {
 
 // point holds one pose against the limits of every motion.
 func (p *play) point(a Axes, t float64, last, wide bool) {
-	high := p.scene.spare(a, mostSpare)
+	high := float64(mostSpare)
+	if p.about("clear/path") {
+		high = p.scene.spare(a, mostSpare)
+	}
 	p.pointed(a, t, high, last, wide)
 }
 
@@ -389,7 +402,7 @@ func (p *play) pointed(a Axes, t, clear float64, last, wide bool) {
 	p.took("clear/path", min(clear, mostSpare), a, t, wide)
 	p.travel(a, t, last, wide)
 	p.altitude(a, t, last, wide)
-	if sun, up := p.sunUp(t, wide); up {
+	if sun, up := p.sunUp(t, wide); up && p.about("sun/apart") {
 		p.took("sun/apart", p.r.direction(a).angle(sun)/degree-p.limit("sun/apart separation_deg"), a, t, wide)
 	}
 	if last {
@@ -406,6 +419,9 @@ func (p *play) slack(rule string, by float64) { p.answer[rule].Slack = max(p.ans
 
 // took takes one spare in.
 func (p *play) took(rule string, spare float64, a Axes, t float64, wide bool) {
+	if !p.about(rule) {
+		return
+	}
 	p.answer[rule].take(spare, p.from, p.sharp, wide || p.end.maybe, func() string {
 		return fmt.Sprintf("%.3f to spare at %.3f° %.3f° after %.1f s, %s", spare, a[0]/degree, a[1]/degree, t, p.what)
 	})

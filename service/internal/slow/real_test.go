@@ -107,8 +107,18 @@ type answered struct {
 }
 
 // fewCells is the work budget of most questions. Of some thousand none was answered otherwise with the service's own: what that buys is when
-// parts that overlap first touched. What is refused needlessly is asked again with the service's own, and so is one question in ten.
-const fewCells = 1500
+// parts that overlap first touched. What is refused needlessly is asked again with the service's own, and so is one question in ownIn.
+const (
+	fewCells = 500
+	ownIn    = 40
+)
+
+func cellsOf(n int) int {
+	if n%ownIn == 0 {
+		return int(reach.DefaultBudget)
+	}
+	return fewCells
+}
 
 // ask puts a question to the service's own rooms, as decide does.
 func (s *stood) ask(q *slow.Question, cells int) answered {
@@ -119,7 +129,7 @@ func (s *stood) ask(q *slow.Question, cells int) answered {
 
 func (s *stood) input(q *slow.Question) facts.Input {
 	return facts.Input{
-		Question: s.question(q), Snapshot: s.snapshot(q), Rig: s.rig, Limits: s.limits, Moment: moment, Cells: int(reach.DefaultBudget), Shelf: s.shelf,
+		Question: s.question(q), Snapshot: s.snapshot(q), Rig: s.rig, Limits: s.limits, Moment: moment, Cells: int(reach.DefaultBudget), Shelf: shelfX(s),
 	}
 }
 

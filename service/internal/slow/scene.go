@@ -143,11 +143,17 @@ type move struct {
 
 func (m *move) of(v V) V { return m.m.of(v).add(m.t) }
 
-// narrow is where two bodies were last nearest, moved along with a link; kept is the same moved back.
-func (m *move) narrow(n narrow) narrow { return narrow{m.of(n.at), m.m.of(n.across), n.seen} }
+// moved moves where a body was last nearest to another to where it stands now, and unmoved back.
+func (s *scene) moved(body int, n *narrow) {
+	if m := &s.now[s.links[body]]; n.seen && s.links[body] != Ground {
+		n.at, n.across = m.of(n.at), m.m.of(n.across)
+	}
+}
 
-func (m *move) kept(n narrow) narrow {
-	return narrow{m.m.back(n.at.sub(m.t)), m.m.back(n.across), n.seen}
+func (s *scene) unmoved(body int, n *narrow) {
+	if m := &s.now[s.links[body]]; n.seen && s.links[body] != Ground {
+		n.at, n.across = m.m.back(n.at.sub(m.t)), m.m.back(n.across)
+	}
 }
 
 // moves are the motions of the links from zero to a pose.
@@ -166,8 +172,8 @@ const tooNear = -8
 // spare is the least that any pair has over what it needs at a pose, looking no farther than most: by no more than closeEnough too much.
 func (s *scene) spare(a Axes, most float64) float64 {
 	least := most
-	s.pairwise(a, func(p *pair) float64 { return least + p.need }, func(i int, p *pair, x, y *body, from *narrow) bool {
-		if _, high := gap(x, y, p.need+tooNear, p.need+least, from); high-p.need < least {
+	s.pairwise(a, func(p *pair) float64 { return least + p.need }, func(i int, p *pair, x, y *body) bool {
+		if _, high := gap(x, y, p.need+tooNear, p.need+least, &p.own); high-p.need < least {
 			least, s.first = high-p.need, i
 		}
 		return least < tooNear
@@ -178,8 +184,8 @@ func (s *scene) spare(a Axes, most float64) float64 {
 // touches tells whether a pair is as near as that at a pose.
 func (s *scene) touches(a Axes, near float64) bool {
 	found := false
-	s.pairwise(a, func(*pair) float64 { return near }, func(_ int, _ *pair, x, y *body, from *narrow) bool {
-		l, h := gap(x, y, near, near, from)
+	s.pairwise(a, func(*pair) float64 { return near }, func(_ int, p *pair, x, y *body) bool {
+		l, h := gap(x, y, near, near, &p.own)
 		found = h < near || l < near && meet(x, y, near)
 		return found
 	})
@@ -188,8 +194,8 @@ func (s *scene) touches(a Axes, near float64) bool {
 
 // least is the gap of the pair that is nearest at a pose, mm, looking no farther than most.
 func (s *scene) least(a Axes, most float64) float64 {
-	s.pairwise(a, func(*pair) float64 { return most }, func(i int, _ *pair, x, y *body, from *narrow) bool {
-		l, h := gap(x, y, 0, most, from)
+	s.pairwise(a, func(*pair) float64 { return most }, func(i int, p *pair, x, y *body) bool {
+		l, h := gap(x, y, 0, most, &p.own)
 		if h < most {
 			most, s.first = h, i
 		}
@@ -203,7 +209,7 @@ func (s *scene) least(a Axes, most float64) float64 {
 
 // pairwise looks at every pair whose balls are nearer than within, until done; first at that which was the nearest before, so that the others
 // need not be looked at so far. A scene is for one question at a time.
-func (s *scene) pairwise(a Axes, within func(*pair) float64, look func(i int, p *pair, x, y *body, from *narrow) (done bool)) {
+func (s *scene) pairwise(a Axes, within func(*pair) float64, look func(i int, p *pair, x, y *body) (done bool)) {
 	s.stand(a)
 	first := s.first
 	for k := -1; k < len(s.pairs); k++ {
@@ -219,12 +225,11 @@ func (s *scene) pairwise(a Axes, within func(*pair) float64, look func(i int, p 
 		if far := within(p) + s.bodies[p.a].around + s.bodies[p.b].around; d.dot(d) > far*far {
 			continue
 		}
-		m := &s.now[s.links[p.a]]
-		from := m.narrow(p.own)
-		done := look(i, p, s.stood(p.a), s.stood(p.b), &from)
-		if p.own = m.kept(from); done {
+		if s.moved(p.a, &p.own); look(i, p, s.stood(p.a), s.stood(p.b)) {
+			s.unmoved(p.a, &p.own)
 			return
 		}
+		s.unmoved(p.a, &p.own)
 	}
 }
 

@@ -12,6 +12,7 @@ type judging struct {
 	limits map[string]float64
 	rng    *rand.Rand
 	scene  *scene
+	only   string // the one rule that is looked into; empty: all
 
 	ours, mount mountSky // at the question
 	mountWhy    string   // why the mount's is not known
