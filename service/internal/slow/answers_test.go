@@ -5,6 +5,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"os"
+	"runtime/debug"
 	"slices"
 	"strings"
 	"sync"
@@ -308,6 +309,7 @@ func answers() (first, count int) {
 // run asks questions, rig by rig, on both cores.
 func run(t *testing.T, numbers func(yield func(rigNumber int, questions []int))) *result {
 	t.Helper()
+	defer debug.SetGCPercent(debug.SetGCPercent(800)) // little is held and much thrown away
 	out, at, wait := newResult(), sync.Mutex{}, sync.WaitGroup{}
 	turns := make(chan struct{}, 2)
 	numbers(func(n int, questions []int) {
