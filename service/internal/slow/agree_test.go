@@ -63,3 +63,28 @@ func TestBothTouchInTheSamePlaces(t *testing.T) {
 	}
 	assert.Greater(t, little, 50)
 }
+
+// onceDiffered are questions of which the two once thought otherwise, and who was wrong or said more than it knew.
+func onceDiffered() map[int]string {
+	return map[int]string{
+		5_026_211: "the second opinion: counters may stand on the turn of the likeliest place",
+		5_031_159: "the service: a travel that is crossed from every place, at one end or the other, is denied",
+		5_034_900: "the service, the same",
+		5_045_253: "the service: axis 2, from every place",
+		5_046_447: "the second opinion: near the zenith it is not known where UT1 has the sky",
+		5_046_638: "the service: travel, by belief too",
+		5_046_753: "the second opinion: without UT1 the Sun may have set later",
+	}
+}
+
+func TestWhatOnceDifferedAgrees(t *testing.T) {
+	for n, who := range onceDiffered() {
+		s, err := stand(n / perRig)
+		require.NoError(t, err)
+		r := newResult()
+		r.look(s, n)
+		require.Equal(t, 1, r.questions)
+		assert.Empty(t, append(r.wrong, r.passes...), "question %d: %s", n, who)
+		r.agrees(t)
+	}
+}

@@ -113,12 +113,13 @@ func (r *result) rule(id string) *tally {
 	return r.rules[id]
 }
 
-// usual and dense are how much is played of a question.
+// How much is played of a question; the last before a difference is told.
 var (
 	usual = slow.Effort{Plays: 4, Points: 10, Day: 50}
 	firm  = slow.Effort{Plays: 6, Points: 10, Day: 50, Marches: 4}
 	more  = slow.Effort{Plays: 6, Points: 10, Day: 100, Marches: 3, Wide: true}
 	dense = slow.Effort{Plays: 24, Points: 30, Day: 400, Marches: 24, Wide: true}
+	last  = slow.Effort{Plays: 200, Points: 40, Day: 800, Marches: 200, Wide: true}
 )
 
 // denseIn is of how many questions much is played of one at once.
@@ -179,9 +180,9 @@ func (c *comparing) think(e slow.Effort) slow.Answer {
 	return slow.Judge(&c.s.slow, c.q, c.s.drawn.limits, e, rand.New(rand.NewPCG(uint64(c.n), 1618)))
 }
 
-// unless is the finding of a rule with more played, and then with much more, as long as it does not explain what the service says.
+// unless is the finding of a rule with more played, and then with more and more, as long as it does not explain what the service says.
 func (c *comparing) unless(rule string, explained func(*slow.Finding) bool) (*slow.Finding, bool) {
-	for i, e := range []slow.Effort{more, dense} {
+	for i, e := range []slow.Effort{more, dense, last} {
 		if e.Only = rule; len(c.again[rule]) == i {
 			c.again[rule] = append(c.again[rule], c.think(e)[rule])
 		}
@@ -189,7 +190,7 @@ func (c *comparing) unless(rule string, explained func(*slow.Finding) bool) (*sl
 			return nil, true
 		}
 	}
-	return c.again[rule][1], false
+	return c.again[rule][2], false
 }
 
 // short tells whether a rule answers otherwise with the service's own work budget.

@@ -221,6 +221,9 @@ func (j *judging) jump(v *Solve) {
 	j.answer["sync/jump"] = exact(j.limit("sync/jump axis_deg") - d.most()/degree)
 	j.answer["sync/sum"] = exact(j.limit("sync/sum axis_deg") - sum.most()/degree)
 	j.answer["end/bounded"] = exact(j.limit("end/bounded spread_deg") - after.near(j.belief).sub(j.belief).most()/degree)
+	for _, rule := range []string{"sync/jump", "sync/sum", "end/bounded"} {
+		j.answer[rule].Slack = max(j.blur(j.belief), j.blur(after)) / degree
+	}
 }
 
 func (j *judging) quality(v *Solve, e *evidence) *Finding {

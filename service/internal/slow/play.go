@@ -54,7 +54,11 @@ func Judge(r *Rig, q *Question, limits map[string]float64, e Effort, rng *rand.R
 	j.scene = r.sceneFor(q.State.Sample.Parts, limits, q.State.Proof)
 	plays := e.Plays
 	if e.Wide { // to each of the ends, with either choice of way
-		plays = max(plays, 4*len(j.ends(0, 0)))
+		each := 4
+		if j.bySky() { // and to each as it may be later
+			plays, each = plays*3/2, 6
+		}
+		plays = max(plays, each*len(j.ends(0, 0)))
 	}
 	for n := range plays {
 		j.play(e, n, false)
@@ -141,7 +145,7 @@ func (j *judging) play(e Effort, n int, sharp bool) {
 		p.from, n = n%len(j.places), n/len(j.places)
 	}
 	p.begin(p.rng.IntN(12))
-	p.choose(n)
+	p.choose(n, e.Wide)
 	points := e.Points
 	if e.Day > 200 && j.r.Sharing == "any order" { // a whole rectangle to fill
 		points *= 8
@@ -182,7 +186,7 @@ func (p *play) begin(n int) {
 			p.wait = 0 // it goes on
 		}
 		p.shift = p.carried(c.Axes, p.wait).sub(c.Axes)
-		p.more = p.more.add(p.turning(c.Axes))
+		p.more = p.more.add(p.turning(c.Axes, p.limit("permit start_within_s")))
 	case "at rest":
 	default:
 		p.more = p.more.add(p.stopping()).add(p.unseen())
@@ -226,9 +230,9 @@ func (p *play) disc(a Axes) float64 {
 	return math.Abs(math.Sin(p.r.direction(a).angle(p.r.d1)))*(3*c[0]+p.more[0]) + 2*(3*c[1]+p.more[1])
 }
 
-// turning is how far the axes may turn with the sky while leave waits, at a pose.
-func (p *play) turning(at Axes) Axes {
-	s := p.limit("permit start_within_s") * siderealRate
+// turning is how far the axes may turn with the sky in some seconds, at a pose.
+func (p *play) turning(at Axes, seconds float64) Axes {
+	s := seconds * siderealRate
 	if p.r.equatorial() {
 		return Axes{s, 0}
 	}
@@ -236,39 +240,66 @@ func (p *play) turning(at Axes) Axes {
 	return Axes{min(math.Pi, s*(1+math.Tan(min(math.Abs(alt)+s, 89.9999*degree)))), s}
 }
 
-// choose picks one of the ends, as it is on arrival.
-func (p *play) choose(n int) {
-	all := p.ends(p.wait, p.wait)
-	all = ofPlace(all, p.from)
+// choose picks one of the ends, as it is on arrival; of one play in three of many, as it is on the latest arrival of all: a proof may judge them all
+// then, when another turn may be one.
+func (p *play) choose(n int, wide bool) {
+	all := p.endsFrom(p.from, p.wait, p.wait)
+	late := wide && p.bySky() && n/len(all)%6 > 3
+	if late {
+		all = p.endsFrom(p.from, p.wait, p.wait+p.latestArrival())
+	}
 	for range 3 { // an end later may be one more
-		p.end = all[n%len(all)]
-		off := Axes{}
-		if p.end.loose && !(p.end.intended && p.q.Kind == "slew" && p.rng.IntN(2) == 0) {
-			off = p.wild
-		}
-		p.end.axes = p.end.axes.add(off)
-		if p.byAsMuch() || p.q.Kind == "track" {
-			p.end.axes = p.end.axes.add(p.shift)
-		}
-		stopsOff := p.end.shift.add(off)
-		flips := p.flips(off)
-		if len(p.r.FlipVia) > 0 && p.nearBorder(off) {
-			flips, p.end.maybe = n/len(all)%2 == 0, true
-		}
-		p.way = p.motion(p.start, &p.end, stopsOff, flips)
-		if p.q.Sky == nil && p.q.Kind != "flip" {
+		p.take(all, n, late)
+		if !p.bySky() || late {
 			break
 		}
-		all = ofPlace(p.ends(p.wait, p.wait+p.way.seconds()), p.from)
+		all = p.endsFrom(p.from, p.wait, p.wait+p.way.seconds())
 	}
-	if p.q.Sky != nil || p.q.Kind == "flip" {
-		p.more = p.more.add(p.turning(p.end.axes))
+	if p.bySky() {
+		p.more = p.more.add(p.turning(p.end.axes, p.limit("permit start_within_s"))).add(p.turning(p.end.axes, unsure(p.q.At)))
 	}
 	if p.q.Kind == "track" {
 		p.way = motion{[]leg{{p.start, p.start, "straight", p.r.Rate, p.r.Accel, nil}}, []float64{0}}
 	}
 	p.what = fmt.Sprintf("from %.3f° %.3f° (off by %.3f° %.3f°, begun after %.1f s) to %.3f° %.3f°, %s", p.start[0]/degree, p.start[1]/degree,
 		p.wild[0]/degree, p.wild[1]/degree, p.wait, p.end.axes[0]/degree, p.end.axes[1]/degree, p.end.because)
+}
+
+// bySky tells whether the sky turns the ends of the motion.
+func (j *judging) bySky() bool { return j.q.Sky != nil || j.q.Kind == "flip" }
+
+// take makes the way to one of some ends.
+func (p *play) take(all []end, n int, late bool) {
+	p.end = all[n%len(all)]
+	off := Axes{}
+	if p.end.loose && !(p.end.intended && p.q.Kind == "slew" && p.rng.IntN(2) == 0) {
+		off = p.wild
+	}
+	p.end.axes = p.end.axes.add(off)
+	if p.byAsMuch() || p.q.Kind == "track" {
+		p.end.axes = p.end.axes.add(p.shift)
+	}
+	stopsOff := p.end.shift.add(off)
+	flips := p.flips(off)
+	p.end.maybe = p.end.maybe || late
+	if len(p.r.FlipVia) > 0 && p.nearBorder(off) {
+		flips, p.end.maybe = n/len(all)%2 == 0, true
+	}
+	p.way = p.motion(p.start, &p.end, stopsOff, flips)
+}
+
+// latestArrival is the latest at which one of the ends is arrived at, seconds from the begin.
+func (j *judging) latestArrival() float64 {
+	if j.latest > 0 {
+		return j.latest
+	}
+	for range 2 { // an end later may be farther
+		for _, e := range j.ends(0, j.latest) {
+			m := j.motion(j.places[e.from].Axes, &e, e.shift, true)
+			j.latest = max(j.latest, m.seconds())
+		}
+	}
+	return j.latest
 }
 
 // lateness adds what an alt-azimuth's axes may turn with the sky between its own arrival and the latest of all ends: a proof may judge them
@@ -282,18 +313,8 @@ func (j *judging) lateness(p *play) {
 		m := p.motion(p.places[e.from].Axes, &e, e.shift, true)
 		late = max(late, math.Abs(m.seconds()-p.way.seconds()))
 	}
-	k := late / p.limit("permit start_within_s")
-	p.more = p.more.add(p.turning(p.end.axes).times(Axes{k, k}))
-}
-
-func ofPlace(all []end, from int) []end {
-	var out []end
-	for _, e := range all {
-		if e.from == from {
-			out = append(out, e)
-		}
-	}
-	return out
+	s := p.limit("permit start_within_s")
+	p.more = p.more.add(p.turning(p.end.axes, s).times(Axes{late / s, late / s}))
 }
 
 // flips tells whether the mount takes the motion for a change of side.
@@ -346,7 +367,7 @@ func (p *play) along(points int) {
 	}
 	p.slack("sky/horizon", disc)
 	p.slack("sky/floor", disc/25)
-	moved := (p.way.seconds() + p.limit("permit start_within_s")) * siderealRate
+	moved := (p.way.seconds() + p.limit("permit start_within_s") + unsure(p.q.At)) * siderealRate
 	p.slack("sun/apart", (disc/25*degree+2*moved)/degree) // a proof may take the Sun where it stands first and take off all that it moves
 	p.point(p.end.axes.add(p.corners().times(p.r.Overrun).add(p.search())), p.wait+p.way.seconds(), false, false)
 }
@@ -369,7 +390,7 @@ func (p *play) low() float64 {
 // sunMay tells whether the Sun may count as up: one that may be up by its own turning at some time of the motion may count for all of it.
 func (p *play) sunMay() bool {
 	seconds := p.way.seconds() + p.limit("permit start_within_s")
-	early := seconds*siderealRate + 0.05*degree
+	early := (seconds+unsure(p.q.At))*siderealRate + 0.05*degree
 	_, first := p.r.sunAt(p.q.At, 0, early)
 	_, last := p.r.sunAt(p.q.At, seconds, early)
 	return first || last
