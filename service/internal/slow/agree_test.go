@@ -64,6 +64,32 @@ func TestBothTouchInTheSamePlaces(t *testing.T) {
 	assert.Greater(t, little, 50)
 }
 
+// A look that begins where the last one ended finds what one finds that begins anew, be the poses near each other or far apart; to and fro is
+// not at its end after all its turns where long parts lie along each other.
+func TestWhatWasSeenBeforeChangesNothing(t *testing.T) {
+	near, far := 0, 0
+	for n := range 12 {
+		s, err := stand(n)
+		require.NoError(t, err)
+		rng := rand.New(rand.NewPCG(uint64(n), 55))
+		one, at := s.slow.Clears(s.drawn.limits), slow.Axes{}
+		for k := range 300 {
+			if at = plus(at, slow.Axes{0.02 * rng.NormFloat64(), 0.02 * rng.NormFloat64()}); k%20 == 0 {
+				at = slow.Axes{7 * (rng.Float64() - 0.5), 7 * (rng.Float64() - 0.5)}
+			}
+			anew, got := s.slow.Clear(at, s.drawn.limits), one(at)
+			if anew < -8 && got < -8 { // nobody looks further
+				far++
+				continue
+			}
+			near++
+			assert.InDelta(t, anew, got, 0.3, "rig %d at %v", n, at)
+		}
+	}
+	assert.Greater(t, near, 1000)
+	assert.Greater(t, far, 100)
+}
+
 // onceDiffered are questions of which the two once thought otherwise, and who was wrong or said more than it knew.
 func onceDiffered() map[int]string {
 	return map[int]string{
