@@ -150,16 +150,15 @@ type comparing struct {
 	n      int
 	q      *slow.Question
 	real   answered
-	failed []string                   // rules that did not pass
-	again  map[string][]*slow.Finding // of a rule with more played, and with much more, as far as asked for
-	whole  *answered                  // with the service's own work budget; nil: not asked for yet
-	wrong  string                     // a rule that passed and must not
-	all    bool                       // of every rule that did not pass this says that it passes
+	failed []string  // rules that did not pass
+	whole  *answered // with the service's own work budget; nil: not asked for yet
+	wrong  string    // a rule that passed and must not
+	all    bool      // of every rule that did not pass this says that it passes
 }
 
 // compare holds the service's answer against the second opinion.
 func (r *result) compare(s *stood, n int, q *slow.Question, real answered, effort slow.Effort) {
-	c := &comparing{result: r, s: s, n: n, q: q, real: real, again: map[string][]*slow.Finding{}, all: true}
+	c := &comparing{result: r, s: s, n: n, q: q, real: real, all: true}
 	other := c.think(effort)
 	r.questions++
 	r.verdicts[real.verdict]++
@@ -181,16 +180,14 @@ func (c *comparing) think(e slow.Effort) slow.Answer {
 }
 
 // unless is the finding of a rule with more played, and then with more and more, as long as it does not explain what the service says.
-func (c *comparing) unless(rule string, explained func(*slow.Finding) bool) (*slow.Finding, bool) {
-	for i, e := range []slow.Effort{more, dense, last} {
-		if e.Only = rule; len(c.again[rule]) == i {
-			c.again[rule] = append(c.again[rule], c.think(e)[rule])
-		}
-		if explained(c.again[rule][i]) {
+func (c *comparing) unless(rule string, explained func(*slow.Finding) bool) (f *slow.Finding, done bool) {
+	for _, e := range []slow.Effort{more, dense, last} {
+		e.Only, e.Enough = rule, explained
+		if f = c.think(e)[rule]; explained(f) {
 			return nil, true
 		}
 	}
-	return c.again[rule][2], false
+	return f, false
 }
 
 // short tells whether a rule answers otherwise with the service's own work budget.

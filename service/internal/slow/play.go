@@ -16,6 +16,8 @@ type Effort struct {
 	Wide    bool // so too is what a proof may add
 	// Only is the one rule that is looked into, at less cost; of the others nothing is found then. Empty: all.
 	Only string
+	// Enough ends the plays as soon as it says so of that rule. What more plays find is never more to spare.
+	Enough func(*Finding) bool
 }
 
 // mostSpare is the farthest that clearances are looked at, mm.
@@ -60,13 +62,29 @@ func Judge(r *Rig, q *Question, limits map[string]float64, e Effort, rng *rand.R
 		}
 		plays = max(plays, each*len(j.ends(0, 0)))
 	}
-	for n := range plays {
-		j.play(e, n, false)
-	}
-	for n := range (plays + 1) / 2 * len(j.places) {
-		j.play(e, n, true)
+	sharp := (plays + 1) / 2 * len(j.places)
+	for n := range max(plays, sharp) {
+		if n < plays {
+			j.play(e, n, false)
+		}
+		if n < sharp {
+			j.play(e, n, true)
+		}
+		if j.enough(e) {
+			break
+		}
 	}
 	return j.wanted()
+}
+
+// enough tells whether no more need be played; of each place where the rig may be something was found by then.
+func (j *judging) enough(e Effort) bool {
+	f := j.answer[e.Only]
+	if e.Enough == nil || f.sharp == nil || len(f.sharpWide) < len(j.places) {
+		return false
+	}
+	f.settle()
+	return e.Enough(f)
 }
 
 // about tells whether one of some rules is looked into.
