@@ -221,8 +221,10 @@ func (j *judging) jump(v *Solve) {
 	j.answer["sync/jump"] = exact(j.limit("sync/jump axis_deg") - d.most()/degree)
 	j.answer["sync/sum"] = exact(j.limit("sync/sum axis_deg") - sum.most()/degree)
 	j.answer["end/bounded"] = exact(j.limit("end/bounded spread_deg") - after.near(j.belief).sub(j.belief).most()/degree)
+	doubt := max(j.blur(j.belief), j.blur(after)) / degree // so too which of the two is nearer to the pose
 	for _, rule := range []string{"sync/jump", "sync/sum", "end/bounded"} {
-		j.answer[rule].Slack = max(j.blur(j.belief), j.blur(after)) / degree
+		j.answer[rule].Slack = doubt
+		j.answer[rule].Seen += doubt
 	}
 }
 
