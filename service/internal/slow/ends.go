@@ -350,8 +350,9 @@ func (j *judging) bounded() *Finding {
 		f.Wide = math.Inf(-1)
 	}
 	f.Said = fmt.Sprintf("%.3f° to spare: %s", f.Seen, about)
-	if j.believes {
+	if j.believes { // what air does to it leaves open
 		f.Slack = j.blur(j.belief) / degree
+		f.Seen += f.Slack
 	}
 	return f
 }
