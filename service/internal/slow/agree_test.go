@@ -101,6 +101,7 @@ func onceDiffered() map[int]string {
 		5_046_638: "the service: travel, by belief too",
 		5_046_753: "the second opinion: without UT1 the Sun may have set later",
 		5_112_864: "the second opinion: what air does to a mount that believes it points 32° below the horizon nobody knows",
+		5_114_003: "the second opinion: the limit of an equatorial that tracks acts where it is reached upward, wherever the way there began",
 		5_110_299: "the second opinion: where air lifts the tube onto the end of axis 1, it is not known which of two poses there is nearer to a third",
 	}
 }

@@ -272,7 +272,11 @@ func (p *play) stops(c *course) (this, latest float64) {
 	if p.end.intended {
 		ahead = Axes{}
 	}
-	return p.limitActs(c, limit, ahead, p.start), latest // one that is crossed on the way acts too, but need not be counted on
+	began := p.start // one that is crossed on the way acts too, but need not be counted on
+	if p.r.equatorial() {
+		began = c.start // that has only ever been seen to act on an axis that grows
+	}
+	return p.limitActs(c, limit, ahead, began), latest
 }
 
 // limitActs is when belief, so far ahead of the pose, reaches a limit in the mount that it is not beyond at a start, with what syncs may still
