@@ -436,17 +436,19 @@ func (p *play) point(a Axes, t float64, last, wide bool) {
 	p.pointed(a, t, high, last, wide)
 }
 
-// pointed is point where what the pairs have to spare is known.
-func (p *play) pointed(a Axes, t, clear float64, last, wide bool) {
+// pointed is point where what the pairs have to spare is known; it returns what the floor and the Sun leave, degrees.
+func (p *play) pointed(a Axes, t, clear float64, last, wide bool) (floor, apart float64) {
 	p.took("clear/path", min(clear, mostSpare), a, t, wide)
 	p.travel(a, t, last, wide)
-	p.altitude(a, t, last, wide)
+	floor, apart = p.altitude(a, t, last, wide), 180
 	if sun, up := p.sunUp(t, wide); up && p.about("sun/apart") {
-		p.took("sun/apart", p.r.direction(a).angle(sun)/degree-p.limit("sun/apart separation_deg"), a, t, wide)
+		apart = p.r.direction(a).angle(sun)/degree - p.limit("sun/apart separation_deg")
+		p.took("sun/apart", apart, a, t, wide)
 	}
 	if last {
 		p.took("sky/horizon", p.aboveSkyline(a)/degree-p.limit("sky/horizon above_deg"), a, t, wide)
 	}
+	return floor, apart
 }
 
 func (p *play) aboveSkyline(a Axes) float64 {
@@ -483,15 +485,15 @@ func (p *play) travel(a Axes, t float64, last, wide bool) {
 	}
 }
 
-// altitude holds a pose against the floor; a tube below it that sinks no lower is held to where it ends, and so is one that is homed.
-func (p *play) altitude(a Axes, t float64, last, wide bool) {
-	if p.q.Kind == "home" && p.r.HomeBy != "belief" && !p.sharp {
-		return
-	}
+// altitude holds a pose against the floor, and returns what that leaves; a tube below it that sinks no lower is held to where it ends, and so is
+// one that is homed.
+func (p *play) altitude(a Axes, t float64, last, wide bool) float64 {
 	_, alt := p.r.direction(a).azAlt()
 	spare := alt/degree - p.limit("sky/floor altitude_deg")
-	if spare < 0 && alt >= p.lowest-0.02*degree && !last && !wide {
-		return
+	homed := p.q.Kind == "home" && p.r.HomeBy != "belief" && !p.sharp
+	rises := spare < 0 && alt >= p.lowest-0.02*degree && !last && !wide
+	if !homed && !rises {
+		p.took("sky/floor", spare, a, t, wide)
 	}
-	p.took("sky/floor", spare, a, t, wide)
+	return spare
 }

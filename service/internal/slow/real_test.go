@@ -91,10 +91,10 @@ func stand(n int) (*stood, error) {
 	return nil, fmt.Errorf("no rig of number %d stands: %s", n, strings.Join(why, "; "))
 }
 
-// shelfOf is what one rig in five keeps, as the service does, of what is proven of its whole axis space: to work that out takes more time than
+// shelfOf is what one rig in seven keeps, as the service does, of what is proven of its whole axis space: to work that out takes more time than
 // some hundred questions save by it. Of the others every question is proven by itself; the answers are the same.
 func shelfOf(n int) *reach.Shelf {
-	if n%5 == 0 {
+	if n%7 == 0 {
 		return reach.NewShelf()
 	}
 	return nil
@@ -118,7 +118,7 @@ type answered struct {
 // fewCells is the work budget of most questions. Of some thousand none was answered otherwise with the service's own: what that buys is when
 // parts that overlap first touched. What is refused needlessly is asked again with the service's own, and so is one question in ownIn.
 const (
-	fewCells = 500
+	fewCells = 400
 	ownIn    = 60
 )
 

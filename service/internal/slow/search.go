@@ -96,11 +96,14 @@ func (p *play) closely(wide bool) {
 			if p.about("clear/path") {
 				here = p.scene.spare(a, farLooked)
 			}
-			p.pointed(a, p.wait+t, here, false, false)
+			floor, apart := p.pointed(a, p.wait+t, here, false, false)
 			for _, rule := range rules {
 				v := here
-				if rule != "clear/path" {
-					v = p.rule(rule, a, p.wait+t, false)
+				switch rule {
+				case "sky/floor":
+					v = floor
+				case "sun/apart":
+					v = apart
 				}
 				if old, ok := least[rule]; !ok || v < old {
 					worst[rule], least[rule] = at, v
