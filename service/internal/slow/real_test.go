@@ -118,7 +118,7 @@ type answered struct {
 // fewCells is the work budget of most questions. Of some thousand none was answered otherwise with the service's own: what that buys is when
 // parts that overlap first touched. What is refused needlessly is asked again with the service's own, and so is one question in ownIn.
 const (
-	fewCells = 400
+	fewCells = 150
 	ownIn    = 60
 )
 
