@@ -287,10 +287,10 @@ func (c *comparing) gravity(rule string, got verdict.Finding, f *slow.Finding, b
 // why is what the service says of a rule.
 func (a answered) why(rule string) string { return "\n    " + a.findings[rule].Sentence }
 
-// What .ci/run asks: about 100 s of two cores, of which the service's own facts take more than half.
+// What .ci/run asks: about 470 s of one core, of which the service's own facts take more than half.
 const (
 	firstInCI = 4_000_000
-	inCI      = 16_000
+	inCI      = 100_000
 )
 
 // answers is the first question and how many: KEEPCLEAR_ANSWERS=first:count; 0: a plain run's.
