@@ -93,6 +93,11 @@ func TestWhatWasSeenBeforeChangesNothing(t *testing.T) {
 // onceDiffered are questions of which the two once thought otherwise, and who was wrong or said more than it knew.
 func onceDiffered() map[int]string {
 	return map[int]string{
+		4_017_458: "the second opinion: by its belief the rig passes near the zenith, and who proves it may not tell where it is then",
+		4_038_470: "the second opinion, the same",
+		4_039_188: "the service: at the margin to a hair it looked no farther for a break of it, and held for a deny",
+		4_072_635: "the service, the same",
+		4_081_683: "the second opinion: of a rig that tracks, a proof may count the sky's turning near the zenith, where a jog ends",
 		5_026_211: "the second opinion: counters may stand on the turn of the likeliest place",
 		5_031_159: "the service: a travel that is crossed from every place, at one end or the other, is denied",
 		5_034_900: "the service, the same",

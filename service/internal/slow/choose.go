@@ -25,6 +25,9 @@ func (p *play) choose(n int, wide bool) {
 	if p.bySky() {
 		p.more = p.more.add(p.turning(p.end.axes, p.limit("permit start_within_s"))).add(p.turning(p.end.axes, unsure(p.q.At)))
 	}
+	if !p.bySky() && p.q.State.Sample.Doing == "tracking" { // a proof may count the sky's turning where the motion ends
+		p.more = p.more.add(p.turning(p.end.axes, p.limit("permit start_within_s")))
+	}
 	if p.q.Kind == "track" {
 		p.way = motion{[]leg{{p.start, p.start, "straight", p.r.Rate, p.r.Accel, nil}}, []float64{0}}
 	}

@@ -211,6 +211,9 @@ func (p *play) untilContact(c *course, points int) {
 			f.Wide = min(f.Wide, t-latest-least)
 			return
 		}
+		if p.byBelief(c, at) {
+			f.Wide = min(f.Wide, t-latest-least)
+		}
 		last = at
 		if p.scene.touches(at, 0.02) {
 			p.took("asker/fallback", t-stop-least, at, c.arrival+t, false)
