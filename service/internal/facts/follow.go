@@ -86,8 +86,6 @@ func (b bound) phrase() string {
 	switch {
 	case b.name == "margin_in_s" && len(b.about) == 2:
 		return b.about[0] + " and " + b.about[1] + " coming too near each other"
-	case b.name == "margin_in_s" && b.in < dayS:
-		return "parts coming too near each other"
 	case b.name == "travel_in_s" && len(b.about) == 1:
 		return "the end of the travel of " + b.about[0]
 	case len(b.about) > 0:
