@@ -19,6 +19,7 @@
 //   - reach: what is clear along a motion, proven
 //   - inspect: what a person should look at again in a rig file, as only the map shows
 //   - gauge: a described rig held against the rig itself
+//   - pointing: where the tube truly looks at a pose, as solves tell
 //
 // # asked
 //

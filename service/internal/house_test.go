@@ -34,7 +34,7 @@ type storey struct {
 // storeys, lowest first. The page doc.go lists the same rooms in the same order.
 var storeys = []storey{
 	{"numbers", []string{"unit", "frame", "solid", "mesh", "timescale", "sky"}},
-	{"rig", []string{"rig", "reach", "inspect", "gauge"}},
+	{"rig", []string{"rig", "reach", "inspect", "gauge", "pointing"}},
 	{"asked", []string{"question", "pose", "facts"}},
 	{"judged", []string{"verdict", "limits", "rules"}},
 	{"kept", []string{"store", "record", "state"}},

@@ -195,8 +195,11 @@ func (d *Decider) draft(g *group, q question.Question, snap question.Snapshot, o
 	if t := out.TrackEnds; t != nil && t.Before(p.StopBy) {
 		p.StopBy, p.StopWithin = *t, t.Sub(sentTime(q))
 	}
-	for _, e := range out.Ends {
+	for i, e := range out.Ends {
 		p.Ends = append(p.Ends, e.Axes)
+		if e.Aimed {
+			p.Aimed = append(p.Aimed, i)
+		}
 	}
 	if q.BeginLater {
 		p.State = question.Granted

@@ -83,7 +83,8 @@ func (in *Input) stopsAt(c *course) (float64, string) {
 }
 
 // limitActs is when belief, with what syncs may still take from it, reaches a limit kept by the mount. A limit acts where it is
-// crossed: one that belief is beyond already does not.
+// crossed: one that belief is beyond already does not. An alt-azimuth's axes turn either way, and nobody says on which side of it is too far:
+// one that may have been crossed on the way there, and may not, is not counted on.
 func (in *Input) limitActs(c *course, axis int, limit unit.Angle, ahead rig.Axes) float64 {
 	later := unit.Deg(in.limit("sync/sum", "axis_deg", 360))
 	angle := func(a rig.Axes) unit.Angle {
@@ -92,9 +93,12 @@ func (in *Input) limitActs(c *course, axis int, limit unit.Angle, ahead rig.Axes
 		}
 		return a.A1 + ahead.A1
 	}
-	sign := unit.Angle(1)
-	if angle(c.nodes[0].at) > limit {
+	past, sign := angle(c.nodes[0].at)-limit, unit.Angle(1)
+	if past > 0 {
 		sign = -1
+	}
+	if !in.Rig.Kind.Equatorial() && past.Abs() <= later && (past > 0) != (angle(c.journey.start) > limit) {
+		return never
 	}
 	t := c.crossing(func(at rig.Axes, _ strays) unit.Angle { return sign*(limit-angle(at)) + later })
 	if t >= dayS {

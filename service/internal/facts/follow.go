@@ -130,9 +130,28 @@ func (in *Input) marginBound(c *course, closely bool) bound {
 	wide := c.until(c.journey.spread, keeps)
 	exact := wide
 	if !wide.Whole && closely {
-		exact = c.until(c.journey.sharp, keeps)
+		if exact = c.until(c.journey.sharp, keeps); math.IsInf(exact.Broken, 1) && !exact.Whole {
+			exact.Broken = in.brokenBy(c, p, exact.Clear)
+		}
 	}
 	return bound{name: "margin_in_s", in: untilS(wide.Clear, wide.Whole), sharp: untilS(exact.Broken, exact.Whole), about: partsOf(wide.Seen)}
+}
+
+// brokenBy is when a course without uncertainty is seen to break a margin that it may break from a time on, as far as it is asked to go:
+// who looks for the soonest instant stops where the spare is as good as none, and has then seen no break. Infinite where none is seen.
+func (in *Input) brokenBy(c *course, p *reach.Prover, from float64) float64 {
+	asked := in.follow() + in.limit("track/fits", "spare_s", dayS)
+	for _, s := range c.stretches {
+		begin, end := max(from, s.start), min(asked, s.start+s.way.Seconds())
+		box, ok := c.box(c.journey.sharp, s.strays)
+		if !ok || begin >= end {
+			continue
+		}
+		if r := p.Prove(c.between(begin, end), box, reach.Budget(in.Cells)); r.Fails() {
+			return begin + r.Nearest.Seconds
+		}
+	}
+	return math.Inf(1)
 }
 
 func untilS(s float64, whole bool) float64 {

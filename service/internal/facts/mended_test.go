@@ -39,6 +39,23 @@ func TestMountLimitActsWhereBeliefCrossesIt(t *testing.T) {
 	assert.Less(t, spare(40, rig.Axes{}, func(in *facts.Input) { in.Snapshot.Rig.Sample.Belief = nil }), -70000.0, "nor one by a belief that nobody told")
 }
 
+// One that an alt-azimuth crosses on the way to where it tracks, by no more than syncs may take from it, may have been meant the other way
+// round: its axes turn either way. (An equatorial's grows as it tracks, and so it was seen to act.)
+func TestMountLimitCrossedOnTheWayIsNotCountedOn(t *testing.T) {
+	r := *example(t, "bittern.yaml")
+	r.Stop = rig.Fallback{Kind: rig.MountLimit, Axis: 1, Limit: unit.Deg(120), Seen: evening}
+	acts := func(from, to float64) bool {
+		end := rig.DegAxes(to, 40)
+		in := standing(t, &r, rig.DegAxes(from, 40), rig.Axes{}, question.Action{Kind: question.Slew, Axes: &end, Follow: time.Hour})
+		f := facts.Compute(in).Facts["stop_acts"]
+		require.NotNil(t, f.Truth, f.Missing)
+		return *f.Truth
+	}
+	assert.True(t, acts(90, 117), "from the same side, and tracking grows")
+	assert.False(t, acts(140, 117), "over it and back")
+	assert.True(t, acts(140, 100), "surely over it")
+}
+
 // A mount that flips by itself may do so on its own way, which nobody has proven: that counts as the first contact.
 func TestOwnFlipCountsAsContact(t *testing.T) {
 	r := *heron(t)

@@ -51,8 +51,20 @@ func (in *Input) learntOptics(o rig.Optics) optical {
 // that position angle on the first side (tube east for a German mount) of an equatorial; for an alt-azimuth it is counted from the zenith,
 // and the picture turns with the parallactic angle.
 func (in *Input) pictureAngle(e *evidence, camera unit.Angle) unit.Angle {
-	return (camera + in.axis2Angle(e.pose, e.sight, e.north) - in.axis2Reference()).Positive()
+	return (camera + in.axis2Angle(in.shows(e), e.sight, e.north) - in.axis2Reference()).Positive()
 }
+
+// shows is the pose whose picture it is: where a solve lies far off, a true one shows that the axes stand where it says, and its angle is the
+// one that they have there. Nearby it is the pose held: near the end of axis 1 a small offset is any turn of it.
+func (in *Input) shows(e *evidence) rig.Axes {
+	if e.offset > farOff {
+		return e.solved
+	}
+	return e.pose
+}
+
+// farOff is from where on a picture's angle is told by where the solve puts the axes. Choice: beyond every first pointing error.
+const farOff = 3 * unit.Degree
 
 // cameraAngle is the inverse of pictureAngle.
 func (in *Input) cameraAngle(e *evidence, picture unit.Angle) unit.Angle {

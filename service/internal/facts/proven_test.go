@@ -86,3 +86,22 @@ func TestASolveIsHeldAgainstEveryPlace(t *testing.T) {
 	assert.InDelta(t, 1500, number(t, both.Facts, "expected_offset_arcmin"), 0.1, "of the likeliest: more is held, not less")
 	assert.InDelta(t, 30, number(t, both.Facts, "expected_offset_sharp_arcmin"), 0.1)
 }
+
+// From one place an axis turns past one end of its travel, from the other past the other end: wherever the rig is, it is wrong (question
+// 5,031,159 of the second opinion). With a third place from which nothing is crossed it is not proven.
+func TestTravelCrossedAtOneEndOrTheOtherIsProvenWrong(t *testing.T) {
+	r := heron(t)
+	by := rig.DegAxes(20, 0)
+	in := standing(t, r, rig.DegAxes(85, 10), rig.Axes{}, question.Action{Kind: question.Jog, Axes: &by})
+	in.Snapshot.Rig.Pose.State = question.Candidates
+	c := &in.Snapshot.Rig.Pose.Candidates
+	*c = append(*c, question.Candidate{Axes: rig.DegAxes(-130, 10), Sigma: (*c)[0].Sigma})
+	both := facts.Compute(in)
+	assert.InDelta(t, 105, number(t, both.Facts, "axis1_sharp_max_deg"), 1e-6, "of the place that is off by less")
+	assert.InDelta(t, 85, number(t, both.Facts, "axis1_sharp_min_deg"), 1e-6)
+	*c = append(*c, question.Candidate{Axes: rig.DegAxes(0, 10), Sigma: (*c)[0].Sigma})
+	three := facts.Compute(in)
+	assert.InDelta(t, 20, number(t, three.Facts, "axis1_sharp_max_deg"), 1e-6)
+	assert.InDelta(t, 0, number(t, three.Facts, "axis1_sharp_min_deg"), 1e-6)
+	assert.Greater(t, number(t, three.Facts, "axis1_travel_max_deg"), 97.5)
+}

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"keepclear.example/keepclear/service/internal/frame"
+	"keepclear.example/keepclear/service/internal/pointing"
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/unit"
@@ -27,6 +28,13 @@ type evidence struct {
 	sight    frame.Vec[frame.Rig] // the solved direction, without refraction
 	seen     frame.Vec[frame.Rig] // the same with it
 	north    frame.Vec[frame.Rig] // the pole that the solve's right ascension and rotation count from
+
+	model     *pointing.Model // of the optics; from here on see expect
+	view      pointing.View   // what it foretells of the pose
+	off       [2]float64      // of the solve from that, across and along, radians
+	scatter   pointing.Cov2   // of that
+	sigma     rig.Axes        // of the pose at mid-exposure beside that of its home
+	confirmed bool            // a picture in doubt says the same: the mount moved a little
 }
 
 // solveFacts puts the facts about the picture itself and returns what it says of the pose; nil where nothing can be said.
@@ -43,9 +51,11 @@ func (in *Input) solveFacts(f Set, h *heaven, s *stand) *evidence {
 		if len(s.pose.Candidates) == 0 {
 			need = "homing"
 		}
-		for _, n := range []string{"expected_offset_arcmin", "offset_d2", "sync_jump_axis1_deg", "sync_jump_axis2_deg", "sync_sum_axis1_deg", "sync_sum_axis2_deg", "solve_altitude_deg", "rotation_error_deg", "pictures_lacking_count", "end_spread_deg"} {
+		for _, n := range []string{"expected_offset_arcmin", "offset_d2", "walk_sigma", "run_sigma", "sync_jump_axis1_deg", "sync_jump_axis2_deg", "sync_sum_axis1_deg", "sync_sum_axis2_deg", "solve_altitude_deg", "rotation_error_deg", "pictures_lacking_count", "end_spread_deg"} {
 			f.Lack(n, why, need)
 		}
+		f.Truth("picture_repeated", false, Absent, why) // no words of its own: what is lacking holds anyway
+		f.Truth("solve_expected", false, Absent, why)
 		in.solveOptics(f, nil, v, e.optics)
 		return nil
 	}

@@ -2,21 +2,23 @@ package facts
 
 import (
 	"fmt"
+	"math"
 	"time"
 
+	"keepclear.example/keepclear/service/internal/frame"
+	"keepclear.example/keepclear/service/internal/pointing"
 	"keepclear.example/keepclear/service/internal/pose"
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/unit"
 )
 
-// Standard deviations of the expected direction, on the sky and on each axis, beside that of the pose: before anything was learnt
-// of this homing; once a side has taught its index offsets; and on the other side, where cone and flexure turn over.
-// Common practice, no source: a first pointing error of one or two degrees is ordinary.
+// The most that the scatter of the expected direction may be taken for, each way, once a solve of this homing was accepted: on a side that taught
+// something, and on the other, where cone and flexure turn over. Beyond it a second picture is asked for: what the first solves of a rig leave
+// open of its terms would else let a false one pass that lies degrees off. Common practice, no source.
 const (
-	sigmaFirst = 1 * unit.Degree
-	sigmaSame  = 20 * unit.Arcminute
-	sigmaOther = 60 * unit.Arcminute
+	mostSame  = 20 * unit.Arcminute
+	mostOther = 60 * unit.Arcminute
 )
 
 // firstSync tells whether no solve was accepted since the last homing.
@@ -61,33 +63,66 @@ func (in *Input) gate(f Set, h *heaven, s *stand, e *evidence, out *Outcome) {
 	if e == nil {
 		return
 	}
-	learnt, sigma := in.learnt(e)
-	delta := e.solved.Sub(e.pose).Sub(learnt)
-	one, two := float64(delta.A1)*e.sine, float64(delta.A2)
-	e.offset = in.offsetAngle(e, learnt)
+	in.expect(s, e)
+	learnt := in.learntAt(e.model, e.pose)
+	e.offset = unit.Angle(math.Hypot(e.off[0], e.off[1]))
 	f.Number("expected_offset_arcmin", e.offset.Arcmin(), Computed, in.looksLike(h, e, learnt)...)
-	f.Number("expected_offset_sharp_arcmin", in.offsetAtBest(s, e, learnt).Arcmin(), Computed)
-	v := float64(sigma * sigma) // at mid-exposure: what the rig may have turned since makes no solve likelier
-	v1 := v + sq(float64(s.seen.A1)*e.sine)
-	v2 := v + sq(float64(s.seen.A2))
-	f.Number("offset_d2", one*one/v1+two*two/v2, Computed)
+	f.Number("expected_offset_sharp_arcmin", in.offsetAtBest(s, e).Arcmin(), Computed)
 	out.Solve = in.judged(e)
-	in.lacking(f, e, out.Solve, delta, v1+v2)
+	in.repeated(f, e)
+	in.lacking(f, e, out.Solve)
+	in.walk(f, e)
+	f.Truth("solve_expected", e.model.Settled != nil && !e.confirmed && e.scatter.D2(e.off) <= in.limit("sync/expected", "d2", 0), Computed)
 	in.jump(f, h, s, out)
+}
+
+// expect holds the solve against what the pointing model foretells of the pose at mid-exposure. What the home is off by is the model's own; beside
+// it counts what the pose lost since, as of then: what the rig may have turned since makes no solve likelier.
+func (in *Input) expect(s *stand, e *evidence) {
+	e.model = in.pointingModel(e.optics.Name)
+	e.sigma = s.seen
+	if home := in.Snapshot.Rig.Homing; home != nil {
+		e.sigma = question.Beside(s.seen, home.Sigma)
+	}
+	e.view = e.model.At(in.mount(), e.pose)
+	e.off = e.view.Off(e.tube)
+	e.scatter = in.believable(e.view.Scatter.Plus(e.view.Axes(e.sigma)), in.Rig.Kind.SideOf(e.pose)).Plus(pointing.Misfit())
+}
+
+// believable is the scatter of model and pose as far as it may excuse a solve.
+func (in *Input) believable(c pointing.Cov2, side rig.Side) pointing.Cov2 {
+	switch _, same := in.Snapshot.Rig.Learnt[side]; {
+	case in.firstSync():
+		return c
+	case same:
+		return c.Within(mostSame)
+	}
+	return c.Within(mostOther)
 }
 
 func sq(x float64) float64 { return x * x }
 
-// learnt returns the index offsets to expect at the pose of the solve and the standard deviation that goes with them.
-func (in *Input) learnt(e *evidence) (rig.Axes, unit.Angle) {
-	side := in.Rig.Kind.SideOf(e.pose)
-	if o, ok := in.Snapshot.Rig.Learnt[side]; ok {
-		return o.Axes, sigmaSame
+func (in *Input) mount() pointing.Mount {
+	return pointing.Mount{Kind: in.Rig.Kind, Chain: &in.Rig.Chain}
+}
+
+// pointingModel is what was learnt of one of the rig's optics; where nothing was, that nothing is known.
+func (in *Input) pointingModel(optics string) *pointing.Model {
+	if m, ok := in.Snapshot.Rig.Pointing[optics]; ok && m.Of(in.mount()) {
+		return &m
 	}
-	if o, ok := in.Snapshot.Rig.Learnt[side.Other()]; ok {
-		return o.Axes, sigmaOther
+	var home rig.Axes
+	if h := in.Snapshot.Rig.Homing; h != nil {
+		home = h.Sigma
 	}
-	return rig.Axes{}, sigmaFirst
+	m := pointing.New(in.mount(), home)
+	return &m
+}
+
+// learntAt is what a model makes of a pose in axis terms: where the tube is expected to look less where it would, were the mount perfect.
+func (in *Input) learntAt(m *pointing.Model, pose rig.Axes) rig.Axes {
+	k := in.Rig.Kind
+	return rig.LiftNear(in.Rig.Chain.Solve(k, m.At(in.mount(), pose).Sight, k.SideOf(pose)), pose).Sub(pose)
 }
 
 // offsetAngle is the angle on the sky between the solve and the direction expected of the pose with what was learnt.
@@ -96,13 +131,13 @@ func (in *Input) offsetAngle(e *evidence, learnt rig.Axes) unit.Angle {
 	return c.Direction(e.pose.Add(learnt)).Angle(c.Direction(e.solved))
 }
 
-// offsetAtBest is offsetAngle from the one of the places where the rig may be that the solve lies nearest to: the others stand off the
+// offsetAtBest is the angle from the one of the places where the rig may be that the solve lies nearest to: the others stand off the
 // likeliest at mid-exposure as they do now.
-func (in *Input) offsetAtBest(s *stand, e *evidence, learnt rig.Axes) unit.Angle {
+func (in *Input) offsetAtBest(s *stand, e *evidence) unit.Angle {
 	c, best := &in.Rig.Chain, e.offset
 	for _, other := range s.axes() {
 		at := e.pose.Add(other.Sub(s.pose.Candidates[0].Axes))
-		best = min(best, c.Direction(at.Add(learnt)).Angle(c.Direction(in.aimed(at, e.seen, e.optics))))
+		best = min(best, e.model.At(in.mount(), at).Sight.Angle(c.Direction(in.aimed(at, e.seen, e.optics))))
 	}
 	return best
 }
@@ -160,11 +195,13 @@ func (in *Input) otherReading(h *heaven, e *evidence, learnt rig.Axes) string {
 // judged is the evidence as it will be remembered; its verdict is filled in once the rules have spoken.
 func (in *Input) judged(e *evidence) *question.JudgedSolve {
 	v := in.action().Solve
+	sky := v.Sky
 	j := &question.JudgedSolve{
+		Sky:       &sky,
 		RequestID: in.Question.ID, At: in.Snapshot.At, Mid: e.mid, Picture: pictureName(v), Optics: e.optics.Name,
 		Blind: v.Radius != nil && *v.Radius >= unit.Deg(180), Side: in.Rig.Kind.SideOf(e.pose),
 		Pose: e.pose, Solved: e.solved, Field: in.field(v, e.optics), OffsetSky: e.offset,
-		Rotation: v.Rotation, Pixel: v.Pixel, Mirrored: v.Mirrored, Hint: v.Hint,
+		Rotation: v.Rotation, Pixel: v.Pixel, Mirrored: v.Mirrored, Hint: v.Hint, Sigma: e.sigma,
 	}
 	if v.Rotation != nil {
 		a := in.cameraAngle(e, *v.Rotation)
@@ -192,51 +229,131 @@ func (in *Input) field(v *question.Solve, o rig.Optics) unit.Angle {
 	return 0
 }
 
+// Within sameSky two solves are of one place of the sky, to all that solvers tell; after a move of movedOff they cannot be two pictures. Choice.
+const (
+	sameSky  = 3 * unit.Arcsecond
+	movedOff = 5 * unit.Arcminute
+)
+
+// repeated puts whether a solve says what another one said already though the tube moved since: an old picture under another name, or a
+// pattern on the sensor that the solver takes for stars.
+func (in *Input) repeated(f Set, e *evidence) {
+	v := in.action().Solve
+	here := frame.FromLonLat[frame.ICRS](v.Sky.RA, v.Sky.Dec)
+	for _, s := range in.Snapshot.Rig.Solves {
+		if s.Sky == nil || s.Sky.Frame != v.Sky.Frame || s.RequestID == in.Question.ID {
+			continue
+		}
+		if here.Angle(frame.FromLonLat[frame.ICRS](s.Sky.RA, s.Sky.Dec)) > sameSky {
+			continue
+		}
+		if moved := pose.Moved(in.Rig, s, question.JudgedSolve{Pose: e.pose, Mid: e.mid}); moved > movedOff {
+			f.Truth("picture_repeated", true, Computed, fmt.Sprintf("as at %s, and the tube moved by %.1f° since", clock(s.Mid), moved.Deg()))
+			return
+		}
+	}
+	f.Truth("picture_repeated", false, Computed)
+}
+
 // lacking puts how many independent pictures are still wanted: none while nothing is in doubt; else one, unless this picture is
-// independent of one in doubt, and either agrees with it or vindicates the pose.
-func (in *Input) lacking(f Set, e *evidence, now *question.JudgedSolve, delta rig.Axes, variance float64) {
-	doubts := in.openDoubts()
+// independent of one in doubt, and either agrees with it or vindicates the pose. With it goes the distance of the solve in sigmas: where two
+// pictures agree that the mount moved a little, it is what they differ by.
+func (in *Input) lacking(f Set, e *evidence, now *question.JudgedSolve) {
+	d2 := e.scatter.D2(e.off)
 	if !in.doubtful() {
 		f.Number("independent_count", 0, Computed)
 		f.Number("pictures_lacking_count", 0, Computed)
+		f.Number("offset_d2", d2, Computed)
 		return
 	}
-	floor := unit.Arcmin(in.limit("sync/second", "agree_arcmin", 0))
-	sides := sq(float64(delta.A1)*e.sine)+sq(float64(delta.A2)) <= 13.8/2*variance // χ², p .001, as sync/expected
-	independent, agreement := 0, unit.Angle(-1)
-	why := "it was taken too near the picture in doubt: move by more than one field and take another"
-	for i := range doubts {
-		if ok, reason := pose.Independent(in.Rig, doubts[i], *now); !ok {
-			why = reason
-			continue
-		}
-		independent++
-		if a := agreementOf(doubts[i], *now, e.sine); agreement < 0 || a < agreement {
-			agreement = a
-		}
+	w := in.witnesses(e, now)
+	f.Number("independent_count", float64(w.independent), Computed)
+	if w.independent > 0 {
+		f.Number("independent_agreement_arcmin", w.apart.Arcmin(), Computed)
 	}
-	f.Number("independent_count", float64(independent), Computed)
-	if agreement >= 0 {
-		f.Number("independent_agreement_arcmin", agreement.Arcmin(), Computed)
+	if in.shifted(e, w) {
+		e.confirmed, now.Confirmed = true, true
+		f.Number("offset_d2", d2Limit*sq(float64(w.apart/w.within)), Computed, fmt.Sprintf("two pictures agree within %.1f′ that the mount moved by %.1f′", w.apart.Arcmin(), e.offset.Arcmin()))
+	} else {
+		f.Number("offset_d2", d2, Computed)
 	}
-	if len(doubts) == 0 { // the pose is in doubt, not a picture: this one is the first
+	sides := sq(e.off[0])+sq(e.off[1]) <= d2Limit/2*(e.scatter[0]+e.scatter[2])
+	switch {
+	case w.doubts == 0: // the pose is in doubt, not a picture: this one is the first
 		f.Number("pictures_lacking_count", 1, Computed, "this is the first picture since the pose came into doubt")
-		return
-	}
-	if independent > 0 && (sides || agreement <= floor) {
+	case w.independent > 0 && (sides || w.apart <= w.within):
 		f.Number("pictures_lacking_count", 0, Computed)
-		return
+	case w.independent > 0:
+		f.Number("pictures_lacking_count", 1, Computed, fmt.Sprintf("it agrees with neither the pose nor the picture in doubt (%.1f′ from it)", w.apart.Arcmin()))
+	default:
+		f.Number("pictures_lacking_count", 1, Computed, w.why)
 	}
-	if independent > 0 {
-		why = fmt.Sprintf("it agrees with neither the pose nor the picture in doubt (%.1f′ from it)", agreement.Arcmin())
-	}
-	f.Number("pictures_lacking_count", 1, Computed, why)
 }
 
-// agreementOf is how far the shift between two solves is from the shift of the axes, on the sky.
-func agreementOf(a, b question.JudgedSolve, sine float64) unit.Angle {
-	d := b.Solved.Sub(a.Solved).Sub(b.Pose.Sub(a.Pose))
-	return unit.Angle(hypot(float64(d.A1.Wrapped())*sine, float64(d.A2.Wrapped())))
+// d2Limit is where a solve sides with the pose: χ² of two degrees of freedom, p .001, as sync/expected by default.
+const d2Limit = 13.8
+
+// witness is what the pictures in doubt say of one more.
+type witness struct {
+	doubts, independent int
+	apart, within       unit.Angle // least disagreement with one in doubt, on the sky, and the most at which the two agree
+	why                 string     // why the last of them is not independent
+}
+
+func (in *Input) witnesses(e *evidence, now *question.JudgedSolve) witness {
+	w := witness{apart: unit.Angle(math.Inf(1)), why: "it was taken too near the picture in doubt: move by more than one field and take another"}
+	for _, d := range in.openDoubts() {
+		w.doubts++
+		if ok, why := pose.Independent(in.Rig, d, *now); !ok {
+			w.why = why
+			continue
+		}
+		w.independent++
+		if a := in.agreementOf(e, d, *now); a < w.apart {
+			w.apart, w.within = a, in.agreeWithin(e, d)
+		}
+	}
+	return w
+}
+
+// shifted tells whether two pictures agree that the mount, or what it carries, moved by a little out of calm: so little that it may be taken,
+// with what was taken so before. Nobody said so; where solves ran off to one side before, it is no jump but a walk.
+func (in *Input) shifted(e *evidence, w witness) bool {
+	most := unit.Arcmin(in.limit("sync/walk", "taken_arcmin", 0))
+	return w.independent > 0 && w.apart <= w.within && e.model.Calm() && e.offset+e.model.Taken <= most
+}
+
+// agreementOf is how far the shift between two solves is from the shift of the axes, beside what the model makes of it, on the sky.
+func (in *Input) agreementOf(e *evidence, a, b question.JudgedSolve) unit.Angle {
+	d := b.Solved.Sub(b.Pose).Sub(in.learntAt(e.model, b.Pose)).Sub(a.Solved.Sub(a.Pose).Sub(in.learntAt(e.model, a.Pose)))
+	return unit.Angle(hypot(float64(d.A1.Wrapped())*e.sine, float64(d.A2.Wrapped())))
+}
+
+// agreeWithin is how near two solves must lie to agree: the limit, or three standard deviations of what the model leaves open of their shift, but
+// never more than a solve may be off by itself.
+func (in *Input) agreeWithin(e *evidence, d question.JudgedSolve) unit.Angle {
+	floor := unit.Arcmin(in.limit("sync/second", "agree_arcmin", 0))
+	before := e.model.At(in.mount(), d.Pose)
+	c := e.model.Between(&before, &e.view).Within(mostSame)
+	return max(floor, unit.Angle(3*math.Sqrt((c[0]+c[2])/2)))
+}
+
+// walk puts how far the solve lies from where the model expected it when it had become sure, and how long solves have been off to one side: what
+// many small syncs add up to.
+func (in *Input) walk(f Set, e *evidence) {
+	switch {
+	case e.confirmed:
+		f.Number("walk_sigma", 0, Computed, "two pictures agree that the mount moved")
+		f.Number("run_sigma", 0, Computed, "two pictures agree that the mount moved")
+		return
+	case e.model.Settled == nil:
+		f.Number("walk_sigma", 0, Absent, "the pointing model has not settled yet")
+	default:
+		v := e.model.Settled.At(in.mount(), e.pose)
+		s := v.Scatter.Plus(v.Axes(e.sigma)).Within(mostSame).Plus(pointing.Misfit())
+		f.Number("walk_sigma", math.Sqrt(s.D2(v.Off(e.tube))), Computed)
+	}
+	f.Number("run_sigma", pointing.Longest(e.model.Ran(e.off, e.scatter)), Computed)
 }
 
 func (in *Input) recentSyncs() int {

@@ -226,26 +226,47 @@ func (in *Input) travel(f Set, ways []journey) {
 	for i := range wide {
 		axis, end, sign := fmt.Sprintf("axis%d", i/2+1), [2]string{"min", "max"}[i%2], 1-2*float64(i%2)
 		all, _ := wide[i].proven()
-		best, _ := sharp[i].proven()
 		f.Number(axis+"_travel_"+end+"_deg", sign*all, Computed, fmt.Sprintf("axis %d", i/2+1))
-		f.Number(axis+"_sharp_"+end+"_deg", sign*best, Computed, fmt.Sprintf("axis %d", i/2+1))
+		f.Number(axis+"_sharp_"+end+"_deg", sign*in.ofBestPlace(sharp, i), Computed, fmt.Sprintf("axis %d", i/2+1))
 	}
+}
+
+// ofBestPlace is the extreme of one end of an axis's travel without uncertainty, of the place from which most is left at both ends: from
+// whichever the rig is at, one of them may be crossed. Infinite where there is no way.
+func (in *Input) ofBestPlace(sharp [4]worsts, face int) float64 {
+	left := worsts{}
+	for i := face &^ 1; i <= face|1; i++ {
+		limit := in.travelLimit(i)
+		for place, v := range sharp[i] {
+			left.take(place, v-limit)
+		}
+	}
+	if _, from := left.proven(); from >= 0 {
+		return sharp[face][from]
+	}
+	return math.Inf(1)
+}
+
+// travelLimit is the end of travel that one of reaches is held against, with its sign.
+func (in *Input) travelLimit(face int) float64 {
+	t, sign := in.Rig.Travel, 1-2*float64(face%2)
+	own := [4]unit.Angle{t.Low.A1, t.High.A1, t.Low.A2, t.High.A2}[face]
+	return sign * in.limit(fmt.Sprintf("travel/axis%d", face/2+1), [2]string{"low_deg", "high_deg"}[face%2], own.Deg())
 }
 
 // reaches is how low and how high a journey takes axis 1 and axis 2, degrees, with a spread; the highs with the sign turned. An axis that
 // may stand beyond the end of its travel already and only turns inward is held to where it ends: or nothing could bring it back.
 func (in *Input) reaches(j *journey, spread rig.Axes) [4]float64 {
 	a, b := j.way.Swept()
-	t, from, to := in.Rig.Travel, j.start, j.end.Axes
-	ends := [4]struct{ least, start, end, by, limit unit.Angle }{
-		{a.A1, from.A1, to.A1, spread.A1, t.Low.A1}, {-b.A1, -from.A1, -to.A1, spread.A1, -t.High.A1},
-		{a.A2, from.A2, to.A2, spread.A2, t.Low.A2}, {-b.A2, -from.A2, -to.A2, spread.A2, -t.High.A2},
+	from, to := j.start, j.end.Axes
+	ends := [4]struct{ least, start, end, by unit.Angle }{
+		{a.A1, from.A1, to.A1, spread.A1}, {-b.A1, -from.A1, -to.A1, spread.A1},
+		{a.A2, from.A2, to.A2, spread.A2}, {-b.A2, -from.A2, -to.A2, spread.A2},
 	}
 	var out [4]float64
 	for i, e := range ends {
 		out[i] = (e.least - e.by).Deg()
-		sign := 1 - 2*float64(i%2)
-		limit := sign * in.limit(fmt.Sprintf("travel/axis%d", i/2+1), [2]string{"low_deg", "high_deg"}[i%2], sign*e.limit.Deg())
+		limit := in.travelLimit(i)
 		if out[i] < limit && e.least >= e.start {
 			out[i] = math.Min(limit, (e.end - e.by).Deg())
 		}

@@ -2,6 +2,7 @@ package pose
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"keepclear.example/keepclear/service/internal/question"
@@ -376,10 +377,16 @@ func (t *turn) offEnd(m *move, all []landing) {
 	t.anchorAt(m.y, cands, m.kind)
 }
 
-// ends are the predicted ends carried to the sample.
+// ends are the predicted ends carried to the sample. Where nothing shows the axes a motion is reckoned to where the mount goes by what it
+// believes: the place of the target counts only where that says nothing.
 func (t *turn) ends(m *move) []question.Candidate {
 	var out []question.Candidate
-	for _, e := range m.permit.Ends {
+	p := m.permit
+	reckons := m.kind == rig.Reckoned && len(p.Aimed) < len(p.Ends)
+	for i, e := range p.Ends {
+		if reckons && slices.Contains(p.Aimed, i) {
+			continue
+		}
 		s := t.since(m, e)
 		c := question.Candidate{Axes: e.Add(s[0].Add(s[1]).Scale(0.5)), Sigma: m.permit.Sigma.Add(s[1].Sub(s[0]).Scale(1.0 / 6)),
 			Because: "where the permitted motion should have ended"}

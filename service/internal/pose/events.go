@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 
+	"keepclear.example/keepclear/service/internal/pointing"
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/unit"
@@ -170,6 +171,7 @@ func (t *turn) home(h question.Homing, x *question.Sample) {
 	}
 	t.settleEpoch()
 	h.CountZero, h.BeliefAxes = nil, nil
+	t.repoint(t.rezeroed(h, x))
 	t.s.Homing = &h
 	t.s.Doubt, t.s.Against, t.s.Motions, t.s.Crept = "", 0, 0, rig.Axes{}
 	t.s.Steps, t.s.Syncs, t.s.Solves, t.s.Learnt, t.s.Recent = nil, nil, nil, nil, nil
@@ -273,19 +275,24 @@ func Acted(w World, s question.RigState, a Act, x *question.Sample) (question.Ri
 		t.powerless(x, string(a.Kind))
 	case PayloadChanged:
 		t.s.Learnt = nil
+		t.repoint(func(m pointing.Model) pointing.Model {
+			return m.Loosened(pointing.Index2, pointing.Cone, pointing.Tube, pointing.Shaft)
+		})
 		t.stale("the payload changed")
 	case Rebalanced: // the drag baseline alone, which is not kept here
 	case PolarAxisAdjusted:
 		t.unlearn()
+		t.repoint(pointing.Model.Aligned)
 	case TripodMoved:
 		t.unlearn()
+		t.repoint(pointing.Model.Turned)
 		t.stale("the tripod moved")
 	case ClockSet, SiteSet:
 		t.setAnew(a.Kind)
 	case DragStop:
 		t.dragStop()
 	default: // an act that this version does not know may be anything
-		t.s.Homing = nil
+		t.s.Homing, t.s.Pointing = nil, nil
 		t.lose("an act that is not understood: " + string(a.Kind))
 	}
 	t.settleEpoch()
@@ -321,6 +328,23 @@ func (t *turn) clutch() {
 	t.lose("a clutch was opened")
 }
 
+// rezeroed is what a homing makes of what was learnt of the pointing. A sensor stops the axes where it did before. A person's word gives the
+// readings another zero, by as much as it lies off the pose that was known; where none was, it is as good as the person says.
+func (t *turn) rezeroed(h question.Homing, x *question.Sample) func(pointing.Model) pointing.Model {
+	was, p := t.s.Homing, t.s.Pose
+	known := p.State == question.Known && len(p.Candidates) == 1 && was != nil && x != nil
+	switch {
+	case h.Sensed:
+		return func(m pointing.Model) pointing.Model { return m.Sensed(h.Sigma) }
+	case !known:
+		return func(m pointing.Model) pointing.Model { return m.Attested(h.Sigma) }
+	}
+	held := p.Candidates[0]
+	return func(m pointing.Model) pointing.Model {
+		return m.Rezeroed(h.Axes.Sub(held.Axes), question.Beside(held.Sigma, was.Sigma))
+	}
+}
+
 // stale makes the proof of the rig file stale.
 func (t *turn) stale(why string) {
 	if t.s.Proof != nil {
@@ -338,6 +362,9 @@ func (t *turn) unlearn() {
 // setAnew: the mount's clock or site was set, so its belief before and after cannot be compared; the axes did not move.
 func (t *turn) setAnew(k ActKind) {
 	t.s.Syncs, t.s.Ahead, t.s.Lacking = nil, nil, nil
+	t.repoint(func(m pointing.Model) pointing.Model { // as seen by another clock, or from another place
+		return m.Loosened(pointing.Index1, pointing.TiltA, pointing.TiltB)
+	})
 	if k == SiteSet {
 		t.s.Site = nil
 	}

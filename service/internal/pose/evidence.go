@@ -22,15 +22,15 @@ const (
 const maxSolves = 64
 
 // Evidence takes a judged solve in: it is kept for the next ones, and a good one that disagrees with the pose is evidence against
-// it. j.Against may be set by the caller (solve/* passed and sync/expected did not); where it is not, the offset from the expected
-// direction decides.
+// it. j.Against may be set by the caller (solve/* passed and sync/expected did not), and j.Agreed (it did): what the gate passes is no evidence
+// against the pose. Where neither is, the offset from the expected direction decides.
 func Evidence(w World, s question.RigState, j question.JudgedSolve) (question.RigState, []Notice) {
 	t := begin(w, s)
 	if !j.Pose.Finite() || !j.Solved.Finite() || !j.OffsetSky.Finite() {
 		t.say(Ignored, j.RequestID, "a solve with an angle that is no number is no evidence")
 		return t.done()
 	}
-	j.Against = j.Good && (j.Against || t.disagrees(j))
+	j.Against = j.Good && (j.Against || !j.Agreed && t.disagrees(j))
 	if j.Good && len(t.s.Anchored) > 0 {
 		t.weigh(j)
 	}
@@ -57,12 +57,19 @@ func (t *turn) oneSide(side rig.Side) bool {
 	return len(t.s.Anchored) > 0
 }
 
+// strays is how far a solve may lie from where it is expected: a first pointing error, or less where something was learnt of that side since
+// homing, or of the mount before.
+func (t *turn) strays(j question.JudgedSolve) unit.Angle {
+	m := t.pointing(j.Optics)
+	if t.s.Learnt[j.Side].Count > 0 || m.Count > 0 && m.Sure(t.mount(), j.Pose) {
+		return laterOffset
+	}
+	return firstOffset
+}
+
 // disagrees tells whether a solve lies further from the expected direction than the pose and a first pointing error explain.
 func (t *turn) disagrees(j question.JudgedSolve) bool {
-	limit := firstOffset
-	if t.s.Learnt[j.Side].Count > 0 {
-		limit = laterOffset
-	}
+	limit := t.strays(j)
 	if c := t.s.Pose.Candidates; len(c) > 0 {
 		limit += 3 * c[0].Sigma.Max()
 	}
@@ -97,15 +104,11 @@ func (t *turn) against(j question.JudgedSolve) {
 // addSolved adds the place that a solve stands for: to what was learnt of the pointing, or to a first pointing error where nothing was.
 // What was learnt of axis 1 may be a cone error, which grows toward the end of axis 1, or an index error, which does not.
 func (t *turn) addSolved(j question.JudgedSolve) {
-	learnt := t.s.Learnt[j.Side]
-	strays := firstOffset
-	if learnt.Count > 0 {
-		strays = laterOffset
-	}
-	spread := t.wide(j.Solved, strays)
-	spread.A1 += t.wide(j.Solved, learnt.Axes.A1.Abs()).A1 - learnt.Axes.A1.Abs()
+	spread := t.wide(j.Solved, t.strays(j))
+	lean := t.lean(j)
+	spread.A1 += t.wide(j.Solved, lean.A1.Abs()).A1 - lean.A1.Abs()
 	c := t.s.Anchored[0]
-	c.Axes = c.Axes.Add(j.Solved.Sub(j.Pose)).Sub(learnt.Axes)
+	c.Axes = c.Axes.Add(j.Solved.Sub(j.Pose)).Sub(lean)
 	c.Sigma = spread.Scale(1.0 / 3)
 	c.Because = "where solve " + j.RequestID + " puts the axes"
 	t.again(append(t.s.Anchored, c))
@@ -133,6 +136,10 @@ func (t *turn) second(j question.JudgedSolve) {
 	first, independent := t.firstAgainst(j)
 	switch {
 	case !independent:
+	case j.Confirmed:
+		t.s.Doubt, t.s.Against = "", 0
+		t.say(SolveFor, j.RequestID, "a second independent solve agrees with the first that the mount moved by %.1f′: small enough to be taken", j.OffsetSky.Arcmin())
+		t.again(t.s.Anchored[:1])
 	case !j.Against && t.sides(j, 0):
 		t.s.Doubt, t.s.Against = "", 0
 		t.say(SolveFor, j.RequestID, "a second independent solve sides with the pose (%.2f° off)", j.OffsetSky.Deg())
@@ -181,11 +188,8 @@ func agree(r *rig.Rig, a, b question.JudgedSolve) bool {
 // sides tells whether a solve lies within reach of candidate i and of no other place on the sky that is held. A place that is wider than a
 // first pointing error is a stretch of a way, on which no pose is likelier than another: it loses nothing by its middle standing farther off.
 func (t *turn) sides(j question.JudgedSolve, i int) bool {
-	limit, learnt := firstOffset, t.s.Learnt[j.Side]
-	if learnt.Count > 0 {
-		limit = laterOffset
-	}
-	solved := j.Solved.Sub(learnt.Axes)
+	limit := t.strays(j)
+	solved := j.Solved.Sub(t.lean(j))
 	at := direction(t.r, solved)
 	off := func(k int) unit.Angle { // how far the solve lies from the nearest pose of a stretch, or from a place
 		c := t.s.Anchored[k]

@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"keepclear.example/keepclear/service/internal/frame"
+	"keepclear.example/keepclear/service/internal/pointing"
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/unit"
@@ -24,6 +25,7 @@ func TestWhereASolvePutsTheAxes(t *testing.T) {
 					n := homed(t, withCount).tracked(-30, dec)
 					if learnt {
 						n.s.Learnt = map[rig.Side]question.Offsets{rig.West: {Axes: beside, Count: 1}}
+						n.s.Pointing = looked(n, beside)
 					}
 					slipped := rig.DegAxes(-5, 9)
 					n.m.axes, n.m.fault = n.m.axes.Add(slipped), n.m.fault.Add(slipped)
@@ -39,6 +41,18 @@ func TestWhereASolvePutsTheAxes(t *testing.T) {
 			}
 		}
 	}
+}
+
+// looked is what a night of solves through optics beside the tube teaches, all of the side where the tube is.
+func looked(n *night, beside rig.Axes) map[string]pointing.Model {
+	r := n.w.Rig
+	mount := pointing.Mount{Kind: r.Kind, Chain: &r.Chain}
+	m := pointing.New(mount, rig.Axes{})
+	for _, by := range []rig.Axes{{}, rig.DegAxes(30, 0), rig.DegAxes(-30, 0), rig.DegAxes(0, 20), rig.DegAxes(0, -10), rig.DegAxes(0, 0)} {
+		at := n.m.axes.Add(by)
+		m = m.Learnt(mount, at, rig.Axes{}, r.Chain.Direction(at.Add(beside)))
+	}
+	return map[string]pointing.Model{n.solved(0, 0).Optics: m}
 }
 
 // The polar axis stands a degree off and nobody knows; the tube is near the end of axis 1, on one of two sides. A right picture settles

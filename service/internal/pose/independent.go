@@ -36,9 +36,13 @@ func Independent(r *rig.Rig, a, b question.JudgedSolve) (bool, string) {
 
 // deliberate is how far the tube moved deliberately between two pictures.
 func deliberate(r *rig.Rig, a, b question.JudgedSolve) unit.Angle {
-	from, to := direction(r, a.Pose), direction(r, b.Pose)
+	return min(direction(r, a.Pose).Angle(direction(r, b.Pose)), Moved(r, a, b))
+}
+
+// Moved is how far the tube moved against the stars between two pictures.
+func Moved(r *rig.Rig, a, b question.JudgedSolve) unit.Angle {
 	turn := -unit.Angle(b.Mid.Sub(a.Mid).Seconds()) * question.SiderealRate
-	return min(from.Angle(to), frame.About(r.Pole(), turn).Apply(from).Angle(to))
+	return frame.About(r.Pole(), turn).Apply(direction(r, a.Pose)).Angle(direction(r, b.Pose))
 }
 
 // otherHint tells whether two searches were centred more than a field apart. Of positions in two frames nothing is said: the frames

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"keepclear.example/keepclear/service/internal/frame"
+	"keepclear.example/keepclear/service/internal/pointing"
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/unit"
@@ -375,7 +376,7 @@ func (t *turn) accept(l *question.SyncLeave) {
 	}
 }
 
-// learn takes an accepted solve into the index offsets of its side.
+// learn takes an accepted solve into the offsets of its side and into the pointing model of its optics.
 func (t *turn) learn(j question.JudgedSolve) {
 	if j.Side == "" || !j.Good || j.Against {
 		return
@@ -388,6 +389,50 @@ func (t *turn) learn(j question.JudgedSolve) {
 		t.s.Learnt = map[rig.Side]question.Offsets{}
 	}
 	t.s.Learnt[j.Side] = o
+	m := t.pointing(j.Optics)
+	if j.Confirmed {
+		m = m.Shifted(j.OffsetSky)
+	}
+	m = m.Learnt(t.mount(), j.Pose, j.Sigma, direction(t.r, j.Solved))
+	if !m.Finite() {
+		return
+	}
+	if t.s.Pointing == nil {
+		t.s.Pointing = map[string]pointing.Model{}
+	}
+	t.s.Pointing[j.Optics] = m
+}
+
+func (t *turn) mount() pointing.Mount {
+	return pointing.Mount{Kind: t.r.Kind, Chain: &t.r.Chain}
+}
+
+// pointing is the pointing model of one of the optics; where none was learnt, that nothing is known.
+func (t *turn) pointing(optics string) pointing.Model {
+	if m, ok := t.s.Pointing[optics]; ok && m.Of(t.mount()) {
+		return m
+	}
+	h := t.s.Homing
+	if h == nil {
+		return pointing.New(t.mount(), rig.Axes{})
+	}
+	m := pointing.New(t.mount(), h.Sigma)
+	m.OnSensor = h.Sensed
+	return m
+}
+
+// lean is what was learnt of the pointing in axis terms, where a solve was taken.
+func (t *turn) lean(j question.JudgedSolve) rig.Axes {
+	m := t.pointing(j.Optics)
+	sight := m.At(t.mount(), j.Pose).Sight
+	return rig.LiftNear(t.r.Chain.Solve(t.r.Kind, sight, t.r.Kind.SideOf(j.Pose)), j.Pose).Sub(j.Pose)
+}
+
+// repoint changes the pointing models of all optics.
+func (t *turn) repoint(change func(pointing.Model) pointing.Model) {
+	for name, m := range t.s.Pointing {
+		t.s.Pointing[name] = change(m)
+	}
 }
 
 // demote stops trusting a source that moved with a sync.

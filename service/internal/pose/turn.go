@@ -62,7 +62,7 @@ func begin(w World, s question.RigState) *turn {
 	t.s.Demoted, t.s.Parted = maps.Clone(s.Demoted), maps.Clone(s.Parted)
 	t.s.Steps, t.s.Syncs = slices.Clone(s.Steps), slices.Clone(s.Syncs)
 	t.s.Solves, t.s.Recent = slices.Clone(s.Solves), slices.Clone(s.Recent)
-	t.s.Learnt = maps.Clone(s.Learnt)
+	t.s.Learnt, t.s.Pointing = maps.Clone(s.Learnt), maps.Clone(s.Pointing)
 	t.s.Anchored = slices.Clone(s.Anchored)
 	t.s.Pose.Candidates = slices.Clone(s.Pose.Candidates)
 	if t.s.Pose.State == "" {
@@ -206,18 +206,33 @@ next:
 	for _, c := range cands {
 		for i := range out {
 			o := &out[i]
-			d := c.Axes.Sub(o.Axes).Abs()
-			if d.A1 <= within && d.A2 <= within && (anySide || r.Kind.SideOf(c.Axes) == r.Kind.SideOf(o.Axes)) {
-				o.Sigma = rig.Axes{A1: max(o.Sigma.A1, c.Sigma.A1) + d.A1/3, A2: max(o.Sigma.A2, c.Sigma.A2) + d.A2/3}
-				if o.Kept != c.Kept {
-					o.Kept = ""
-				}
-				continue next
+			if !anySide && r.Kind.SideOf(c.Axes) != r.Kind.SideOf(o.Axes) {
+				continue
 			}
+			d := c.Axes.Sub(o.Axes).Abs()
+			near := d.A1 <= within && d.A2 <= within
+			if !near && !indistinct(*o, c, d) {
+				continue
+			}
+			if near {
+				o.Sigma = rig.Axes{A1: max(o.Sigma.A1, c.Sigma.A1) + d.A1/3, A2: max(o.Sigma.A2, c.Sigma.A2) + d.A2/3}
+			} else { // about the middle, from which both reach less far
+				o.Axes = o.Axes.Add(c.Axes).Scale(0.5)
+				o.Sigma = rig.Axes{A1: max(o.Sigma.A1, c.Sigma.A1) + d.A1/6, A2: max(o.Sigma.A2, c.Sigma.A2) + d.A2/6}
+			}
+			if o.Kept != c.Kept {
+				o.Kept = ""
+			}
+			continue next
 		}
 		out = append(out, c)
 	}
 	return out
+}
+
+// indistinct tells whether two places lie so much nearer to each other than either is known that they are one: half a standard deviation.
+func indistinct(a, b question.Candidate, d rig.Axes) bool {
+	return d.A1 <= min(a.Sigma.A1, b.Sigma.A1)/2 && d.A2 <= min(a.Sigma.A2, b.Sigma.A2)/2
 }
 
 // when is the instant of a sample: the asker's time, or where none was told the instant at which it came.

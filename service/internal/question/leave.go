@@ -1,6 +1,7 @@
 package question
 
 import (
+	"math"
 	"time"
 
 	"keepclear.example/keepclear/service/internal/rig"
@@ -39,10 +40,11 @@ type Permit struct {
 	StopWithin   time.Duration `json:"stop_within"`
 	FirstContact *time.Time    `json:"first_contact,omitempty"`
 
-	From    rig.Axes       `json:"from"`     // the judged start, likeliest candidate
-	Ends    []rig.Axes     `json:"ends"`     // the predicted ends on arrival, intended first
-	Sigma   rig.Axes       `json:"sigma"`    // of the pose it was judged from
-	MotionS float64        `json:"motion_s"` // predicted time of the motion before tracking
+	From    rig.Axes       `json:"from"`            // the judged start, likeliest candidate
+	Ends    []rig.Axes     `json:"ends"`            // the predicted ends on arrival, intended first
+	Aimed   []int          `json:"aimed,omitempty"` // which of Ends are where the target is, and not where the mount goes by what it believes
+	Sigma   rig.Axes       `json:"sigma"`           // of the pose it was judged from
+	MotionS float64        `json:"motion_s"`        // predicted time of the motion before tracking
 	Tracks  bool           `json:"tracks"`
 	Homing  string         `json:"homing,omitempty"`
 	Source  rig.SourceKind `json:"source,omitempty"` // of the pose it was judged from
@@ -115,6 +117,12 @@ type Clock struct {
 	ToldAt       *time.Time `json:"told_at,omitempty"` // a person's dated statement
 	ToldBoundS   float64    `json:"told_bound_s,omitempty"`
 	Jumped       string     `json:"jumped,omitempty"` // wall clock against monotonic: both readings, one phrase; empty: none
+}
+
+// Beside returns what of a pose's standard deviation is not that of its home, each axis.
+func Beside(pose, home rig.Axes) rig.Axes {
+	less := func(a, b unit.Angle) unit.Angle { return unit.Angle(math.Sqrt(max(0, float64(a*a-b*b)))) }
+	return rig.Axes{A1: less(pose.A1, home.A1), A2: less(pose.A2, home.A2)}
 }
 
 // Sigma3 returns three standard deviations of each axis.

@@ -3,6 +3,7 @@ package question
 import (
 	"time"
 
+	"keepclear.example/keepclear/service/internal/pointing"
 	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/unit"
 )
@@ -84,6 +85,7 @@ type JudgedSolve struct {
 	Optics    string       `json:"optics,omitempty"`
 	Blind     bool         `json:"blind"`
 	Hint      *Sky         `json:"hint,omitempty"` // where its search was centred, where told
+	Sky       *Sky         `json:"sky,omitempty"`  // as solved
 	Verdict   SolveVerdict `json:"verdict"`
 	Side      rig.Side     `json:"side,omitempty"`
 	Pose      rig.Axes     `json:"pose"`                // at mid-exposure, likeliest candidate
@@ -97,6 +99,9 @@ type JudgedSolve struct {
 	Pixel     *unit.Angle  `json:"pixel_rad,omitempty"`
 	Mirrored  *bool        `json:"mirrored,omitempty"`
 	Against   bool         `json:"against,omitempty"` // good, and it disagreed with the pose as then held
+	Sigma     rig.Axes     `json:"sigma,omitzero"`    // of the pose at mid-exposure, beside that of its home
+	// Confirmed: it lies off, as an independent picture does that was held for it; the mount moved a little.
+	Confirmed bool `json:"confirmed,omitempty"`
 }
 
 // SyncDone is one sync that the mount was told, since the last homing.
@@ -134,7 +139,8 @@ type MountLimit struct {
 	Seen  time.Time  `json:"seen"`
 }
 
-// Offsets are index offsets learnt from this homing's accepted solves on one side: mean of solved axes less pose, and how many.
+// Offsets are of this homing's accepted solves on one side: mean of solved axes less pose, and how many. What is expected of the
+// next goes by Pointing.
 type Offsets struct {
 	Axes  rig.Axes `json:"axes"`
 	Count int      `json:"count"`
@@ -149,24 +155,26 @@ type Disproof struct {
 
 // RigState is all that the service holds of one rig. It is a value: nothing in it is shared or written in place.
 type RigState struct {
-	Epoch   uint64                    `json:"epoch"`
-	Pose    Pose                      `json:"pose"`
-	Homing  *Homing                   `json:"homing,omitempty"`
-	Sample  *Sample                   `json:"sample,omitempty"` // the last one taken in
-	Still   *Sample                   `json:"still,omitempty"`  // the last one at rest or tracking
-	Recent  []SampleMark              `json:"recent,omitempty"` // the last samples, oldest first, to work out mid-exposure
-	Site    *Place                    `json:"site,omitempty"`   // the mount's, last told
-	SiteAt  time.Time                 `json:"site_at,omitzero"`
-	Steps   []Step                    `json:"steps,omitempty"`  // syncs seen since homing
-	Permit  *Permit                   `json:"permit,omitempty"` // the last one; see Open
-	Leave   *SyncLeave                `json:"leave,omitempty"`  // the last one
-	Solves  []JudgedSolve             `json:"solves,omitempty"`
-	Syncs   []SyncDone                `json:"syncs,omitempty"`
-	Learnt  map[rig.Side]Offsets      `json:"learnt,omitempty"`
-	Against int                       `json:"against,omitempty"` // independent good solves in a row that disagree with the pose
-	Proof   *Proof                    `json:"proof,omitempty"`
-	Limits  []MountLimit              `json:"limits,omitempty"`
-	Demoted map[rig.SourceKind]string `json:"demoted,omitempty"` // sources that moved with a sync, and when
+	Epoch  uint64               `json:"epoch"`
+	Pose   Pose                 `json:"pose"`
+	Homing *Homing              `json:"homing,omitempty"`
+	Sample *Sample              `json:"sample,omitempty"` // the last one taken in
+	Still  *Sample              `json:"still,omitempty"`  // the last one at rest or tracking
+	Recent []SampleMark         `json:"recent,omitempty"` // the last samples, oldest first, to work out mid-exposure
+	Site   *Place               `json:"site,omitempty"`   // the mount's, last told
+	SiteAt time.Time            `json:"site_at,omitzero"`
+	Steps  []Step               `json:"steps,omitempty"`  // syncs seen since homing
+	Permit *Permit              `json:"permit,omitempty"` // the last one; see Open
+	Leave  *SyncLeave           `json:"leave,omitempty"`  // the last one
+	Solves []JudgedSolve        `json:"solves,omitempty"`
+	Syncs  []SyncDone           `json:"syncs,omitempty"`
+	Learnt map[rig.Side]Offsets `json:"learnt,omitempty"`
+	// Pointing holds the pointing model of each of the optics, by name. It outlives homings.
+	Pointing map[string]pointing.Model `json:"pointing,omitempty"`
+	Against  int                       `json:"against,omitempty"` // independent good solves in a row that disagree with the pose
+	Proof    *Proof                    `json:"proof,omitempty"`
+	Limits   []MountLimit              `json:"limits,omitempty"`
+	Demoted  map[rig.SourceKind]string `json:"demoted,omitempty"` // sources that moved with a sync, and when
 	// Parted are the sources that do not turn as a better one does, and since when: no sources before the next homing.
 	Parted map[rig.SourceKind]string `json:"parted,omitempty"`
 	// Beside is the reading of the best source less that of the next as they were when last found to agree; nil: not seen together yet.

@@ -150,11 +150,13 @@ func nearestOf(all []unit.Angle, near, by unit.Angle) []unit.Angle {
 
 // End is one place where a motion may come to rest (or from which it tracks on).
 type End struct {
-	Axes     Axes   `json:"axes"`
-	Side     Side   `json:"side"`
-	From     int    `json:"from"` // the candidate pose it starts from
-	Intended bool   `json:"intended,omitempty"`
-	Because  string `json:"because"`
+	Axes     Axes `json:"axes"`
+	Side     Side `json:"side"`
+	From     int  `json:"from"` // the candidate pose it starts from
+	Intended bool `json:"intended,omitempty"`
+	// Aimed: it is where the target is, and not where the mount goes by what it believes.
+	Aimed   bool   `json:"aimed,omitempty"`
+	Because string `json:"because"`
 	// Shift is pose less belief of a mount that goes by its counters: the poses that it always goes by stand off by as much.
 	Shift Axes `json:"shift,omitzero"`
 }
@@ -253,8 +255,10 @@ func (r *Rig) Ends(g Going) ([]End, error) {
 	}
 	var out []End
 	add := func(e End) {
-		for _, o := range out {
+		for i := range out {
+			o := &out[i]
 			if o.From == e.From && max(o.Axes.Sub(e.Axes).Abs().Max(), o.Shift.Sub(e.Shift).Abs().Max()) < 1e-9 {
+				o.Aimed = o.Aimed && e.Aimed
 				return
 			}
 		}
@@ -264,7 +268,7 @@ func (r *Rig) Ends(g Going) ([]End, error) {
 	for i, p := range g.Poses {
 		for _, side := range sides {
 			for _, t := range r.LiftsAround(r.Map(g.OursThen, g.TargetRA, g.TargetDec, side), p, g.around()) {
-				add(End{Axes: t, Side: side, From: i, Intended: true, Because: "the target"})
+				add(End{Axes: t, Side: side, From: i, Intended: true, Aimed: true, Because: "the target"})
 			}
 		}
 	}

@@ -54,9 +54,9 @@ func (b *bench) walk(at, step [2]float64, most int) (done int, off [2]float64, l
 	return most, off, last
 }
 
-// Faults, row 75: fifty syncs, each below every limit for one, all one way, are stopped before belief is off by more than the budget since
-// homing: near the pole, where a step of axis 1 is little on the sky, by that budget, with the sum; elsewhere sooner, since the pictures
-// disagree with the pose by then.
+// Faults, row 75: fifty syncs, each below every limit for one, all one way, are stopped long before belief is off by the budget since homing:
+// near the pole, where a step of axis 1 is little on the sky, since they are all off to one side; elsewhere since the pictures disagree by
+// then with what the first of them taught.
 func TestWalkOfSmallSyncsIsStopped(t *testing.T) {
 	const seed = 75
 	g := rand.New(rand.NewPCG(seed, 1))
@@ -65,11 +65,11 @@ func TestWalkOfSmallSyncsIsStopped(t *testing.T) {
 		rule    string
 		says    string
 	}{
-		"axis 1 up near the pole":   {[2]float64{30, 6}, [2]float64{1, 0}, "sync/sum", "5° is the most"},
-		"axis 1 down near the pole": {[2]float64{30, 6}, [2]float64{-1, 0}, "sync/sum", "5° is the most"},
-		"axis 1 up":                 {[2]float64{30, 40}, [2]float64{1, 0}, "sync/second", "1 more"},
-		"axis 2 up":                 {[2]float64{30, 40}, [2]float64{0, 1}, "sync/second", "1 more"},
-		"axis 2 down":               {[2]float64{30, 40}, [2]float64{0, -1}, "sync/second", "1 more"},
+		"axis 1 up near the pole":   {[2]float64{30, 6}, [2]float64{1, 0}, "sync/walk", "off to the same side"},
+		"axis 1 down near the pole": {[2]float64{30, 6}, [2]float64{-1, 0}, "sync/walk", "off to the same side"},
+		"axis 1 up":                 {[2]float64{30, 40}, [2]float64{1, 0}, "sync/expected", "from where it is expected"},
+		"axis 2 up":                 {[2]float64{30, 40}, [2]float64{0, 1}, "sync/expected", "from where it is expected"},
+		"axis 2 down":               {[2]float64{30, 40}, [2]float64{0, -1}, "sync/expected", "from where it is expected"},
 	} {
 		b := newBench(t)
 		b.homedAt(b.sample(c.at[0], c.at[1]), c.at[0], c.at[1])
@@ -77,15 +77,14 @@ func TestWalkOfSmallSyncsIsStopped(t *testing.T) {
 		size := 0.12 + 0.08*g.Float64()
 		done, off, last := b.walk(c.at, [2]float64{size * c.way[0], size * c.way[1]}, 50)
 		require.Less(t, done, 50, "%s, %.3f°, seed %d: nothing stopped it", name, size, seed)
-		assert.Greater(t, done, 5, "%s, %.3f°, seed %d: %s", name, size, seed, objections(last))
+		assert.Greater(t, done, 1, "%s, %.3f°, seed %d: %s", name, size, seed, objections(last))
 		assert.Equal(t, pb.Verdict_VERDICT_HOLD, last.GetJudgement().GetVerdict(), name)
 		assert.Nil(t, last.GetSyncLeave(), name)
 		f := findingOf(last, c.rule)
 		assert.Equal(t, pb.Effect_EFFECT_HOLD, f.GetEffect(), "%s, %.3f°: %d syncs, off by %.2f°; %s", name, size, done, off, objections(last))
 		assert.Contains(t, f.GetSentence(), c.says, name)
 		assert.NotEmpty(t, f.GetRemedy(), name)
-		for _, v := range off {
-			assert.LessOrEqual(t, math.Abs(v), 5.01, name)
-		}
+		sine := math.Sin(c.at[1] * math.Pi / 180) // what a turn of axis 1 is worth on the sky
+		assert.Less(t, math.Hypot(off[0]*sine, off[1]), 1.0, name)
 	}
 }

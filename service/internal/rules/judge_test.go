@@ -31,7 +31,7 @@ func TestGoodFactsAllowEveryAction(t *testing.T) {
 		for _, traits := range [][]string{nil, {SkyTarget}, {Tracks}, {SkyTarget, Tracks}} {
 			sub := Subject{Action: action, Traits: traits, Lacks: []string{"roof", "neighbours", "drag"}}
 			got := s.Judge(t.Context(), sub, good(), noon())
-			require.Len(t, got, 28)
+			require.Len(t, got, 29)
 			assert.Equalf(t, verdict.Allow, verdict.Combine(got, s.IDs(), Required(sub)), "%s %v: %+v", action, traits, got)
 		}
 	}
@@ -113,7 +113,8 @@ func TestOptionalFacts(t *testing.T) {
 		{"never proven, somebody there", "rig/proven", []func(facts.Set){gone("proof_residual_mm", "proof_age_days"), truth("attended", true)}, verdict.Passes, "attended", "attended"},
 		{"never proven, nobody there", "rig/proven", []func(facts.Set){gone("proof_residual_mm", "proof_age_days")}, verdict.Holds, "fact_missing", "proof_residual_mm"},
 		{"age of the proof lost", "rig/proven", []func(facts.Set){gone("proof_age_days")}, verdict.Holds, "fact_missing", "proof_age_days"},
-		{"first solve without scatter", "sync/expected", []func(facts.Set){gone("offset_d2"), truth("sync_is_first", true)}, verdict.Passes, "first_near", "expected_offset_arcmin"},
+		{"first solve without scatter", "sync/expected", []func(facts.Set){gone("offset_d2"), truth("sync_is_first", true)}, verdict.Holds, "fact_missing", "offset_d2"},
+		{"first solve, far by its scatter", "sync/expected", []func(facts.Set){num("offset_d2", 20), truth("sync_is_first", true)}, verdict.Holds, "first_unlike", "offset_d2"},
 		{"later solve without scatter", "sync/expected", []func(facts.Set){gone("offset_d2")}, verdict.Holds, "fact_missing", "offset_d2"},
 		{"later solve without scatter, far off", "sync/expected", []func(facts.Set){gone("offset_d2"), num("expected_offset_arcmin", 700), num("expected_offset_sharp_arcmin", 700)}, verdict.Denies, "solve_false", "expected_offset_sharp_arcmin"},
 		{"far off, nearest not worked out", "sync/expected", []func(facts.Set){gone("expected_offset_sharp_arcmin"), num("expected_offset_arcmin", 700)}, verdict.Holds, "pose_in_doubt", "expected_offset_arcmin"},
@@ -302,7 +303,7 @@ func TestLimitThatIsMissing(t *testing.T) {
 func TestRulesSayWhatTheyAre(t *testing.T) {
 	s := loaded(t)
 	all := s.Rules()
-	require.Len(t, all, 28)
+	require.Len(t, all, 29)
 	for _, r := range all {
 		assert.NotEmpty(t, r.Title)
 		assert.NotEmpty(t, r.Facts)
@@ -317,7 +318,7 @@ func TestRequired(t *testing.T) {
 	motion := []string{"asker/fallback", "clear/path", "lock/none", "rig/proven", "sky/floor", "sun/apart", "travel/axis1", "travel/axis2"}
 	belief := []string{"belief/agrees", "end/bounded", "pose/fresh", "pose/known", "pose/sharp"}
 	clock := []string{"mount/map", "time/agree"}
-	solve := []string{"end/bounded", "lock/none", "pose/fresh", "pose/sharp", "solve/blind", "solve/fresh", "solve/optics", "solve/quality", "solve/still", "sync/expected", "sync/jump", "sync/rate", "sync/second", "sync/sum"}
+	solve := []string{"end/bounded", "lock/none", "pose/fresh", "pose/sharp", "solve/blind", "solve/fresh", "solve/optics", "solve/quality", "solve/still", "sync/expected", "sync/jump", "sync/rate", "sync/second", "sync/sum", "sync/walk"}
 	for _, c := range []struct {
 		sub  Subject
 		want []string

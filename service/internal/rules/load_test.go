@@ -17,7 +17,7 @@ import (
 func TestLoadTakesThePolicies(t *testing.T) {
 	s, err := Load(dirFS(), testLimits(t))
 	require.NoError(t, err)
-	require.Len(t, s.IDs(), 28)
+	require.Len(t, s.IDs(), 29)
 }
 
 // changed is the policies with one file in another text.

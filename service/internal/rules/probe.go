@@ -126,8 +126,12 @@ func (p probing) compare(ctx context.Context, values []ast.Value) error {
 		want = plain.code
 	}
 	for i := range p.conditions {
-		if p.conditions[i].hold(values) {
-			got = p.conditions[i].code
+		switch c := &p.conditions[i]; {
+		case !c.hold(values):
+		case got != "" && got != c.code: // which of them counts would hang on their order
+			return fmt.Errorf("its conditions pass it as %q and as %q, on %v", got, c.code, in.document())
+		default:
+			got = c.code
 		}
 	}
 	if got != want {

@@ -83,7 +83,7 @@ func bySolve() []string {
 	return []string{
 		"pose/fresh", "pose/sharp", "end/bounded",
 		"solve/fresh", "solve/still", "solve/optics", "solve/quality", "solve/blind",
-		"sync/expected", "sync/second", "sync/jump", "sync/sum", "sync/rate",
+		"sync/expected", "sync/second", "sync/jump", "sync/sum", "sync/walk", "sync/rate",
 	}
 }
 

@@ -110,6 +110,8 @@ func number(v float64, unit string, decimals int) string {
 		return plain(v, decimals) + " mm"
 	case "mm_per_deg":
 		return plain(v, decimals) + " mm per degree"
+	case "sigma":
+		return plain(v, decimals) + " sigmas"
 	case "s":
 		return seconds(v, size, decimals)
 	case "days":
@@ -157,7 +159,7 @@ func spoken(name string) string {
 
 // unitOf reads the unit off a fact's name; empty for counts, ratios, words and pure numbers.
 func unitOf(name string) string {
-	for _, unit := range []string{"arcsec", "arcmin", "days", "mm_per_deg", "deg", "mm", "s"} {
+	for _, unit := range []string{"arcsec", "arcmin", "days", "mm_per_deg", "deg", "mm", "sigma", "s"} {
 		if strings.HasSuffix(name, "_"+unit) {
 			return unit
 		}

@@ -118,7 +118,7 @@ func poor(all []verdict.Finding) bool {
 
 // centre takes a picture and asks for the sync; where that is held or denied it does what the answer says, a few times.
 func (n *night) centre() (bool, error) {
-	blind := n.lot.Blind
+	blind := n.lot.Blind || n.d != nil && n.unproven
 	for try := range 4 {
 		c, err := n.picture(blind)
 		if err != nil {
@@ -133,7 +133,7 @@ func (n *night) centre() (bool, error) {
 		}
 		o, err := n.sync(c)
 		if err != nil || o.allowed {
-			n.heldInARow = 0
+			n.heldInARow, n.unproven = 0, n.unproven && !o.allowed
 			return o.allowed, err
 		}
 		again, err := n.settle(o)

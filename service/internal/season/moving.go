@@ -74,6 +74,7 @@ func (n *night) home() (bool, error) {
 	if h.Sensed {
 		h.Closure = &closure
 	}
+	n.unproven = true
 	n.score.homed(n)
 	return true, n.report(decide.Report{Homed: h})
 }

@@ -57,6 +57,7 @@ type night struct {
 	mixesFrames bool
 	heldInARow  int
 	away        bool // it was homed, or somebody came: what was under way is over
+	unproven    bool // homed, or told of an act, and no solve accepted since: a good program solves blind then
 	strayed     bool // it moved off its target for a second picture
 	lastAt      time.Time
 	before      float64            // error of belief before the sync that is judged, degrees

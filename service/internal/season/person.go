@@ -17,6 +17,7 @@ func (n *night) looked() error {
 }
 
 func (n *night) act(kind pose.ActKind) error {
+	n.unproven = true
 	return n.report(decide.Report{Act: &pose.Act{Kind: kind, Person: person}})
 }
 

@@ -63,3 +63,62 @@ func TestBothTouchInTheSamePlaces(t *testing.T) {
 	}
 	assert.Greater(t, little, 50)
 }
+
+// A look that begins where the last one ended finds what one finds that begins anew, be the poses near each other or far apart; to and fro is
+// not at its end after all its turns where long parts lie along each other.
+func TestWhatWasSeenBeforeChangesNothing(t *testing.T) {
+	near, far := 0, 0
+	for n := range 12 {
+		s, err := stand(n)
+		require.NoError(t, err)
+		rng := rand.New(rand.NewPCG(uint64(n), 55))
+		one, at := s.slow.Clears(s.drawn.limits), slow.Axes{}
+		for k := range 300 {
+			if at = plus(at, slow.Axes{0.02 * rng.NormFloat64(), 0.02 * rng.NormFloat64()}); k%20 == 0 {
+				at = slow.Axes{7 * (rng.Float64() - 0.5), 7 * (rng.Float64() - 0.5)}
+			}
+			anew, got := s.slow.Clear(at, s.drawn.limits), one(at)
+			if anew < -8 && got < -8 { // nobody looks further
+				far++
+				continue
+			}
+			near++
+			assert.InDelta(t, anew, got, 0.3, "rig %d at %v", n, at)
+		}
+	}
+	assert.Greater(t, near, 1000)
+	assert.Greater(t, far, 100)
+}
+
+// onceDiffered are questions of which the two once thought otherwise, and who was wrong or said more than it knew.
+func onceDiffered() map[int]string {
+	return map[int]string{
+		4_017_458: "the second opinion: by its belief the rig passes near the zenith, and who proves it may not tell where it is then",
+		4_038_470: "the second opinion, the same",
+		4_039_188: "the service: at the margin to a hair it looked no farther for a break of it, and held for a deny",
+		4_072_635: "the service, the same",
+		4_081_683: "the second opinion: of a rig that tracks, a proof may count the sky's turning near the zenith, where a jog ends",
+		5_026_211: "the second opinion: counters may stand on the turn of the likeliest place",
+		5_031_159: "the service: a travel that is crossed from every place, at one end or the other, is denied",
+		5_034_900: "the service, the same",
+		5_045_253: "the service: axis 2, from every place",
+		5_046_447: "the second opinion: near the zenith it is not known where UT1 has the sky",
+		5_046_638: "the service: travel, by belief too",
+		5_046_753: "the second opinion: without UT1 the Sun may have set later",
+		5_112_864: "the second opinion: what air does to a mount that believes it points 32° below the horizon nobody knows",
+		5_114_003: "the second opinion: the limit of an equatorial that tracks acts where it is reached upward, wherever the way there began",
+		5_110_299: "the second opinion: where air lifts the tube onto the end of axis 1, it is not known which of two poses there is nearer to a third",
+	}
+}
+
+func TestWhatOnceDifferedAgrees(t *testing.T) {
+	for n, who := range onceDiffered() {
+		s, err := stand(n / perRig)
+		require.NoError(t, err)
+		r := newResult()
+		r.look(s, n)
+		require.Equal(t, 1, r.questions)
+		assert.Empty(t, append(r.wrong, r.passes...), "question %d: %s", n, who)
+		r.agrees(t)
+	}
+}

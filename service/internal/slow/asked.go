@@ -33,8 +33,9 @@ type State struct {
 	Locks    int
 	Clock    Clock
 	Proof    *Proof
-	Limit    *float64 // in the mount, as last seen, of the axis of the file
-	Learnt   map[string]Axes
+	Limit    *float64        // in the mount, as last seen, of the axis of the file
+	Learnt   map[string]Axes // by side, where a solve of this homing was accepted
+	Pointing *Pointing       // nil: nothing was learnt
 	Syncs    []Done
 	Solves   []Judged
 	Marks    []Mark
@@ -79,6 +80,7 @@ type Done struct {
 // Judged is a solve that was judged since the last homing.
 type Judged struct {
 	Verdict      string // accepted, allowed, held, denied
+	Sky          *Sky   // as solved
 	Mid          float64
 	Picture      string
 	Blind        bool

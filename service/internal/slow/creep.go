@@ -3,6 +3,7 @@ package slow
 import (
 	"fmt"
 	"math"
+	"slices"
 )
 
 // Whether a creep leads out: of each pair that is nearer than it must be, by how much its gap shrinks from one look to the next.
@@ -75,15 +76,12 @@ func (p *play) opensLeast() {
 		a, _ := p.way.pose(at, box)
 		return a.sub(p.wild)
 	}
-	worst := descend(place{one: p.rng.Float64()}, true, func(x *place) float64 {
+	worst := descend(place{one: p.rng.Float64()}, p.way.legs[0].anyOrder(), true, func(x *place) float64 {
 		a, spare := at(x), math.Inf(1)
-		now := p.scene.gaps(a.add(ahead), needNear)
-		for i, was := range p.scene.gaps(a, needNear) {
-			if is, ok := now[i]; ok {
-				_, most := was.closing(&is, p.scene.pairs[i].need, lookStep)
-				spare = min(spare, -most)
-			}
-		}
+		both(p.scene.gaps(a, needNear), p.scene.gaps(a.add(ahead), needNear), func(was, is *looked) {
+			_, most := was.closing(is, p.scene.pairs[was.pair].need, lookStep)
+			spare = min(spare, -most)
+		})
 		return spare
 	})
 	a := at(&worst)
@@ -101,29 +99,41 @@ func sign(x float64) int {
 }
 
 // shrinks takes in what shrank between two looks.
-func (p *play) shrinks(last, now map[int]looked, step float64, at Axes, wide bool) {
+func (p *play) shrinks(last, now []looked, step float64, at Axes, wide bool) {
 	limit := p.limit("clear/opens closing_mm_per_deg")
-	for i, was := range last {
-		is, ok := now[i]
-		if !ok {
-			continue
-		}
+	both(last, now, func(was, is *looked) {
 		if was.own.low < hardly {
 			p.slack("clear/opens", hardlyBy)
 		}
-		least, most := was.closing(&is, p.scene.pairs[i].need, step)
+		least, most := was.closing(is, p.scene.pairs[was.pair].need, step)
 		p.answer["clear/opens"].take(limit-least, p.from, p.sharp, wide, func() string {
 			return fmt.Sprintf("pair %d shrinks by %.4f a degree, from %.4f (its cores %.4f) to %.4f (%.4f), at %.3f° %.3f°, %s",
-				i, least, was.own.high, was.cores[0].high, is.own.high, is.cores[0].high, at[0]/degree, at[1]/degree, p.what)
+				was.pair, least, was.own.high, was.cores[0].high, is.own.high, is.cores[0].high, at[0]/degree, at[1]/degree, p.what)
 		})
 		p.answer["clear/opens"].take(limit-most, p.from, p.sharp, true, func() string { return "" })
-	}
+	})
 }
 
 // looked is a pair at one look: its gap and, where it may touch, those of its cores.
 type looked struct {
+	pair  int
 	own   bounds
 	cores [len(layers)]bounds
+}
+
+// both calls on each pair that is in two looks.
+func both(last, now []looked, on func(was, is *looked)) {
+	for i, k := 0, 0; i < len(last) && k < len(now); {
+		switch was, is := &last[i], &now[k]; {
+		case was.pair < is.pair:
+			i++
+		case was.pair > is.pair:
+			k++
+		default:
+			on(was, is)
+			i, k = i+1, k+1
+		}
+	}
 }
 
 // bounds are of a gap, mm; of bodies that overlap both are 0.
@@ -171,25 +181,20 @@ func (l *looked) coresClosing(to *looked) (least, most float64) {
 const touchAlone = atTouch - eitherWay
 
 // gaps are the pairs that are nearer than they must be at a pose, or by a little more.
-func (s *scene) gaps(a Axes, more float64) map[int]looked {
-	out := map[int]looked{}
-	moves := s.moves(a)
-	for i := range s.pairs {
-		p := &s.pairs[i]
-		m, n := &moves[s.links[p.a]], &moves[s.links[p.b]]
-		x, y := s.bodies[p.a].moved(&m.m, m.t), s.bodies[p.b].moved(&n.m, n.t)
-		if x.centre.sub(y.centre).norm() > x.around+y.around+p.need+more {
-			continue
-		}
-		l := looked{own: exactly(&x, &y)}
+func (s *scene) gaps(a Axes, more float64) []looked {
+	var out []looked
+	s.pairwise(a, func(p *pair) float64 { return p.need + more }, func(i int, p *pair, x, y *body) bool {
+		l := looked{pair: i, own: exactly(x, y, p.need+more, &p.own)}
 		if l.own.high >= p.need+more {
-			continue
+			return false
 		}
 		if l.own.low < atTouch+4*eitherWay {
-			l.cores = coresOf(&x, &y)
+			l.cores = coresOf(x, y)
 		}
-		out[i] = l
-	}
+		out = append(out, l)
+		return false
+	})
+	slices.SortFunc(out, func(a, b looked) int { return a.pair - b.pair })
 	return out
 }
 
@@ -197,7 +202,7 @@ func (s *scene) gaps(a Axes, more float64) map[int]looked {
 func coresOf(x, y *body) (out [len(layers)]bounds) {
 	for k, layer := range layers {
 		u, v := x.core(layer), y.core(layer)
-		if out[k] = exactly(&u, &v); out[k].low > atTouch+4*eitherWay {
+		if out[k] = exactly(&u, &v, math.Inf(1), &narrow{}); out[k].low > atTouch+4*eitherWay {
 			for i := k + 1; i < len(layers); i++ { // not asked for
 				out[i] = bounds{math.Inf(-1), math.Inf(1)}
 			}
@@ -207,11 +212,11 @@ func coresOf(x, y *body) (out [len(layers)]bounds) {
 	return out
 }
 
-// exactly bounds a gap as well as to and fro can in reasonable time.
-func exactly(a, b *body) bounds {
-	low, high := gap(a, b, math.Inf(-1), math.Inf(1))
-	if high > touchAlone { // of solids that touch to and fro finds no end
-		low, high = gapTo(a, b, math.Inf(-1), math.Inf(1), 1e-4, 400)
+// exactly bounds a gap as well as to and fro can in reasonable time; one above far only roughly.
+func exactly(a, b *body, far float64, from *narrow) bounds {
+	low, high := gap(a, b, math.Inf(-1), far, from)
+	if high > touchAlone && low <= far { // of solids that touch to and fro finds no end
+		low, high = gapTo(a, b, math.Inf(-1), far, from, 1e-4, 400)
 	}
 	return bounds{low, high}
 }
@@ -221,15 +226,15 @@ func exactly(a, b *body) bounds {
 func (b *body) core(layer float64) body {
 	out := *b
 	switch b.kind {
-	case "ball", "capsule":
+	case ball, capsule:
 		out.r1 -= min(layer, b.r1)
-	case "cylinder", "cone":
+	case cylinder, cone:
 		out.tapered(b, layer)
-	case "box":
+	case box:
 		for i := range out.half {
 			out.half[i] -= min(layer, b.half[i])
 		}
-	default:
+	case hull:
 		mean, far := V{}, 0.0
 		for _, p := range b.p[:b.n] {
 			mean = mean.add(p.times(1 / float64(b.n)))
@@ -247,15 +252,14 @@ func (b *body) core(layer float64) body {
 // tapered makes a body the core of a cylinder or cone: its ends farther in, but short of its middle, and its side.
 func (b *body) tapered(of *body, layer float64) {
 	r2 := of.r2
-	if of.kind == "cylinder" {
+	if of.kind == cylinder {
 		r2 = of.r1
 	}
-	along := of.p[1].sub(of.p[0])
-	long := along.norm()
+	along, long := of.p[1].sub(of.p[0]), of.long
 	share := min(layer/long, 0.49)
 	at := func(share float64) float64 {
 		return max(0, of.r1+(r2-of.r1)*share-layer*min(1.5, math.Hypot(long, r2-of.r1)/long))
 	}
 	b.p[0], b.p[1] = of.p[0].add(along.times(share)), of.p[1].sub(along.times(share))
-	b.r1, b.r2 = at(share), at(1-share)
+	b.r1, b.r2, b.long = at(share), at(1-share), long*(1-2*share)
 }

@@ -8,9 +8,12 @@ import "math"
 func (r *Rig) Side(a Axes) string { return r.side(a) }
 
 // Clear is what the pair that is worst off has to spare at a pose, mm, no more than 30.
-func (r *Rig) Clear(a Axes, limits map[string]float64) float64 {
-	_, high := r.sceneFor(nil, limits, nil).spare(a, mostSpare)
-	return high
+func (r *Rig) Clear(a Axes, limits map[string]float64) float64 { return r.Clears(limits)(a) }
+
+// Clears is Clear of one pose after the other, soon where they are not far apart.
+func (r *Rig) Clears(limits map[string]float64) func(Axes) float64 {
+	s := r.sceneFor(nil, limits, nil)
+	return func(a Axes) float64 { return s.spare(a, mostSpare) }
 }
 
 // Touches tells whether parts touch at a pose.
@@ -41,7 +44,7 @@ func (r *Rig) Tracked(a Axes, seconds float64) Axes {
 func (r *Rig) Picture(a Axes, camera float64) float64 {
 	az, alt := r.direction(a).azAlt()
 	j := judging{r: r}
-	return j.turnedBy(&evidence{pose: a, sight: horizontal(az, r.sink(alt))}, camera)
+	return j.turnedBy(a, horizontal(az, r.sink(alt)), camera)
 }
 
 // Decline is the angle of the tube over the plane at right angles to axis 1.

@@ -56,32 +56,43 @@ func (j *judging) unbounded() string {
 // ends is every place where the motion may end, begun after a wait and arriving at an instant: design, section 3.
 func (j *judging) ends(wait, arrival float64) []end {
 	var out []end
-	for i, p := range j.places {
-		c := p.Axes
-		switch j.q.Kind {
-		case "track":
-			out = append(out, end{from: i, axes: c, intended: i == 0, loose: true, because: "it stands"})
-		case "jog", "creep":
-			out = append(out, end{from: i, axes: c.add(*j.q.Axes), intended: i == 0, loose: true, because: "turned as asked"})
-		case "home":
-			out = append(out, j.homes(i, c)...)
-		case "park":
-			out = append(out, end{from: i, axes: j.r.Rests[0], intended: true, loose: true, because: "the rest"})
-			if j.r.Sync != "sky" {
-				off := c.sub(j.beliefFrom(c))
-				out = append(out, end{from: i, axes: j.r.Rests[0].add(off), shift: off, loose: true, because: "the rest by belief"})
-			}
-		case "flip":
-			ra, dec, _ := j.r.ToSky(j.mount.lst, j.mount.lat, j.belief)
-			out = append(out, j.toSky(i, c, ra, dec, otherSide(j.r.side(j.places[0].Axes)), wait, arrival)...)
-		default:
-			if j.q.Axes != nil {
-				out = append(out, j.toAxes(i, c)...)
-				continue
-			}
-			ra, dec := OfDate(*j.q.Sky, j.q.At)
-			out = append(out, j.toSky(i, c, ra, dec, j.q.Side, wait, arrival)...)
-		}
+	for i := range j.places {
+		out = append(out, j.endsFrom(i, wait, arrival)...)
+	}
+	return out
+}
+
+// endsFrom is the same from one of the places where the rig may be.
+func (j *judging) endsFrom(i int, wait, arrival float64) []end {
+	c := j.places[i].Axes
+	switch j.q.Kind {
+	case "track":
+		return []end{{from: i, axes: c, intended: i == 0, loose: true, because: "it stands"}}
+	case "jog", "creep":
+		return []end{{from: i, axes: c.add(*j.q.Axes), intended: i == 0, loose: true, because: "turned as asked"}}
+	case "home":
+		return j.homes(i, c)
+	case "park":
+		return j.parks(i, c)
+	case "flip":
+		ra, dec, _ := j.r.ToSky(j.mount.lst, j.mount.lat, j.belief)
+		return j.toSky(i, c, ra, dec, otherSide(j.r.side(j.places[0].Axes)), wait, arrival)
+	}
+	if j.q.Axes != nil {
+		return j.toAxes(i, c)
+	}
+	ra, dec := OfDate(*j.q.Sky, j.q.At)
+	return j.toSky(i, c, ra, dec, j.q.Side, wait, arrival)
+}
+
+func (j *judging) parks(i int, c Axes) []end {
+	out := []end{{from: i, axes: j.r.Rests[0], intended: true, loose: true, because: "the rest"}}
+	if j.r.Sync == "sky" {
+		return out
+	}
+	for _, b := range j.beliefs(c) {
+		off := c.sub(b)
+		out = append(out, end{from: i, axes: j.r.Rests[0].add(off), shift: off, loose: true, because: "the rest by belief"})
 	}
 	return out
 }
@@ -95,7 +106,9 @@ func (j *judging) homes(i int, c Axes) []end {
 		out = append(out, end{from: i, axes: c.add(j.r.Home.sub(j.places[0].Axes)), loose: true, because: "turned by what the likeliest place lacks"})
 	}
 	if j.r.HomeBy == "belief" && j.r.Sync != "sky" {
-		out = append(out, end{from: i, axes: c.add(j.r.Home.sub(j.beliefFrom(c))), loose: true, because: "home by belief"})
+		for _, b := range j.beliefs(c) {
+			out = append(out, end{from: i, axes: c.add(j.r.Home.sub(b)), loose: true, because: "home by belief"})
+		}
 	}
 	return out
 }
@@ -108,7 +121,7 @@ func (j *judging) toAxes(i int, c Axes) []end {
 		from = append(from, p.Axes)
 	}
 	if j.believes && !j.q.State.Counts && j.r.Sync != "sky" {
-		from = append(from, j.beliefFrom(c))
+		from = append(from, j.beliefs(c)...)
 	}
 	for _, f := range from {
 		off := c.sub(f)
@@ -261,7 +274,8 @@ type turned struct {
 // where the mount would go, but out of its travel.
 func (j *judging) turns(a, from float64, axis int) []turned {
 	low, high, nearly := j.r.Low[axis], j.r.High[axis], j.nearly()
-	var all, within, maybe []float64
+	var room [3][11]float64
+	all, within, maybe := room[0][:0], room[1][:0], room[2][:0]
 	for k := -5.0; k <= 5; k++ {
 		x := wrap(a) + k*2*math.Pi
 		all = append(all, x)
@@ -316,13 +330,17 @@ func compare(x, y float64) int {
 func (j *judging) bounded() *Finding {
 	limit := j.limit("end/bounded spread_deg")
 	worst, about, wide := math.Inf(1), "", 0.0
-	for _, one := range j.arrivals() { // ends are taken at arrival: what they are apart at every arrival is seen, at any may be
-		here, what := j.spread(j.ends(0, one), nil, false)
+	var all [][]end
+	for _, one := range j.arrivals() {
+		all = append(all, j.ends(0, one))
+	}
+	for _, one := range all { // ends are taken at arrival: what they are apart at every arrival is seen, at any may be
+		here, what := j.spread(one, nil, false)
 		if here < worst {
 			worst, about = here, what
 		}
-		for _, two := range j.arrivals() {
-			w, _ := j.spread(j.ends(0, one), j.ends(0, two), true)
+		for _, two := range all {
+			w, _ := j.spread(one, two, true)
 			wide = max(wide, w)
 		}
 	}
@@ -332,28 +350,33 @@ func (j *judging) bounded() *Finding {
 		f.Wide = math.Inf(-1)
 	}
 	f.Said = fmt.Sprintf("%.3f° to spare: %s", f.Seen, about)
-	if j.believes {
+	if j.believes { // what air does to it leaves open
 		f.Slack = j.blur(j.belief) / degree
+		f.Seen += f.Slack
 	}
 	return f
 }
 
-// blur is how well a pose by the sky is known in axis terms, of a mount whose map includes refraction: the formula is good to 0.1′ over 5°, and below the
-// horizon nobody's is good to more than what it says; near the end of axis 1 that is much of its angle.
+// blur is how well a pose by the sky is known in axis terms, of a mount whose map includes refraction: near the end of axis 1 little on the sky
+// is much of its angle, and air lifts what is nearer onto the very end.
 func (j *judging) blur(pose Axes) float64 {
+	off := math.Abs(math.Sin(j.r.direction(pose).angle(j.r.d1)))
+	if j.r.Refracts && j.r.equatorial() && off < 0.5*degree {
+		return math.Pi
+	}
+	return j.lifted(pose) / max(off, 0.01)
+}
+
+// lifted is how well such a pose is known on the sky: the formula is good to 0.1′ over 5°, and below the horizon nobody's is good to more than
+// what it says.
+func (j *judging) lifted(pose Axes) float64 {
 	if !j.r.Refracts {
 		return 0
 	}
-	at := j.r.direction(pose)
-	_, alt := at.azAlt()
-	if off := math.Abs(math.Sin(at.angle(j.r.d1))); j.r.equatorial() && off < 0.5*degree { // air lifts it onto the very end of the axis
-		return math.Pi
+	if _, alt := j.r.direction(pose).azAlt(); alt < 5*degree {
+		return max(0.1/60*degree, j.r.lift(alt)-alt)
 	}
-	by := 0.1 / 60 * degree
-	if alt < 5*degree {
-		by = max(by, j.r.lift(alt)-alt)
-	}
-	return by / max(math.Abs(math.Sin(at.angle(j.r.d1))), 0.01)
+	return 0.1 / 60 * degree
 }
 
 // arrivals are when the motion may end, seconds.

@@ -72,8 +72,13 @@ func (c *course) astray(a Axes) Axes {
 // follow looks at what follows the motion: as long as it was asked for, and until the first contact of a day.
 func (p *play) follow(e Effort) {
 	c := p.newCourse()
-	p.keeps(&c, e.Points)
-	if p.rng.IntN(3) == 0 || e.Day > 200 {
+	if blur := max(p.blur(p.belief), p.blur(c.start)); blur > 0.1*degree { // where it begins on its circle is known no better
+		p.more[0] += blur
+	}
+	if p.about("track/fits") {
+		p.keeps(&c, e.Points)
+	}
+	if (p.rng.IntN(3) == 0 || e.Day > 200) && p.about("asker/fallback") {
 		p.untilContact(&c, e.Day)
 	}
 }
@@ -95,6 +100,9 @@ func (p *play) keeps(c *course, points int) {
 		if p.tooFast(c, t, last, at, (least+margin)/float64(points)) {
 			p.took("track/fits", t-least, at, c.arrival+t, true)
 			return
+		}
+		if p.byBelief(c, at) {
+			p.took("track/fits", t-least, at, c.arrival+t, true)
 		}
 		last = at
 		if why := p.breaks(c, at, t, -surely); why != "" {
@@ -119,11 +127,19 @@ func (p *play) keeps(c *course, points int) {
 
 // tooFast tells whether an alt-azimuth passes too near the zenith to be told where it is.
 func (p *play) tooFast(c *course, t float64, last, at Axes, step float64) bool {
-	if p.r.equatorial() {
-		return false
-	}
+	return !p.r.equatorial() && (p.high(at) || math.Abs(at[0]-last[0]) > p.r.Rate[0]*step/2)
+}
+
+// high tells whether a pose is so near the zenith that axis 1 may have to turn faster than it can.
+func (p *play) high(at Axes) bool {
 	_, alt := p.r.direction(at).azAlt()
-	return math.Abs(alt) > 85*degree-4*p.disc(at) || math.Abs(at[0]-last[0]) > p.r.Rate[0]*step/2
+	return math.Abs(alt) > 85*degree-4*p.disc(at)
+}
+
+// byBelief tells whether an alt-azimuth is that high by its counters or, as a proof may have it, by what its belief is off now.
+func (p *play) byBelief(c *course, at Axes) bool {
+	here := p.places[p.from].Axes
+	return !p.r.equatorial() && (p.high(at.sub(c.lacks)) || p.believes && p.high(at.sub(here).add(p.beliefFrom(here))))
 }
 
 // surely is by how much a limit must be broken while tracking to count as broken: the sky's formulas are good to half of it.
@@ -145,10 +161,14 @@ func (p *play) breaks(c *course, a Axes, t, by float64) string {
 	if (p.q.Sky != nil || p.q.Kind == "flip" || p.q.Kind == "track") && p.aboveSkyline(a)-by < p.limit("sky/horizon above_deg")*degree {
 		return "behind the horizon"
 	}
-	if sun, up := r.sunAt(p.q.At, c.arrival+t, 0); up && r.direction(a).angle(sun)-by < p.limit("sun/apart separation_deg")*degree {
+	doubt := 0.0
+	if by > 0 {
+		doubt = unsure(p.q.At) * siderealRate
+	}
+	if sun, up := r.sunAt(p.q.At, c.arrival+t, doubt); up && r.direction(a).angle(sun)-by-doubt < p.limit("sun/apart separation_deg")*degree {
 		return "near the Sun"
 	}
-	if _, high := p.scene.spare(a, 1); high < 0 && (by >= 0 || high < -1) {
+	if high := p.scene.spare(a, 1); high < 0 && (by >= 0 || high < -1) {
 		return "a pair too near"
 	}
 	if r.FlipsItself && p.flipsAt(c, a, t, by) {
@@ -191,6 +211,9 @@ func (p *play) untilContact(c *course, points int) {
 			f.Wide = min(f.Wide, t-latest-least)
 			return
 		}
+		if p.byBelief(c, at) {
+			f.Wide = min(f.Wide, t-latest-least)
+		}
 		last = at
 		if p.scene.touches(at, 0.02) {
 			p.took("asker/fallback", t-stop-least, at, c.arrival+t, false)
@@ -223,7 +246,7 @@ func (p *play) grazes(c *course, points int, found func(t float64, at Axes)) {
 			a := c.at(t, last)
 			return t, a.add(at.off.times(c.astray(a)))
 		}
-		at := descend(place{one: 0.5}, true, func(at *place) float64 {
+		at := descend(place{one: 0.5}, false, true, func(at *place) float64 {
 			_, a := pose(at)
 			return p.scene.least(a, 200)
 		})
@@ -252,7 +275,11 @@ func (p *play) stops(c *course) (this, latest float64) {
 	if p.end.intended {
 		ahead = Axes{}
 	}
-	return p.limitActs(c, limit, ahead, p.start), latest // one that is crossed on the way acts too, but need not be counted on
+	began := p.start // one that is crossed on the way acts too, but need not be counted on
+	if p.r.equatorial() {
+		began = c.start // that has only ever been seen to act on an axis that grows
+	}
+	return p.limitActs(c, limit, ahead, began), latest
 }
 
 // limitActs is when belief, so far ahead of the pose, reaches a limit in the mount that it is not beyond at a start, with what syncs may still

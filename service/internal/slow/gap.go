@@ -1,6 +1,9 @@
 package slow
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // Shape is a solid: points and radii, its kind told by a word (ball, capsule, cylinder, cone, box, hull). A box is its centre, half its
 // size and its turn about the third direction of its link.
@@ -12,29 +15,54 @@ type Shape struct {
 	Turn   float64
 }
 
+// kind is a word of Shape as a number: a body asks for it often.
+type kind uint8
+
+const (
+	hull kind = iota
+	ball
+	capsule
+	cylinder
+	cone
+	box
+)
+
+func kindOf(word string) kind {
+	return map[string]kind{"ball": ball, "capsule": capsule, "cylinder": cylinder, "cone": cone, "box": box}[word]
+}
+
 // body is a shape somewhere.
 type body struct {
-	kind   string
+	kind   kind
 	p      [8]V // first n
 	n      int
 	r1, r2 float64
 	half   V
-	axes   [3]V // of a box
-	centre V    // of a ball about it
+	axes   [3]V // of a box; of a cylinder or cone the first
+	long   float64
+	faces  []face // of a hull
+	centre V      // of a ball about it
 	around float64
 }
 
 // stands places a shape at the zero pose.
 func (f *frame) stands(s Shape) body {
-	b := body{kind: s.Kind, r1: s.R1, r2: s.R2, half: s.Half}
+	b := body{kind: kindOf(s.Kind), r1: s.R1, r2: s.R2, half: s.Half}
 	for _, p := range s.P {
 		b.p[b.n] = f.place(p)
 		b.centre = b.centre.add(b.p[b.n].times(1 / float64(len(s.P))))
 		b.n++
 	}
-	if s.Kind == "box" {
+	switch b.kind {
+	case box:
 		b.axes = [3]V{f.x.turned(f.z, s.Turn), f.y.turned(f.z, s.Turn), f.z}
 		b.around = s.Half.norm()
+	case cylinder, cone:
+		d := b.p[1].sub(b.p[0])
+		b.axes[0], b.long = d.unit(), d.norm()
+	case hull:
+		b.faces = facesOf(b.p[:b.n])
+	case ball, capsule:
 	}
 	for _, p := range b.p[:b.n] {
 		b.around = max(b.around, p.sub(b.centre).norm()+math.Hypot(max(b.r1, b.r2), 0))
@@ -42,22 +70,36 @@ func (f *frame) stands(s Shape) body {
 	return b
 }
 
-// moved is a body turned about a point and shifted: x becomes m·x + t.
-func (b *body) moved(m *matrix, t V) body {
-	out := *b
+// copied is a body of which nothing is shared with another.
+func (b body) copied() body {
+	b.faces = slices.Clone(b.faces)
+	return b
+}
+
+// move brings a body that stands at the zero pose to where a link takes it: x becomes m·x + t. All but its places it has already.
+func (b *body) move(m *move, out *body) {
 	for i := range b.n {
-		out.p[i] = m.of(b.p[i]).add(t)
+		out.p[i] = m.of(b.p[i])
 	}
-	for i := range b.axes {
-		out.axes[i] = m.of(b.axes[i])
+	switch b.kind {
+	case box:
+		for i := range b.axes {
+			out.axes[i] = m.m.of(b.axes[i])
+		}
+	case cylinder, cone:
+		out.axes[0] = m.m.of(b.axes[0])
+	case hull:
+		for i := range b.faces {
+			out.faces[i].out = m.m.of(b.faces[i].out)
+		}
+	case ball, capsule:
 	}
-	out.centre = m.of(b.centre).add(t)
-	return out
+	out.centre = m.of(b.centre)
 }
 
 // skin is what a ball or a capsule is thicker than its point or line.
 func (b *body) skin() float64 {
-	if b.kind == "ball" || b.kind == "capsule" {
+	if b.kind == ball || b.kind == capsule {
 		return b.r1
 	}
 	return 0
@@ -66,20 +108,21 @@ func (b *body) skin() float64 {
 // nearest is the point of a body, less its skin, that is nearest to x.
 func (b *body) nearest(x V) V {
 	switch b.kind {
-	case "ball":
+	case ball:
 		return b.p[0]
-	case "capsule":
+	case capsule:
 		return onSegment(b.p[0], b.p[1], x)
-	case "cylinder", "cone":
+	case cylinder, cone:
 		return b.onRound(x)
-	case "box":
+	case box:
 		d, out := x.sub(b.centre), b.centre
 		for i, a := range b.axes {
 			out = out.add(a.times(min(max(d.dot(a), -b.half[i]), b.half[i])))
 		}
 		return out
+	case hull:
 	}
-	return onHull(b.p[:b.n], x)
+	return b.onHull(x)
 }
 
 func onSegment(p, q, x V) V {
@@ -92,12 +135,11 @@ func onSegment(p, q, x V) V {
 
 // onRound is nearest of a cylinder or cone: in the half plane of its axis and x it is a four-cornered area.
 func (b *body) onRound(x V) V {
-	long := b.p[1].sub(b.p[0])
-	u := long.unit()
-	z := x.sub(b.p[0]).dot(u)
-	out := x.sub(b.p[0]).sub(u.times(z))
-	off, l := out.norm(), long.norm()
-	if b.kind == "cylinder" {
+	u, l, from := b.axes[0], b.long, x.sub(b.p[0])
+	z := from.dot(u)
+	out := from.sub(u.times(z))
+	off := out.norm()
+	if b.kind == cylinder {
 		to := min(off, b.r1)
 		if off > 0 {
 			out = out.times(to / off)
@@ -120,28 +162,61 @@ func (b *body) onRound(x V) V {
 	return b.p[0].add(u.times(at[1])).add(out)
 }
 
-// onHull is the nearest point of the hull of a few points: x where it lies behind all of their outer triangles, else on one of those.
-func onHull(p []V, x V) V {
-	best, least, inside := V{}, math.Inf(1), true
+// face is an outer triangle of a hull, and the direction out of it, of length 1.
+type face struct {
+	i, j, k int
+	out     V
+}
+
+// facesOf are the outer triangles of the hull of a few points: those that have all others on one side.
+func facesOf(p []V) []face {
+	var out []face
 	for i := range p {
 		for j := i + 1; j < len(p); j++ {
 			for k := j + 1; k < len(p); k++ {
-				side := outer(p, i, j, k)
-				if side == 0 {
-					continue
-				}
-				if p[j].sub(p[i]).cross(p[k].sub(p[i])).dot(x.sub(p[i]))*side > 0 {
-					inside = false
-				}
-				c := onTriangle(p[i], p[j], p[k], x)
-				if d := c.sub(x); d.dot(d) < least {
-					best, least = c, d.dot(d)
+				if side := outer(p, i, j, k); side != 0 {
+					out = append(out, face{i, j, k, p[j].sub(p[i]).cross(p[k].sub(p[i])).unit().times(side)})
 				}
 			}
 		}
 	}
-	if inside {
-		return x
+	return out
+}
+
+// onHull is nearest of a hull: x where it lies behind all of its faces, else on one of those that it lies before; a face whose plane is as far
+// off as the best so far has none nearer.
+func (b *body) onHull(x V) V {
+	best, least := x, math.Inf(1)
+	for _, f := range b.faces {
+		off := f.out.dot(x.sub(b.p[f.i]))
+		if !(off > 0) || off*off >= least {
+			continue
+		}
+		c := b.onFace(&f, x, off)
+		if d := c.sub(x); d.dot(d) < least {
+			best, least = c, d.dot(d)
+		}
+	}
+	return best
+}
+
+// onFace is the nearest point of a face to x, which is so far off its plane.
+func (b *body) onFace(f *face, x V, off float64) V {
+	p, q, r := b.p[f.i], b.p[f.j], b.p[f.k]
+	foot := x.sub(f.out.times(off))
+	turn := 1.0 // of its corners, seen from outside
+	if q.sub(p).cross(r.sub(p)).dot(f.out) < 0 {
+		turn = -1
+	}
+	in := func(p, q V) bool { return q.sub(p).cross(foot.sub(p)).dot(f.out)*turn >= 0 }
+	if in(p, q) && in(q, r) && in(r, p) {
+		return foot
+	}
+	best, least := V{}, math.Inf(1)
+	for _, c := range [3]V{onSegment(p, q, x), onSegment(q, r, x), onSegment(r, p, x)} {
+		if d := c.sub(x); d.dot(d) < least {
+			best, least = c, d.dot(d)
+		}
 	}
 	return best
 }
@@ -165,41 +240,24 @@ func outer(p []V, i, j, k int) float64 {
 	return 1
 }
 
-func onTriangle(a, b, c, x V) V {
-	n := b.sub(a).cross(c.sub(a))
-	if n.dot(n) > 0 {
-		foot := x.sub(n.times(x.sub(a).dot(n) / n.dot(n)))
-		in := func(p, q V) bool { return q.sub(p).cross(foot.sub(p)).dot(n) >= 0 }
-		if in(a, b) && in(b, c) && in(c, a) {
-			return foot
-		}
-	}
-	best := onSegment(a, b, x)
-	for _, o := range []V{onSegment(b, c, x), onSegment(c, a, x)} {
-		if o.sub(x).norm() < best.sub(x).norm() {
-			best = o
-		}
-	}
-	return best
-}
-
 // reach is the most of n·p over a body, less its skin.
 func (b *body) reach(n V) float64 {
 	switch b.kind {
-	case "cylinder", "cone":
-		u := b.p[1].sub(b.p[0]).unit()
-		across := math.Sqrt(max(0, 1-n.dot(u)*n.dot(u)))
+	case cylinder, cone:
+		along := n.dot(b.axes[0])
+		across := math.Sqrt(max(0, 1-along*along))
 		r2 := b.r2
-		if b.kind == "cylinder" {
+		if b.kind == cylinder {
 			r2 = b.r1
 		}
 		return max(n.dot(b.p[0])+b.r1*across, n.dot(b.p[1])+r2*across)
-	case "box":
+	case box:
 		most := n.dot(b.centre)
 		for i, a := range b.axes {
 			most += b.half[i] * math.Abs(n.dot(a))
 		}
 		return most
+	case hull, ball, capsule:
 	}
 	most := math.Inf(-1)
 	for _, p := range b.p[:b.n] {
@@ -214,41 +272,63 @@ const (
 	mostTurns   = 60
 )
 
+// narrow is where two bodies were nearest when they were last looked at: a point of the first, and the direction across. A look a little later
+// begins there: whatever it is, what is found is the same but for how soon.
+type narrow struct {
+	at, across V
+	seen       bool
+}
+
 // gap bounds the distance of two bodies: projections to and fro come ever nearer to the closest pair of points (Cheney & Goldstein, Proc.
 // AMS 10 (1959) 448); each pair is an upper bound, the planes at right angles to it a lower one. A gap of less than nothing is only told to
 // be below minus the skins. Nothing more is looked for once it is known to be above far, or below near.
-func gap(a, b *body, near, far float64) (low, high float64) {
-	return gapTo(a, b, near, far, closeEnough, mostTurns)
+func gap(a, b *body, near, far float64, from *narrow) (low, high float64) {
+	return gapTo(a, b, near, far, from, closeEnough, mostTurns)
 }
 
 // gapTo is gap until the bounds are so near, or so often.
-func gapTo(a, b *body, near, far, enough float64, turns int) (low, high float64) {
+func gapTo(a, b *body, near, far float64, from *narrow, enough float64, turns int) (low, high float64) {
 	skin := a.skin() + b.skin()
 	low, high = math.Inf(-1), math.Inf(1)
+	if from.seen {
+		if low = apart(a, b, from.across); low-skin > far {
+			return low - skin, math.Inf(1)
+		}
+	}
 	if d := b.centre.sub(a.centre); d.dot(d) > 0 { // a plane across the line of the centres settles most pairs
-		n := d.unit()
-		if low = -b.reach(n.times(-1)) - a.reach(n); low-skin > far {
+		across := d.unit()
+		if low = max(low, apart(a, b, across)); low-skin > far {
+			from.across = across
+			if !from.seen {
+				from.at, from.seen = a.centre, true
+			}
 			return low - skin, d.norm()
 		}
 	}
 	x := a.nearest(b.centre)
+	if from.seen {
+		x = from.at
+	}
 	for range turns {
 		y := b.nearest(x)
 		x = a.nearest(y)
 		d := y.sub(x)
-		apart := d.norm()
-		high = min(high, apart)
-		if apart < 1e-9 {
+		between := d.norm()
+		high = min(high, between)
+		if from.at, from.seen = x, true; between < 1e-9 {
 			break
 		}
-		n := d.times(1 / apart)
-		low = max(low, -b.reach(n.times(-1))-a.reach(n))
+		from.across = d.times(1 / between)
+		low = max(low, apart(a, b, from.across))
 		if high-low < enough || low-skin > far || high-skin < near {
 			break
 		}
 	}
 	return low - skin, high - skin
 }
+
+// apart is how far apart two bodies, less their skins, are at least, seen along a direction from the first to the second.
+func apart(a, b *body, across V) float64 { return -b.reach(across.times(-1)) - a.reach(across) }
 
 // meet tells whether two bodies come within near of each other. To and fro takes too long to find bodies that overlap by a little: here an
 // ellipsoid holds all places where both may be; a cut at its centre, along the surface of the body that is farther from there, leaves half of

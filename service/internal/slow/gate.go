@@ -15,17 +15,27 @@ func (j *judging) gate() {
 	a["sync/rate"] = j.often()
 	j.jump(v)
 	if len(j.places) == 0 || still.Missing != "" { // nothing about it is judged then
-		for _, rule := range []string{"sync/expected", "sync/second", "solve/quality", "sync/jump", "sync/sum", "end/bounded"} {
+		for _, rule := range []string{"sync/expected", "sync/second", "sync/walk", "solve/quality", "sync/jump", "sync/sum", "end/bounded"} {
 			a[rule] = missing("where the rig was at mid-exposure is not known")
 		}
 		a["solve/optics"] = j.optics(v, nil)
 		return
 	}
 	e := j.evidence(v, mid, pose)
-	a["solve/quality"] = j.quality(v, e)
+	if j.repeated(v, e) && a["solve/fresh"].Missing == "" {
+		a["solve/fresh"] = exact(math.Inf(-1))
+	}
+	w := j.witnesses(v, e)
+	a["solve/quality"] = j.quality(v, e, w)
 	a["solve/optics"] = j.optics(v, e)
-	a["sync/expected"] = j.expected(e)
-	a["sync/second"] = j.second(v, e)
+	a["sync/expected"] = j.expected(e, w)
+	a["sync/second"] = j.second(e, w)
+	a["sync/walk"] = j.walk(e, w)
+	if e.altitude < 0 { // what air does there nobody knows; the picture is too low anyway
+		for _, rule := range []string{"sync/expected", "sync/second", "sync/walk"} {
+			a[rule].Slack = math.Inf(1)
+		}
+	}
 }
 
 // evidence is a solve held against the pose of mid-exposure.
@@ -33,35 +43,46 @@ type evidence struct {
 	mid      float64
 	pose     Axes
 	solved   Axes // axes that the solve gives, on the side of the pose
-	learnt   Axes
-	sight    V // the solved direction, without refraction
+	sight    V    // the solved direction, without refraction
+	tube     V    // where the tube looks if the solve is so
 	altitude float64
 	sine     float64 // what axis 1 is worth on the sky there
-	sigma    float64 // of the expected direction
-	off      Axes    // solved less expected
+	sigma    Axes    // of the pose, of the widest place
+	model    *Pointing
+	sighted
 }
 
-// Standard deviations of the expected direction beside that of the pose (service/internal/facts states them, common practice): of a first
-// solve, of one on a side that has taught its offsets, of one on the other side.
+// The most that the scatter of the expected direction may excuse once something was learnt, on the side that taught it and on the other
+// (service/internal/facts states them, common practice).
 const (
-	sigmaFirst = 1 * degree
-	sigmaSame  = 20.0 / 60 * degree
-	sigmaOther = 1 * degree
+	mostSame  = 20.0 / 60 * degree
+	mostOther = 1 * degree
 )
 
 func (j *judging) evidence(v *Solve, mid float64, pose Axes) *evidence {
-	e := &evidence{mid: mid, pose: pose, sigma: sigmaFirst}
+	e := &evidence{mid: mid, pose: pose, model: j.q.State.Pointing}
+	if e.model == nil {
+		prior := PointingPrior()
+		e.model = &prior
+	}
 	e.sight, e.solved = j.solvedAt(v, mid, pose)
 	az, alt := e.sight.azAlt()
 	e.altitude = j.r.lift(alt)
 	e.sine = math.Sin(horizontal(az, e.altitude).angle(j.r.d1))
-	side := j.r.side(pose)
-	if o, ok := j.q.State.Learnt[side]; ok {
-		e.learnt, e.sigma = o, sigmaSame
-	} else if o, ok := j.q.State.Learnt[otherSide(side)]; ok {
-		e.learnt, e.sigma = o, sigmaOther
+	e.tube = j.r.direction(e.solved)
+	e.sighted = j.r.sighted(&e.model.Fit, pose, e.tube)
+	for _, p := range j.places {
+		e.sigma = Axes{max(e.sigma[0], p.Sigma[0]), max(e.sigma[1], p.Sigma[1])}
 	}
-	e.off = e.solved.sub(pose).sub(e.learnt)
+	e.scatter = e.posed(e.scatter, e.sigma)
+	if !j.first() {
+		most := mostOther
+		if _, same := j.q.State.Learnt[j.r.side(pose)]; same {
+			most = mostSame
+		}
+		e.scatter = bounded(e.scatter, most)
+	}
+	e.scatter = plain(e.scatter, 1)
 	return e
 }
 
@@ -82,6 +103,20 @@ func (j *judging) picture(v *Solve) *Finding {
 		return missing("it ends after now")
 	}
 	return exact(j.limit("solve/fresh age_s") - age)
+}
+
+// repeated tells whether the solve says the very place of another although the tube moved against the stars since.
+func (j *judging) repeated(v *Solve, e *evidence) bool {
+	for _, s := range j.q.State.Solves {
+		if s.Sky == nil || s.Sky.ICRS != v.Sky.ICRS || horizontal(s.Sky.RA, s.Sky.Dec).angle(horizontal(v.Sky.RA, v.Sky.Dec)) > 3.0/3600*degree {
+			continue
+		}
+		from := j.r.direction(s.Pose).turned(horizontal(0, j.r.Lat), -(e.mid-s.Mid)*siderealRate)
+		if from.angle(j.r.direction(e.pose)) > 5.0/60*degree {
+			return true
+		}
+	}
+	return false
 }
 
 // middle finds where the rig was at mid-exposure, and how far the field moved meanwhile.
@@ -221,13 +256,27 @@ func (j *judging) jump(v *Solve) {
 	j.answer["sync/jump"] = exact(j.limit("sync/jump axis_deg") - d.most()/degree)
 	j.answer["sync/sum"] = exact(j.limit("sync/sum axis_deg") - sum.most()/degree)
 	j.answer["end/bounded"] = exact(j.limit("end/bounded spread_deg") - after.near(j.belief).sub(j.belief).most()/degree)
+	doubt := max(j.blur(j.belief), j.blur(after)) / degree // so too which of the two is nearer to the pose
+	for _, rule := range []string{"sync/jump", "sync/sum", "end/bounded"} {
+		j.answer[rule].Slack = doubt
+		j.answer[rule].Seen += doubt
+	}
 }
 
-func (j *judging) quality(v *Solve, e *evidence) *Finding {
+// expectedThere tells whether a settled model expects the solve where it lies: of such a one few stars are enough.
+func (j *judging) expectedThere(e *evidence, w witnesses) bool {
+	return e.model.Settled != nil && !w.shifted && distance(e.off, e.scatter) <= j.limit("sync/expected d2")
+}
+
+func (j *judging) quality(v *Solve, e *evidence, w witnesses) *Finding {
 	spare := e.altitude/degree - j.limit("solve/quality altitude_deg")
 	switch {
 	case v.Matched != nil:
-		spare = min(spare, float64(*v.Matched)-j.limit("solve/quality matched"))
+		least := j.limit("solve/quality matched")
+		if j.expectedThere(e, w) {
+			least = j.limit("solve/quality matched_expected")
+		}
+		spare = min(spare, float64(*v.Matched)-least)
 	case !j.r.Lacks["matched"]:
 		return missing("how many stars matched is not told")
 	}
@@ -254,7 +303,11 @@ func (j *judging) optics(v *Solve, e *evidence) *Finding {
 		spare = min(spare, (j.limit("solve/optics scale_ratio")-math.Abs(*v.Pixel / *o.Pixel - 1))*100)
 	}
 	if v.Rotation != nil && o.Camera != nil {
-		off := math.Abs(wrap(*v.Rotation - j.turnedBy(e, *o.Camera)))
+		shows := e.pose
+		if e.away() > 3*degree { // a true one shows that the axes stand there
+			shows = e.solved
+		}
+		off := math.Abs(wrap(*v.Rotation - j.turnedBy(shows, e.sight, *o.Camera)))
 		spare = min(spare, j.limit("solve/optics rotation_deg")-off/degree)
 	}
 	f := exact(spare)
@@ -275,7 +328,7 @@ func position(up, sight, pole V) float64 {
 
 // turnedBy is the position angle of a picture of a camera fixed to the tube, whose angle is told for the first side of a perfect mount (of
 // an alt-azimuth from the zenith): the camera's up is carried from there to zero and on to the pose.
-func (j *judging) turnedBy(e *evidence, camera float64) float64 {
+func (j *judging) turnedBy(pose Axes, looking V, camera float64) float64 {
 	r, at, end := j.r, Axes{0, 0}, j.r.d1.times(-1)
 	if r.Kind == German {
 		at = Axes{0, 60 * degree}
@@ -284,71 +337,102 @@ func (j *judging) turnedBy(e *evidence, camera float64) float64 {
 	east := end.cross(sight).unit()
 	up := sight.cross(east).times(math.Cos(camera)).add(east.times(math.Sin(camera)))
 	zero := up.turned(r.d1, -at[0]).turned(r.d2, -at[1])
-	now := zero.turned(r.d2, e.pose[1]).turned(r.d1, e.pose[0])
-	return position(now, e.sight, horizontal(0, r.Lat))
+	now := zero.turned(r.d2, pose[1]).turned(r.d1, pose[0])
+	return position(now, looking, horizontal(0, r.Lat))
 }
 
+// away is the angle of the solve from what is expected of a pose, radians.
+func (e *evidence) away() float64 { return math.Hypot(e.off[0], e.off[1]) }
+
 // expected judges how far the solve lies from where the pose makes it expected.
-func (j *judging) expected(e *evidence) *Finding {
+func (j *judging) expected(e *evidence, w witnesses) *Finding {
 	r := j.r
-	away := func(at Axes, solved Axes) float64 {
-		return r.direction(at.add(e.learnt)).angle(r.direction(solved)) / degree * 60
-	}
-	off, least := away(e.pose, e.solved), math.Inf(1)
+	off, least := e.away()/degree*60, math.Inf(1)
 	for _, p := range j.places {
 		at := e.pose.add(p.Axes.sub(j.places[0].Axes))
-		least = min(least, away(at, r.aim(r.direction(e.solved), r.side(at)).near(at)))
+		least = min(least, r.looks(e.model.Terms, at).angle(e.tube)/degree*60)
 	}
-	deny := j.limit("sync/expected deny_arcmin")
-	spare := deny - off
+	deny, d2 := j.limit("sync/expected deny_arcmin"), distance(e.off, e.scatter)
+	if w.shifted {
+		d2 = 13.8 * math.Pow(w.apart/w.within, 2)
+	}
+	spare := min(deny-off, j.limit("sync/expected d2")-d2)
 	if j.first() {
 		spare = min(spare, j.limit("sync/expected first_arcmin")-off)
-	} else {
-		spare = min(spare, j.limit("sync/expected d2")-j.d2(e))
 	}
 	f := exact(spare)
 	f.SharpWide, f.Sharp = deny-least, deny-least
 	f.Denies = least > deny
-	f.Said = fmt.Sprintf("%.2f′ off, d2 %.2f", off, j.d2(e))
+	f.Said = fmt.Sprintf("%.2f′ off, d2 %.2f", off, d2)
 	return f
 }
 
-// d2 is the squared Mahalanobis distance of the solve.
-func (j *judging) d2(e *evidence) float64 {
-	v1, v2 := j.variances(e)
-	return e.off[0]*e.off[0]*e.sine*e.sine/v1 + e.off[1]*e.off[1]/v2
+// witnesses are the pictures in doubt that are evidence beside this one.
+type witnesses struct {
+	independent   int
+	apart, within float64 // least disagreement with one, and at which the two agree, radians
+	shifted       bool    // one says the same, and it is little enough to be taken
 }
 
-func (j *judging) variances(e *evidence) (v1, v2 float64) {
-	for _, p := range j.places {
-		v1, v2 = max(v1, p.Sigma[0]*p.Sigma[0]*e.sine*e.sine), max(v2, p.Sigma[1]*p.Sigma[1])
-	}
-	return v1 + e.sigma*e.sigma, v2 + e.sigma*e.sigma
-}
-
-// second judges whether another picture is wanted.
-func (j *judging) second(v *Solve, e *evidence) *Finding {
-	doubts := j.doubts()
+func (j *judging) witnesses(v *Solve, e *evidence) witnesses {
+	w := witnesses{apart: math.Inf(1)}
 	if !j.doubtful() {
-		return exact(math.Inf(1))
+		return w
 	}
-	v1, v2 := j.variances(e)
-	sides := e.off[0]*e.off[0]*e.sine*e.sine+e.off[1]*e.off[1] <= 13.8/2*(v1+v2)
-	independent, least := 0, math.Inf(1)
-	for _, d := range doubts {
+	lean := func(a Axes) Axes { return j.r.Expects(e.model, a).sub(a) }
+	for _, d := range j.doubts() {
 		if !j.independent(&d, v, e) {
 			continue
 		}
-		independent++
-		s := e.solved.sub(d.Solved).sub(e.pose.sub(d.Pose))
-		least = min(least, math.Hypot(wrap(s[0])*e.sine, wrap(s[1])))
+		w.independent++
+		s := e.solved.sub(e.pose).sub(lean(e.pose)).sub(d.Solved.sub(d.Pose).sub(lean(d.Pose)))
+		apart := math.Hypot(wrap(s[0])*e.sine, wrap(s[1]))
+		if apart >= w.apart {
+			continue
+		}
+		before := j.r.sighted(&e.model.Fit, d.Pose, j.r.direction(d.Solved))
+		var slopes [2][8]float64
+		for i := range 8 {
+			slopes[0][i], slopes[1][i] = e.slopes[0][i]-before.slopes[0][i], e.slopes[1][i]-before.slopes[1][i]
+		}
+		c := bounded(plain(spread(slopes, &e.model.Fit), 2), mostSame)
+		w.apart, w.within = apart, max(j.limit("sync/second agree_arcmin")/60*degree, 3*math.Sqrt((c[0][0]+c[1][1])/2))
 	}
-	agree := j.limit("sync/second agree_arcmin") / 60 * degree
-	f := exact(boolean(independent > 0 && (sides || least <= agree)))
-	if independent > 0 && !sides && math.Abs(least-agree) < 0.02*degree {
+	most := j.limit("sync/walk taken_arcmin") / 60 * degree
+	calm := max(e.model.Runs[0], e.model.Runs[1], e.model.Runs[2], e.model.Runs[3]) <= 2
+	w.shifted = calm && w.independent > 0 && w.apart <= w.within && e.model.Count > 0 && e.away()+e.model.Taken <= most
+	return w
+}
+
+// second judges whether another picture is wanted.
+func (j *judging) second(e *evidence, w witnesses) *Finding {
+	if !j.doubtful() {
+		return exact(math.Inf(1))
+	}
+	sides := e.off[0]*e.off[0]+e.off[1]*e.off[1] <= 13.8/2*(e.scatter[0][0]+e.scatter[1][1])
+	f := exact(boolean(w.independent > 0 && (sides || w.apart <= w.within)))
+	if w.independent > 0 && !sides && math.Abs(w.apart-w.within) < 0.02*degree {
 		f = exact(0)
 	}
 	return f
+}
+
+// walk judges what many small offsets add up to.
+func (j *judging) walk(e *evidence, w witnesses) *Finding {
+	if w.shifted {
+		return exact(math.Inf(1))
+	}
+	walked := 0.0
+	if old := e.model.Settled; old != nil {
+		s := j.r.sighted(old, e.pose, e.tube)
+		walked = math.Sqrt(distance(s.off, plain(bounded(s.posed(s.scatter, e.sigma), mostSame), 1)))
+	}
+	longest := 0.0
+	for i := range 2 {
+		z := max(-4, min(4, e.off[i]/math.Sqrt(e.scatter[i][i])))
+		longest = max(longest, e.model.Runs[2*i]+z-1, e.model.Runs[2*i+1]-z-1)
+	}
+	return exact(min(j.limit("sync/walk walk_sigma")-walked, j.limit("sync/walk run_sigma")-longest))
 }
 
 // independent tells whether a picture is evidence of its own beside one in doubt.

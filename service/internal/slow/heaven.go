@@ -118,6 +118,13 @@ func (r *Rig) ToSky(lst, lat float64, a Axes) (ra, dec float64, side string) {
 	return math.Mod(lst-lon+4*math.Pi, 2*math.Pi), height, side
 }
 
+// unsure is how many seconds the Earth may have turned otherwise than anybody can know who is told UTC alone: a proof may count it, a play does
+// not. UTC is kept within 0.9 s; from 2035 on it may be let go (CGPM 2022, resolution 4), and no day was longer by more than 5 ms (IERS C04);
+// near a leap second a clock may be a second off.
+func unsure(at time.Time) float64 {
+	return 1.9 + 0.005*max(0, at.Sub(time.Date(2035, 1, 1, 0, 0, 0, 0, time.UTC)).Hours()/24)
+}
+
 // sunAt is the Sun's direction over the ground; true where its upper limb is up, or by no more than some angle below.
 func (r *Rig) sunAt(at time.Time, seconds, below float64) (V, bool) {
 	t := at.Add(time.Duration(seconds * float64(time.Second)))

@@ -196,8 +196,9 @@ func (l *lot) tooNear() (at, out slow.Axes) {
 		clear, to := l.somewhere(), slow.Axes{l.between(l.slow.Low[0], l.slow.High[0]), l.between(l.slow.Low[1], l.slow.High[1])}
 		way := slow.Axes{to[0] - clear[0], to[1] - clear[1]}
 		pose := func(s float64) slow.Axes { return slow.Axes{clear[0] + s*way[0], clear[1] + s*way[1]} }
+		spare := l.slow.Clears(l.drawn.limits)
 		for s := 0.0; s < 1; s += 0.01 {
-			if l.slow.Clear(pose(s), l.drawn.limits) < 0 {
+			if spare(pose(s)) < 0 {
 				for deeper := l.between(0, 3) * degree; s > 0 && deeper > 0; deeper -= 0.1 * degree {
 					s = min(1, s+0.1*degree/math.Hypot(way[0], way[1]))
 				}

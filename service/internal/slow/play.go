@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 )
 
 // Effort is how much is played of one question.
@@ -13,6 +14,10 @@ type Effort struct {
 	Day     int  // of each day until the first contact
 	Marches int  // plays that are looked at closely, and as many without the pose's uncertainty
 	Wide    bool // so too is what a proof may add
+	// Only is the one rule that is looked into, at less cost; of the others nothing is found then. Empty: all.
+	Only string
+	// Enough ends the plays as soon as it says so of that rule. What more plays find is never more to spare.
+	Enough func(*Finding) bool
 }
 
 // mostSpare is the farthest that clearances are looked at, mm.
@@ -25,52 +30,87 @@ func Judge(r *Rig, q *Question, limits map[string]float64, e Effort, rng *rand.R
 		shown.Sync = "unknown"
 		r = &shown
 	}
-	j := &judging{r: r, q: q, limits: limits, rng: rng, answer: Answer{}}
+	j := &judging{r: r, q: q, limits: limits, rng: rng, only: e.Only, answer: Answer{}}
 	j.stand()
 	j.present()
 	if q.Kind == "sync" {
 		j.gate()
 		return j.wanted()
 	}
-	motion := []string{"clear/path", "clear/opens", "travel/axis1", "travel/axis2", "sky/floor", "sun/apart", "sky/horizon", "track/fits", "asker/fallback", "end/bounded"}
-	if why := j.unbounded(); why != "" {
-		for _, rule := range motion {
+	motion := []string{"clear/path", "clear/opens", "travel/axis1", "travel/axis2", "sky/floor", "sun/apart", "sky/horizon", "track/fits", "asker/fallback"}
+	why := j.unbounded()
+	for _, rule := range append(motion, "end/bounded") {
+		if j.answer[rule] = played(); why != "" {
 			j.answer[rule] = missing(why)
 		}
+	}
+	if why != "" {
 		return j.wanted()
 	}
-	for _, rule := range motion {
-		j.answer[rule] = played()
+	if j.about("end/bounded") {
+		j.answer["end/bounded"] = j.bounded()
 	}
-	j.answer["end/bounded"] = j.bounded()
+	if !j.about(motion...) {
+		return j.wanted()
+	}
 	j.scene = r.sceneFor(q.State.Sample.Parts, limits, q.State.Proof)
 	plays := e.Plays
 	if e.Wide { // to each of the ends, with either choice of way
-		plays = max(plays, 4*len(j.ends(0, 0)))
+		each := 4
+		if j.bySky() { // and to each as it may be later
+			plays, each = plays*3/2, 6
+		}
+		plays = max(plays, each*len(j.ends(0, 0)))
 	}
-	for n := range plays {
-		j.play(e, n, false)
-	}
-	for n := range (plays + 1) / 2 * len(j.places) {
-		j.play(e, n, true)
+	sharp := (plays + 1) / 2 * len(j.places)
+	for n := range max(plays, sharp) {
+		if n < plays {
+			j.play(e, n, false)
+		}
+		if n < sharp {
+			j.play(e, n, true)
+		}
+		if j.enough(e) {
+			break
+		}
 	}
 	return j.wanted()
 }
 
-// sceneFor keeps the scene of unreported states and an unproven file, which most questions ask for. What gauges found of the file every gap has
-// to spare.
+// enough tells whether no more need be played; of each place where the rig may be something was found by then.
+func (j *judging) enough(e Effort) bool {
+	f := j.answer[e.Only]
+	if e.Enough == nil || f.sharp == nil || len(f.sharpWide) < len(j.places) {
+		return false
+	}
+	f.settle()
+	return e.Enough(f)
+}
+
+// about tells whether one of some rules is looked into.
+func (j *judging) about(rules ...string) bool { return j.only == "" || slices.Contains(rules, j.only) }
+
+// sceneFor keeps what stands where for each set of reported states; what gauges found of the file every gap has to spare. What a scene learns
+// of one question it forgets before the next: the answer is the same whatever was asked before.
 func (r *Rig) sceneFor(reports []Report, limits map[string]float64, proof *Proof) *scene {
-	part, general := limits["clear/path part_mm"], limits["clear/path general_mm"]
-	if proof != nil {
-		return r.newScene(reports, part, general+proof.Residual)
+	key := fmt.Sprint(limits["clear/path part_mm"], limits["clear/path general_mm"])
+	for i := range r.Parts {
+		key += fmt.Sprint(r.Parts[i].reported(reports))
 	}
-	if len(reports) > 0 {
-		return r.newScene(reports, part, general)
+	if r.scenes == nil {
+		r.scenes = map[string]*scene{}
 	}
-	if r.whole == nil {
-		r.whole = r.newScene(nil, part, general)
+	if r.scenes[key] == nil {
+		r.scenes[key] = r.newScene(reports, limits["clear/path part_mm"], limits["clear/path general_mm"])
 	}
-	return r.whole
+	out := *r.scenes[key]
+	out.pairs = slices.Clone(out.pairs)
+	for i := range out.pairs {
+		if proof != nil {
+			out.pairs[i].need += proof.Residual
+		}
+	}
+	return &out
 }
 
 // wanted is the answer of the rules that judge such a question.
@@ -123,7 +163,7 @@ func (j *judging) play(e Effort, n int, sharp bool) {
 		p.from, n = n%len(j.places), n/len(j.places)
 	}
 	p.begin(p.rng.IntN(12))
-	p.choose(n)
+	p.choose(n, e.Wide)
 	points := e.Points
 	if e.Day > 200 && j.r.Sharing == "any order" { // a whole rectangle to fill
 		points *= 8
@@ -132,7 +172,7 @@ func (j *judging) play(e Effort, n int, sharp bool) {
 		j.lateness(p)
 	}
 	p.along(points)
-	if p.q.Kind == "creep" {
+	if p.q.Kind == "creep" && p.about("clear/opens") {
 		p.opens(points)
 		if e.Wide && n < 4 {
 			p.opensLeast()
@@ -141,7 +181,7 @@ func (j *judging) play(e Effort, n int, sharp bool) {
 	if n < e.Marches {
 		p.closely(e.Wide)
 	}
-	if j.q.Follow > 0 || j.q.Kind == "track" {
+	if (j.q.Follow > 0 || j.q.Kind == "track") && j.about("track/fits", "asker/fallback") {
 		p.follow(e)
 	}
 }
@@ -164,7 +204,7 @@ func (p *play) begin(n int) {
 			p.wait = 0 // it goes on
 		}
 		p.shift = p.carried(c.Axes, p.wait).sub(c.Axes)
-		p.more = p.more.add(p.turning(c.Axes))
+		p.more = p.more.add(p.turning(c.Axes, p.limit("permit start_within_s")))
 	case "at rest":
 	default:
 		p.more = p.more.add(p.stopping()).add(p.unseen())
@@ -208,99 +248,14 @@ func (p *play) disc(a Axes) float64 {
 	return math.Abs(math.Sin(p.r.direction(a).angle(p.r.d1)))*(3*c[0]+p.more[0]) + 2*(3*c[1]+p.more[1])
 }
 
-// turning is how far the axes may turn with the sky while leave waits, at a pose.
-func (p *play) turning(at Axes) Axes {
-	s := p.limit("permit start_within_s") * siderealRate
+// turning is how far the axes may turn with the sky in some seconds, at a pose.
+func (p *play) turning(at Axes, seconds float64) Axes {
+	s := seconds * siderealRate
 	if p.r.equatorial() {
 		return Axes{s, 0}
 	}
 	_, alt := p.r.direction(at).azAlt()
 	return Axes{min(math.Pi, s*(1+math.Tan(min(math.Abs(alt)+s, 89.9999*degree)))), s}
-}
-
-// choose picks one of the ends, as it is on arrival.
-func (p *play) choose(n int) {
-	all := p.ends(p.wait, p.wait)
-	all = ofPlace(all, p.from)
-	for range 3 { // an end later may be one more
-		p.end = all[n%len(all)]
-		off := Axes{}
-		if p.end.loose && !(p.end.intended && p.q.Kind == "slew" && p.rng.IntN(2) == 0) {
-			off = p.wild
-		}
-		p.end.axes = p.end.axes.add(off)
-		if p.byAsMuch() || p.q.Kind == "track" {
-			p.end.axes = p.end.axes.add(p.shift)
-		}
-		stopsOff := p.end.shift.add(off)
-		flips := p.flips(off)
-		if len(p.r.FlipVia) > 0 && p.nearBorder(off) {
-			flips, p.end.maybe = n/len(all)%2 == 0, true
-		}
-		p.way = p.motion(p.start, &p.end, stopsOff, flips)
-		if p.q.Sky == nil && p.q.Kind != "flip" {
-			break
-		}
-		all = ofPlace(p.ends(p.wait, p.wait+p.way.seconds()), p.from)
-	}
-	if p.q.Sky != nil || p.q.Kind == "flip" {
-		p.more = p.more.add(p.turning(p.end.axes))
-	}
-	if p.q.Kind == "track" {
-		p.way = motion{[]leg{{p.start, p.start, "straight", p.r.Rate, p.r.Accel, nil}}, []float64{0}}
-	}
-	p.what = fmt.Sprintf("from %.3f° %.3f° (off by %.3f° %.3f°, begun after %.1f s) to %.3f° %.3f°, %s", p.start[0]/degree, p.start[1]/degree,
-		p.wild[0]/degree, p.wild[1]/degree, p.wait, p.end.axes[0]/degree, p.end.axes[1]/degree, p.end.because)
-}
-
-// lateness adds what an alt-azimuth's axes may turn with the sky between its own arrival and the latest of all ends: a proof may judge them
-// all at one instant.
-func (j *judging) lateness(p *play) {
-	if p.q.Sky == nil && p.q.Kind != "flip" || p.r.equatorial() {
-		return
-	}
-	late := 0.0
-	for _, e := range p.ends(p.wait, p.wait) {
-		m := p.motion(p.places[e.from].Axes, &e, e.shift, true)
-		late = max(late, math.Abs(m.seconds()-p.way.seconds()))
-	}
-	k := late / p.limit("permit start_within_s")
-	p.more = p.more.add(p.turning(p.end.axes).times(Axes{k, k}))
-}
-
-func ofPlace(all []end, from int) []end {
-	var out []end
-	for _, e := range all {
-		if e.from == from {
-			out = append(out, e)
-		}
-	}
-	return out
-}
-
-// flips tells whether the mount takes the motion for a change of side.
-func (p *play) flips(off Axes) bool {
-	from := p.r.side(p.places[p.from].Axes)
-	if p.believes && p.rng.IntN(2) == 0 {
-		from = p.r.side(p.belief)
-	}
-	return p.r.side(p.end.axes.sub(off).sub(p.end.shift)) != from
-}
-
-// nearBorder tells whether the motion begins or ends, truly or by belief, so near the border of two sides that the mount may take it either way.
-func (p *play) nearBorder(off Axes) bool {
-	c := p.places[p.from]
-	own := p.end.axes.sub(off).sub(p.end.shift)
-	for _, a := range []Axes{c.Axes, p.start, p.end.axes, own, p.belief, p.beliefFrom(c.Axes)} {
-		border := math.Abs(math.Abs(wrap(a[1])) - math.Pi/2)
-		if p.r.Kind == German {
-			border = min(math.Abs(wrap(a[1])), math.Pi-math.Abs(wrap(a[1])))
-		}
-		if border < 4*degree+3*c.Sigma[1]+p.more[1] {
-			return true
-		}
-	}
-	return p.r.side(own) != p.r.side(p.end.axes) || p.believes && p.r.side(p.belief) != p.r.side(c.Axes)
 }
 
 // along looks at the whole way, in points.
@@ -328,7 +283,7 @@ func (p *play) along(points int) {
 	}
 	p.slack("sky/horizon", disc)
 	p.slack("sky/floor", disc/25)
-	moved := (p.way.seconds() + p.limit("permit start_within_s")) * siderealRate
+	moved := (p.way.seconds() + p.limit("permit start_within_s") + unsure(p.q.At)) * siderealRate
 	p.slack("sun/apart", (disc/25*degree+2*moved)/degree) // a proof may take the Sun where it stands first and take off all that it moves
 	p.point(p.end.axes.add(p.corners().times(p.r.Overrun).add(p.search())), p.wait+p.way.seconds(), false, false)
 }
@@ -351,7 +306,7 @@ func (p *play) low() float64 {
 // sunMay tells whether the Sun may count as up: one that may be up by its own turning at some time of the motion may count for all of it.
 func (p *play) sunMay() bool {
 	seconds := p.way.seconds() + p.limit("permit start_within_s")
-	early := seconds*siderealRate + 0.05*degree
+	early := (seconds+unsure(p.q.At))*siderealRate + 0.05*degree
 	_, first := p.r.sunAt(p.q.At, 0, early)
 	_, last := p.r.sunAt(p.q.At, seconds, early)
 	return first || last
@@ -372,21 +327,26 @@ func (p *play) search() Axes {
 
 // point holds one pose against the limits of every motion.
 func (p *play) point(a Axes, t float64, last, wide bool) {
-	_, high := p.scene.spare(a, mostSpare)
+	high := float64(mostSpare)
+	if p.about("clear/path") {
+		high = p.scene.spare(a, mostSpare)
+	}
 	p.pointed(a, t, high, last, wide)
 }
 
-// pointed is point where what the pairs have to spare is known.
-func (p *play) pointed(a Axes, t, clear float64, last, wide bool) {
+// pointed is point where what the pairs have to spare is known; it returns what the floor and the Sun leave, degrees.
+func (p *play) pointed(a Axes, t, clear float64, last, wide bool) (floor, apart float64) {
 	p.took("clear/path", min(clear, mostSpare), a, t, wide)
 	p.travel(a, t, last, wide)
-	p.altitude(a, t, last, wide)
-	if sun, up := p.sunUp(t, wide); up {
-		p.took("sun/apart", p.r.direction(a).angle(sun)/degree-p.limit("sun/apart separation_deg"), a, t, wide)
+	floor, apart = p.altitude(a, t, last, wide), 180
+	if sun, up := p.sunUp(t, wide); up && p.about("sun/apart") {
+		apart = p.r.direction(a).angle(sun)/degree - p.limit("sun/apart separation_deg")
+		p.took("sun/apart", apart, a, t, wide)
 	}
 	if last {
 		p.took("sky/horizon", p.aboveSkyline(a)/degree-p.limit("sky/horizon above_deg"), a, t, wide)
 	}
+	return floor, apart
 }
 
 func (p *play) aboveSkyline(a Axes) float64 {
@@ -398,6 +358,9 @@ func (p *play) slack(rule string, by float64) { p.answer[rule].Slack = max(p.ans
 
 // took takes one spare in.
 func (p *play) took(rule string, spare float64, a Axes, t float64, wide bool) {
+	if !p.about(rule) {
+		return
+	}
 	p.answer[rule].take(spare, p.from, p.sharp, wide || p.end.maybe, func() string {
 		return fmt.Sprintf("%.3f to spare at %.3f° %.3f° after %.1f s, %s", spare, a[0]/degree, a[1]/degree, t, p.what)
 	})
@@ -420,15 +383,15 @@ func (p *play) travel(a Axes, t float64, last, wide bool) {
 	}
 }
 
-// altitude holds a pose against the floor; a tube below it that sinks no lower is held to where it ends, and so is one that is homed.
-func (p *play) altitude(a Axes, t float64, last, wide bool) {
-	if p.q.Kind == "home" && p.r.HomeBy != "belief" && !p.sharp {
-		return
-	}
+// altitude holds a pose against the floor, and returns what that leaves; a tube below it that sinks no lower is held to where it ends, and so is
+// one that is homed.
+func (p *play) altitude(a Axes, t float64, last, wide bool) float64 {
 	_, alt := p.r.direction(a).azAlt()
 	spare := alt/degree - p.limit("sky/floor altitude_deg")
-	if spare < 0 && alt >= p.lowest-0.02*degree && !last && !wide {
-		return
+	homed := p.q.Kind == "home" && p.r.HomeBy != "belief" && !p.sharp
+	rises := spare < 0 && alt >= p.lowest-0.02*degree && !last && !wide
+	if !homed && !rises {
+		p.took("sky/floor", spare, a, t, wide)
 	}
-	p.took("sky/floor", spare, a, t, wide)
+	return spare
 }

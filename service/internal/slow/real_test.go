@@ -13,6 +13,7 @@ import (
 	"keepclear.example/keepclear/service/internal/decide"
 	"keepclear.example/keepclear/service/internal/facts"
 	"keepclear.example/keepclear/service/internal/limits"
+	"keepclear.example/keepclear/service/internal/pointing"
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/reach"
 	"keepclear.example/keepclear/service/internal/rig"
@@ -30,7 +31,7 @@ type stood struct {
 	rig    *rig.Rig
 	limits limits.Set
 	rules  *rules.Set
-	shelf  *reach.Shelf
+	shelf  *reach.Shelf // nil: nothing is kept
 }
 
 // loaded are the rules, compiled once.
@@ -86,9 +87,18 @@ func stand(n int) (*stood, error) {
 		if err == nil {
 			set, err = set.With(lim)
 		}
-		return &stood{d, r, lim, set, reach.NewShelf()}, err
+		return &stood{d, r, lim, set, shelfOf(n)}, err
 	}
 	return nil, fmt.Errorf("no rig of number %d stands: %s", n, strings.Join(why, "; "))
+}
+
+// shelfOf is what one rig in seven keeps, as the service does, of what is proven of its whole axis space: to work that out takes more time than
+// some hundred questions save by it. Of the others every question is proven by itself; the answers are the same.
+func shelfOf(n int) *reach.Shelf {
+	if n%7 == 0 {
+		return reach.NewShelf()
+	}
+	return nil
 }
 
 func moment(t time.Time) (*sky.Moment, error) {
@@ -107,8 +117,18 @@ type answered struct {
 }
 
 // fewCells is the work budget of most questions. Of some thousand none was answered otherwise with the service's own: what that buys is when
-// parts that overlap first touched. What is refused needlessly is asked again with the service's own, and so is one question in ten.
-const fewCells = 1500
+// parts that overlap first touched. What is refused needlessly is asked again with the service's own, and so is one question in ownIn.
+const (
+	fewCells = 150
+	ownIn    = 60
+)
+
+func cellsOf(n int) int {
+	if n%ownIn == 0 {
+		return int(reach.DefaultBudget)
+	}
+	return fewCells
+}
 
 // ask puts a question to the service's own rooms, as decide does.
 func (s *stood) ask(q *slow.Question, cells int) answered {
@@ -240,6 +260,9 @@ func (s *stood) snapshot(q *slow.Question) question.Snapshot {
 	for side, o := range st.Learnt {
 		held.Learnt[rig.Side(side)] = question.Offsets{Axes: axes(o), Count: 3}
 	}
+	if st.Pointing != nil {
+		held.Pointing = map[string]pointing.Model{s.optics(): s.pointing(st.Pointing)}
+	}
 	if st.Disproof {
 		held.Disproved = &question.Disproof{Says: s.rig.Mount.Sync, RigDigest: s.rig.Digest}
 	}
@@ -253,6 +276,41 @@ func (s *stood) snapshot(q *slow.Question) question.Snapshot {
 	}
 	if st.Unheard {
 		out.Unheard = "the sample is older than the one held"
+	}
+	return out
+}
+
+// optics is the name of the rig's telescope; empty: the file has none.
+func (s *stood) optics() string {
+	if len(s.rig.Optics) == 0 {
+		return ""
+	}
+	return s.rig.Optics[0].Name
+}
+
+// pointing is a pointing model as the service keeps it.
+func (s *stood) pointing(p *slow.Pointing) pointing.Model {
+	m := pointing.New(pointing.Mount{Kind: s.rig.Kind, Chain: &s.rig.Chain}, rig.Axes{})
+	m.Fit = fit(&p.Fit)
+	m.Count, m.Taken = p.Count, unit.Angle(p.Taken)
+	if p.Settled != nil {
+		old := fit(p.Settled)
+		m.Settled = &old
+	}
+	for i, r := range p.Runs {
+		m.Runs[i] = float32(r)
+	}
+	return m
+}
+
+func fit(f *slow.Fit) (out pointing.Fit) {
+	k := 0
+	for i := range f.Terms {
+		out.Terms[i] = unit.Angle(f.Terms[i])
+		for j := range i + 1 {
+			out.Cov[k] = float32(f.Cov[i][j])
+			k++
+		}
 	}
 	return out
 }
@@ -286,7 +344,7 @@ func (s *stood) history(q *slow.Question, held *question.RigState) {
 	}
 	for _, v := range st.Solves {
 		held.Solves = append(held.Solves, question.JudgedSolve{
-			Verdict: question.SolveVerdict(v.Verdict), Mid: after(q.At, v.Mid), Picture: v.Picture, Optics: "main", Blind: v.Blind, Hint: skyOf(v.Hint),
+			Verdict: question.SolveVerdict(v.Verdict), Mid: after(q.At, v.Mid), Picture: v.Picture, Optics: "main", Blind: v.Blind, Hint: skyOf(v.Hint), Sky: skyOf(v.Sky),
 			Pose: axes(v.Pose), Solved: axes(v.Solved), Field: unit.Angle(v.Field), Good: v.Good, Agreed: v.Agreed, Against: v.Against, Side: s.rig.Kind.SideOf(axes(v.Pose)),
 		})
 	}

@@ -61,7 +61,7 @@ type Rig struct {
 	d1, d2, tube V
 	p1, p2       V
 	frames       [3]frame
-	whole        *scene
+	scenes       map[string]*scene
 }
 
 // Stop is what stops a motion whose asker died.

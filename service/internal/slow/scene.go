@@ -18,34 +18,42 @@ type scene struct {
 	bodies  []body // at the zero pose
 	links   []int
 	pairs   []pair
-	placed  []body // at the pose looked at, and where the balls about them are, and which of them stand there already
+	now     [3]move // of the links to the pose looked at
+	placed  []body  // there, and where the balls about them are, and which of them stand there already
 	centres []V
 	stands  []bool
+	first   int  // the pair that was last nearest: looked at first, the others need not be looked at so far
 	far     Axes // of a pair's bodies from axis 1 and axis 2, mm: what turns about it moves by no more for each radian
 }
 
-// pair is two bodies whose gap counts, and the gap that they must keep.
+// pair is two bodies whose gap counts, and the gap that they must keep; and where they were last nearest, as the link of the
+// first stands at the zero pose.
 type pair struct {
 	a, b int
 	need float64
+	own  narrow
 }
 
-// taken is what a part takes up: what is fixed, and its reported state or all of them.
+// reported tells which states of a part it is reported to be in.
+func (p *Part) reported(reports []Report) []bool {
+	out := make([]bool, len(p.States))
+	for i, s := range p.States {
+		out[i] = slices.ContainsFunc(reports, func(r Report) bool {
+			return r.Part == p.Name && (r.Measure == nil && s.Name != "" && r.Name == s.Name || r.Measure != nil && s.Name == "" && s.Low <= *r.Measure && *r.Measure <= s.High)
+		})
+	}
+	return out
+}
+
+// taken is what a part takes up: what is fixed, and its reported states or all of them.
 func (p *Part) taken(reports []Report) []Shape {
-	out := slices.Clone(p.Fixed)
-	var all, some []Shape
-	for _, s := range p.States {
-		all = append(all, s.Shapes...)
-		for _, r := range reports {
-			if r.Part == p.Name && (r.Measure == nil && s.Name != "" && r.Name == s.Name || r.Measure != nil && s.Name == "" && s.Low <= *r.Measure && *r.Measure <= s.High) {
-				some = append(some, s.Shapes...)
-			}
+	out, is := slices.Clone(p.Fixed), p.reported(reports)
+	for i, s := range p.States {
+		if is[i] || !slices.Contains(is, true) {
+			out = append(out, s.Shapes...)
 		}
 	}
-	if some == nil {
-		some = all
-	}
-	return append(out, some...)
+	return out
 }
 
 // newScene places every part and pairs what stands on different links, but for what always touches and what no motion changes.
@@ -67,9 +75,13 @@ func (r *Rig) newScene(reports []Report, partMM, generalMM float64) *scene {
 			if p.Link == Ground {
 				need += r.Placing
 			}
-			s.pairs = append(s.pairs, pair{i, j, need})
+			s.pairs = append(s.pairs, pair{a: i, b: j, need: need})
 			s.far[0], s.far[1] = max(s.far[0], r.far(&s.bodies[j], s.links[j], 0)), max(s.far[1], r.far(&s.bodies[j], s.links[j], 1))
 		}
+	}
+	s.placed, s.centres, s.stands = make([]body, len(s.bodies)), make([]V, len(s.bodies)), make([]bool, len(s.bodies))
+	for i := range s.bodies {
+		s.placed[i] = s.bodies[i].copied()
 	}
 	return s
 }
@@ -96,9 +108,12 @@ func (s *scene) settled(i, j int) bool {
 		return false
 	}
 	least, most := math.Inf(1), math.Inf(-1)
-	for _, a := range []Axes{{0, 0}, {0.7, 0.3}, {-1.1, 0.9}, {2.3, -1.7}, {-2.9, -0.45}, {0.11, 2.6}} {
-		b := s.place(a, []int{i, j})
-		_, high := gap(&b[0], &b[1], math.Inf(-1), math.Inf(1))
+	a, b := s.bodies[i].copied(), s.bodies[j].copied()
+	for _, at := range []Axes{{0, 0}, {0.7, 0.3}, {-1.1, 0.9}, {2.3, -1.7}, {-2.9, -0.45}, {0.11, 2.6}} {
+		moves := s.moves(at)
+		s.bodies[i].move(&moves[s.links[i]], &a)
+		s.bodies[j].move(&moves[s.links[j]], &b)
+		_, high := gap(&a, &b, math.Inf(-1), math.Inf(1), &narrow{})
 		least, most = min(least, high), max(most, high)
 	}
 	return most-least < 2*closeEnough
@@ -113,7 +128,7 @@ func (s *scene) round(i int) bool {
 				return false
 			}
 		}
-		return b.kind != "box" && b.kind != "hull"
+		return b.kind != box && b.kind != hull
 	}
 	return on(s.r.p1, s.r.d1) || on(s.r.p2, s.r.d2)
 }
@@ -122,6 +137,21 @@ func (s *scene) round(i int) bool {
 type move struct {
 	m matrix
 	t V
+}
+
+func (m *move) of(v V) V { return m.m.of(v).add(m.t) }
+
+// moved moves where a body was last nearest to another to where it stands now, and unmoved back.
+func (s *scene) moved(body int, n *narrow) {
+	if m := &s.now[s.links[body]]; n.seen && s.links[body] != Ground {
+		n.at, n.across = m.of(n.at), m.m.of(n.across)
+	}
+}
+
+func (s *scene) unmoved(body int, n *narrow) {
+	if m := &s.now[s.links[body]]; n.seen && s.links[body] != Ground {
+		n.at, n.across = m.m.back(n.at.sub(m.t)), m.m.back(n.across)
+	}
 }
 
 // moves are the motions of the links from zero to a pose.
@@ -134,37 +164,26 @@ func (s *scene) moves(a Axes) (out [3]move) {
 	return out
 }
 
-// place puts some bodies where they stand at a pose.
-func (s *scene) place(a Axes, which []int) []body {
-	moves := s.moves(a)
-	var out []body
-	for _, i := range which {
-		m := &moves[s.links[i]]
-		out = append(out, s.bodies[i].moved(&m.m, m.t))
-	}
-	return out
-}
-
 // tooNear is what lacks of a gap that nobody wants to know any better, mm.
 const tooNear = -8
 
-// spare bounds the least that any pair has over what it needs at a pose, looking no farther than most: by the greater of the two a pair is
-// as near, by the lesser none is nearer.
-func (s *scene) spare(a Axes, most float64) (low, high float64) {
-	low, high = most, most
-	s.pairwise(a, func(p *pair) float64 { return high + p.need }, func(p *pair, x, y *body) bool {
-		l, h := gap(x, y, p.need+tooNear, p.need+high)
-		low, high = min(low, l-p.need), min(high, h-p.need)
-		return high < tooNear
+// spare is the least that any pair has over what it needs at a pose, looking no farther than most: by no more than closeEnough too much.
+func (s *scene) spare(a Axes, most float64) float64 {
+	least := most
+	s.pairwise(a, func(p *pair) float64 { return least + p.need }, func(i int, p *pair, x, y *body) bool {
+		if _, high := gap(x, y, p.need+tooNear, p.need+least, &p.own); high-p.need < least {
+			least, s.first = high-p.need, i
+		}
+		return least < tooNear
 	})
-	return low, high
+	return least
 }
 
 // touches tells whether a pair is as near as that at a pose.
 func (s *scene) touches(a Axes, near float64) bool {
 	found := false
-	s.pairwise(a, func(*pair) float64 { return near }, func(_ *pair, x, y *body) bool {
-		l, h := gap(x, y, near, near)
+	s.pairwise(a, func(*pair) float64 { return near }, func(_ int, p *pair, x, y *body) bool {
+		l, h := gap(x, y, near, near, &p.own)
 		found = h < near || l < near && meet(x, y, near)
 		return found
 	})
@@ -173,9 +192,12 @@ func (s *scene) touches(a Axes, near float64) bool {
 
 // least is the gap of the pair that is nearest at a pose, mm, looking no farther than most.
 func (s *scene) least(a Axes, most float64) float64 {
-	s.pairwise(a, func(*pair) float64 { return most }, func(_ *pair, x, y *body) bool {
-		l, h := gap(x, y, 0, most)
-		if most = min(most, h); l < 0.02 && h > 0 && meet(x, y, 0.02) {
+	s.pairwise(a, func(*pair) float64 { return most }, func(i int, p *pair, x, y *body) bool {
+		l, h := gap(x, y, 0, most, &p.own)
+		if h < most {
+			most, s.first = h, i
+		}
+		if l < 0.02 && h > 0 && meet(x, y, 0.02) {
 			most = 0
 		}
 		return most <= 0
@@ -183,33 +205,48 @@ func (s *scene) least(a Axes, most float64) float64 {
 	return most
 }
 
-// pairwise looks at every pair whose balls are nearer than within, until done. A scene is for one question at a time.
-func (s *scene) pairwise(a Axes, within func(*pair) float64, look func(p *pair, x, y *body) (done bool)) {
-	moves := s.moves(a)
-	if s.placed == nil {
-		s.placed, s.centres, s.stands = make([]body, len(s.bodies)), make([]V, len(s.bodies)), make([]bool, len(s.bodies))
-	}
-	for i := range s.bodies {
-		m := &moves[s.links[i]]
-		s.centres[i], s.stands[i] = m.m.of(s.bodies[i].centre).add(m.t), false
-	}
-	for i := range s.pairs {
+// pairwise looks at every pair whose balls are nearer than within, until done; first at that which was the nearest before, so that the others
+// need not be looked at so far. A scene is for one question at a time.
+func (s *scene) pairwise(a Axes, within func(*pair) float64, look func(i int, p *pair, x, y *body) (done bool)) {
+	s.stand(a)
+	first := s.first
+	for k := -1; k < len(s.pairs); k++ {
+		i := k
+		switch {
+		case k < 0 && first >= len(s.pairs), k == first:
+			continue
+		case k < 0:
+			i = first
+		}
 		p := &s.pairs[i]
 		d := s.centres[p.a].sub(s.centres[p.b])
 		if far := within(p) + s.bodies[p.a].around + s.bodies[p.b].around; d.dot(d) > far*far {
 			continue
 		}
-		if look(p, s.stood(&moves, p.a), s.stood(&moves, p.b)) {
+		if s.moved(p.a, &p.own); look(i, p, s.stood(p.a), s.stood(p.b)) {
+			s.unmoved(p.a, &p.own)
 			return
+		}
+		s.unmoved(p.a, &p.own)
+	}
+}
+
+// stand places the balls about all bodies at a pose; none of those stands there yet but what never moves.
+func (s *scene) stand(a Axes) {
+	s.now = s.moves(a)
+	for i := range s.bodies {
+		s.stands[i] = s.links[i] == Ground
+		if s.centres[i] = s.bodies[i].centre; !s.stands[i] {
+			s.centres[i] = s.now[s.links[i]].of(s.centres[i])
 		}
 	}
 }
 
-// stood is a body where it stands in the poses of the links.
-func (s *scene) stood(moves *[3]move, i int) *body {
+// stood is a body where it stands.
+func (s *scene) stood(i int) *body {
 	if !s.stands[i] {
-		m := &moves[s.links[i]]
-		s.placed[i], s.stands[i] = s.bodies[i].moved(&m.m, m.t), true
+		s.bodies[i].move(&s.now[s.links[i]], &s.placed[i])
+		s.stands[i] = true
 	}
 	return &s.placed[i]
 }

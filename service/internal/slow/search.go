@@ -1,6 +1,9 @@
 package slow
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // Looking closely: where a way comes nearest to a limit, and not only whether it does at some poses of it.
 
@@ -30,24 +33,19 @@ func (l *leg) anyOrder() bool {
 }
 
 // descend goes from a place to where something is least nearby: in steps along each of what a place is made of, halved where none leads
-// lower.
-func descend(from place, wide bool, of func(*place) float64) place {
+// lower; rect: of a rectangle, wide: off it too.
+func descend(from place, rect, wide bool, of func(*place) float64) place {
 	at, least := from, of(&from)
 	for step := 0.25; step > 0.002; {
 		best, low := at, least
 		for i := range 4 {
-			if i > 1 && !wide {
-				break
+			if i == 1 && !rect || i > 1 && !wide {
+				continue
 			}
 			for _, by := range []float64{-step, step} {
-				next := at
-				switch i {
-				case 0:
-					next.one = min(1, max(0, at.one+by/8))
-				case 1:
-					next.two = min(1, max(0, at.two+by/8))
-				default:
-					next.off[i-2] = min(1, max(-1, at.off[i-2]+4*by))
+				next := at.moved(i, by)
+				if next == at {
+					continue
 				}
 				if v := of(&next); v < low {
 					best, low = next, v
@@ -63,6 +61,19 @@ func descend(from place, wide bool, of func(*place) float64) place {
 	return at
 }
 
+// moved is a place moved along one of what it is made of, as far as that goes.
+func (p place) moved(i int, by float64) place {
+	switch i {
+	case 0:
+		p.one = min(1, max(0, p.one+by/8))
+	case 1:
+		p.two = min(1, max(0, p.two+by/8))
+	default:
+		p.off[i-2] = min(1, max(-1, p.off[i-2]+4*by))
+	}
+	return p
+}
+
 // marched is how finely a way is looked at, mm: nothing thicker than this between two poses is missed.
 const marched = 3.0
 
@@ -70,21 +81,29 @@ const marched = 3.0
 const farLooked = 60
 
 // searched are the rules whose least on a way is looked for.
-func searched() []string { return []string{"clear/path", "sky/floor", "sun/apart"} }
+func (p *play) searched() []string {
+	return slices.DeleteFunc([]string{"clear/path", "sky/floor", "sun/apart"}, func(rule string) bool { return !p.about(rule) })
+}
 
 // closely looks at the whole way: so that no part comes nearer between two poses than marched, and at the least of each rule; wide: also in all
 // that a proof may add.
 func (p *play) closely(wide bool) {
-	worst, least := map[string]place{}, map[string]float64{}
+	worst, least, rules := map[string]place{}, map[string]float64{"clear/path": farLooked}, p.searched()
 	for i := range p.way.legs {
 		p.march(i, func(at place) (float64, float64) {
 			a, t := p.way.pose(&at, Axes{})
-			_, here := p.scene.spare(a, farLooked)
-			p.pointed(a, p.wait+t, here, false, false)
-			for _, rule := range searched() {
+			here := float64(farLooked)
+			if p.about("clear/path") {
+				here = p.scene.spare(a, farLooked)
+			}
+			floor, apart := p.pointed(a, p.wait+t, here, false, false)
+			for _, rule := range rules {
 				v := here
-				if rule != "clear/path" {
-					v = p.rule(rule, a, p.wait+t, false)
+				switch rule {
+				case "sky/floor":
+					v = floor
+				case "sun/apart":
+					v = apart
 				}
 				if old, ok := least[rule]; !ok || v < old {
 					worst[rule], least[rule] = at, v
@@ -97,7 +116,7 @@ func (p *play) closely(wide bool) {
 	if !p.sharp {
 		box = box.add(p.places[p.from].Sigma.times(Axes{3, 3}))
 	}
-	for _, rule := range searched() {
+	for _, rule := range rules {
 		p.around(rule, worst[rule], Axes{}, Axes{}, false)
 		if wide {
 			p.around(rule, worst[rule], box, p.wild, true)
@@ -114,7 +133,7 @@ func (p *play) closely(wide bool) {
 
 // around takes in the least of a rule near a place, within a box about the way, shifted back.
 func (p *play) around(rule string, from place, box, back Axes, wide bool) {
-	at := descend(from, wide, func(at *place) float64 {
+	at := descend(from, p.way.legs[from.leg].anyOrder(), wide, func(at *place) float64 {
 		a, t := p.way.pose(at, box)
 		return p.rule(rule, a.sub(back), p.wait+t, wide)
 	})
@@ -183,7 +202,7 @@ func (l *leg) turned(s float64) Axes {
 func (p *play) rule(rule string, a Axes, t float64, wide bool) float64 {
 	switch rule {
 	case "clear/path":
-		_, high := p.scene.spare(a, farLooked)
+		high := p.scene.spare(a, farLooked)
 		return high
 	case "sky/floor":
 		_, alt := p.r.direction(a).azAlt()

@@ -28,10 +28,9 @@ func (l *lot) solve() {
 	mid := start + exposure/2
 	pose := l.at(mid)
 	off := l.scatter(pick(l.rng, 0.05, 0.2, 0.6))
-	for side, o := range st.Learnt {
-		if side == r.Side(pose) {
-			off = plus(o, l.scatter(0.1))
-		}
+	if p := st.Pointing; p != nil {
+		e := r.Expects(p, pose)
+		off = plus(slow.Axes{e[0] - pose[0], e[1] - pose[1]}, l.scatter(pick(l.rng, 0.02, 0.1)))
 	}
 	ra, dec := r.Seen(slow.Sidereal(q.At, r.Lon)+mid*2*math.Pi*1.00273781191135448/86400, plus(pose, off))
 	v := &slow.Solve{
@@ -109,13 +108,51 @@ func (l *lot) learnt() {
 		return
 	case 1:
 		st.Learnt[side] = l.scatter(0.3)
+		l.points()
 	case 2:
+		l.points()
 		other := map[string]string{slow.East: slow.West, slow.West: slow.East, slow.First: slow.Second, slow.Second: slow.First}[side]
 		st.Learnt[other] = l.scatter(0.3)
 	}
 	for range l.rng.IntN(4) {
 		st.Syncs = append(st.Syncs, slow.Done{Time: -l.between(60, 4000), Axes: l.scatter(0.3), Nearer: l.one(2)})
 	}
+}
+
+// points draws what solves have taught of the mount's errors: less sure or more, and some of it sure only together.
+func (l *lot) points() {
+	p := slow.PointingPrior()
+	sure := pick(l.rng, 0.03, 0.1, 0.3, 1)
+	var root [8][8]float64 // a square root of the covariance
+	for i := range root {
+		sigma := math.Sqrt(p.Cov[i][i])
+		p.Terms[i] = sigma * l.rng.NormFloat64() / 2
+		for j := range root {
+			root[i][j] = 0.3 * sure * sigma * l.rng.NormFloat64()
+		}
+		root[i][i] += sure * sigma
+	}
+	for i := range root {
+		for j := range root {
+			p.Cov[i][j] = 0
+			for k := range root {
+				p.Cov[i][j] += root[i][k] * root[j][k]
+			}
+		}
+	}
+	p.Count = 1 + l.rng.IntN(20)
+	for i := range p.Runs {
+		p.Runs[i] = max(0, 3*l.rng.NormFloat64())
+	}
+	p.Taken = max(0, 0.3*degree*l.rng.NormFloat64())
+	if l.one(2) {
+		old := p.Fit
+		for i := range old.Terms {
+			old.Terms[i] += math.Sqrt(old.Cov[i][i]) * l.rng.NormFloat64() * pick(l.rng, 0.3, 2)
+		}
+		p.Settled = &old
+	}
+	l.q.State.Pointing = &p
 }
 
 // spoilSolve makes one thing of a solve wrong.
@@ -231,6 +268,9 @@ func (l *lot) doubt() {
 	}
 	if !d.Blind && l.one(2) {
 		d.Hint = &slow.Sky{RA: v.Sky.RA + l.between(-9, 9)*degree, Dec: v.Sky.Dec}
+	}
+	if l.one(4) {
+		d.Sky = pick(l.rng, &slow.Sky{RA: v.Sky.RA, Dec: v.Sky.Dec, ICRS: v.Sky.ICRS}, &slow.Sky{RA: v.Sky.RA + 0.01, Dec: v.Sky.Dec})
 	}
 	if r.Clear(d.Pose, l.drawn.limits) > -1e9 {
 		st.Solves = append(st.Solves, d)

@@ -12,6 +12,7 @@ type judging struct {
 	limits map[string]float64
 	rng    *rand.Rand
 	scene  *scene
+	only   string // the one rule that is looked into; empty: all
 
 	ours, mount mountSky // at the question
 	mountWhy    string   // why the mount's is not known
@@ -21,6 +22,7 @@ type judging struct {
 	beliefSide  string
 	sensed      bool
 	answer      Answer
+	latest      float64 // the latest that one of the ends is arrived at, s from the begin; 0: not asked for yet
 }
 
 // stand works out where the rig and its belief are at the question.
@@ -106,6 +108,15 @@ func (r *Rig) nearest(m mountSky, ra, dec float64, at Axes) (Axes, string) {
 // beliefFrom is where the counters stand, were the rig at a place.
 func (j *judging) beliefFrom(at Axes) Axes { return j.belief.near(at) }
 
+// beliefs is that, and where they stand on the turn by which the likeliest place counts: they know of no other.
+func (j *judging) beliefs(at Axes) []Axes {
+	out := []Axes{j.beliefFrom(at)}
+	if j.belief.sub(out[0]).most() > degree {
+		out = append(out, j.belief)
+	}
+	return out
+}
+
 // aim is the pose that points the tube at a direction on a side, by the true axes: axis 2 from the angle to axis 1, axis 1 by turning.
 func (r *Rig) aim(dir V, side string) Axes {
 	want := dir.angle(r.d1)
@@ -181,7 +192,9 @@ func (j *judging) agrees() *Finding {
 		return missing("belief is not told")
 	}
 	off := j.r.direction(j.places[0].Axes).angle(j.r.direction(j.belief))
-	return exact(j.limit("belief/agrees sky_deg") - off/degree)
+	f := exact(j.limit("belief/agrees sky_deg") - off/degree)
+	f.Slack = j.lifted(j.belief) / degree
+	return f
 }
 
 func (j *judging) time() *Finding {

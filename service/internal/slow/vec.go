@@ -35,10 +35,18 @@ type matrix [3]V
 
 func (m *matrix) of(v V) V { return V{m[0].dot(v), m[1].dot(v), m[2].dot(v)} }
 
+// back is the rotation the other way.
+func (m *matrix) back(v V) V { return m[0].times(v[0]).add(m[1].times(v[1])).add(m[2].times(v[2])) }
+
 // turning is the rotation about a unit axis.
 func turning(axis V, by float64) matrix {
-	x, y, z := V{1, 0, 0}.turned(axis, by), V{0, 1, 0}.turned(axis, by), V{0, 0, 1}.turned(axis, by)
-	return matrix{{x[0], y[0], z[0]}, {x[1], y[1], z[1]}, {x[2], y[2], z[2]}}
+	s, c := math.Sincos(by)
+	a, side := axis.times(1-c), axis.times(s)
+	return matrix{
+		{a[0]*axis[0] + c, a[0]*axis[1] - side[2], a[0]*axis[2] + side[1]},
+		{a[1]*axis[0] + side[2], a[1]*axis[1] + c, a[1]*axis[2] - side[0]},
+		{a[2]*axis[0] - side[1], a[2]*axis[1] + side[0], a[2]*axis[2] + c},
+	}
 }
 
 // after is the rotation m after n.

@@ -71,6 +71,8 @@ func fill(g *rand.Rand, v reflect.Value, depth int) {
 		v.SetString(texts[g.IntN(len(texts))])
 	case reflect.Float64:
 		v.SetFloat(numbers[g.IntN(len(numbers))])
+	case reflect.Float32:
+		v.SetFloat(float64(float32(g.NormFloat64())))
 	case reflect.Bool:
 		v.SetBool(g.IntN(2) == 0)
 	case reflect.Int, reflect.Int64:

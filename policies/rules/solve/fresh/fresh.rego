@@ -2,7 +2,9 @@
 # scope: package
 # title: The picture is fresh
 # description: >-
-#   The time since mid-exposure. An old picture says where the rig pointed then.
+#   The time since mid-exposure. An old picture says where the rig pointed then. A solve that says the same place of
+#   the sky as one before, though the tube moved since, is of an old picture under another name, or of a pattern on
+#   the sensor.
 # related_resources:
 #   - ref: limits/solve.yaml
 #     description: the limits, and why they stand where they do
@@ -19,22 +21,30 @@
 #       sentence: "The picture is {value} old; {limit} is the most ({about|from mid-exposure to now})."
 #       remedy: "Take and solve a new picture."
 #       need: [second_solve]
+#     repeated:
+#       fact: picture_repeated
+#       sentence: "This solve says the very place of an earlier one, {about|though the tube moved since}: it is an old picture under another name, or a pattern on the sensor."
+#       remedy: "Take a new picture, and solve it blind; calibrate the camera if it happens again."
+#       need: [second_solve]
 package rules.solve.fresh
 
 import data.limits.solve.fresh as limits
 
 default finding := {"effect": "hold", "code": "fact_missing"}
 
-finding := outcome[input.solve_age_s <= limits.age_s] if {
+finding := outcome[input.solve_age_s <= limits.age_s][input.picture_repeated] if {
+	is_boolean(input.picture_repeated)
 	is_number(input.solve_age_s)
 	is_number(limits.age_s)
 }
 
 outcome := {
-	true: picture_fresh,
-	false: picture_old,
+	true: {true: repeated, false: picture_fresh},
+	false: {true: picture_old, false: picture_old},
 }
 
 picture_fresh := {"effect": "pass", "code": "picture_fresh"}
 
 picture_old := {"effect": "hold", "code": "picture_old"}
+
+repeated := {"effect": "hold", "code": "repeated"}

@@ -3,7 +3,8 @@
 # title: The solve is good
 # description: >-
 #   Stars matched, how well they fit, and how high the picture was taken. Near the ground refraction bends every
-#   picture.
+#   picture. A picture through thin cloud, with few stars, is good too where it lies just where the pointing model
+#   expects it, once that has settled.
 # related_resources:
 #   - ref: limits/solve.yaml
 #     description: the limits, and why they stand where they do
@@ -14,6 +15,7 @@
 #   if_missing: second_solve
 #   codes:
 #     solve_good: {fact: matched_count, limit: matched}
+#     few_but_expected: {fact: matched_count, limit: matched_expected}
 #     few_stars:
 #       fact: matched_count
 #       limit: matched
@@ -38,19 +40,41 @@ import data.limits.solve.quality as limits
 
 default finding := {"effect": "hold", "code": "fact_missing"}
 
-finding := outcome[input.matched_count >= limits.matched][input.residual_ratio <= limits.residual_ratio][input.solve_altitude_deg >= limits.altitude_deg] if {
+finding := outcome[input.matched_count >= limits.matched][input.matched_count >= limits.matched_expected][input.solve_expected][input.residual_ratio <= limits.residual_ratio][input.solve_altitude_deg >= limits.altitude_deg] if {
 	is_number(input.matched_count)
+	is_boolean(input.solve_expected)
 	is_number(input.residual_ratio)
 	is_number(input.solve_altitude_deg)
 	is_number(limits.matched)
+	is_number(limits.matched_expected)
 	is_number(limits.residual_ratio)
 	is_number(limits.altitude_deg)
 }
 
 outcome := {
-	true: {true: {true: solve_good, false: picture_low}, false: {true: fit_poor, false: fit_poor}},
-	false: {true: {true: few_stars, false: few_stars}, false: {true: few_stars, false: few_stars}},
+	true: {
+		true: {
+			true: {true: {true: solve_good, false: picture_low}, false: {true: fit_poor, false: fit_poor}},
+			false: {true: {true: solve_good, false: picture_low}, false: {true: fit_poor, false: fit_poor}},
+		},
+		false: {
+			true: {true: {true: solve_good, false: picture_low}, false: {true: fit_poor, false: fit_poor}},
+			false: {true: {true: solve_good, false: picture_low}, false: {true: fit_poor, false: fit_poor}},
+		},
+	},
+	false: {
+		true: {
+			true: {true: {true: few_but_expected, false: picture_low}, false: {true: fit_poor, false: fit_poor}},
+			false: {true: {true: few_stars, false: few_stars}, false: {true: few_stars, false: few_stars}},
+		},
+		false: {
+			true: {true: {true: few_stars, false: few_stars}, false: {true: few_stars, false: few_stars}},
+			false: {true: {true: few_stars, false: few_stars}, false: {true: few_stars, false: few_stars}},
+		},
+	},
 }
+
+few_but_expected := {"effect": "pass", "code": "few_but_expected"}
 
 solve_good := {"effect": "pass", "code": "solve_good"}
 

@@ -2,15 +2,22 @@ package rules.solve.quality_test
 
 import data.rules.solve.quality
 
-limits := {"matched": 12, "residual_ratio": 1, "altitude_deg": 15}
+limits := {"matched": 12, "matched_expected": 6, "residual_ratio": 1, "altitude_deg": 15}
 
 # A question that passes; each case changes it.
-good := {"matched_count": 80, "residual_ratio": 0.3, "solve_altitude_deg": 50}
+good := {"solve_expected": false, "matched_count": 80, "residual_ratio": 0.3, "solve_altitude_deg": 50}
 
 cases := {
 	"good": {"change": {}, "effect": "pass", "code": "solve_good"},
 	"stars on the edge": {"change": {"matched_count": 12}, "effect": "pass", "code": "solve_good"},
 	"stars past the edge": {"change": {"matched_count": 11}, "effect": "hold", "code": "few_stars"},
+	"few, but expected": {"change": {"matched_count": 11, "solve_expected": true}, "effect": "pass", "code": "few_but_expected"},
+	"few, expected, on the edge": {"change": {"matched_count": 6, "solve_expected": true}, "effect": "pass", "code": "few_but_expected"},
+	"few, expected, past the edge": {"change": {"matched_count": 5, "solve_expected": true}, "effect": "hold", "code": "few_stars"},
+	"few, not expected": {"change": {"matched_count": 11, "solve_expected": false}, "effect": "hold", "code": "few_stars"},
+	"few, expected, low": {"change": {"matched_count": 11, "solve_expected": true, "solve_altitude_deg": 14}, "effect": "hold", "code": "picture_low"},
+	"few, expected, ill fitting": {"change": {"matched_count": 11, "solve_expected": true, "residual_ratio": 9}, "effect": "hold", "code": "fit_poor"},
+	"many, expected": {"change": {"solve_expected": true}, "effect": "pass", "code": "solve_good"},
 	"fit on the edge": {"change": {"residual_ratio": 1}, "effect": "pass", "code": "solve_good"},
 	"fit past the edge": {"change": {"residual_ratio": 1.0000001}, "effect": "hold", "code": "fit_poor"},
 	"altitude on the edge": {"change": {"solve_altitude_deg": 15}, "effect": "pass", "code": "solve_good"},
@@ -21,7 +28,7 @@ cases := {
 	"stars and fit": {"change": {"matched_count": 0, "residual_ratio": 9}, "effect": "hold", "code": "few_stars"},
 }
 
-needed := ["matched_count", "residual_ratio", "solve_altitude_deg"]
+needed := ["solve_expected", "matched_count", "residual_ratio", "solve_altitude_deg"]
 
 held := {"effect": "hold", "code": "fact_missing"}
 
@@ -35,7 +42,7 @@ test_gone[fact] if {
 	quality.finding == held with input as object.remove(good, [fact]) with data.limits.solve.quality as limits
 }
 
-wrong := {"matched_count": ["12", null, [12], {}, true], "residual_ratio": ["12", null, [12], {}, true], "solve_altitude_deg": ["12", null, [12], {}, true]}
+wrong := {"solve_expected": ["true", null, [true], {}, 1], "matched_count": ["12", null, [12], {}, true], "residual_ratio": ["12", null, [12], {}, true], "solve_altitude_deg": ["12", null, [12], {}, true]}
 
 test_wrong_type[note] if {
 	some fact, values in wrong
@@ -46,7 +53,7 @@ test_wrong_type[note] if {
 
 # Go refuses such limits before they come here; the rule does not rely on it.
 test_wrong_limit[note] if {
-	some limit in ["matched", "residual_ratio", "altitude_deg"]
+	some limit in ["matched", "matched_expected", "residual_ratio", "altitude_deg"]
 	some value in ["12", null, [12], {}, false]
 	note := sprintf("%s %v", [limit, value])
 	quality.finding == held with input as good with data.limits.solve.quality as object.union(limits, {limit: value})

@@ -2,9 +2,9 @@
 # scope: package
 # title: The solve lies where the pose expects it
 # description: >-
-#   The solved place against the direction that the measured pose gives at mid-exposure, never against belief. The
-#   first solve after homing has a plain angle; later ones are weighed against the scatter learnt so far (squared
-#   Mahalanobis distance, two degrees of freedom). Beyond the deny limit, from every place where the rig may be, a
+#   The solved place against the direction that the measured pose gives at mid-exposure with what was learnt of the
+#   mount's errors, never against belief. Each is weighed against the scatter that this leaves (squared Mahalanobis
+#   distance, two degrees of freedom); the first after homing has a plain angle beside it. Beyond the deny limit, from every place where the rig may be, a
 #   solve is taken as false whatever the scatter.
 # related_resources:
 #   - ref: limits/sync.yaml
@@ -22,6 +22,12 @@
 #       limit: first_arcmin
 #       sentence: "This first solve lies {value} from where the pose says that the rig points; {limit} is the most."
 #       remedy: "Solve a second picture on another field; if it says the same, home the rig."
+#       need: [second_solve, homing]
+#     first_unlike:
+#       fact: offset_d2
+#       limit: d2
+#       sentence: "This first solve lies {expected_offset_arcmin} from where earlier nights make it expected, which is {value} in squared sigmas; {limit} is the most."
+#       remedy: "If the tripod or the polar axis was moved, or the payload changed, report that; else solve a second picture on another field."
 #       need: [second_solve, homing]
 #     solve_far:
 #       fact: offset_d2
@@ -50,7 +56,7 @@ finding := outcome[sharp <= limits.deny_arcmin][input.expected_offset_arcmin <= 
 	# missing: counts as on the limit, so that it never denies; where the other is beyond it that holds
 	sharp := object.get(input, "expected_offset_sharp_arcmin", limits.deny_arcmin)
 
-	# missing: counts as far off; a first solve does without
+	# missing: counts as far off
 	d2 := object.get(input, "offset_d2", 1000000)
 	is_number(sharp)
 	is_number(d2)
@@ -64,7 +70,7 @@ finding := outcome[sharp <= limits.deny_arcmin][input.expected_offset_arcmin <= 
 outcome := {
 	true: {
 		true: {
-			true: {true: {true: first_near, false: first_near}, false: {true: first_far, false: first_far}},
+			true: {true: {true: first_near, false: first_unlike}, false: {true: first_far, false: first_far}},
 			false: {true: {true: solve_near, false: solve_far}, false: {true: solve_near, false: solve_far}},
 		},
 		false: {
@@ -79,6 +85,8 @@ outcome := {
 }
 
 first_near := {"effect": "pass", "code": "first_near"}
+
+first_unlike := {"effect": "hold", "code": "first_unlike"}
 
 solve_near := {"effect": "pass", "code": "solve_near"}
 

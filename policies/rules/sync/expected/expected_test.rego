@@ -11,7 +11,9 @@ cases := {
 	"good": {"change": {}, "effect": "pass", "code": "first_near"},
 	"first on the edge": {"change": {"expected_offset_arcmin": 180}, "effect": "pass", "code": "first_near"},
 	"first past the edge": {"change": {"expected_offset_arcmin": 180.0000001}, "effect": "hold", "code": "first_far"},
-	"first, scatter does not count": {"change": {"offset_d2": 500}, "effect": "pass", "code": "first_near"},
+	"first, by its scatter on the edge": {"change": {"offset_d2": 13.8}, "effect": "pass", "code": "first_near"},
+	"first, by its scatter past the edge": {"change": {"offset_d2": 13.8000001}, "effect": "hold", "code": "first_unlike"},
+	"first, both": {"change": {"expected_offset_arcmin": 181, "offset_d2": 14}, "effect": "hold", "code": "first_far"},
 	"first on the deny edge": {"change": {"expected_offset_arcmin": 600}, "effect": "hold", "code": "first_far"},
 	"first past the deny edge": {"change": {"expected_offset_arcmin": 600.0000001, "expected_offset_sharp_arcmin": 600.0000001}, "effect": "deny", "code": "solve_false"},
 	"later": {"change": {"sync_is_first": false}, "effect": "pass", "code": "solve_near"},
@@ -68,14 +70,15 @@ test_wrong_limit[note] if {
 }
 
 # A second writing of the rule, held against it over every side of every limit, also where a site denies nearer than a first solve may lie.
-wanted(facts, deny) := array.concat(array.concat(array.concat(beyond, odd), array.concat(doubt, near)), array.concat(array.concat(far, known), unlike))[0] if {
+wanted(facts, deny) := array.concat(array.concat(array.concat(beyond, odd), array.concat(doubt, near)), array.concat(array.concat(array.concat(far, first), known), unlike))[0] if {
 	offset := facts.expected_offset_arcmin
 	sharp := facts.expected_offset_sharp_arcmin
 	beyond := [{"effect": "deny", "code": "solve_false"} | offset > deny; sharp > deny]
 	odd := [held | offset <= deny; sharp > deny]
 	doubt := [{"effect": "hold", "code": "pose_in_doubt"} | offset > deny]
-	near := [{"effect": "pass", "code": "first_near"} | facts.sync_is_first; offset <= 180]
-	far := [{"effect": "hold", "code": "first_far"} | facts.sync_is_first]
+	near := [{"effect": "pass", "code": "first_near"} | facts.sync_is_first; offset <= 180; facts.offset_d2 <= 13.8]
+	far := [{"effect": "hold", "code": "first_far"} | facts.sync_is_first; offset > 180]
+	first := [{"effect": "hold", "code": "first_unlike"} | facts.sync_is_first]
 	known := [{"effect": "pass", "code": "solve_near"} | facts.offset_d2 <= 13.8]
 	unlike := [{"effect": "hold", "code": "solve_far"}]
 }

@@ -1,0 +1,52 @@
+# METADATA
+# scope: package
+# title: Solves do not walk away
+# description: >-
+#   How far the solve lies from where the pointing model expected it when it had become sure, and by how much solves
+#   have been off to one side, one after the other. Many small offsets that each pass may not carry belief away. A
+#   shift on which two pictures agree counts as none, within a budget of its own, which enters the computation.
+# related_resources:
+#   - ref: limits/sync.yaml
+#     description: the limits, and why they stand where they do
+# schemas:
+#   - input: schema.facts
+# custom:
+#   actions: [sync]
+#   if_missing: second_solve
+#   codes:
+#     no_walk: {fact: walk_sigma, limit: walk_sigma}
+#     walked:
+#       fact: walk_sigma
+#       limit: walk_sigma
+#       sentence: "This solve lies {value} from where the settled pointing expects it; {limit} is the most: small offsets have added up, or the mount moved."
+#       remedy: "Solve a second picture on another field. If the tripod or the polar axis was moved, or the payload changed, report that; else home the rig."
+#       need: [second_solve, homing]
+#     one_sided:
+#       fact: run_sigma
+#       limit: run_sigma
+#       sentence: "Solve after solve lies off to the same side, {value} in all; {limit} is the most, and chance does not do that."
+#       remedy: "Solve a second picture on another field. If the tripod or the polar axis was moved, or the payload changed, report that; else home the rig."
+#       need: [second_solve, homing]
+package rules.sync.walk
+
+import data.limits.sync.walk as limits
+
+default finding := {"effect": "hold", "code": "fact_missing"}
+
+finding := outcome[input.walk_sigma <= limits.walk_sigma][input.run_sigma <= limits.run_sigma] if {
+	is_number(input.walk_sigma)
+	is_number(input.run_sigma)
+	is_number(limits.walk_sigma)
+	is_number(limits.run_sigma)
+}
+
+outcome := {
+	true: {true: no_walk, false: one_sided},
+	false: {true: walked, false: walked},
+}
+
+no_walk := {"effect": "pass", "code": "no_walk"}
+
+walked := {"effect": "hold", "code": "walked"}
+
+one_sided := {"effect": "hold", "code": "one_sided"}

@@ -1,0 +1,138 @@
+package pointing
+
+import (
+	"math"
+
+	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/unit"
+)
+
+// huber is how far off, in standard deviations of two dimensions, a solve counts in full: beyond it counts as one at that distance pulls.
+// Choice, after Huber, Robust Statistics, 1981: of true solves one in seven lies beyond.
+const huber = 2
+
+// settling is how many solves make a fit sure enough to hold slow walks against, and surely how sure it must be of where it looks.
+const (
+	settling = 8
+	surely   = 6 * unit.Arcminute
+)
+
+// slack is how much a solve may be off to one side, in standard deviations, before it counts toward a run. Page's cumulative sum
+// (Biometrika 41, 1954) with a reference value for a shift of two.
+const slack = 1
+
+// Learnt is the model with one more accepted solve: where it was seen to look at a pose that is known to sigma on each axis beside its home.
+// Each is one step of the recursive least squares (Kalman, 1960), in Joseph's form, linearised where the terms stand.
+func (m Model) Learnt(mount Mount, pose, sigma rig.Axes, seen vec) Model {
+	v := m.At(mount, pose)
+	noise := v.Axes(sigma).Plus(Misfit())
+	off := v.Off(seen)
+	s := v.Scatter.Plus(noise)
+	m.run(off, s)
+	if d := math.Sqrt(s.D2(off)); d > huber {
+		k := d / huber
+		noise = Cov2{noise[0] * k, noise[1] * k, noise[2] * k}
+		s = v.Scatter.Plus(noise)
+	}
+	m.step(&v, off, s, noise)
+	m.bound()
+	m.Count++
+	if sure := m.At(mount, pose).Scatter; m.Settled == nil && m.Count >= settling && sure[0]+sure[2] < 2*sq(surely) {
+		fit := m.Fit
+		m.Settled = &fit
+	}
+	return m
+}
+
+// sureEnough is how well the model knows where the tube looks, one standard deviation, to be sure of it. Choice: a third of a later solve's bound.
+const sureEnough = 20 * unit.Arcminute
+
+// Sure tells whether the model knows well where the tube looks at a pose.
+func (m *Model) Sure(mount Mount, pose rig.Axes) bool {
+	c := m.At(mount, pose).Scatter
+	return c[0]+c[2] < 2*sq(sureEnough)
+}
+
+// Shifted is the model after two pictures agreed that the mount's base, or its load, moved by so much at once: what can move may have moved by that.
+func (m Model) Shifted(by unit.Angle) Model {
+	for _, t := range []Term{Index1, Index2, Cone, TiltA, TiltB} {
+		m.add(t, sq(by))
+	}
+	m.restart()
+	m.Taken += by
+	return m
+}
+
+// step takes an offset in: K = P Hᵀ S⁻¹, then P = (I - K H) P (I - K H)ᵀ + K R Kᵀ.
+func (m *Model) step(v *View, off [2]float64, s, noise Cov2) {
+	det := s[0]*s[2] - s[1]*s[1]
+	if !(det > 0) {
+		return
+	}
+	var ph, gain [Terms][2]float64
+	for i := range Terms {
+		for j := range Terms {
+			p := m.cov(i, j)
+			ph[i][0] += p * v.slopes[0][j]
+			ph[i][1] += p * v.slopes[1][j]
+		}
+		gain[i][0] = (ph[i][0]*s[2] - ph[i][1]*s[1]) / det
+		gain[i][1] = (ph[i][1]*s[0] - ph[i][0]*s[1]) / det
+	}
+	var keep, half [Terms][Terms]float64
+	for i := range Terms {
+		m.Terms[i] += unit.Angle(gain[i][0]*off[0] + gain[i][1]*off[1])
+		for j := range Terms {
+			keep[i][j] = -gain[i][0]*v.slopes[0][j] - gain[i][1]*v.slopes[1][j]
+		}
+		keep[i][i]++
+	}
+	for i := range Terms {
+		for j := range Terms {
+			for k := range Terms {
+				half[i][j] += keep[i][k] * m.cov(k, j)
+			}
+		}
+	}
+	for i := range Terms {
+		for j := range i + 1 {
+			p := gain[i][0]*(noise[0]*gain[j][0]+noise[1]*gain[j][1]) + gain[i][1]*(noise[1]*gain[j][0]+noise[2]*gain[j][1])
+			for k := range Terms {
+				p += half[i][k] * keep[j][k]
+			}
+			m.set(i, j, p)
+		}
+	}
+}
+
+// bound keeps each term within what is believed of it.
+func (m *Model) bound() {
+	for t := range Terms {
+		m.Terms[t] = max(-terms[t].bound, min(terms[t].bound, m.Terms[t]))
+	}
+}
+
+// run counts what lies off to one side.
+func (m *Model) run(off [2]float64, s Cov2) { m.Runs = m.Ran(off, s) }
+
+// Ran is what the runs would be with one more solve so far off.
+func (m *Model) Ran(off [2]float64, s Cov2) [4]float32 {
+	out := m.Runs
+	for i, z := range [2]float64{off[0] / math.Sqrt(s[0]), off[1] / math.Sqrt(s[2])} {
+		z = max(-4, min(4, z)) // one wild solve is no run
+		out[2*i] = float32(max(0, float64(out[2*i])+z-slack))
+		out[2*i+1] = float32(max(0, float64(out[2*i+1])-z-slack))
+	}
+	return out
+}
+
+// calm is the longest run of a model that is calm, standard deviations. Choice: two solves in a row at twice the ordinary to one side.
+const calm = 2
+
+// Calm tells whether the model has learnt something and nothing of late was off to one side.
+func (m *Model) Calm() bool { return m.Count > 0 && Longest(m.Runs) <= calm }
+
+// Longest is the longest of the runs.
+func Longest(runs [4]float32) float64 {
+	return float64(max(runs[0], runs[1], runs[2], runs[3]))
+}

@@ -1,0 +1,228 @@
+package pointing
+
+import (
+	"math"
+
+	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/unit"
+)
+
+// Term is one way in which a mount is not perfect.
+type Term int
+
+// Terms. Positive is the turn by the right hand about the line named; Cone is toward axis 2 as it stands, the sags are toward the ground.
+const (
+	Index1 Term = iota // reading of axis 1: a turn about axis 1
+	Index2             // reading of axis 2: a turn about axis 2
+	Cone               // the optics stand off the tube's own plane, toward axis 2
+	Square             // axis 2 is not at right angles to axis 1
+	TiltA              // axis 1 turned about east: for an equatorial, in altitude
+	TiltB              // axis 1 turned about the third direction: for an equatorial, in azimuth, times the cosine of latitude
+	Tube               // the tube sinks, with the sine of the zenith distance
+	Shaft              // a German's axis 2 sinks under its load; a fork's arms do; an alt-azimuth has none
+	Terms              // how many
+)
+
+// terms holds, for each term, its name for people, the standard deviation that it has before anything is known of it, and the most that is
+// believed of it. Common practice, no source: a first pointing error of one or two degrees is ordinary (design, section 17), a cone error
+// of half a degree is a rail shimmed by two millimetres, a polar axis set by eye stands within a degree, and tubes bend by arcminutes.
+var terms = [Terms]struct {
+	name         string
+	sigma, bound unit.Angle
+}{
+	Index1: {"index of axis 1", 1 * unit.Degree, 10 * unit.Degree},
+	Index2: {"index of axis 2", 1 * unit.Degree, 10 * unit.Degree},
+	Cone:   {"cone error", 0.5 * unit.Degree, 3 * unit.Degree},
+	Square: {"axis 2 off the right angle", 0.1 * unit.Degree, 1 * unit.Degree},
+	TiltA:  {"axis 1 off, about east", 0.5 * unit.Degree, 5 * unit.Degree},
+	TiltB:  {"axis 1 off, across that", 0.5 * unit.Degree, 5 * unit.Degree},
+	Tube:   {"flexure of the tube", 4 * unit.Arcminute, 0.5 * unit.Degree},
+	Shaft:  {"flexure of axis 2", 4 * unit.Arcminute, 0.5 * unit.Degree},
+}
+
+// Name returns what a term is called.
+func (t Term) Name() string { return terms[t].name }
+
+// misfit is the standard deviation, across and along, of what these terms leave out: a solve's own scatter, backlash, what bends
+// otherwise. Common practice, no source.
+const misfit = 2 * unit.Arcminute
+
+// packed is how many numbers a symmetric matrix of all terms has.
+const packed = int(Terms) * (int(Terms) + 1) / 2
+
+// Fit is what is believed of the terms.
+type Fit struct {
+	Terms [Terms]unit.Angle `json:"terms_rad"`
+	// Cov is their covariance, the lower triangle row by row, radians squared.
+	Cov [packed]float32 `json:"cov"`
+}
+
+// Model is the pointing model of one rig through one of its optics.
+type Model struct {
+	Fit
+	// Axis1 is where axis 1 points by the rig file that it was learnt with.
+	Axis1 [3]float64 `json:"axis1"`
+	Count int        `json:"count"` // solves taken in since the last act that loosened it
+	// Settled is the fit as it was when it had become sure, by which a slow walk is seen; nil: not sure yet.
+	Settled *Fit `json:"settled,omitempty"`
+	// Runs are sums of what solves were off to one side beyond what chance gives: across up and down, along up and down; standard deviations.
+	Runs [4]float32 `json:"runs"`
+	// OnSensor: the readings count from where a sensor stops the axes. AtSensor is the fit as it was when they did, while a person's word gives
+	// them another zero: a sensor stops them where it did before.
+	OnSensor bool `json:"on_sensor,omitempty"`
+	AtSensor *Fit `json:"at_sensor,omitempty"`
+	// Taken is the sum of the shifts that were taken on the word of two pictures since the last act that loosened it.
+	Taken unit.Angle `json:"taken_rad,omitempty"`
+}
+
+// New is the model of a mount of which nothing is known; home is the standard deviation of where its readings count from.
+func New(mount Mount, home rig.Axes) Model {
+	d := mount.Chain.Dir1
+	m := Model{Axis1: [3]float64{d.X, d.Y, d.Z}}
+	for t := range Terms {
+		m.set(t, t, sq(terms[t].sigma))
+	}
+	m.add(Index1, sq(home.A1))
+	m.add(Index2, sq(home.A2))
+	return m
+}
+
+// Of tells whether the model is of a mount: finite, and learnt with axis 1 where the file has it now.
+func (m *Model) Of(mount Mount) bool {
+	d := mount.Chain.Dir1
+	return m.Finite() && vec{X: m.Axis1[0], Y: m.Axis1[1], Z: m.Axis1[2]}.Angle(d) < unit.Arcsecond
+}
+
+func sq(a unit.Angle) float64 { return float64(a) * float64(a) }
+
+// at is the place of a pair of terms in the packed matrix.
+func at(i, j Term) int {
+	if i < j {
+		i, j = j, i
+	}
+	return int(i)*(int(i)+1)/2 + int(j)
+}
+
+func (f *Fit) cov(i, j Term) float64 { return float64(f.Cov[at(i, j)]) }
+
+func (f *Fit) set(i, j Term, v float64) { f.Cov[at(i, j)] = float32(v) }
+
+func (f *Fit) add(t Term, v float64) { f.set(t, t, f.cov(t, t)+v) }
+
+// Sigma returns the standard deviation of a term.
+func (f *Fit) Sigma(t Term) unit.Angle { return unit.Angle(math.Sqrt(max(0, f.cov(t, t)))) }
+
+// Finite tells whether every number of the model is one.
+func (m *Model) Finite() bool {
+	ok := m.Fit.finite() && m.Taken.Finite() && (m.Settled == nil || m.Settled.finite()) && (m.AtSensor == nil || m.AtSensor.finite())
+	for _, r := range m.Runs {
+		ok = ok && unit.Angle(r).Finite()
+	}
+	return ok
+}
+
+func (f *Fit) finite() bool {
+	for _, t := range f.Terms {
+		if !t.Finite() {
+			return false
+		}
+	}
+	for _, c := range f.Cov {
+		if !unit.Angle(c).Finite() {
+			return false
+		}
+	}
+	return true
+}
+
+// Sensed is the model after a sensor stopped the axes, to home, one standard deviation. It stops them where it did before, if it ever did.
+func (m Model) Sensed(home rig.Axes) Model {
+	switch {
+	case m.OnSensor:
+	case m.AtSensor != nil:
+		m.Fit = *m.AtSensor
+	default:
+		m.Fit = m.loosened(Index1, Index2)
+	}
+	m.OnSensor, m.AtSensor = true, nil
+	return m.homed(home)
+}
+
+// Attested is the model after a person gave the readings another zero, good to home, one standard deviation.
+func (m Model) Attested(home rig.Axes) Model { return m.leaveSensor().homed(home) }
+
+// Rezeroed is the model after they were given another zero while the pose was known to sigma beside its home: a pose of before reads more by so
+// much now.
+func (m Model) Rezeroed(by, sigma rig.Axes) Model {
+	m = m.leaveSensor()
+	m.Terms[Index1] -= by.A1
+	m.Terms[Index2] -= by.A2
+	return m.homed(sigma)
+}
+
+func (m Model) leaveSensor() Model {
+	if m.OnSensor {
+		fit := m.Fit
+		m.AtSensor, m.OnSensor = &fit, false
+	}
+	return m
+}
+
+func (m Model) homed(home rig.Axes) Model {
+	m.add(Index1, sq(home.A1))
+	m.add(Index2, sq(home.A2))
+	m.restart()
+	return m
+}
+
+// Loosened is the model after an act that may have changed some terms: of those nothing is known any more.
+func (m Model) Loosened(which ...Term) Model {
+	return m.anew(func(f Fit) Fit { return f.loosened(which...) })
+}
+
+func (f Fit) loosened(which ...Term) Fit {
+	for _, t := range which {
+		f.Terms[t] = 0
+		for o := range Terms {
+			f.set(t, o, 0)
+		}
+		f.set(t, t, sq(terms[t].sigma))
+	}
+	return f
+}
+
+// aligned is the standard deviation of how axis 1 leans, each way, after somebody set it toward the pole. Common practice, no source: an
+// alignment by pictures leaves minutes of arc.
+const aligned = 10 * unit.Arcminute
+
+// Aligned is the model after axis 1 was set anew toward the pole.
+func (m Model) Aligned() Model { return m.turned(aligned) }
+
+// Turned is the model after the base was moved: how axis 1 leans is as open as of a rig that nobody knows.
+func (m Model) Turned() Model { return m.turned(terms[TiltB].sigma) }
+
+// turned: a turn about the vertical is in part one about axis 1.
+func (m Model) turned(sigma unit.Angle) Model {
+	return m.anew(func(f Fit) Fit {
+		f = f.loosened(TiltA, TiltB)
+		f.set(TiltA, TiltA, sq(sigma))
+		f.set(TiltB, TiltB, sq(sigma))
+		f.add(Index1, sq(sigma))
+		return f
+	})
+}
+
+// anew: an act says that what was calm has changed.
+func (m Model) anew(change func(Fit) Fit) Model {
+	m.Fit = change(m.Fit)
+	if m.AtSensor != nil {
+		fit := change(*m.AtSensor)
+		m.AtSensor = &fit
+	}
+	m.restart()
+	m.Count, m.Taken = 0, 0
+	return m
+}
+
+// restart: what was calm is not calm any more.
+func (m *Model) restart() { m.Settled, m.Runs = nil, [4]float32{} }

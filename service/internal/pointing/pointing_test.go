@@ -1,0 +1,287 @@
+package pointing
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"gonum.org/v1/gonum/mat"
+
+	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/unit"
+)
+
+func mounts() []Mount {
+	var out []Mount
+	for _, k := range []rig.Kind{rig.German, rig.Fork, rig.AltAzimuth} {
+		for _, lat := range []float64{52, -31, 3} {
+			c := rig.NewChain(k, unit.Deg(lat), rig.Tilt{}, vec{}, 0)
+			out = append(out, Mount{Kind: k, Chain: &c})
+		}
+	}
+	return out
+}
+
+func somewhere(g *rand.Rand) rig.Axes {
+	return rig.DegAxes(180*g.Float64()-90, 140*g.Float64()-70)
+}
+
+// truth draws errors of a size that a mount may have.
+func truth(g *rand.Rand, times float64) (f Fit) {
+	for t := range Terms {
+		f.Terms[t] = unit.Angle(times*g.NormFloat64()) * terms[t].sigma
+	}
+	return f
+}
+
+// What a little of a term does is what the sight does when the term is changed by a little.
+func TestSlopesAreThoseOfTheSight(t *testing.T) {
+	g := rand.New(rand.NewPCG(5, 1))
+	const step = 1e-6
+	for _, m := range mounts() {
+		for range 40 {
+			f, pose := truth(g, 0.05), somewhere(g)
+			v := f.At(m, pose)
+			for term := range Terms {
+				up, down := f, f
+				up.Terms[term] += step
+				down.Terms[term] -= step
+				d := up.sight(m, pose).Sub(down.sight(m, pose)).Scale(1 / (2 * step))
+				assert.InDelta(t, d.Dot(v.across), v.slopes[0][term], 0.003, "%s of a %s at %s, across", term.Name(), m.Kind, pose)
+				assert.InDelta(t, d.Dot(v.along), v.slopes[1][term], 0.003, "%s of a %s at %s, along", term.Name(), m.Kind, pose)
+			}
+		}
+	}
+}
+
+// Where single errors put the tube, as any handbook has it (derived by hand for the meridian).
+func TestSingleErrors(t *testing.T) {
+	c := rig.NewChain(rig.German, unit.Deg(50), rig.Tilt{}, vec{}, 0)
+	m := Mount{Kind: rig.German, Chain: &c}
+	for _, x := range []struct {
+		term          Term
+		pose          rig.Axes
+		size          unit.Angle
+		across, along float64 // arcminutes
+	}{
+		{Index1, rig.DegAxes(-90, 90), unit.Degree, -60, 0},       // on the equator a turn of axis 1 is all across, toward -axis 2
+		{Index1, rig.DegAxes(-90, 30), unit.Degree, -30, 0},       // half of it 30° from the pole
+		{Index2, rig.DegAxes(-90, 30), unit.Degree, 0, 60},        // all along
+		{Cone, rig.DegAxes(-90, 90), unit.Degree, 60, 0},          // toward axis 2, wherever
+		{Cone, rig.DegAxes(20, 0), unit.Degree, 60, 0},            // at the pole too
+		{Square, rig.DegAxes(-90, 90), unit.Degree, 0, 0},         // nothing on the equator
+		{Square, rig.DegAxes(-90, 0), unit.Degree, -60, 0},        // all of it at the pole
+		{Tube, rig.DegAxes(-90, 40), 10 * unit.Arcminute, 0, 0},   // at the zenith the tube stands
+		{Tube, rig.DegAxes(-90, 130), 10 * unit.Arcminute, 0, 10}, // level in the south it falls in full, away from the pole
+	} {
+		var f Fit
+		f.Terms[x.term] = x.size
+		seen, v := f.sight(m, x.pose), (&Fit{}).At(m, x.pose)
+		off := v.Off(seen)
+		assert.InDelta(t, x.across, unit.Angle(off[0]).Arcmin(), 0.3, "%s at %s, across", x.term.Name(), x.pose)
+		assert.InDelta(t, x.along, unit.Angle(off[1]).Arcmin(), 0.3, "%s at %s, along", x.term.Name(), x.pose)
+	}
+}
+
+// E12 of the project's published values.
+func TestMahalanobis(t *testing.T) {
+	assert.InDelta(t, 3, Cov2{4, 2, 3}.D2([2]float64{2, -1}), 1e-12)
+	assert.True(t, math.IsInf(Cov2{}.D2([2]float64{1, 1}), 1), "no scatter excuses nothing")
+	assert.True(t, math.IsInf(Cov2{math.NaN(), 0, 1}.D2([2]float64{1, 1}), 1))
+}
+
+func TestWithin(t *testing.T) {
+	c := Cov2{9, 0, 1}.Within(2)
+	assert.InDelta(t, 4, c[0], 1e-12)
+	assert.InDelta(t, 4.0/9, c[2], 1e-12)
+	assert.Equal(t, Cov2{1, 0.5, 1}, Cov2{1, 0.5, 1}.Within(2), "small enough already")
+}
+
+// observation is one solve of a night.
+type observation struct {
+	pose, sigma rig.Axes
+	seen        vec
+}
+
+func nightOf(g *rand.Rand, m Mount, f *Fit, n int, scatter float64) []observation {
+	var out []observation
+	for range n {
+		o := observation{pose: somewhere(g)}
+		v := f.At(m, o.pose)
+		o.seen = v.Sight.Add(v.across.Scale(scatter * g.NormFloat64())).Add(v.along.Scale(scatter * g.NormFloat64())).Unit()
+		out = append(out, o)
+	}
+	return out
+}
+
+// leastSquares is the direct fit of all solves at once, priors as rows of their own, by QR (gonum mat.Dense.Solve): terms and covariance.
+// Nothing of the sequential fit is used; the slopes are tried, not derived, about no errors at all.
+func leastSquares(m Mount, all []observation) (terms []float64, cov *mat.Dense) {
+	a, b := equations(m, all)
+	x, normal := mat.NewVecDense(int(Terms), nil), mat.NewDense(int(Terms), int(Terms), nil)
+	if err := x.SolveVec(a, b); err != nil {
+		panic(err)
+	}
+	normal.Mul(a.T(), a)
+	cov = mat.NewDense(int(Terms), int(Terms), nil)
+	if err := cov.Inverse(normal); err != nil {
+		panic(err)
+	}
+	return x.RawVector().Data, cov
+}
+
+// equations are two for each solve and one for each prior, each over its standard deviation.
+func equations(m Mount, all []observation) (*mat.Dense, *mat.VecDense) {
+	const step = 1e-6
+	rows := 2*len(all) + int(Terms)
+	a, b := mat.NewDense(rows, int(Terms), nil), mat.NewVecDense(rows, nil)
+	var none Fit
+	for i, o := range all {
+		v := none.At(m, o.pose)
+		for t := range Terms {
+			var up Fit
+			up.Terms[t] = step
+			d := up.sight(m, o.pose).Sub(v.Sight).Scale(1 / step)
+			a.Set(2*i, int(t), d.Dot(v.across)/float64(misfit))
+			a.Set(2*i+1, int(t), d.Dot(v.along)/float64(misfit))
+		}
+		off := v.Off(o.seen)
+		b.SetVec(2*i, off[0]/float64(misfit))
+		b.SetVec(2*i+1, off[1]/float64(misfit))
+	}
+	prior := New(m, rig.Axes{})
+	for t := range Terms {
+		a.Set(2*len(all)+int(t), int(t), 1/float64(prior.Sigma(t)))
+	}
+	return a, b
+}
+
+// One solve after the other gives what all of them at once give: the terms within a tenth of their uncertainty, the uncertainty within a
+// hundredth. Errors are small here, where the problem is a linear one.
+func TestAgreesWithLeastSquares(t *testing.T) {
+	g := rand.New(rand.NewPCG(9, 2))
+	for _, mount := range mounts() {
+		f := truth(g, 0.02)
+		all := nightOf(g, mount, &f, 60, float64(misfit)/6) // no solve far enough off to be counted less
+		m := New(mount, rig.Axes{})
+		for _, o := range all {
+			m = m.Learnt(mount, o.pose, o.sigma, o.seen)
+		}
+		want, cov := leastSquares(mount, all)
+		for term := range Terms {
+			sigma := math.Sqrt(cov.At(int(term), int(term)))
+			assert.InDelta(t, want[term], float64(m.Terms[term]), 0.1*sigma, "%s of a %s", term.Name(), mount.Kind)
+			for other := range term + 1 {
+				most := sigma * math.Sqrt(cov.At(int(other), int(other)))
+				assert.InDelta(t, cov.At(int(term), int(other)), m.cov(term, other), 0.01*most, "%s with %s of a %s", term.Name(), other.Name(), mount.Kind)
+			}
+		}
+	}
+}
+
+// A mount of ordinary errors is learnt: what is expected comes within arcminutes, as surely as the fit says, and a term that this night
+// cannot tell stays as unsure as it was.
+func TestTightensHonestly(t *testing.T) {
+	g := rand.New(rand.NewPCG(11, 3))
+	far, count, sum := 0, 0, 0.0
+	for range 30 {
+		for _, mount := range mounts() {
+			f := truth(g, 0.7)
+			m := New(mount, rig.Axes{})
+			for _, o := range nightOf(g, mount, &f, 25, float64(misfit)/2) {
+				m = m.Learnt(mount, o.pose, o.sigma, o.seen)
+			}
+			require.True(t, m.Finite())
+			for range 10 {
+				pose := somewhere(g)
+				v := m.At(mount, pose)
+				off := v.Off(f.sight(mount, pose))
+				d2 := v.Scatter.Plus(Misfit()).D2(off)
+				sum += unit.Angle(math.Hypot(off[0], off[1])).Arcmin()
+				if count++; d2 > 13.8 {
+					far++
+				}
+			}
+		}
+	}
+	assert.Less(t, sum/float64(count), 3.0, "arcminutes off on average")
+	assert.LessOrEqual(t, float64(far), 0.001*float64(count)+3, "as sure as it says: p .001")
+	alt := mounts()[6]
+	m := New(alt, rig.Axes{})
+	for range 20 {
+		m = m.Learnt(alt, rig.DegAxes(30, 45), rig.Axes{}, alt.Chain.Direction(rig.DegAxes(30, 45)))
+	}
+	assert.Greater(t, m.Sigma(Index2)/terms[Index2].sigma, unit.Angle(0.4), "one place tells index, lean and flexure together, not apart")
+	assert.InDelta(t, 4, m.Sigma(Shaft).Arcmin(), 1e-3, "an alt-azimuth's arms stand upright: nothing is learnt of them")
+}
+
+// A false solve pulls little: one of 400 standard deviations no more than one of two would.
+func TestOneFalseSolvePullsLittle(t *testing.T) {
+	g := rand.New(rand.NewPCG(13, 4))
+	mount := mounts()[0]
+	f := truth(g, 0.3)
+	m := New(mount, rig.Axes{})
+	for _, o := range nightOf(g, mount, &f, 25, float64(misfit)/3) {
+		m = m.Learnt(mount, o.pose, o.sigma, o.seen)
+	}
+	pose := rig.DegAxes(-40, 50)
+	before := m.At(mount, pose)
+	after := m.Learnt(mount, pose, rig.Axes{}, mount.Chain.Direction(rig.DegAxes(-40, 70)))
+	moved := before.Sight.Angle(after.At(mount, pose).Sight)
+	assert.Less(t, moved.Arcmin(), 3.0)
+	assert.Positive(t, moved.Arcmin())
+}
+
+// What many small steps to one side add up to is seen by the runs and by the settled fit, and is calm again after an act.
+func TestWalkIsSeen(t *testing.T) {
+	g := rand.New(rand.NewPCG(17, 5))
+	mount := mounts()[0]
+	f := truth(g, 0.3)
+	m := New(mount, rig.Axes{})
+	for _, o := range nightOf(g, mount, &f, 40, float64(misfit)/2) {
+		m = m.Learnt(mount, o.pose, o.sigma, o.seen)
+	}
+	require.NotNil(t, m.Settled)
+	assert.Less(t, Longest(m.Runs), 5.0, "an ordinary night runs nowhere")
+	pose := rig.DegAxes(-40, 50)
+	worst, walked := 0.0, 0.0
+	for k := range 40 {
+		truly := f.At(mount, pose)
+		seen := truly.Sight.Add(truly.along.Scale(float64(k) * float64(unit.Arcminute))).Unit()
+		v := m.Settled.At(mount, pose)
+		walked = max(walked, math.Sqrt(v.Scatter.Plus(Misfit()).D2(v.Off(seen))))
+		m = m.Learnt(mount, pose, rig.Axes{}, seen)
+		worst = max(worst, Longest(m.Runs))
+	}
+	assert.Greater(t, worst, 8.0)
+	assert.Greater(t, walked, 5.0)
+	calm := m.Turned()
+	assert.Nil(t, calm.Settled)
+	assert.Zero(t, Longest(calm.Runs))
+	assert.InDelta(t, 30, calm.Sigma(TiltA).Arcmin(), 0.01)
+	assert.Less(t, calm.Sigma(Cone), terms[Cone].sigma, "what the act cannot have changed stays known")
+}
+
+func TestModelIsOfItsMount(t *testing.T) {
+	a, b := mounts()[0], mounts()[1]
+	m := New(a, rig.Axes{})
+	assert.True(t, m.Of(a))
+	assert.False(t, m.Of(b))
+	m.Terms[Cone] = unit.Angle(math.NaN())
+	assert.False(t, m.Of(a))
+}
+
+// Terms stay within their bounds, whatever comes.
+func TestTermsAreBounded(t *testing.T) {
+	mount := mounts()[0]
+	m := New(mount, rig.Axes{})
+	for range 400 {
+		m = m.Learnt(mount, rig.DegAxes(-40, 50), rig.Axes{}, mount.Chain.Direction(rig.DegAxes(100, -60)))
+	}
+	require.True(t, m.Finite())
+	for term := range Terms {
+		assert.LessOrEqual(t, m.Terms[term].Abs(), terms[term].bound, term.Name())
+	}
+}
