@@ -34,6 +34,7 @@ func rigs(k *call) (int, error) {
 			k.printJSON(r)
 		} else {
 			k.printRig(r.GetRig())
+			k.printPointing(r.GetRig())
 		}
 		return exitDone, nil
 	}
@@ -96,6 +97,20 @@ func (k *call) printRig(r *pb.Rig) {
 		fmt.Fprintln(k.out, "      a practice rig: its permits move no real mount")
 	}
 	fmt.Fprintf(k.out, "      digest %x\n", r.GetRigSha256())
+}
+
+// printPointing prints what solves taught of the mount's errors, in minutes of arc, with three standard deviations.
+func (k *call) printPointing(r *pb.Rig) {
+	for _, m := range r.GetPointing() {
+		sure := "not settled yet"
+		if m.GetSettled() {
+			sure = "settled"
+		}
+		fmt.Fprintf(k.out, "      pointing through %q, from %d solves, %s:\n", m.GetOptics(), m.GetSolveCount(), sure)
+		for _, t := range m.GetTerms() {
+			fmt.Fprintf(k.out, "        %-28s %7.1f′ ± %.1f′\n", t.GetTitle(), 60*t.GetValueDeg(), 3*60*t.GetSigmaDeg())
+		}
+	}
 }
 
 // printNeeds prints each thing that helps in a line, with all the needs that it serves.

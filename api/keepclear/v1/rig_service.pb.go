@@ -460,7 +460,9 @@ type Rig struct {
 	// The group of rigs that it can reach; its record chain.
 	Chain string `protobuf:"bytes,14,opt,name=chain,proto3" json:"chain,omitempty"`
 	// As in Judgement.
-	StopTracking  bool `protobuf:"varint,15,opt,name=stop_tracking,json=stopTracking,proto3" json:"stop_tracking,omitempty"`
+	StopTracking bool `protobuf:"varint,15,opt,name=stop_tracking,json=stopTracking,proto3" json:"stop_tracking,omitempty"`
+	// What solves taught of the mount's errors, by which further solves are expected. Never used for clearance. Empty: nothing yet.
+	Pointing      []*PointingModel `protobuf:"bytes,16,rep,name=pointing,proto3" json:"pointing,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -600,6 +602,150 @@ func (x *Rig) GetStopTracking() bool {
 	return false
 }
 
+func (x *Rig) GetPointing() []*PointingModel {
+	if x != nil {
+		return x.Pointing
+	}
+	return nil
+}
+
+// The pointing model of one telescope and camera.
+type PointingModel struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Their name in the rig file.
+	Optics string `protobuf:"bytes,1,opt,name=optics,proto3" json:"optics,omitempty"`
+	// Solves taken in since somebody last reported what changes it.
+	SolveCount int32 `protobuf:"varint,2,opt,name=solve_count,json=solveCount,proto3" json:"solve_count,omitempty"`
+	// True: sure enough that slow walks are seen by it.
+	Settled bool `protobuf:"varint,3,opt,name=settled,proto3" json:"settled,omitempty"`
+	// Its terms.
+	Terms         []*PointingTerm `protobuf:"bytes,4,rep,name=terms,proto3" json:"terms,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PointingModel) Reset() {
+	*x = PointingModel{}
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PointingModel) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PointingModel) ProtoMessage() {}
+
+func (x *PointingModel) ProtoReflect() protoreflect.Message {
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PointingModel.ProtoReflect.Descriptor instead.
+func (*PointingModel) Descriptor() ([]byte, []int) {
+	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *PointingModel) GetOptics() string {
+	if x != nil {
+		return x.Optics
+	}
+	return ""
+}
+
+func (x *PointingModel) GetSolveCount() int32 {
+	if x != nil {
+		return x.SolveCount
+	}
+	return 0
+}
+
+func (x *PointingModel) GetSettled() bool {
+	if x != nil {
+		return x.Settled
+	}
+	return false
+}
+
+func (x *PointingModel) GetTerms() []*PointingTerm {
+	if x != nil {
+		return x.Terms
+	}
+	return nil
+}
+
+// One error of a mount.
+type PointingTerm struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// In words: "cone error".
+	Title string `protobuf:"bytes,1,opt,name=title,proto3" json:"title,omitempty"`
+	// Its size, degrees; the sign is that of service/internal/pointing.
+	ValueDeg *float64 `protobuf:"fixed64,2,opt,name=value_deg,json=valueDeg,proto3,oneof" json:"value_deg,omitempty"`
+	// Its uncertainty, one standard deviation, degrees. That of several together can be less.
+	SigmaDeg      *float64 `protobuf:"fixed64,3,opt,name=sigma_deg,json=sigmaDeg,proto3,oneof" json:"sigma_deg,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PointingTerm) Reset() {
+	*x = PointingTerm{}
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PointingTerm) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PointingTerm) ProtoMessage() {}
+
+func (x *PointingTerm) ProtoReflect() protoreflect.Message {
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PointingTerm.ProtoReflect.Descriptor instead.
+func (*PointingTerm) Descriptor() ([]byte, []int) {
+	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{6}
+}
+
+func (x *PointingTerm) GetTitle() string {
+	if x != nil {
+		return x.Title
+	}
+	return ""
+}
+
+func (x *PointingTerm) GetValueDeg() float64 {
+	if x != nil && x.ValueDeg != nil {
+		return *x.ValueDeg
+	}
+	return 0
+}
+
+func (x *PointingTerm) GetSigmaDeg() float64 {
+	if x != nil && x.SigmaDeg != nil {
+		return *x.SigmaDeg
+	}
+	return 0
+}
+
 // Where the axes are, as the service holds it.
 type Pose struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -625,7 +771,7 @@ type Pose struct {
 
 func (x *Pose) Reset() {
 	*x = Pose{}
-	mi := &file_keepclear_v1_rig_service_proto_msgTypes[5]
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -637,7 +783,7 @@ func (x *Pose) String() string {
 func (*Pose) ProtoMessage() {}
 
 func (x *Pose) ProtoReflect() protoreflect.Message {
-	mi := &file_keepclear_v1_rig_service_proto_msgTypes[5]
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -650,7 +796,7 @@ func (x *Pose) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Pose.ProtoReflect.Descriptor instead.
 func (*Pose) Descriptor() ([]byte, []int) {
-	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{5}
+	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *Pose) GetAxes() *AxisPair {
@@ -725,7 +871,7 @@ type CheckRigRequest struct {
 
 func (x *CheckRigRequest) Reset() {
 	*x = CheckRigRequest{}
-	mi := &file_keepclear_v1_rig_service_proto_msgTypes[6]
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -737,7 +883,7 @@ func (x *CheckRigRequest) String() string {
 func (*CheckRigRequest) ProtoMessage() {}
 
 func (x *CheckRigRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_keepclear_v1_rig_service_proto_msgTypes[6]
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -750,7 +896,7 @@ func (x *CheckRigRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CheckRigRequest.ProtoReflect.Descriptor instead.
 func (*CheckRigRequest) Descriptor() ([]byte, []int) {
-	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{6}
+	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *CheckRigRequest) GetFile() string {
@@ -787,7 +933,7 @@ type NamedFile struct {
 
 func (x *NamedFile) Reset() {
 	*x = NamedFile{}
-	mi := &file_keepclear_v1_rig_service_proto_msgTypes[7]
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -799,7 +945,7 @@ func (x *NamedFile) String() string {
 func (*NamedFile) ProtoMessage() {}
 
 func (x *NamedFile) ProtoReflect() protoreflect.Message {
-	mi := &file_keepclear_v1_rig_service_proto_msgTypes[7]
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -812,7 +958,7 @@ func (x *NamedFile) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use NamedFile.ProtoReflect.Descriptor instead.
 func (*NamedFile) Descriptor() ([]byte, []int) {
-	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{7}
+	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *NamedFile) GetName() string {
@@ -849,7 +995,7 @@ type CheckRigResponse struct {
 
 func (x *CheckRigResponse) Reset() {
 	*x = CheckRigResponse{}
-	mi := &file_keepclear_v1_rig_service_proto_msgTypes[8]
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -861,7 +1007,7 @@ func (x *CheckRigResponse) String() string {
 func (*CheckRigResponse) ProtoMessage() {}
 
 func (x *CheckRigResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_keepclear_v1_rig_service_proto_msgTypes[8]
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -874,7 +1020,7 @@ func (x *CheckRigResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CheckRigResponse.ProtoReflect.Descriptor instead.
 func (*CheckRigResponse) Descriptor() ([]byte, []int) {
-	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{8}
+	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *CheckRigResponse) GetLoads() bool {
@@ -933,7 +1079,7 @@ type FileFault struct {
 
 func (x *FileFault) Reset() {
 	*x = FileFault{}
-	mi := &file_keepclear_v1_rig_service_proto_msgTypes[9]
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -945,7 +1091,7 @@ func (x *FileFault) String() string {
 func (*FileFault) ProtoMessage() {}
 
 func (x *FileFault) ProtoReflect() protoreflect.Message {
-	mi := &file_keepclear_v1_rig_service_proto_msgTypes[9]
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -958,7 +1104,7 @@ func (x *FileFault) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FileFault.ProtoReflect.Descriptor instead.
 func (*FileFault) Descriptor() ([]byte, []int) {
-	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{9}
+	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *FileFault) GetLine() uint32 {
@@ -1026,7 +1172,7 @@ type FileFind struct {
 
 func (x *FileFind) Reset() {
 	*x = FileFind{}
-	mi := &file_keepclear_v1_rig_service_proto_msgTypes[10]
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1038,7 +1184,7 @@ func (x *FileFind) String() string {
 func (*FileFind) ProtoMessage() {}
 
 func (x *FileFind) ProtoReflect() protoreflect.Message {
-	mi := &file_keepclear_v1_rig_service_proto_msgTypes[10]
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1051,7 +1197,7 @@ func (x *FileFind) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FileFind.ProtoReflect.Descriptor instead.
 func (*FileFind) Descriptor() ([]byte, []int) {
-	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{10}
+	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *FileFind) GetKind() FileFindKind {
@@ -1120,7 +1266,7 @@ type SurveyRigRequest struct {
 
 func (x *SurveyRigRequest) Reset() {
 	*x = SurveyRigRequest{}
-	mi := &file_keepclear_v1_rig_service_proto_msgTypes[11]
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1132,7 +1278,7 @@ func (x *SurveyRigRequest) String() string {
 func (*SurveyRigRequest) ProtoMessage() {}
 
 func (x *SurveyRigRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_keepclear_v1_rig_service_proto_msgTypes[11]
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1145,7 +1291,7 @@ func (x *SurveyRigRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SurveyRigRequest.ProtoReflect.Descriptor instead.
 func (*SurveyRigRequest) Descriptor() ([]byte, []int) {
-	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{11}
+	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *SurveyRigRequest) GetRig() string {
@@ -1191,7 +1337,7 @@ type WhatIf struct {
 
 func (x *WhatIf) Reset() {
 	*x = WhatIf{}
-	mi := &file_keepclear_v1_rig_service_proto_msgTypes[12]
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1203,7 +1349,7 @@ func (x *WhatIf) String() string {
 func (*WhatIf) ProtoMessage() {}
 
 func (x *WhatIf) ProtoReflect() protoreflect.Message {
-	mi := &file_keepclear_v1_rig_service_proto_msgTypes[12]
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1216,7 +1362,7 @@ func (x *WhatIf) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WhatIf.ProtoReflect.Descriptor instead.
 func (*WhatIf) Descriptor() ([]byte, []int) {
-	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{12}
+	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *WhatIf) GetKey() string {
@@ -1256,7 +1402,7 @@ type SurveyRigResponse struct {
 
 func (x *SurveyRigResponse) Reset() {
 	*x = SurveyRigResponse{}
-	mi := &file_keepclear_v1_rig_service_proto_msgTypes[13]
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1268,7 +1414,7 @@ func (x *SurveyRigResponse) String() string {
 func (*SurveyRigResponse) ProtoMessage() {}
 
 func (x *SurveyRigResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_keepclear_v1_rig_service_proto_msgTypes[13]
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1281,7 +1427,7 @@ func (x *SurveyRigResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SurveyRigResponse.ProtoReflect.Descriptor instead.
 func (*SurveyRigResponse) Descriptor() ([]byte, []int) {
-	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{13}
+	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *SurveyRigResponse) GetStep() isSurveyRigResponse_Step {
@@ -1340,7 +1486,7 @@ type SurveyProgress struct {
 
 func (x *SurveyProgress) Reset() {
 	*x = SurveyProgress{}
-	mi := &file_keepclear_v1_rig_service_proto_msgTypes[14]
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1352,7 +1498,7 @@ func (x *SurveyProgress) String() string {
 func (*SurveyProgress) ProtoMessage() {}
 
 func (x *SurveyProgress) ProtoReflect() protoreflect.Message {
-	mi := &file_keepclear_v1_rig_service_proto_msgTypes[14]
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1365,7 +1511,7 @@ func (x *SurveyProgress) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SurveyProgress.ProtoReflect.Descriptor instead.
 func (*SurveyProgress) Descriptor() ([]byte, []int) {
-	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{14}
+	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *SurveyProgress) GetWhatIf() uint32 {
@@ -1421,7 +1567,7 @@ type RigSurvey struct {
 
 func (x *RigSurvey) Reset() {
 	*x = RigSurvey{}
-	mi := &file_keepclear_v1_rig_service_proto_msgTypes[15]
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1433,7 +1579,7 @@ func (x *RigSurvey) String() string {
 func (*RigSurvey) ProtoMessage() {}
 
 func (x *RigSurvey) ProtoReflect() protoreflect.Message {
-	mi := &file_keepclear_v1_rig_service_proto_msgTypes[15]
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1446,7 +1592,7 @@ func (x *RigSurvey) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RigSurvey.ProtoReflect.Descriptor instead.
 func (*RigSurvey) Descriptor() ([]byte, []int) {
-	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{15}
+	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *RigSurvey) GetWhatIf() uint32 {
@@ -1571,7 +1717,7 @@ type AxisRoom struct {
 
 func (x *AxisRoom) Reset() {
 	*x = AxisRoom{}
-	mi := &file_keepclear_v1_rig_service_proto_msgTypes[16]
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1583,7 +1729,7 @@ func (x *AxisRoom) String() string {
 func (*AxisRoom) ProtoMessage() {}
 
 func (x *AxisRoom) ProtoReflect() protoreflect.Message {
-	mi := &file_keepclear_v1_rig_service_proto_msgTypes[16]
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1596,7 +1742,7 @@ func (x *AxisRoom) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AxisRoom.ProtoReflect.Descriptor instead.
 func (*AxisRoom) Descriptor() ([]byte, []int) {
-	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{16}
+	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *AxisRoom) GetLowDeg() float64 {
@@ -1646,7 +1792,7 @@ type RoomBand struct {
 
 func (x *RoomBand) Reset() {
 	*x = RoomBand{}
-	mi := &file_keepclear_v1_rig_service_proto_msgTypes[17]
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1658,7 +1804,7 @@ func (x *RoomBand) String() string {
 func (*RoomBand) ProtoMessage() {}
 
 func (x *RoomBand) ProtoReflect() protoreflect.Message {
-	mi := &file_keepclear_v1_rig_service_proto_msgTypes[17]
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1671,7 +1817,7 @@ func (x *RoomBand) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RoomBand.ProtoReflect.Descriptor instead.
 func (*RoomBand) Descriptor() ([]byte, []int) {
-	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{17}
+	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *RoomBand) GetAxis2LowDeg() float64 {
@@ -1722,7 +1868,7 @@ type RoomApart struct {
 
 func (x *RoomApart) Reset() {
 	*x = RoomApart{}
-	mi := &file_keepclear_v1_rig_service_proto_msgTypes[18]
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1734,7 +1880,7 @@ func (x *RoomApart) String() string {
 func (*RoomApart) ProtoMessage() {}
 
 func (x *RoomApart) ProtoReflect() protoreflect.Message {
-	mi := &file_keepclear_v1_rig_service_proto_msgTypes[18]
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1747,7 +1893,7 @@ func (x *RoomApart) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RoomApart.ProtoReflect.Descriptor instead.
 func (*RoomApart) Descriptor() ([]byte, []int) {
-	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{18}
+	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *RoomApart) GetAxes() *AxisPair {
@@ -1785,7 +1931,7 @@ type ClosePair struct {
 
 func (x *ClosePair) Reset() {
 	*x = ClosePair{}
-	mi := &file_keepclear_v1_rig_service_proto_msgTypes[19]
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1797,7 +1943,7 @@ func (x *ClosePair) String() string {
 func (*ClosePair) ProtoMessage() {}
 
 func (x *ClosePair) ProtoReflect() protoreflect.Message {
-	mi := &file_keepclear_v1_rig_service_proto_msgTypes[19]
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1810,7 +1956,7 @@ func (x *ClosePair) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ClosePair.ProtoReflect.Descriptor instead.
 func (*ClosePair) Descriptor() ([]byte, []int) {
-	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{19}
+	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *ClosePair) GetPart() string {
@@ -1876,7 +2022,7 @@ type DrawRigRequest struct {
 
 func (x *DrawRigRequest) Reset() {
 	*x = DrawRigRequest{}
-	mi := &file_keepclear_v1_rig_service_proto_msgTypes[20]
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1888,7 +2034,7 @@ func (x *DrawRigRequest) String() string {
 func (*DrawRigRequest) ProtoMessage() {}
 
 func (x *DrawRigRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_keepclear_v1_rig_service_proto_msgTypes[20]
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1901,7 +2047,7 @@ func (x *DrawRigRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DrawRigRequest.ProtoReflect.Descriptor instead.
 func (*DrawRigRequest) Descriptor() ([]byte, []int) {
-	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{20}
+	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *DrawRigRequest) GetRig() string {
@@ -1965,7 +2111,7 @@ type DrawRigResponse struct {
 
 func (x *DrawRigResponse) Reset() {
 	*x = DrawRigResponse{}
-	mi := &file_keepclear_v1_rig_service_proto_msgTypes[21]
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1977,7 +2123,7 @@ func (x *DrawRigResponse) String() string {
 func (*DrawRigResponse) ProtoMessage() {}
 
 func (x *DrawRigResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_keepclear_v1_rig_service_proto_msgTypes[21]
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1990,7 +2136,7 @@ func (x *DrawRigResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DrawRigResponse.ProtoReflect.Descriptor instead.
 func (*DrawRigResponse) Descriptor() ([]byte, []int) {
-	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{21}
+	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *DrawRigResponse) GetSvg() string {
@@ -2044,7 +2190,7 @@ const file_keepclear_v1_rig_service_proto_rawDesc = "" +
 	"page_token\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\x80\x04R\tpageToken\"a\n" +
 	"\x10ListRigsResponse\x12%\n" +
 	"\x04rigs\x18\x01 \x03(\v2\x11.keepclear.v1.RigR\x04rigs\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\x9a\x04\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\xd3\x04\n" +
 	"\x03Rig\x12\x10\n" +
 	"\x03rig\x18\x01 \x01(\tR\x03rig\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12\x1d\n" +
@@ -2063,7 +2209,22 @@ const file_keepclear_v1_rig_service_proto_rawDesc = "" +
 	"\bpractice\x18\f \x01(\bR\bpractice\x12%\n" +
 	"\x0ereport_refused\x18\r \x01(\bR\rreportRefused\x12\x14\n" +
 	"\x05chain\x18\x0e \x01(\tR\x05chain\x12#\n" +
-	"\rstop_tracking\x18\x0f \x01(\bR\fstopTracking\"\xea\x02\n" +
+	"\rstop_tracking\x18\x0f \x01(\bR\fstopTracking\x127\n" +
+	"\bpointing\x18\x10 \x03(\v2\x1b.keepclear.v1.PointingModelR\bpointing\"\x94\x01\n" +
+	"\rPointingModel\x12\x16\n" +
+	"\x06optics\x18\x01 \x01(\tR\x06optics\x12\x1f\n" +
+	"\vsolve_count\x18\x02 \x01(\x05R\n" +
+	"solveCount\x12\x18\n" +
+	"\asettled\x18\x03 \x01(\bR\asettled\x120\n" +
+	"\x05terms\x18\x04 \x03(\v2\x1a.keepclear.v1.PointingTermR\x05terms\"\x84\x01\n" +
+	"\fPointingTerm\x12\x14\n" +
+	"\x05title\x18\x01 \x01(\tR\x05title\x12 \n" +
+	"\tvalue_deg\x18\x02 \x01(\x01H\x00R\bvalueDeg\x88\x01\x01\x12 \n" +
+	"\tsigma_deg\x18\x03 \x01(\x01H\x01R\bsigmaDeg\x88\x01\x01B\f\n" +
+	"\n" +
+	"_value_degB\f\n" +
+	"\n" +
+	"_sigma_deg\"\xea\x02\n" +
 	"\x04Pose\x12*\n" +
 	"\x04axes\x18\x01 \x01(\v2\x16.keepclear.v1.AxisPairR\x04axes\x12-\n" +
 	"\x05sigma\x18\x02 \x01(\v2\x17.keepclear.v1.AxisSigmaR\x05sigma\x120\n" +
@@ -2243,7 +2404,7 @@ func file_keepclear_v1_rig_service_proto_rawDescGZIP() []byte {
 }
 
 var file_keepclear_v1_rig_service_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
-var file_keepclear_v1_rig_service_proto_msgTypes = make([]protoimpl.MessageInfo, 22)
+var file_keepclear_v1_rig_service_proto_msgTypes = make([]protoimpl.MessageInfo, 24)
 var file_keepclear_v1_rig_service_proto_goTypes = []any{
 	(PoseState)(0),                // 0: keepclear.v1.PoseState
 	(FileFindKind)(0),             // 1: keepclear.v1.FileFindKind
@@ -2253,89 +2414,93 @@ var file_keepclear_v1_rig_service_proto_goTypes = []any{
 	(*ListRigsRequest)(nil),       // 5: keepclear.v1.ListRigsRequest
 	(*ListRigsResponse)(nil),      // 6: keepclear.v1.ListRigsResponse
 	(*Rig)(nil),                   // 7: keepclear.v1.Rig
-	(*Pose)(nil),                  // 8: keepclear.v1.Pose
-	(*CheckRigRequest)(nil),       // 9: keepclear.v1.CheckRigRequest
-	(*NamedFile)(nil),             // 10: keepclear.v1.NamedFile
-	(*CheckRigResponse)(nil),      // 11: keepclear.v1.CheckRigResponse
-	(*FileFault)(nil),             // 12: keepclear.v1.FileFault
-	(*FileFind)(nil),              // 13: keepclear.v1.FileFind
-	(*SurveyRigRequest)(nil),      // 14: keepclear.v1.SurveyRigRequest
-	(*WhatIf)(nil),                // 15: keepclear.v1.WhatIf
-	(*SurveyRigResponse)(nil),     // 16: keepclear.v1.SurveyRigResponse
-	(*SurveyProgress)(nil),        // 17: keepclear.v1.SurveyProgress
-	(*RigSurvey)(nil),             // 18: keepclear.v1.RigSurvey
-	(*AxisRoom)(nil),              // 19: keepclear.v1.AxisRoom
-	(*RoomBand)(nil),              // 20: keepclear.v1.RoomBand
-	(*RoomApart)(nil),             // 21: keepclear.v1.RoomApart
-	(*ClosePair)(nil),             // 22: keepclear.v1.ClosePair
-	(*DrawRigRequest)(nil),        // 23: keepclear.v1.DrawRigRequest
-	(*DrawRigResponse)(nil),       // 24: keepclear.v1.DrawRigResponse
-	(*Sample)(nil),                // 25: keepclear.v1.Sample
-	(*Permit)(nil),                // 26: keepclear.v1.Permit
-	(*HeldLock)(nil),              // 27: keepclear.v1.HeldLock
-	(*Need)(nil),                  // 28: keepclear.v1.Need
-	(*Deadline)(nil),              // 29: keepclear.v1.Deadline
-	(*AxisPair)(nil),              // 30: keepclear.v1.AxisPair
-	(*AxisSigma)(nil),             // 31: keepclear.v1.AxisSigma
-	(PoseSource)(0),               // 32: keepclear.v1.PoseSource
-	(*timestamppb.Timestamp)(nil), // 33: google.protobuf.Timestamp
+	(*PointingModel)(nil),         // 8: keepclear.v1.PointingModel
+	(*PointingTerm)(nil),          // 9: keepclear.v1.PointingTerm
+	(*Pose)(nil),                  // 10: keepclear.v1.Pose
+	(*CheckRigRequest)(nil),       // 11: keepclear.v1.CheckRigRequest
+	(*NamedFile)(nil),             // 12: keepclear.v1.NamedFile
+	(*CheckRigResponse)(nil),      // 13: keepclear.v1.CheckRigResponse
+	(*FileFault)(nil),             // 14: keepclear.v1.FileFault
+	(*FileFind)(nil),              // 15: keepclear.v1.FileFind
+	(*SurveyRigRequest)(nil),      // 16: keepclear.v1.SurveyRigRequest
+	(*WhatIf)(nil),                // 17: keepclear.v1.WhatIf
+	(*SurveyRigResponse)(nil),     // 18: keepclear.v1.SurveyRigResponse
+	(*SurveyProgress)(nil),        // 19: keepclear.v1.SurveyProgress
+	(*RigSurvey)(nil),             // 20: keepclear.v1.RigSurvey
+	(*AxisRoom)(nil),              // 21: keepclear.v1.AxisRoom
+	(*RoomBand)(nil),              // 22: keepclear.v1.RoomBand
+	(*RoomApart)(nil),             // 23: keepclear.v1.RoomApart
+	(*ClosePair)(nil),             // 24: keepclear.v1.ClosePair
+	(*DrawRigRequest)(nil),        // 25: keepclear.v1.DrawRigRequest
+	(*DrawRigResponse)(nil),       // 26: keepclear.v1.DrawRigResponse
+	(*Sample)(nil),                // 27: keepclear.v1.Sample
+	(*Permit)(nil),                // 28: keepclear.v1.Permit
+	(*HeldLock)(nil),              // 29: keepclear.v1.HeldLock
+	(*Need)(nil),                  // 30: keepclear.v1.Need
+	(*Deadline)(nil),              // 31: keepclear.v1.Deadline
+	(*AxisPair)(nil),              // 32: keepclear.v1.AxisPair
+	(*AxisSigma)(nil),             // 33: keepclear.v1.AxisSigma
+	(PoseSource)(0),               // 34: keepclear.v1.PoseSource
+	(*timestamppb.Timestamp)(nil), // 35: google.protobuf.Timestamp
 }
 var file_keepclear_v1_rig_service_proto_depIdxs = []int32{
 	7,  // 0: keepclear.v1.GetRigResponse.rig:type_name -> keepclear.v1.Rig
 	7,  // 1: keepclear.v1.ListRigsResponse.rigs:type_name -> keepclear.v1.Rig
-	8,  // 2: keepclear.v1.Rig.pose:type_name -> keepclear.v1.Pose
-	25, // 3: keepclear.v1.Rig.last_sample:type_name -> keepclear.v1.Sample
-	26, // 4: keepclear.v1.Rig.permit:type_name -> keepclear.v1.Permit
-	27, // 5: keepclear.v1.Rig.locks:type_name -> keepclear.v1.HeldLock
-	28, // 6: keepclear.v1.Rig.needs:type_name -> keepclear.v1.Need
-	29, // 7: keepclear.v1.Rig.harmless_until:type_name -> keepclear.v1.Deadline
-	30, // 8: keepclear.v1.Pose.axes:type_name -> keepclear.v1.AxisPair
-	31, // 9: keepclear.v1.Pose.sigma:type_name -> keepclear.v1.AxisSigma
-	32, // 10: keepclear.v1.Pose.source:type_name -> keepclear.v1.PoseSource
-	33, // 11: keepclear.v1.Pose.pose_time:type_name -> google.protobuf.Timestamp
-	30, // 12: keepclear.v1.Pose.candidates:type_name -> keepclear.v1.AxisPair
-	0,  // 13: keepclear.v1.Pose.state:type_name -> keepclear.v1.PoseState
-	10, // 14: keepclear.v1.CheckRigRequest.files:type_name -> keepclear.v1.NamedFile
-	12, // 15: keepclear.v1.CheckRigResponse.faults:type_name -> keepclear.v1.FileFault
-	13, // 16: keepclear.v1.CheckRigResponse.finds:type_name -> keepclear.v1.FileFind
-	1,  // 17: keepclear.v1.FileFind.kind:type_name -> keepclear.v1.FileFindKind
-	15, // 18: keepclear.v1.SurveyRigRequest.what_ifs:type_name -> keepclear.v1.WhatIf
-	17, // 19: keepclear.v1.SurveyRigResponse.progress:type_name -> keepclear.v1.SurveyProgress
-	18, // 20: keepclear.v1.SurveyRigResponse.survey:type_name -> keepclear.v1.RigSurvey
-	30, // 21: keepclear.v1.RigSurvey.about:type_name -> keepclear.v1.AxisPair
-	30, // 22: keepclear.v1.RigSurvey.spread:type_name -> keepclear.v1.AxisPair
-	19, // 23: keepclear.v1.RigSurvey.axis1:type_name -> keepclear.v1.AxisRoom
-	19, // 24: keepclear.v1.RigSurvey.axis2:type_name -> keepclear.v1.AxisRoom
-	20, // 25: keepclear.v1.RigSurvey.across:type_name -> keepclear.v1.RoomBand
-	20, // 26: keepclear.v1.RigSurvey.bands:type_name -> keepclear.v1.RoomBand
-	22, // 27: keepclear.v1.RigSurvey.here:type_name -> keepclear.v1.ClosePair
-	22, // 28: keepclear.v1.RigSurvey.least:type_name -> keepclear.v1.ClosePair
-	21, // 29: keepclear.v1.RigSurvey.apart:type_name -> keepclear.v1.RoomApart
-	22, // 30: keepclear.v1.AxisRoom.beyond_low:type_name -> keepclear.v1.ClosePair
-	22, // 31: keepclear.v1.AxisRoom.beyond_high:type_name -> keepclear.v1.ClosePair
-	30, // 32: keepclear.v1.RoomApart.axes:type_name -> keepclear.v1.AxisPair
-	30, // 33: keepclear.v1.ClosePair.axes:type_name -> keepclear.v1.AxisPair
-	2,  // 34: keepclear.v1.DrawRigRequest.kind:type_name -> keepclear.v1.PictureKind
-	30, // 35: keepclear.v1.DrawRigRequest.axes:type_name -> keepclear.v1.AxisPair
-	30, // 36: keepclear.v1.DrawRigRequest.intended_end:type_name -> keepclear.v1.AxisPair
-	30, // 37: keepclear.v1.DrawRigRequest.predicted_ends:type_name -> keepclear.v1.AxisPair
-	30, // 38: keepclear.v1.DrawRigResponse.axes:type_name -> keepclear.v1.AxisPair
-	22, // 39: keepclear.v1.DrawRigResponse.nearest:type_name -> keepclear.v1.ClosePair
-	3,  // 40: keepclear.v1.RigService.GetRig:input_type -> keepclear.v1.GetRigRequest
-	5,  // 41: keepclear.v1.RigService.ListRigs:input_type -> keepclear.v1.ListRigsRequest
-	9,  // 42: keepclear.v1.RigService.CheckRig:input_type -> keepclear.v1.CheckRigRequest
-	14, // 43: keepclear.v1.RigService.SurveyRig:input_type -> keepclear.v1.SurveyRigRequest
-	23, // 44: keepclear.v1.RigService.DrawRig:input_type -> keepclear.v1.DrawRigRequest
-	4,  // 45: keepclear.v1.RigService.GetRig:output_type -> keepclear.v1.GetRigResponse
-	6,  // 46: keepclear.v1.RigService.ListRigs:output_type -> keepclear.v1.ListRigsResponse
-	11, // 47: keepclear.v1.RigService.CheckRig:output_type -> keepclear.v1.CheckRigResponse
-	16, // 48: keepclear.v1.RigService.SurveyRig:output_type -> keepclear.v1.SurveyRigResponse
-	24, // 49: keepclear.v1.RigService.DrawRig:output_type -> keepclear.v1.DrawRigResponse
-	45, // [45:50] is the sub-list for method output_type
-	40, // [40:45] is the sub-list for method input_type
-	40, // [40:40] is the sub-list for extension type_name
-	40, // [40:40] is the sub-list for extension extendee
-	0,  // [0:40] is the sub-list for field type_name
+	10, // 2: keepclear.v1.Rig.pose:type_name -> keepclear.v1.Pose
+	27, // 3: keepclear.v1.Rig.last_sample:type_name -> keepclear.v1.Sample
+	28, // 4: keepclear.v1.Rig.permit:type_name -> keepclear.v1.Permit
+	29, // 5: keepclear.v1.Rig.locks:type_name -> keepclear.v1.HeldLock
+	30, // 6: keepclear.v1.Rig.needs:type_name -> keepclear.v1.Need
+	31, // 7: keepclear.v1.Rig.harmless_until:type_name -> keepclear.v1.Deadline
+	8,  // 8: keepclear.v1.Rig.pointing:type_name -> keepclear.v1.PointingModel
+	9,  // 9: keepclear.v1.PointingModel.terms:type_name -> keepclear.v1.PointingTerm
+	32, // 10: keepclear.v1.Pose.axes:type_name -> keepclear.v1.AxisPair
+	33, // 11: keepclear.v1.Pose.sigma:type_name -> keepclear.v1.AxisSigma
+	34, // 12: keepclear.v1.Pose.source:type_name -> keepclear.v1.PoseSource
+	35, // 13: keepclear.v1.Pose.pose_time:type_name -> google.protobuf.Timestamp
+	32, // 14: keepclear.v1.Pose.candidates:type_name -> keepclear.v1.AxisPair
+	0,  // 15: keepclear.v1.Pose.state:type_name -> keepclear.v1.PoseState
+	12, // 16: keepclear.v1.CheckRigRequest.files:type_name -> keepclear.v1.NamedFile
+	14, // 17: keepclear.v1.CheckRigResponse.faults:type_name -> keepclear.v1.FileFault
+	15, // 18: keepclear.v1.CheckRigResponse.finds:type_name -> keepclear.v1.FileFind
+	1,  // 19: keepclear.v1.FileFind.kind:type_name -> keepclear.v1.FileFindKind
+	17, // 20: keepclear.v1.SurveyRigRequest.what_ifs:type_name -> keepclear.v1.WhatIf
+	19, // 21: keepclear.v1.SurveyRigResponse.progress:type_name -> keepclear.v1.SurveyProgress
+	20, // 22: keepclear.v1.SurveyRigResponse.survey:type_name -> keepclear.v1.RigSurvey
+	32, // 23: keepclear.v1.RigSurvey.about:type_name -> keepclear.v1.AxisPair
+	32, // 24: keepclear.v1.RigSurvey.spread:type_name -> keepclear.v1.AxisPair
+	21, // 25: keepclear.v1.RigSurvey.axis1:type_name -> keepclear.v1.AxisRoom
+	21, // 26: keepclear.v1.RigSurvey.axis2:type_name -> keepclear.v1.AxisRoom
+	22, // 27: keepclear.v1.RigSurvey.across:type_name -> keepclear.v1.RoomBand
+	22, // 28: keepclear.v1.RigSurvey.bands:type_name -> keepclear.v1.RoomBand
+	24, // 29: keepclear.v1.RigSurvey.here:type_name -> keepclear.v1.ClosePair
+	24, // 30: keepclear.v1.RigSurvey.least:type_name -> keepclear.v1.ClosePair
+	23, // 31: keepclear.v1.RigSurvey.apart:type_name -> keepclear.v1.RoomApart
+	24, // 32: keepclear.v1.AxisRoom.beyond_low:type_name -> keepclear.v1.ClosePair
+	24, // 33: keepclear.v1.AxisRoom.beyond_high:type_name -> keepclear.v1.ClosePair
+	32, // 34: keepclear.v1.RoomApart.axes:type_name -> keepclear.v1.AxisPair
+	32, // 35: keepclear.v1.ClosePair.axes:type_name -> keepclear.v1.AxisPair
+	2,  // 36: keepclear.v1.DrawRigRequest.kind:type_name -> keepclear.v1.PictureKind
+	32, // 37: keepclear.v1.DrawRigRequest.axes:type_name -> keepclear.v1.AxisPair
+	32, // 38: keepclear.v1.DrawRigRequest.intended_end:type_name -> keepclear.v1.AxisPair
+	32, // 39: keepclear.v1.DrawRigRequest.predicted_ends:type_name -> keepclear.v1.AxisPair
+	32, // 40: keepclear.v1.DrawRigResponse.axes:type_name -> keepclear.v1.AxisPair
+	24, // 41: keepclear.v1.DrawRigResponse.nearest:type_name -> keepclear.v1.ClosePair
+	3,  // 42: keepclear.v1.RigService.GetRig:input_type -> keepclear.v1.GetRigRequest
+	5,  // 43: keepclear.v1.RigService.ListRigs:input_type -> keepclear.v1.ListRigsRequest
+	11, // 44: keepclear.v1.RigService.CheckRig:input_type -> keepclear.v1.CheckRigRequest
+	16, // 45: keepclear.v1.RigService.SurveyRig:input_type -> keepclear.v1.SurveyRigRequest
+	25, // 46: keepclear.v1.RigService.DrawRig:input_type -> keepclear.v1.DrawRigRequest
+	4,  // 47: keepclear.v1.RigService.GetRig:output_type -> keepclear.v1.GetRigResponse
+	6,  // 48: keepclear.v1.RigService.ListRigs:output_type -> keepclear.v1.ListRigsResponse
+	13, // 49: keepclear.v1.RigService.CheckRig:output_type -> keepclear.v1.CheckRigResponse
+	18, // 50: keepclear.v1.RigService.SurveyRig:output_type -> keepclear.v1.SurveyRigResponse
+	26, // 51: keepclear.v1.RigService.DrawRig:output_type -> keepclear.v1.DrawRigResponse
+	47, // [47:52] is the sub-list for method output_type
+	42, // [42:47] is the sub-list for method input_type
+	42, // [42:42] is the sub-list for extension type_name
+	42, // [42:42] is the sub-list for extension extendee
+	0,  // [0:42] is the sub-list for field type_name
 }
 
 func init() { file_keepclear_v1_rig_service_proto_init() }
@@ -2348,26 +2513,27 @@ func file_keepclear_v1_rig_service_proto_init() {
 	file_keepclear_v1_permit_proto_init()
 	file_keepclear_v1_place_proto_init()
 	file_keepclear_v1_sample_proto_init()
-	file_keepclear_v1_rig_service_proto_msgTypes[11].OneofWrappers = []any{}
-	file_keepclear_v1_rig_service_proto_msgTypes[12].OneofWrappers = []any{}
-	file_keepclear_v1_rig_service_proto_msgTypes[13].OneofWrappers = []any{
+	file_keepclear_v1_rig_service_proto_msgTypes[6].OneofWrappers = []any{}
+	file_keepclear_v1_rig_service_proto_msgTypes[13].OneofWrappers = []any{}
+	file_keepclear_v1_rig_service_proto_msgTypes[14].OneofWrappers = []any{}
+	file_keepclear_v1_rig_service_proto_msgTypes[15].OneofWrappers = []any{
 		(*SurveyRigResponse_Progress)(nil),
 		(*SurveyRigResponse_Survey)(nil),
 	}
-	file_keepclear_v1_rig_service_proto_msgTypes[14].OneofWrappers = []any{}
-	file_keepclear_v1_rig_service_proto_msgTypes[15].OneofWrappers = []any{}
 	file_keepclear_v1_rig_service_proto_msgTypes[16].OneofWrappers = []any{}
 	file_keepclear_v1_rig_service_proto_msgTypes[17].OneofWrappers = []any{}
 	file_keepclear_v1_rig_service_proto_msgTypes[18].OneofWrappers = []any{}
 	file_keepclear_v1_rig_service_proto_msgTypes[19].OneofWrappers = []any{}
 	file_keepclear_v1_rig_service_proto_msgTypes[20].OneofWrappers = []any{}
+	file_keepclear_v1_rig_service_proto_msgTypes[21].OneofWrappers = []any{}
+	file_keepclear_v1_rig_service_proto_msgTypes[22].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_keepclear_v1_rig_service_proto_rawDesc), len(file_keepclear_v1_rig_service_proto_rawDesc)),
 			NumEnums:      3,
-			NumMessages:   22,
+			NumMessages:   24,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -4,6 +4,8 @@ import (
 	"cmp"
 	"encoding/hex"
 	"fmt"
+	"maps"
+	"math"
 	"slices"
 
 	"google.golang.org/protobuf/proto"
@@ -11,6 +13,7 @@ import (
 
 	pb "keepclear.example/keepclear/api/keepclear/v1"
 	"keepclear.example/keepclear/service/internal/decide"
+	"keepclear.example/keepclear/service/internal/pointing"
 	"keepclear.example/keepclear/service/internal/pose"
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/record"
@@ -78,6 +81,17 @@ func View(v decide.View, stopTracking bool) *pb.Rig {
 	}
 	for _, n := range v.Needs {
 		out.Needs = append(out.Needs, need(n, v.At, v.At))
+	}
+	for _, name := range slices.Sorted(maps.Keys(s.Pointing)) {
+		out.Pointing = append(out.Pointing, pointingModel(name, s.Pointing[name]))
+	}
+	return out
+}
+
+func pointingModel(optics string, m pointing.Model) *pb.PointingModel {
+	out := &pb.PointingModel{Optics: optics, SolveCount: int32(min(m.Count, math.MaxInt32)), Settled: m.Settled != nil}
+	for t := range pointing.Terms {
+		out.Terms = append(out.Terms, &pb.PointingTerm{Title: t.Name(), ValueDeg: new(m.Terms[t].Deg()), SigmaDeg: new(m.Sigma(t).Deg())})
 	}
 	return out
 }
