@@ -67,12 +67,18 @@ type Model struct {
 	Settled *Fit `json:"settled,omitempty"`
 	// Runs are sums of what solves were off to one side beyond what chance gives: across up and down, along up and down; standard deviations.
 	Runs [4]float32 `json:"runs"`
-	// OnSensor: the readings count from where a sensor stops the axes. AtSensor is the fit as it was when they did, while a person's word gives
-	// them another zero: a sensor stops them where it did before.
-	OnSensor bool `json:"on_sensor,omitempty"`
-	AtSensor *Fit `json:"at_sensor,omitempty"`
+	// OnSensor: the readings count from where a sensor stops the axes. AtSensor is what was learnt when they did, while a person's word gives them
+	// another zero: a sensor stops them where it did before.
+	OnSensor bool    `json:"on_sensor,omitempty"`
+	AtSensor *Sensor `json:"at_sensor,omitempty"`
 	// Taken is the sum of the shifts that were taken on the word of two pictures since the last act that loosened it.
 	Taken unit.Angle `json:"taken_rad,omitempty"`
+}
+
+// Sensor is what was learnt while readings counted from where a sensor stops the axes.
+type Sensor struct {
+	Fit
+	Settled *Fit `json:"settled,omitempty"`
 }
 
 // New is the model of a mount of which nothing is known; home is the standard deviation of where its readings count from.
@@ -114,7 +120,7 @@ func (f *Fit) Sigma(t Term) unit.Angle { return unit.Angle(math.Sqrt(max(0, f.co
 
 // Finite tells whether every number of the model is one.
 func (m *Model) Finite() bool {
-	ok := m.Fit.finite() && m.Taken.Finite() && (m.Settled == nil || m.Settled.finite()) && (m.AtSensor == nil || m.AtSensor.finite())
+	ok := m.Fit.finite() && m.Taken.Finite() && (m.Settled == nil || m.Settled.finite()) && (m.AtSensor == nil || m.AtSensor.finite() && (m.AtSensor.Settled == nil || m.AtSensor.Settled.finite()))
 	for _, r := range m.Runs {
 		ok = ok && unit.Angle(r).Finite()
 	}
@@ -140,9 +146,9 @@ func (m Model) Sensed(home rig.Axes) Model {
 	switch {
 	case m.OnSensor:
 	case m.AtSensor != nil:
-		m.Fit = *m.AtSensor
+		m.Fit, m.Settled = m.AtSensor.Fit, m.AtSensor.Settled
 	default:
-		m.Fit = m.loosened(Index1, Index2)
+		m = m.each(func(f Fit) Fit { return f.loosened(Index1, Index2) })
 	}
 	m.OnSensor, m.AtSensor = true, nil
 	return m.homed(home)
@@ -154,24 +160,37 @@ func (m Model) Attested(home rig.Axes) Model { return m.leaveSensor().homed(home
 // Rezeroed is the model after they were given another zero while the pose was known to sigma beside its home: a pose of before reads more by so
 // much now.
 func (m Model) Rezeroed(by, sigma rig.Axes) Model {
-	m = m.leaveSensor()
-	m.Terms[Index1] -= by.A1
-	m.Terms[Index2] -= by.A2
-	return m.homed(sigma)
+	return m.leaveSensor().each(func(f Fit) Fit {
+		f.Terms[Index1] -= by.A1
+		f.Terms[Index2] -= by.A2
+		return f
+	}).homed(sigma)
 }
 
 func (m Model) leaveSensor() Model {
 	if m.OnSensor {
-		fit := m.Fit
-		m.AtSensor, m.OnSensor = &fit, false
+		m.AtSensor, m.OnSensor = &Sensor{m.Fit, m.Settled}, false
 	}
 	return m
 }
 
+// homed: a homing is no act. What had settled stays settled, or a walk could begin anew after each.
 func (m Model) homed(home rig.Axes) Model {
-	m.add(Index1, sq(home.A1))
-	m.add(Index2, sq(home.A2))
-	m.restart()
+	m.Runs = [4]float32{}
+	return m.each(func(f Fit) Fit {
+		f.add(Index1, sq(home.A1))
+		f.add(Index2, sq(home.A2))
+		return f
+	})
+}
+
+// each changes the fit, and the settled one where there is one.
+func (m Model) each(change func(Fit) Fit) Model {
+	m.Fit = change(m.Fit)
+	if m.Settled != nil {
+		old := change(*m.Settled)
+		m.Settled = &old
+	}
 	return m
 }
 
@@ -216,8 +235,7 @@ func (m Model) turned(sigma unit.Angle) Model {
 func (m Model) anew(change func(Fit) Fit) Model {
 	m.Fit = change(m.Fit)
 	if m.AtSensor != nil {
-		fit := change(*m.AtSensor)
-		m.AtSensor = &fit
+		m.AtSensor = &Sensor{Fit: change(m.AtSensor.Fit)}
 	}
 	m.restart()
 	m.Count, m.Taken = 0, 0

@@ -285,3 +285,35 @@ func TestTermsAreBounded(t *testing.T) {
 		assert.LessOrEqual(t, m.Terms[term].Abs(), terms[term].bound, term.Name())
 	}
 }
+
+// A homing does not let a walk begin anew: by a sensor, by a person's word while the pose is known, and by the sensor again, what had settled still
+// tells a solve half a degree off; after a person's word of an unknown pose only as far as that word goes, and at the sensor as before.
+func TestHomingKeepsWhatHadSettled(t *testing.T) {
+	g := rand.New(rand.NewPCG(23, 6))
+	mount := mounts()[0]
+	f := truth(g, 0.3)
+	m := New(mount, rig.Axes{})
+	m.OnSensor = true
+	for _, o := range nightOf(g, mount, &f, 40, float64(misfit)/2) {
+		m = m.Learnt(mount, o.pose, o.sigma, o.seen)
+	}
+	pose, zero := rig.DegAxes(-40, 50), rig.DegAxes(0.3, -0.2)
+	walked := func(m Model, at rig.Axes) float64 {
+		require.NotNil(t, m.Settled)
+		v := m.Settled.At(mount, at)
+		truly := f.At(mount, pose)
+		seen := truly.Sight.Add(truly.along.Scale(float64(unit.Degree / 2))).Unit()
+		return math.Sqrt(v.Scatter.Plus(Misfit()).D2(v.Off(seen)))
+	}
+	small := rig.DegAxes(0.02, 0.02)
+	assert.Greater(t, walked(m, pose), 5.0)
+	assert.Greater(t, walked(m.Sensed(small), pose), 5.0, "sensed again")
+	known := m.Rezeroed(zero, small)
+	assert.Greater(t, walked(known, pose.Add(zero)), 5.0, "a person's word while the pose is known: its reading is another")
+	assert.Greater(t, walked(known.Sensed(small), pose), 5.0, "and sensed again")
+	unknown := m.Attested(rig.DegAxes(1, 1))
+	assert.Less(t, walked(unknown, pose), 5.0, "a person's word is good to three degrees")
+	assert.Greater(t, walked(unknown.Sensed(small), pose), 5.0)
+	assert.Nil(t, m.Turned().Settled, "an act says that it changed")
+	assert.Nil(t, unknown.Turned().AtSensor.Settled)
+}
