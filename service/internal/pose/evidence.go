@@ -140,7 +140,7 @@ func (t *turn) second(j question.JudgedSolve) {
 		t.s.Doubt, t.s.Against = "", 0
 		t.say(SolveFor, j.RequestID, "a second independent solve agrees with the first that the mount moved by %.1f′: small enough to be taken", j.OffsetSky.Arcmin())
 		t.again(t.s.Anchored[:1])
-	case !j.Against && t.sides(j, 0):
+	case !j.Against && (t.sides(j, 0) || j.Agreed && t.near()):
 		t.s.Doubt, t.s.Against = "", 0
 		t.say(SolveFor, j.RequestID, "a second independent solve sides with the pose (%.2f° off)", j.OffsetSky.Deg())
 		t.again(t.s.Anchored[:1])
@@ -148,6 +148,18 @@ func (t *turn) second(j question.JudgedSolve) {
 		t.s.Against++
 		t.twoAgainst(first, j)
 	}
+}
+
+// near tells whether every place held lies so near the first that a solve that the gate passes for that one tells them apart well enough: as near
+// as any later solve may lie.
+func (t *turn) near() bool {
+	at := direction(t.r, t.s.Anchored[0].Axes)
+	for _, c := range t.s.Anchored[1:] {
+		if direction(t.r, c.Axes).Angle(at) > laterOffset || t.r.Kind.SideOf(c.Axes) != t.r.Kind.SideOf(t.s.Anchored[0].Axes) {
+			return false
+		}
+	}
+	return true
 }
 
 // firstAgainst returns the solve on record against the pose that j agrees with best, and whether j is independent of all those

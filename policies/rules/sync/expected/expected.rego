@@ -28,13 +28,13 @@
 #       limit: d2
 #       sentence: "This first solve lies {expected_offset_arcmin} from where earlier nights make it expected, which is {value} in squared sigmas; {limit} is the most."
 #       remedy: "If the tripod or the polar axis was moved, or the payload changed, report that; else solve a second picture on another field."
-#       need: [second_solve, homing]
+#       need: [second_solve]
 #     solve_far:
 #       fact: offset_d2
 #       limit: d2
 #       sentence: "This solve lies {expected_offset_arcmin} from where it is expected, which is {value} in squared sigmas; {limit} is the most."
 #       remedy: "Solve a second picture on another field; if it says the same, home the rig."
-#       need: [second_solve, homing]
+#       need: [second_solve]
 #     pose_in_doubt:
 #       fact: expected_offset_arcmin
 #       limit: deny_arcmin
