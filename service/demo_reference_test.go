@@ -272,7 +272,7 @@ func (e *erfa) run(t *testing.T) {
 const within = 0.02
 
 // Every angle of the demo's night against ERFA 2.0.0 (python3-erfa, atco13), 0.02°: where slews and the flip mean to end, how far solves
-// lie from where the camera truly looked, where the mount believes itself after the false solve, the hour angle at the flip and at the
+// lie from where the camera truly looked (0.2° once one has taught), where the mount believes itself after the false solve, the hour angle at the flip and at the
 // travel limit, and the sidereal time.
 func TestDemoAnglesAgainstERFA(t *testing.T) {
 	if os.Getenv("KEEPCLEAR_CI") == "" {
@@ -356,11 +356,11 @@ func (e *erfa) solve(t *testing.T, n *night, w witness, i int) {
 	require.True(t, ok, w.what)
 	e.ask(w.solve.Start.Add(w.solve.Exposure/2), w.solve.Sky.RA.Deg(), w.solve.Sky.Dec.Deg(), true, func(p place) {
 		seen := frame.Horizon[frame.Rig](unit.Deg(p.azimuth), unit.Deg(90-p.zenith))
-		tube := w.mid
-		if i > 2 { // learnt from the first solve: how the camera looks off the tube
-			tube = tube.Add(n.mount.Boresight)
+		tube, most := w.mid, within
+		if i > 2 { // the first solve taught how the camera looks off the tube, but not which of the mount's errors it is: elsewhere that leaves some minutes
+			tube, most = tube.Add(n.mount.Boresight), 0.2
 		}
-		assert.InDelta(t, n.rig.Chain.Direction(tube).Angle(seen).Deg(), off/60, within, w.what)
+		assert.InDelta(t, n.rig.Chain.Direction(tube).Angle(seen).Deg(), off/60, most, w.what)
 	})
 	if w.verdict != keepclear.Deny {
 		return

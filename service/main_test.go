@@ -65,7 +65,7 @@ func (s *text) String() string              { s.mu.Lock(); defer s.mu.Unlock(); 
 func ran(t *testing.T, args ...string) (code int, out string) {
 	t.Helper()
 	var b text
-	ctx, cancel := context.WithTimeout(t.Context(), 30*time.Second)
+	ctx, cancel := context.WithTimeout(t.Context(), 2*time.Minute) // the detector of races makes a night of practice long
 	defer cancel()
 	code = run(ctx, args, nil, &b, &b, time.Now)
 	return code, b.String()

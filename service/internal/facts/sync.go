@@ -21,8 +21,11 @@ const (
 	mostOther = 60 * unit.Arcminute
 )
 
-// firstSync tells whether no solve was accepted since the last homing.
-func (in *Input) firstSync() bool { return len(in.Snapshot.Rig.Learnt) == 0 }
+// firstSync tells whether no solve was accepted since the last homing, or none at all through these optics.
+func (in *Input) firstSync() bool {
+	o, _ := in.Rig.OpticsNamed(in.action().Solve.Optics)
+	return len(in.Snapshot.Rig.Learnt) == 0 || in.pointingModel(o.Name).Count == 0
+}
 
 // doubtful tells whether the pose or a solve of this homing is in doubt, so that a second picture is wanted.
 func (in *Input) doubtful() bool {
@@ -66,13 +69,17 @@ func (in *Input) gate(f Set, h *heaven, s *stand, e *evidence, out *Outcome) {
 	in.expect(s, e)
 	learnt := in.learntAt(e.model, e.pose)
 	e.offset = unit.Angle(math.Hypot(e.off[0], e.off[1]))
+	if in.firstSync() { // what was learnt excuses no first that lies farther off than a first may
+		e.offset = max(e.offset, in.Rig.Chain.Direction(e.pose).Angle(e.tube))
+	}
 	f.Number("expected_offset_arcmin", e.offset.Arcmin(), Computed, in.looksLike(h, e, learnt)...)
 	f.Number("expected_offset_sharp_arcmin", in.offsetAtBest(s, e).Arcmin(), Computed)
 	out.Solve = in.judged(e)
 	in.repeated(f, e)
 	in.lacking(f, e, out.Solve)
 	in.walk(f, e)
-	f.Truth("solve_expected", e.model.Settled != nil && !e.confirmed && e.scatter.D2(e.off) <= in.limit("sync/expected", "d2", 0), Computed)
+	f.Truth("solve_expected", e.model.Settled != nil && !e.confirmed && e.scatter.D2(e.off) <= in.limit("sync/expected", "d2", 0) &&
+		e.offset <= unit.Arcmin(in.limit("sync/second", "agree_arcmin", 0)), Computed)
 	in.jump(f, h, s, out)
 }
 
@@ -297,6 +304,7 @@ const d2Limit = 13.8
 type witness struct {
 	doubts, independent int
 	apart, within       unit.Angle // least disagreement with one in doubt, on the sky, and the most at which the two agree
+	against             bool       // that one was good and lay off what was expected
 	why                 string     // why the last of them is not independent
 }
 
@@ -310,7 +318,7 @@ func (in *Input) witnesses(e *evidence, now *question.JudgedSolve) witness {
 		}
 		w.independent++
 		if a := in.agreementOf(e, d, *now); a < w.apart {
-			w.apart, w.within = a, in.agreeWithin(e, d)
+			w.apart, w.within, w.against = a, in.agreeWithin(e, d), d.Good && d.Against
 		}
 	}
 	return w
@@ -319,14 +327,15 @@ func (in *Input) witnesses(e *evidence, now *question.JudgedSolve) witness {
 // shifted tells whether two pictures agree that the mount, or what it carries, moved by a little out of calm: so little that it may be taken,
 // with what was taken so before. Nobody said so; where solves ran off to one side before, it is no jump but a walk.
 func (in *Input) shifted(e *evidence, w witness) bool {
-	most := unit.Arcmin(in.limit("sync/walk", "taken_arcmin", 0))
-	return w.independent > 0 && w.apart <= w.within && e.model.Calm() && e.offset+e.model.Taken <= most
+	most, near := unit.Arcmin(in.limit("sync/walk", "taken_arcmin", 0)), unit.Arcmin(in.limit("sync/second", "agree_arcmin", 0))
+	return w.independent > 0 && w.against && w.apart <= near && e.model.Calm() && e.offset+e.model.Taken <= most
 }
 
 // agreementOf is how far the shift between two solves is from the shift of the axes, beside what the model makes of it, on the sky.
 func (in *Input) agreementOf(e *evidence, a, b question.JudgedSolve) unit.Angle {
 	d := b.Solved.Sub(b.Pose).Sub(in.learntAt(e.model, b.Pose)).Sub(a.Solved.Sub(a.Pose).Sub(in.learntAt(e.model, a.Pose)))
-	return unit.Angle(hypot(float64(d.A1.Wrapped())*e.sine, float64(d.A2.Wrapped())))
+	sine := max(e.sine, in.Rig.Chain.Direction(a.Pose).Angle(in.Rig.Chain.Dir1).Sin())
+	return unit.Angle(hypot(float64(d.A1.Wrapped())*sine, float64(d.A2.Wrapped())))
 }
 
 // agreeWithin is how near two solves must lie to agree: the limit, or three standard deviations of what the model leaves open of their shift, but

@@ -110,14 +110,14 @@ func TestLearntOffsetsSharpen(t *testing.T) {
 func TestMovingOnMakesNoSolveLikelier(t *testing.T) {
 	r := heron(t)
 	in := solved(t, r, rig.DegAxes(-40, 50), rig.DegAxes(0, 2.3))
-	in.Snapshot.Rig.Learnt = map[rig.Side]question.Offsets{rig.East: {Count: 1}}
+	in.Snapshot.Rig.Learnt, in.Snapshot.Rig.Pointing = learntFrom(r, rig.DegAxes(-40, 50), rig.Axes{})
 	still := facts.Compute(in)
 	in.Snapshot.Rig.Recent[1].Time = evening.Add(-5 * time.Second)
 	in.Snapshot.Rig.Sample.Doing = question.Moving
 	moving := facts.Compute(in)
 	assert.Greater(t, number(t, moving.Facts, "pose_sigma_axis2_deg"), 1.0)
 	assert.Greater(t, number(t, still.Facts, "offset_d2"), 40.0)
-	assert.InDelta(t, number(t, still.Facts, "offset_d2"), number(t, moving.Facts, "offset_d2"), 0.1)
+	assert.InEpsilon(t, number(t, still.Facts, "offset_d2"), number(t, moving.Facts, "offset_d2"), 0.001)
 }
 
 // A second picture is independent only if it is another one, after a deliberate move of more than a field.

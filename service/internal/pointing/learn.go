@@ -44,6 +44,11 @@ func (m Model) Learnt(mount Mount, pose, sigma rig.Axes, seen vec) Model {
 	return m
 }
 
+// Trusted tells whether the model had settled, now or while the readings counted from a sensor.
+func (m *Model) Trusted() bool {
+	return m.Settled != nil || m.AtSensor != nil && m.AtSensor.Settled != nil
+}
+
 // sureEnough is how well the model knows where the tube looks, one standard deviation, to be sure of it. Choice: a third of a later solve's bound.
 const sureEnough = 20 * unit.Arcminute
 

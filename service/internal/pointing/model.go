@@ -157,16 +157,6 @@ func (m Model) Sensed(home rig.Axes) Model {
 // Attested is the model after a person gave the readings another zero, good to home, one standard deviation.
 func (m Model) Attested(home rig.Axes) Model { return m.leaveSensor().homed(home) }
 
-// Rezeroed is the model after they were given another zero while the pose was known to sigma beside its home: a pose of before reads more by so
-// much now.
-func (m Model) Rezeroed(by, sigma rig.Axes) Model {
-	return m.leaveSensor().each(func(f Fit) Fit {
-		f.Terms[Index1] -= by.A1
-		f.Terms[Index2] -= by.A2
-		return f
-	}).homed(sigma)
-}
-
 func (m Model) leaveSensor() Model {
 	if m.OnSensor {
 		m.AtSensor, m.OnSensor = &Sensor{m.Fit, m.Settled}, false
@@ -211,8 +201,8 @@ func (f Fit) loosened(which ...Term) Fit {
 }
 
 // aligned is the standard deviation of how axis 1 leans, each way, after somebody set it toward the pole. Common practice, no source: an
-// alignment by pictures leaves minutes of arc.
-const aligned = 10 * unit.Arcminute
+// alignment by pictures leaves minutes of arc, and is reported before it is quite done.
+const aligned = 20 * unit.Arcminute
 
 // Aligned is the model after axis 1 was set anew toward the pole.
 func (m Model) Aligned() Model { return m.turned(aligned) }

@@ -41,14 +41,16 @@ func (c Cov2) D2(o [2]float64) float64 {
 	return (c[2]*o[0]*o[0] - 2*c[1]*o[0]*o[1] + c[0]*o[1]*o[1]) / det
 }
 
-// Within shrinks a covariance so that no direction has a standard deviation above most.
+// Within bounds a covariance so that no direction has a standard deviation above most: its principal ones that have are cut to that, the
+// others stay.
 func (c Cov2) Within(most unit.Angle) Cov2 {
 	mean, half := (c[0]+c[2])/2, math.Hypot((c[0]-c[2])/2, c[1])
-	if largest := mean + half; largest > sq(most) {
-		k := sq(most) / largest
-		return Cov2{c[0] * k, c[1] * k, c[2] * k}
+	wide, narrow := min(mean+half, sq(most)), min(mean-half, sq(most))
+	if half == 0 {
+		return Cov2{wide, 0, wide}
 	}
-	return c
+	k := (wide - narrow) / (2 * half)
+	return Cov2{(wide+narrow)/2 + k*(c[0]-c[2])/2, k * c[1], (wide+narrow)/2 - k*(c[0]-c[2])/2}
 }
 
 // Mount is what of a rig the model goes by.
@@ -153,7 +155,10 @@ func (f *Fit) Between(a, b *View) Cov2 {
 func (v *View) Off(seen vec) [2]float64 {
 	flat := across(seen, v.Sight)
 	n := flat.Norm()
-	if n == 0 {
+	switch {
+	case n == 0 && seen.Dot(v.Sight) < 0: // opposite: as far as can be, and no way is nearer
+		return [2]float64{math.Pi, 0}
+	case n == 0:
 		return [2]float64{}
 	}
 	k := float64(v.Sight.Angle(seen)) / n

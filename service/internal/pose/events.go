@@ -171,7 +171,7 @@ func (t *turn) home(h question.Homing, x *question.Sample) {
 	}
 	t.settleEpoch()
 	h.CountZero, h.BeliefAxes = nil, nil
-	t.repoint(t.rezeroed(h, x))
+	t.repoint(rezeroed(h))
 	t.s.Homing = &h
 	t.s.Doubt, t.s.Against, t.s.Motions, t.s.Crept = "", 0, 0, rig.Axes{}
 	t.s.Steps, t.s.Syncs, t.s.Solves, t.s.Learnt, t.s.Recent = nil, nil, nil, nil, nil
@@ -328,20 +328,14 @@ func (t *turn) clutch() {
 	t.lose("a clutch was opened")
 }
 
-// rezeroed is what a homing makes of what was learnt of the pointing. A sensor stops the axes where it did before. A person's word gives the
-// readings another zero, by as much as it lies off the pose that was known; where none was, it is as good as the person says.
-func (t *turn) rezeroed(h question.Homing, x *question.Sample) func(pointing.Model) pointing.Model {
-	was, p := t.s.Homing, t.s.Pose
-	known := p.State == question.Known && len(p.Candidates) == 1 && was != nil && x != nil
-	switch {
-	case h.Sensed:
-		return func(m pointing.Model) pointing.Model { return m.Sensed(h.Sigma) }
-	case !known:
-		return func(m pointing.Model) pointing.Model { return m.Attested(h.Sigma) }
-	}
-	held := p.Candidates[0]
+// rezeroed is what a homing makes of what was learnt of the pointing. A sensor stops the axes where it did before. After a person's word the
+// readings count from another zero, as good as the person says, whatever the pose was held to be: it may have been wrong.
+func rezeroed(h question.Homing) func(pointing.Model) pointing.Model {
 	return func(m pointing.Model) pointing.Model {
-		return m.Rezeroed(h.Axes.Sub(held.Axes), question.Beside(held.Sigma, was.Sigma))
+		if h.Sensed {
+			return m.Sensed(h.Sigma)
+		}
+		return m.Attested(h.Sigma)
 	}
 }
 
@@ -361,7 +355,7 @@ func (t *turn) unlearn() {
 
 // setAnew: the mount's clock or site was set, so its belief before and after cannot be compared; the axes did not move.
 func (t *turn) setAnew(k ActKind) {
-	t.s.Syncs, t.s.Ahead, t.s.Lacking = nil, nil, nil
+	t.s.Syncs, t.s.Ahead, t.s.Lacking, t.s.Learnt = nil, nil, nil, nil
 	t.repoint(func(m pointing.Model) pointing.Model { // as seen by another clock, or from another place
 		return m.Loosened(pointing.Index1, pointing.TiltA, pointing.TiltB)
 	})

@@ -2,6 +2,7 @@ package pose
 
 import (
 	"math"
+	"strings"
 
 	"keepclear.example/keepclear/service/internal/frame"
 	"keepclear.example/keepclear/service/internal/question"
@@ -61,7 +62,7 @@ func (t *turn) oneSide(side rig.Side) bool {
 // homing, or of the mount before.
 func (t *turn) strays(j question.JudgedSolve) unit.Angle {
 	m := t.pointing(j.Optics)
-	if t.s.Learnt[j.Side].Count > 0 || m.Count > 0 && m.Sure(t.mount(), j.Pose) {
+	if m.Count > 0 && (t.s.Learnt[j.Side].Count > 0 || m.Sure(t.mount(), j.Pose)) {
 		return laterOffset
 	}
 	return firstOffset
@@ -80,16 +81,28 @@ func (t *turn) disagrees(j question.JudgedSolve) bool {
 func (t *turn) weigh(j question.JudgedSolve) {
 	t.camera(j)
 	switch {
+	case t.s.Pose.State == question.Known && j.Against && t.disagrees(j):
+		t.against(j)
+	case t.s.Pose.State == question.Known && j.Against:
+		t.mildly(j)
 	case t.s.Pose.State == question.Known:
-		if j.Against {
-			t.against(j)
-		} else {
-			t.s.Against = 0
-		}
+		t.s.Against = 0
 	case t.s.Against > 0:
 		t.second(j)
 	default:
 		t.choose(j)
+	}
+}
+
+// mildly: a good solve lies off what is expected by less than puts the pose in doubt. Where an independent one said the same, what was learnt may be
+// what is wrong, or the polar axis.
+func (t *turn) mildly(j question.JudgedSolve) {
+	first, independent := t.firstAgainst(j)
+	if !independent || !agree(t.r, first, j) || t.forget(first, j) {
+		return
+	}
+	if tilt, ok := t.polarError(first, j); ok {
+		t.say(PolarError, j.RequestID, "two solves off what is expected are explained by a polar axis that stands %s: align it, or report that the tripod moved", tiltWords(tilt))
 	}
 }
 
@@ -110,9 +123,12 @@ func (t *turn) addSolved(j question.JudgedSolve) {
 	c := t.s.Anchored[0]
 	c.Axes = c.Axes.Add(j.Solved.Sub(j.Pose)).Sub(lean)
 	c.Sigma = spread.Scale(1.0 / 3)
-	c.Because = "where solve " + j.RequestID + " puts the axes"
+	c.Because = bySolve + j.RequestID + " puts the axes"
 	t.again(append(t.s.Anchored, c))
 }
+
+// bySolve begins the word of a place that a solve put the axes at.
+const bySolve = "where solve "
 
 // again settles new places at the anchor and carries them to the last sample.
 func (t *turn) again(cands []question.Candidate) {
@@ -136,7 +152,7 @@ func (t *turn) second(j question.JudgedSolve) {
 	first, independent := t.firstAgainst(j)
 	switch {
 	case !independent:
-	case j.Confirmed:
+	case j.Confirmed && t.unsolved():
 		t.s.Doubt, t.s.Against = "", 0
 		t.say(SolveFor, j.RequestID, "a second independent solve agrees with the first that the mount moved by %.1f′: small enough to be taken", j.OffsetSky.Arcmin())
 		t.again(t.s.Anchored[:1])
@@ -148,6 +164,16 @@ func (t *turn) second(j question.JudgedSolve) {
 		t.s.Against++
 		t.twoAgainst(first, j)
 	}
+}
+
+// unsolved tells whether all places held but one are places that solves put there.
+func (t *turn) unsolved() bool {
+	for _, c := range t.s.Anchored[1:] {
+		if !strings.HasPrefix(c.Because, bySolve) {
+			return false
+		}
+	}
+	return true
 }
 
 // near tells whether every place held lies so near the first that a solve that the gate passes for that one tells them apart well enough: as near

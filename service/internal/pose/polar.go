@@ -16,6 +16,9 @@ const polarPrior = 5 * unit.Degree
 // claim, so it is a hold until aligned. Else, if they agree with each other, the pose is wrong: unknown, and a lock; if not, there is
 // one more place where the axes may be.
 func (t *turn) twoAgainst(a, b question.JudgedSolve) {
+	if agree(t.r, a, b) && t.forget(a, b) {
+		return
+	}
 	if tilt, ok := t.polarError(a, b); ok {
 		t.s.Doubt = sprintf("the polar axis stands %s: align it, then solve again", tiltWords(tilt))
 		t.say(PolarError, b.RequestID, "two solves against the pose are explained by a polar axis that stands %s: align it", tiltWords(tilt))
@@ -26,11 +29,33 @@ func (t *turn) twoAgainst(a, b question.JudgedSolve) {
 		t.addSolved(b)
 		return
 	}
+	if m := t.s.Pointing[b.Optics]; !m.Trusted() {
+		delete(t.s.Pointing, b.Optics)
+	}
 	why := sprintf("two independent solves agree with each other against the pose (%.2f° and %.2f° off)", a.OffsetSky.Deg(), b.OffsetSky.Deg())
 	t.alarm(PoseLost, b.RequestID, "%s: the pose is not known; find what slipped and home again", why)
 	t.notes[len(t.notes)-1].Locks = true
 	t.s.Homing = nil
 	t.lose(why)
+}
+
+// forget drops what was learnt through the optics where it had not settled: a first solve may have been false, and two that agree against it say so.
+// Where nothing was accepted since homing and both lie as a first solve may, the pose stands.
+func (t *turn) forget(a, b question.JudgedSolve) bool {
+	m, ok := t.s.Pointing[b.Optics]
+	if !ok || m.Trusted() || len(t.s.Learnt) > 0 {
+		return false
+	}
+	for _, j := range []question.JudgedSolve{a, b} {
+		if direction(t.r, j.Pose).Angle(direction(t.r, j.Solved)) > firstOffset {
+			return false
+		}
+	}
+	delete(t.s.Pointing, b.Optics)
+	t.s.Doubt, t.s.Against, t.s.Solves = "", 0, nil
+	t.say(SolveFor, b.RequestID, "two independent solves agree against the little that earlier ones taught: that is forgotten, the next picture is a first")
+	t.again(t.s.Anchored[:1])
+	return true
 }
 
 // tiltWords gives a polar error for people.

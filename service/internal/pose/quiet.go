@@ -389,6 +389,9 @@ func (t *turn) learn(j question.JudgedSolve) {
 		t.s.Learnt = map[rig.Side]question.Offsets{}
 	}
 	t.s.Learnt[j.Side] = o
+	if t.learntFrom(j) {
+		return
+	}
 	m := t.pointing(j.Optics)
 	if j.Confirmed {
 		m = m.Shifted(j.OffsetSky)
@@ -401,6 +404,16 @@ func (t *turn) learn(j question.JudgedSolve) {
 		t.s.Pointing = map[string]pointing.Model{}
 	}
 	t.s.Pointing[j.Optics] = m
+}
+
+// learntFrom tells whether another accepted solve is of the same picture: it teaches once.
+func (t *turn) learntFrom(j question.JudgedSolve) bool {
+	for _, o := range t.s.Solves {
+		if o.RequestID != j.RequestID && o.Verdict == question.Accepted && o.Optics == j.Optics && (o.Mid.Equal(j.Mid) || j.Picture != "" && o.Picture == j.Picture) {
+			return true
+		}
+	}
+	return false
 }
 
 func (t *turn) mount() pointing.Mount {

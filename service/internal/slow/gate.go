@@ -185,7 +185,9 @@ func (j *judging) tracked(a Axes, seconds float64) Axes {
 	return j.r.aim(j.r.direction(a).turned(horizontal(0, j.r.Lat), -seconds*siderealRate), j.r.side(a)).near(a)
 }
 
-func (j *judging) first() bool { return len(j.q.State.Learnt) == 0 }
+func (j *judging) first() bool {
+	return len(j.q.State.Learnt) == 0 || j.q.State.Pointing == nil || j.q.State.Pointing.Count == 0
+}
 
 // doubts are the solves that leave something to settle since one was last accepted.
 func (j *judging) doubts() []Judged {
@@ -265,7 +267,7 @@ func (j *judging) jump(v *Solve) {
 
 // expectedThere tells whether a settled model expects the solve where it lies: of such a one few stars are enough.
 func (j *judging) expectedThere(e *evidence, w witnesses) bool {
-	return e.model.Settled != nil && !w.shifted && distance(e.off, e.scatter) <= j.limit("sync/expected d2")
+	return e.model.Settled != nil && !w.shifted && distance(e.off, e.scatter) <= j.limit("sync/expected d2") && j.awayFirst(e) <= j.limit("sync/second agree_arcmin")/60*degree
 }
 
 func (j *judging) quality(v *Solve, e *evidence, w witnesses) *Finding {
@@ -304,7 +306,7 @@ func (j *judging) optics(v *Solve, e *evidence) *Finding {
 	}
 	if v.Rotation != nil && o.Camera != nil {
 		shows := e.pose
-		if e.away() > 3*degree { // a true one shows that the axes stand there
+		if j.awayFirst(e) > 3*degree { // a true one shows that the axes stand there
 			shows = e.solved
 		}
 		off := math.Abs(wrap(*v.Rotation - j.turnedBy(shows, e.sight, *o.Camera)))
@@ -344,10 +346,18 @@ func (j *judging) turnedBy(pose Axes, looking V, camera float64) float64 {
 // away is the angle of the solve from what is expected of a pose, radians.
 func (e *evidence) away() float64 { return math.Hypot(e.off[0], e.off[1]) }
 
+// awayFirst is that, and for a first solve at least the angle from where a perfect mount would look.
+func (j *judging) awayFirst(e *evidence) float64 {
+	if j.first() {
+		return max(e.away(), j.r.direction(e.pose).angle(e.tube))
+	}
+	return e.away()
+}
+
 // expected judges how far the solve lies from where the pose makes it expected.
 func (j *judging) expected(e *evidence, w witnesses) *Finding {
 	r := j.r
-	off, least := e.away()/degree*60, math.Inf(1)
+	off, least := j.awayFirst(e)/degree*60, math.Inf(1)
 	for _, p := range j.places {
 		at := e.pose.add(p.Axes.sub(j.places[0].Axes))
 		least = min(least, r.looks(e.model.Terms, at).angle(e.tube)/degree*60)
@@ -371,6 +381,7 @@ func (j *judging) expected(e *evidence, w witnesses) *Finding {
 type witnesses struct {
 	independent   int
 	apart, within float64 // least disagreement with one, and at which the two agree, radians
+	against       bool    // that one was good and off what was expected
 	shifted       bool    // one says the same, and it is little enough to be taken
 }
 
@@ -386,7 +397,8 @@ func (j *judging) witnesses(v *Solve, e *evidence) witnesses {
 		}
 		w.independent++
 		s := e.solved.sub(e.pose).sub(lean(e.pose)).sub(d.Solved.sub(d.Pose).sub(lean(d.Pose)))
-		apart := math.Hypot(wrap(s[0])*e.sine, wrap(s[1]))
+		sine := max(e.sine, math.Sin(j.r.direction(d.Pose).angle(j.r.d1)))
+		apart := math.Hypot(wrap(s[0])*sine, wrap(s[1]))
 		if apart >= w.apart {
 			continue
 		}
@@ -396,11 +408,12 @@ func (j *judging) witnesses(v *Solve, e *evidence) witnesses {
 			slopes[0][i], slopes[1][i] = e.slopes[0][i]-before.slopes[0][i], e.slopes[1][i]-before.slopes[1][i]
 		}
 		c := bounded(plain(spread(slopes, &e.model.Fit), 2), mostSame)
+		w.against = d.Good && d.Against
 		w.apart, w.within = apart, max(j.limit("sync/second agree_arcmin")/60*degree, 3*math.Sqrt((c[0][0]+c[1][1])/2))
 	}
 	most := j.limit("sync/walk taken_arcmin") / 60 * degree
 	calm := max(e.model.Runs[0], e.model.Runs[1], e.model.Runs[2], e.model.Runs[3]) <= 2
-	w.shifted = calm && w.independent > 0 && w.apart <= w.within && e.model.Count > 0 && e.away()+e.model.Taken <= most
+	w.shifted = calm && w.independent > 0 && w.against && w.apart <= j.limit("sync/second agree_arcmin")/60*degree && e.model.Count > 0 && j.awayFirst(e)+e.model.Taken <= most
 	return w
 }
 

@@ -100,16 +100,25 @@ func spread(slopes [2][8]float64, f *Fit) (out [2][2]float64) {
 	return out
 }
 
-// bounded shrinks a scatter so that its largest standard deviation is at most so much.
-func bounded(c [2][2]float64, most float64) [2][2]float64 {
-	mean, half := (c[0][0]+c[1][1])/2, math.Hypot((c[0][0]-c[1][1])/2, c[0][1])
-	k := min(1, most*most/(mean+half))
-	for a := range 2 {
-		for b := range 2 {
-			c[a][b] *= k
+// bounded cuts the principal standard deviations of a scatter to at most so much: along each of two directions at right angles, the one in which it
+// is widest among them.
+func bounded(c [2][2]float64, most float64) (out [2][2]float64) {
+	turn := math.Atan2(2*c[0][1], c[0][0]-c[1][1]) / 2
+	for _, by := range []float64{turn, turn + math.Pi/2} {
+		way := [2]float64{math.Cos(by), math.Sin(by)}
+		v := 0.0
+		for a := range 2 {
+			for b := range 2 {
+				v += way[a] * c[a][b] * way[b]
+			}
+		}
+		for a := range 2 {
+			for b := range 2 {
+				out[a][b] += min(v, most*most) * way[a] * way[b]
+			}
 		}
 	}
-	return c
+	return out
 }
 
 const leftOut = 2.0 / 60 * degree // what the terms leave out, each way
