@@ -25,6 +25,9 @@ const (
 	coarse    = 1.5  // mm per degree, for each degree that the start may be off: a proof from all over takes more work than there is where gaps open slower
 )
 
+// hopeless is how wide a start may be before no work settles anything.
+const hopeless = 30 * degree
+
 // layers are those of the cores, mm.
 var layers = [...]float64{10, 20, 40, 80}
 
@@ -32,6 +35,9 @@ var layers = [...]float64{10, 20, 40, 80}
 func (p *play) opens(points int) {
 	box := p.places[p.from].Sigma.times(Axes{3, 3}).add(p.more)
 	p.slack("clear/opens", slowest+coarse*(box[0]+box[1])/degree)
+	if box.most() > hopeless {
+		p.slack("clear/opens", math.Inf(1))
+	}
 	p.looks(p.start, points, false)
 	p.looks(p.start.add(p.outward().times(p.more)), points, true)
 }
@@ -106,7 +112,13 @@ func (p *play) shrinks(last, now []looked, step float64, at Axes, wide bool) {
 			p.slack("clear/opens", hardlyBy)
 		}
 		least, most := was.closing(is, p.scene.pairs[was.pair].need, step)
-		p.answer["clear/opens"].take(limit-least, p.from, p.sharp, wide, func() string {
+		sharp := p.sharp
+		if was.cores[0].low < atTouch && was.own.low < atTouch { // of parts so deep in each other nothing need be proven, neither that it opens nor that it does not
+			p.slack("clear/opens", math.Inf(1))
+			p.answer["clear/opens"].take(limit-least, p.from, sharp, true, func() string { return "" })
+			sharp = false
+		}
+		p.answer["clear/opens"].take(limit-least, p.from, sharp, wide, func() string {
 			return fmt.Sprintf("pair %d shrinks by %.4f a degree, from %.4f (its cores %.4f) to %.4f (%.4f), at %.3f° %.3f°, %s",
 				was.pair, least, was.own.high, was.cores[0].high, is.own.high, is.cores[0].high, at[0]/degree, at[1]/degree, p.what)
 		})

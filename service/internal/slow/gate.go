@@ -306,7 +306,7 @@ func (j *judging) optics(v *Solve, e *evidence) *Finding {
 	}
 	if v.Rotation != nil && o.Camera != nil {
 		shows := e.pose
-		if j.awayFirst(e) > 3*degree { // a true one shows that the axes stand there
+		if j.r.direction(e.pose).angle(e.tube) > 3*degree { // a true one shows that the axes stand there
 			shows = e.solved
 		}
 		off := math.Abs(wrap(*v.Rotation - j.turnedBy(shows, e.sight, *o.Camera)))
