@@ -28,7 +28,7 @@ func (m Model) Learnt(mount Mount, pose, sigma rig.Axes, seen vec) Model {
 	noise := v.Axes(sigma).Plus(Misfit())
 	off := v.Off(seen)
 	s := v.Scatter.Plus(noise)
-	m.run(off, s)
+	m.Runs = m.Ran(off, s)
 	if d := math.Sqrt(s.D2(off)); d > huber {
 		k := d / huber
 		noise = Cov2{noise[0] * k, noise[1] * k, noise[2] * k}
@@ -116,9 +116,6 @@ func (m *Model) bound() {
 		m.Terms[t] = max(-terms[t].bound, min(terms[t].bound, m.Terms[t]))
 	}
 }
-
-// run counts what lies off to one side.
-func (m *Model) run(off [2]float64, s Cov2) { m.Runs = m.Ran(off, s) }
 
 // Ran is what the runs would be with one more solve so far off.
 func (m *Model) Ran(off [2]float64, s Cov2) [4]float32 {

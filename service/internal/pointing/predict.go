@@ -22,7 +22,6 @@ type View struct {
 	across  vec
 	along   vec
 	slopes  [2][Terms]float64
-	about1  [2]float64 // what a turn of axis 1 does, across and along; one of axis 2 is all along
 }
 
 // Cov2 is a covariance across and along: [0][0], [0][1], [1][1].
@@ -126,7 +125,6 @@ func (v *View) resolve(m Mount, pose rig.Axes) {
 	turn(TiltB, b)
 	turn(Shaft, sag(m, axis2))
 	v.slopes[0][Tube], v.slopes[1][Tube] = down.Dot(v.across), down.Dot(v.along)
-	v.about1 = [2]float64{v.slopes[0][Index1], v.slopes[1][Index1]}
 }
 
 func (v *View) spread(f *Fit) Cov2 {
@@ -165,10 +163,12 @@ func (v *View) Off(seen vec) [2]float64 {
 	return [2]float64{k * flat.Dot(v.across), k * flat.Dot(v.along)}
 }
 
-// Axes is the covariance, across and along, of a pose that is known to sigma on each axis.
+// Axes is the covariance, across and along, of a pose that is known to sigma on each axis: a turn of axis 1 does what its index does, one of axis 2
+// is all along.
 func (v *View) Axes(sigma rig.Axes) Cov2 {
 	one, two := sq(sigma.A1), sq(sigma.A2)
-	return Cov2{one * v.about1[0] * v.about1[0], one * v.about1[0] * v.about1[1], one*v.about1[1]*v.about1[1] + two}
+	across, along := v.slopes[0][Index1], v.slopes[1][Index1]
+	return Cov2{one * across * across, one * across * along, one*along*along + two}
 }
 
 // Misfit is the covariance of what the terms leave out.

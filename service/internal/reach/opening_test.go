@@ -112,7 +112,11 @@ func TestCreepsFromWideSpreads(t *testing.T) {
 		at, closing := l.worst(r, c.from, c.by, c.spread, 60)
 		require.LessOrEqual(t, closing, creepSlack*1.02, "seed %d: from %v by %v, spread %v, at %v", seed, c.from, c.by, c.spread, at)
 	})
-	assert.Greater(t, proven, 3) // with the detector of races a third of the draws are made
+	if underRace { // a fifth of the draws
+		assert.Greater(t, proven, 3)
+		return
+	}
+	assert.Greater(t, proven, 10)
 }
 
 // TestCarelessBoundsAreFound: the same looking finds a bound that takes the way of a gap for the one seen in the middle of a part.
