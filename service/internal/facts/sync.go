@@ -24,7 +24,7 @@ const (
 // firstSync tells whether no solve was accepted since the last homing, or none at all through these optics.
 func (in *Input) firstSync() bool {
 	o, _ := in.Rig.OpticsNamed(in.action().Solve.Optics)
-	return len(in.Snapshot.Rig.Learnt) == 0 || in.pointingModel(o.Name).Count == 0
+	return len(in.Snapshot.Rig.Learnt) == 0 || pose.PointingModel(in.Rig, in.Snapshot.Rig, o.Name).Count == 0
 }
 
 // doubtful tells whether the pose or a solve of this homing is in doubt, so that a second picture is wanted.
@@ -67,7 +67,7 @@ func (in *Input) gate(f Set, h *heaven, s *stand, e *evidence, out *Outcome) {
 		return
 	}
 	in.expect(s, e)
-	learnt := in.learntAt(e.model, e.pose)
+	learnt := e.model.Lean(in.mount(), e.pose)
 	e.offset = unit.Angle(math.Hypot(e.off[0], e.off[1]))
 	if in.firstSync() { // what was learnt excuses no first that lies farther off than a first may
 		e.offset = max(e.offset, in.Rig.Chain.Direction(e.pose).Angle(e.tube))
@@ -86,7 +86,8 @@ func (in *Input) gate(f Set, h *heaven, s *stand, e *evidence, out *Outcome) {
 // expect holds the solve against what the pointing model foretells of the pose at mid-exposure. What the home is off by is the model's own; beside
 // it counts what the pose lost since, as of then: what the rig may have turned since makes no solve likelier.
 func (in *Input) expect(s *stand, e *evidence) {
-	e.model = in.pointingModel(e.optics.Name)
+	m := pose.PointingModel(in.Rig, in.Snapshot.Rig, e.optics.Name)
+	e.model = &m
 	e.sigma = s.seen
 	if home := in.Snapshot.Rig.Homing; home != nil {
 		e.sigma = question.Beside(s.seen, home.Sigma)
@@ -109,28 +110,7 @@ func (in *Input) believable(c pointing.Cov2, side rig.Side) pointing.Cov2 {
 
 func sq(x float64) float64 { return x * x }
 
-func (in *Input) mount() pointing.Mount {
-	return pointing.Mount{Kind: in.Rig.Kind, Chain: &in.Rig.Chain}
-}
-
-// pointingModel is what was learnt of one of the rig's optics; where nothing was, that nothing is known.
-func (in *Input) pointingModel(optics string) *pointing.Model {
-	if m, ok := in.Snapshot.Rig.Pointing[optics]; ok && m.Of(in.mount()) {
-		return &m
-	}
-	var home rig.Axes
-	if h := in.Snapshot.Rig.Homing; h != nil {
-		home = h.Sigma
-	}
-	m := pointing.New(in.mount(), home)
-	return &m
-}
-
-// learntAt is what a model makes of a pose in axis terms: where the tube is expected to look less where it would, were the mount perfect.
-func (in *Input) learntAt(m *pointing.Model, pose rig.Axes) rig.Axes {
-	k := in.Rig.Kind
-	return rig.LiftNear(in.Rig.Chain.Solve(k, m.At(in.mount(), pose).Sight, k.SideOf(pose)), pose).Sub(pose)
-}
+func (in *Input) mount() pointing.Mount { return pointing.MountOf(in.Rig) }
 
 // offsetAngle is the angle on the sky between the solve and the direction expected of the pose with what was learnt.
 func (in *Input) offsetAngle(e *evidence, learnt rig.Axes) unit.Angle {
@@ -333,7 +313,7 @@ func (in *Input) shifted(e *evidence, w witness) bool {
 
 // agreementOf is how far the shift between two solves is from the shift of the axes, beside what the model makes of it, on the sky.
 func (in *Input) agreementOf(e *evidence, a, b question.JudgedSolve) unit.Angle {
-	d := b.Solved.Sub(b.Pose).Sub(in.learntAt(e.model, b.Pose)).Sub(a.Solved.Sub(a.Pose).Sub(in.learntAt(e.model, a.Pose)))
+	d := b.Solved.Sub(b.Pose).Sub(e.model.Lean(in.mount(), b.Pose)).Sub(a.Solved.Sub(a.Pose).Sub(e.model.Lean(in.mount(), a.Pose)))
 	sine := max(e.sine, in.Rig.Chain.Direction(a.Pose).Angle(in.Rig.Chain.Dir1).Sin())
 	return unit.Angle(hypot(float64(d.A1.Wrapped())*sine, float64(d.A2.Wrapped())))
 }

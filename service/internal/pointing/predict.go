@@ -52,10 +52,18 @@ func (c Cov2) Within(most unit.Angle) Cov2 {
 	return Cov2{(wide+narrow)/2 + k*(c[0]-c[2])/2, k * c[1], (wide+narrow)/2 - k*(c[0]-c[2])/2}
 }
 
-// Mount is what of a rig the model goes by.
+// Mount is the kinematics that a model bends.
 type Mount struct {
 	Kind  rig.Kind
 	Chain *rig.Chain
+}
+
+// MountOf is what of a rig the model goes by.
+func MountOf(r *rig.Rig) Mount { return Mount{Kind: r.Kind, Chain: &r.Chain} }
+
+// Lean is what the model makes of a pose in axis terms: where the tube is expected to look less where it would, were the mount perfect.
+func (f *Fit) Lean(m Mount, pose rig.Axes) rig.Axes {
+	return rig.LiftNear(m.Chain.Solve(m.Kind, f.sight(m, pose), m.Kind.SideOf(pose)), pose).Sub(pose)
 }
 
 // At returns where the tube is expected to look at a pose.

@@ -416,29 +416,29 @@ func (t *turn) learntFrom(j question.JudgedSolve) bool {
 	return false
 }
 
-func (t *turn) mount() pointing.Mount {
-	return pointing.Mount{Kind: t.r.Kind, Chain: &t.r.Chain}
-}
+func (t *turn) mount() pointing.Mount { return pointing.MountOf(t.r) }
 
-// pointing is the pointing model of one of the optics; where none was learnt, that nothing is known.
-func (t *turn) pointing(optics string) pointing.Model {
-	if m, ok := t.s.Pointing[optics]; ok && m.Of(t.mount()) {
+func (t *turn) pointing(optics string) pointing.Model { return PointingModel(t.r, t.s, optics) }
+
+// PointingModel is what was learnt of the mount's errors through one of a rig's optics; where nothing was, or with axis 1 elsewhere by the file, that
+// nothing is known.
+func PointingModel(r *rig.Rig, s question.RigState, optics string) pointing.Model {
+	mount := pointing.MountOf(r)
+	if m, ok := s.Pointing[optics]; ok && m.Of(mount) {
 		return m
 	}
-	h := t.s.Homing
-	if h == nil {
-		return pointing.New(t.mount(), rig.Axes{})
+	if s.Homing == nil {
+		return pointing.New(mount, rig.Axes{})
 	}
-	m := pointing.New(t.mount(), h.Sigma)
-	m.OnSensor = h.Sensed
+	m := pointing.New(mount, s.Homing.Sigma)
+	m.OnSensor = s.Homing.Sensed
 	return m
 }
 
 // lean is what was learnt of the pointing in axis terms, where a solve was taken.
 func (t *turn) lean(j question.JudgedSolve) rig.Axes {
 	m := t.pointing(j.Optics)
-	sight := m.At(t.mount(), j.Pose).Sight
-	return rig.LiftNear(t.r.Chain.Solve(t.r.Kind, sight, t.r.Kind.SideOf(j.Pose)), j.Pose).Sub(j.Pose)
+	return m.Lean(t.mount(), j.Pose)
 }
 
 // repoint changes the pointing models of all optics.
