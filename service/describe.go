@@ -16,13 +16,15 @@ import (
 // limit has an expiry.
 func describer(members []decide.Member, facility *limits.Layer) func(string) (*pb.ListRulesResponse, error) {
 	return func(name string) (*pb.ListRulesResponse, error) {
+		var names []string
 		for _, m := range members {
+			names = append(names, m.Rig.ID)
 			if m.Rig.ID == name {
 				return described(m.Rules.(*rules.Set), m.Limits)
 			}
 		}
 		if name != "" {
-			return nil, decide.ErrNoRig
+			return nil, decide.NoRig(name, names)
 		}
 		defs, err := limits.Read(policies.Files())
 		if err != nil {

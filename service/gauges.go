@@ -18,7 +18,7 @@ type gauged struct {
 // gauger plans gauges of rigs, each once when it is first asked for: that takes a second or two. files are those that the members were read from,
 // in their order; without them no length can be told to be wrong. What was stopped is planned anew when it is next asked for.
 func gauger(members []decide.Member, files []rigFile) func(string, func() bool) (*gauge.Subject, gauge.Plan, error) {
-	all := map[string]*gauged{}
+	all, names := map[string]*gauged{}, []string{}
 	for i, m := range members {
 		var f rigFile
 		if len(files) == len(members) {
@@ -31,11 +31,12 @@ func gauger(members []decide.Member, files []rigFile) func(string, func() bool) 
 			subject.Floor = unit.Deg(floor)
 		}
 		all[m.Rig.ID] = &gauged{subject: subject}
+		names = append(names, m.Rig.ID)
 	}
 	return func(name string, going func() bool) (*gauge.Subject, gauge.Plan, error) {
 		one := all[name]
 		if one == nil {
-			return nil, gauge.Plan{}, decide.ErrNoRig
+			return nil, gauge.Plan{}, decide.NoRig(name, names)
 		}
 		plan, err := one.planned(going)
 		return one.subject, plan, err

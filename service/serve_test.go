@@ -216,6 +216,7 @@ func TestRulesAndFilesAreDescribed(t *testing.T) {
 	assert.InDelta(t, -30, limit("heron", "sky/floor", "altitude_deg").GetBound(), 1e-9)
 	_, err := rules.ListRules(t.Context(), &pb.ListRulesRequest{Rig: "crane"})
 	assert.Equal(t, codes.NotFound, status.Code(err))
+	assert.ErrorContains(t, err, `no such rig: "crane"; there are [heron`)
 
 	content, err := os.ReadFile(filepath.Join(dir, "heron.yaml"))
 	require.NoError(t, err)

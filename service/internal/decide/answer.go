@@ -2,6 +2,7 @@ package decide
 
 import (
 	"errors"
+	"fmt"
 	"time"
 
 	"keepclear.example/keepclear/service/internal/facts"
@@ -20,6 +21,11 @@ var (
 	ErrReleased = errors.New("the lock was released already")
 	ErrConflict = errors.New("contradiction in the request")
 )
+
+// NoRig is the error of a name that none of the rigs has.
+func NoRig(name string, there []string) error {
+	return fmt.Errorf("%w: %q; there are %v", ErrNoRig, name, there)
+}
 
 // ConflictError names fields of a request that cannot stand together or do not fit the rig.
 type ConflictError struct{ Faults []FieldFault }

@@ -233,7 +233,7 @@ func (d *Decider) all() []*group {
 func (d *Decider) group(name string) (*group, error) {
 	g := d.groups[name]
 	if g == nil {
-		return nil, fmt.Errorf("%w: %q; there are %v", ErrNoRig, name, d.order)
+		return nil, NoRig(name, d.order)
 	}
 	return g, nil
 }
