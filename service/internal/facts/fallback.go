@@ -73,13 +73,26 @@ func (in *Input) stopsAt(c *course) (float64, string) {
 			return never, "the limit in the mount acts by a belief that was not reported"
 		}
 		acts := 0.0
-		for _, ahead := range c.ahead {
+		for _, ahead := range in.aheadOf(c) {
 			acts = math.Max(acts, in.limitActs(c, stop.Axis, limit, ahead))
 		}
 		return acts, fmt.Sprintf("the mount's limit at %.1f°, which acts by belief", limit.Deg())
 	case rig.NothingStops, rig.MotionEnds:
 	}
 	return never, "the rig file declares nothing that does"
+}
+
+// aheadOf is what belief less pose may be on a course. A slew by axes may end at the very angles asked for, from wherever it began: its belief
+// then turned by as much more as the pose was held to be too far.
+func (in *Input) aheadOf(c *course) []rig.Axes {
+	if in.action().Axes == nil {
+		return c.ahead
+	}
+	var out []rig.Axes
+	for _, ahead := range c.ahead {
+		out = append(out, ahead.Sub(c.journey.spread), ahead, ahead.Add(c.journey.spread))
+	}
+	return out
 }
 
 // limitActs is when belief, with what syncs may still take from it, reaches a limit kept by the mount. A limit acts where it is

@@ -93,6 +93,7 @@ func TestWhatWasSeenBeforeChangesNothing(t *testing.T) {
 // onceDiffered are questions of which the two once thought otherwise, and who was wrong or said more than it knew.
 func onceDiffered() map[int]string {
 	return map[int]string{
+		1_006_933: "the service: where a slew by axes began elsewhere and ends at the angles asked for, belief may be beyond a limit in the mount",
 		4_017_458: "the second opinion: by its belief the rig passes near the zenith, and who proves it may not tell where it is then",
 		4_038_470: "the second opinion, the same",
 		4_039_188: "the service: at the margin to a hair it looked no farther for a break of it, and held for a deny",
