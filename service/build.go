@@ -399,6 +399,9 @@ func newDecider(path string, members []decide.Member, now func() time.Time, cloc
 		Encode: rpc.Encode(func(name string) (*rig.Rig, bool) { r, ok := rigs[name]; return r, ok }),
 	})
 	if err == nil {
+		err = takeLoss(rec, d, path)
+	}
+	if err == nil {
 		err = d.WithdrawAfterRestart()
 	}
 	if err != nil {

@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"os"
+	"slices"
 	"strings"
 	"sync"
 	"syscall"
@@ -15,6 +16,7 @@ import (
 	"google.golang.org/grpc/status"
 
 	pb "keepclear.example/keepclear/api/keepclear/v1"
+	"keepclear.example/keepclear/service/internal/record"
 )
 
 // end tells the process to stop and waits until it has: everything is in the record's file then, and nothing in its log.
@@ -125,8 +127,9 @@ func TestRottenOldEntry(t *testing.T) {
 	assert.Equal(t, pb.Verdict_VERDICT_ALLOW, reply.(*pb.AskResponse).GetJudgement().GetVerdict())
 }
 
-// TestLostTail (rows 28, 29): a bit turned over in the log of a killed service, or an older copy of the record put back. Nobody in the service
-// can know; the receipts that the askers keep convict it, by the first entry that is gone, and with it in hand nothing passes for whole.
+// TestLostTail (rows 28, 29): a bit turned over in the log of a killed service, or an older copy of the record put back. Where the heads kept
+// beside it went further, every rig is locked until a named person accepts the loss; where they went back with it, nobody in the service can know,
+// and the receipts that the askers keep convict it, by the first entry that is gone.
 func TestLostTail(t *testing.T) {
 	t.Parallel()
 	base := newStand(t, "", rigFolder(t))
@@ -141,6 +144,11 @@ func TestLostTail(t *testing.T) {
 	for range 6 {
 		base.must(turn(t, base.rig, 5, 5))
 	}
+	last := placeOf(receiptOf(base.all()[len(base.all())-1].reply))
+	require.Eventually(t, func() bool {
+		kept, err := record.KeptHeads(base.path)
+		return err == nil && slices.Contains(kept, last)
+	}, recoverTime, 50*time.Millisecond, "its heads are kept")
 	base.kill()
 	log, err := os.ReadFile(base.path + "-wal")
 	require.NoError(t, err)
@@ -157,8 +165,23 @@ func TestLostTail(t *testing.T) {
 	}
 	convicted(t, s)
 	assert.EqualValues(t, 2, s.verdict().GetFirstWrong().GetNumber())
+	s.end()
+	s.start()
+	assert.Empty(t, s.holding(), "a loss is told once")
+
+	gone := base.copied(t)
+	for side, content := range older {
+		require.NoError(t, os.WriteFile(gone.path+side, content, 0o600))
+	}
+	require.NoError(t, os.Remove(gone.path+"-heads"))
+	gone.start()
+	assert.Empty(t, gone.holding(), "nobody in the service can know")
+	res := gone.verdict()
+	assert.False(t, res.GetWhole(), res.GetSentence())
+	assert.EqualValues(t, 2, res.GetFirstWrong().GetNumber(), res.GetSentence())
 }
 
+// convicted: the service finds that entries are gone, or that its record is no record; it moves nothing before a person accepts that.
 func convicted(t *testing.T, s *stand) {
 	t.Helper()
 	s.launch()
@@ -169,6 +192,59 @@ func convicted(t *testing.T, s *stand) {
 	res := s.verdict()
 	assert.False(t, res.GetWhole(), res.GetSentence())
 	assert.NotNil(t, res.GetFirstWrong(), res.GetSentence())
+	locks := s.holding()
+	require.Len(t, locks, 1)
+	assert.Contains(t, locks[0].GetReason(), "entries of the record are gone")
+	assert.Contains(t, locks[0].GetReason(), "chain heron went as far as entry")
+	reply, err := s.call(turn(t, s.rig, 5, 5))
+	require.NoError(t, err)
+	j := reply.(*pb.AskResponse).GetJudgement()
+	assert.Equal(t, pb.Verdict_VERDICT_HOLD, j.GetVerdict())
+	held := map[string]string{}
+	for _, f := range j.GetFindings() {
+		if f.GetEffect() == pb.Effect_EFFECT_HOLD {
+			held[f.GetRuleId()] = f.GetSentence()
+		}
+	}
+	assert.Contains(t, held, "lock/none")
+	assert.Contains(t, held, "pose/known")
+	_, err = s.call(&pb.ReleaseRequest{RequestId: newID(), LockIds: []string{locks[0].GetLockId()}, Person: "R. Alder", Reason: "looked at it; an older copy was put back"})
+	require.NoError(t, err)
+	s.must(homedAt(s, 0, 0))
+	s.must(turn(t, s.rig, 5, 5))
+	assert.Empty(t, s.holding())
+}
+
+// holding are the locks that hold the rig.
+func (s *stand) holding() []*pb.HeldLock {
+	s.t.Helper()
+	got, err := s.clients.rigs.GetRig(s.t.Context(), &pb.GetRigRequest{Rig: s.rig.ID})
+	require.NoError(s.t, err)
+	return got.GetRig().GetLocks()
+}
+
+// TestRottenHeads: the kept heads themselves are rotten. Whether anything is gone cannot be told, so every rig is locked; the pose stays.
+func TestRottenHeads(t *testing.T) {
+	t.Parallel()
+	base := newStand(t, "", rigFolder(t))
+	base.start()
+	base.must(homedAt(base, 0, 0))
+	base.end()
+	content, err := os.ReadFile(base.path + "-heads")
+	require.NoError(t, err)
+	for at := 0; at < len(content); at += 13 {
+		s := base.flipped(t, "-heads", at)
+		s.start()
+		locks := s.holding()
+		require.Len(t, locks, 1, "byte %d", at)
+		assert.Contains(t, locks[0].GetReason(), "does not fit its own sum")
+		_, err = s.call(&pb.ReleaseRequest{RequestId: newID(), LockIds: []string{locks[0].GetLockId()}, Person: "R. Alder", Reason: "looked at it"})
+		require.NoError(t, err)
+		s.must(turn(t, s.rig, 5, 5))
+		s.end()
+	}
+	base.start()
+	assert.Empty(t, base.holding(), "a whole one locks nothing")
 }
 
 // TestTwoWriters (row 31): somebody removed the lock, and two services write one record. The chain does not fork: the one that comes late to it is

@@ -208,7 +208,7 @@ func assemble(s streams, members []decide.Member, o serveOptions, clock clockRea
 	return &service{
 		record: rec, decider: d, server: server, listener: listener, log: log, look: look,
 		clock: clock(s.now()), mostClockS: mostClock(members), notices: toLookAt(members),
-		tasks: []func(context.Context) error{func(ctx context.Context) error { return proveRules(ctx, members) }},
+		tasks: []func(context.Context) error{func(ctx context.Context) error { return proveRules(ctx, members) }, headKeeper(rec, log)},
 	}, nil
 }
 
@@ -277,4 +277,5 @@ func (sv *service) close() {
 	// Serve has closed the listener; what close finds wrong with the record was an error of the last flush, already answered.
 	_ = sv.listener.Close()
 	_ = sv.record.Close()
+	_ = sv.record.KeepHeads() // those that are kept stay true
 }

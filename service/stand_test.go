@@ -68,7 +68,7 @@ func (s *stand) copied(t testing.TB) *stand {
 	t.Helper()
 	c := newStand(t, s.binary, s.rigs)
 	c.isAway, c.rules, c.calls, c.life = s.isAway, s.rules, s.all(), s.life
-	for _, side := range []string{"", "-wal", "-journal"} {
+	for _, side := range []string{"", "-wal", "-journal", "-heads"} {
 		content, err := os.ReadFile(s.path + side)
 		if os.IsNotExist(err) {
 			continue
@@ -81,7 +81,7 @@ func (s *stand) copied(t testing.TB) *stand {
 
 // files are those that the record is made of, and the folder that holds them.
 func (s *stand) files() []string {
-	return []string{s.path, s.path + "-wal", s.path + "-shm", s.path + "-journal", s.path + "-lock", filepath.Dir(s.path)}
+	return []string{s.path, s.path + "-wal", s.path + "-shm", s.path + "-journal", s.path + "-lock", s.path + "-heads", s.path + "-heads.new", filepath.Dir(s.path)}
 }
 
 // launch starts the process, behind strace where a wrapping is given; it does not wait until it answers.

@@ -27,7 +27,11 @@ func verify(ctx context.Context, s streams, args []string) int {
 		fmt.Fprintf(s.err, "nothing was verified: %s is %s, no record. Name the file that serve says at its start;\nif this is it, its beginning is lost: keep it, and take a copy from before\n", args[0], what)
 		return exitCheck
 	}
-	res, err := record.VerifyFile(ctx, args[0], record.VerifyOptions{Fold: state.NewFold}, store.Options{})
+	kept, err := record.KeptHeads(args[0])
+	if err != nil {
+		fmt.Fprintf(s.err, "whether its end is lost is not looked at: %v\n", err)
+	}
+	res, err := record.VerifyFile(ctx, args[0], record.VerifyOptions{Fold: state.NewFold, Kept: kept}, store.Options{})
 	if err != nil {
 		fmt.Fprintf(s.err, "nothing was verified: %v\n", err)
 		return exitCheck

@@ -35,6 +35,8 @@ const (
 	LockCause_LOCK_CAUSE_POSE_UNKNOWN LockCause = 2
 	// A drag stop.
 	LockCause_LOCK_CAUSE_DRAG_STOP LockCause = 3
+	// Entries that the record held are gone from it.
+	LockCause_LOCK_CAUSE_RECORD_LOST LockCause = 4
 )
 
 // Enum value maps for LockCause.
@@ -44,12 +46,14 @@ var (
 		1: "LOCK_CAUSE_PERSON",
 		2: "LOCK_CAUSE_POSE_UNKNOWN",
 		3: "LOCK_CAUSE_DRAG_STOP",
+		4: "LOCK_CAUSE_RECORD_LOST",
 	}
 	LockCause_value = map[string]int32{
 		"LOCK_CAUSE_UNSPECIFIED":  0,
 		"LOCK_CAUSE_PERSON":       1,
 		"LOCK_CAUSE_POSE_UNKNOWN": 2,
 		"LOCK_CAUSE_DRAG_STOP":    3,
+		"LOCK_CAUSE_RECORD_LOST":  4,
 	}
 )
 
@@ -510,12 +514,13 @@ const file_keepclear_v1_lock_service_proto_rawDesc = "" +
 	"\x06set_by\x18\x03 \x01(\tR\x05setBy\x12\x16\n" +
 	"\x06reason\x18\x04 \x01(\tR\x06reason\x125\n" +
 	"\bset_time\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\asetTime\x12-\n" +
-	"\x05cause\x18\x06 \x01(\x0e2\x17.keepclear.v1.LockCauseR\x05cause*u\n" +
+	"\x05cause\x18\x06 \x01(\x0e2\x17.keepclear.v1.LockCauseR\x05cause*\x91\x01\n" +
 	"\tLockCause\x12\x1a\n" +
 	"\x16LOCK_CAUSE_UNSPECIFIED\x10\x00\x12\x15\n" +
 	"\x11LOCK_CAUSE_PERSON\x10\x01\x12\x1b\n" +
 	"\x17LOCK_CAUSE_POSE_UNKNOWN\x10\x02\x12\x18\n" +
-	"\x14LOCK_CAUSE_DRAG_STOP\x10\x032\x94\x01\n" +
+	"\x14LOCK_CAUSE_DRAG_STOP\x10\x03\x12\x1a\n" +
+	"\x16LOCK_CAUSE_RECORD_LOST\x10\x042\x94\x01\n" +
 	"\vLockService\x12=\n" +
 	"\x04Lock\x12\x19.keepclear.v1.LockRequest\x1a\x1a.keepclear.v1.LockResponse\x12F\n" +
 	"\aRelease\x12\x1c.keepclear.v1.ReleaseRequest\x1a\x1d.keepclear.v1.ReleaseResponseB:Z8keepclear.example/keepclear/api/keepclear/v1;keepclearv1b\x06proto3"

@@ -302,6 +302,19 @@ func Acted(w World, s question.RigState, a Act, x *question.Sample) (question.Ri
 	return t.done()
 }
 
+// Unrecorded takes in that entries of the rig's chain are gone from the record: acts, homings, syncs and motions may have been among them.
+func Unrecorded(w World, s question.RigState, why string) (question.RigState, []Notice) {
+	t := begin(w, s)
+	t.raised = true
+	t.alarm(PoseLost, "", "%s: where the axes are is not known; home them, or state where they are", why)
+	t.s.Homing, t.s.Pointing = nil, nil
+	t.unlearn()
+	t.stale(why)
+	t.lose(why)
+	t.settleEpoch()
+	return t.done()
+}
+
 // by names a person.
 func by(person string) string {
 	if person == "" {

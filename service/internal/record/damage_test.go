@@ -2,9 +2,11 @@ package record_test
 
 import (
 	"bytes"
+	"crypto/sha256"
 	"fmt"
 	"math/rand/v2"
 	"os"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -137,4 +139,66 @@ func TestOlderCopyPutBack(t *testing.T) {
 	res, err = record.VerifyFile(t.Context(), path, record.VerifyOptions{Receipts: []record.Place{wrong}}, store.Options{})
 	require.NoError(t, err)
 	assert.False(t, res.Whole, "a receipt for another entry: %s", res.Sentence)
+}
+
+// TestKeptHeads: the heads kept beside a record tell that it went back, and whoever verifies it; a file of them that is torn, rotten or
+// written by hand is refused, never read as less.
+func TestKeptHeads(t *testing.T) {
+	path, older, _ := wholeFile(t, 3)
+	none, err := record.KeptHeads(path)
+	require.NoError(t, err)
+	assert.Empty(t, none, "no file")
+	r, err := record.Open(path, record.Options{})
+	require.NoError(t, err)
+	write(t, r, "pier", 4, 5)
+	require.NoError(t, r.KeepHeads())
+	kept, err := record.KeptHeads(path)
+	require.NoError(t, err)
+	var want []record.Place
+	for name, h := range r.Heads() {
+		want = append(want, record.Place{Chain: name, Number: h.Number, Hash: h.Hash})
+	}
+	assert.ElementsMatch(t, want, kept)
+	lacks, err := r.Lacks(t.Context(), kept)
+	require.NoError(t, err)
+	assert.Empty(t, lacks)
+	require.NoError(t, r.Close())
+	require.NoError(t, r.KeepHeads(), "after it was closed, too")
+
+	require.NoError(t, os.WriteFile(path, older, 0o600))
+	r, err = record.Open(path, record.Options{})
+	require.NoError(t, err)
+	lacks, err = r.Lacks(t.Context(), kept)
+	require.NoError(t, err)
+	require.Len(t, lacks, 1)
+	assert.Equal(t, "pier", lacks[0].Chain)
+	write(t, r, "pier", 40, 41, 42)
+	lacks, err = r.Lacks(t.Context(), kept)
+	require.NoError(t, err)
+	assert.Len(t, lacks, 1, "another entry stands in its place")
+	require.NoError(t, r.Close())
+	res, err := record.VerifyFile(t.Context(), path, record.VerifyOptions{Kept: kept}, store.Options{})
+	require.NoError(t, err)
+	assert.False(t, res.Whole)
+	assert.Equal(t, &lacks[0], res.FirstWrong)
+
+	content, err := os.ReadFile(path + "-heads")
+	require.NoError(t, err)
+	for bit := range 8 * len(content) {
+		bad := bytes.Clone(content)
+		bad[bit/8] ^= 1 << (bit % 8)
+		require.NoError(t, os.WriteFile(path+"-heads", bad, 0o600))
+		_, err := record.KeptHeads(path)
+		require.ErrorIs(t, err, record.ErrHeads, "bit %d", bit)
+	}
+	for n := range content {
+		require.NoError(t, os.WriteFile(path+"-heads", content[:n], 0o600))
+		_, err := record.KeptHeads(path)
+		require.ErrorIs(t, err, record.ErrHeads, "%d bytes", n)
+	}
+	for _, line := range []string{"pier 1 00\n", "\"pier\" 1 00\n", "\"pier\" -1 " + strings.Repeat("00", 32) + "\n", "\n"} {
+		require.NoError(t, os.WriteFile(path+"-heads", fmt.Appendf(nil, "%ssum %x\n", line, sha256.Sum256([]byte(line))), 0o600))
+		_, err := record.KeptHeads(path)
+		require.ErrorIs(t, err, record.ErrHeads, "%q", line)
+	}
 }

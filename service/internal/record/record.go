@@ -75,6 +75,9 @@ type Record struct {
 	done chan struct{} // closed by the flusher
 
 	beside sync.WaitGroup // what fills the filter
+
+	keeping sync.Mutex
+	kept    string // what of the heads stands in the file beside the record; empty: not known. Guarded by keeping
 }
 
 // chain is what the record knows of one chain.

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 
 	"keepclear.example/keepclear/service/internal/store"
 )
@@ -18,6 +19,7 @@ type Folder interface {
 type VerifyOptions struct {
 	Chain    string                    // empty: all, with the file's own pages and indexes
 	Receipts []Place                   // places that must be in the record
+	Kept     []Place                   // the same, of which the sentence does not speak: KeptHeads
 	Fold     func(chain string) Folder // nil: the bodies of state entries are not recomputed
 	Progress func(readCount uint64)    // called about every 128 entries; may be nil
 }
@@ -116,7 +118,7 @@ func (v *verification) run(ctx context.Context) error {
 	if v.opts.Chain != "" && len(v.result.Heads) == 0 {
 		return fmt.Errorf("chain %q: %w", v.opts.Chain, ErrAbsent)
 	}
-	for _, p := range v.opts.Receipts {
+	for _, p := range slices.Concat(v.opts.Receipts, v.opts.Kept) {
 		if _, err := holds(ctx, v.store, p); err != nil {
 			return err
 		}

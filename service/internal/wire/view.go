@@ -111,11 +111,14 @@ func poseOf(p question.Pose) *pb.Pose {
 	return out
 }
 
-// Lock turns a lock into its message. The service itself sets locks for one cause only in this version: a pose made unknown by
-// evidence; rpc refuses its name to persons.
+// Lock turns a lock into its message. The service itself sets locks for two causes in this version: one rig's for a pose made unknown by
+// evidence, one on all for a record that lost entries; rpc refuses its name to persons.
 func Lock(l question.Lock) *pb.HeldLock {
 	cause := pb.LockCause_LOCK_CAUSE_PERSON
-	if l.SetBy == decide.Ourselves {
+	switch {
+	case l.SetBy == decide.Ourselves && l.Rig == "":
+		cause = pb.LockCause_LOCK_CAUSE_RECORD_LOST
+	case l.SetBy == decide.Ourselves:
 		cause = pb.LockCause_LOCK_CAUSE_POSE_UNKNOWN
 	}
 	return &pb.HeldLock{LockId: l.ID, Rig: l.Rig, SetBy: l.SetBy, Reason: l.Reason, SetTime: timestamppb.New(l.Set), Cause: cause}
