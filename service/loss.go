@@ -45,7 +45,7 @@ func takeLoss(rec *record.Record, d *decide.Decider, path string) error {
 		return fmt.Errorf("looking for what the record held: %w", err)
 	}
 	if len(lacks) > 0 {
-		because = "entries of the record are gone, and what they held (" + gone(lacks, rec.Heads()) + "): a page of its log is rotten, or an older copy was put in its place"
+		because = "entries of the record are gone, and what they held (" + gone(lacks, rec.Heads()) + "): a page of its log is rotten, an older copy was put in its place, or it was begun anew"
 	}
 	if because == "" {
 		return nil
@@ -74,4 +74,17 @@ func gone(lacks []record.Place, heads map[string]record.Head) string {
 		}
 	}
 	return strings.Join(out, ", ")
+}
+
+// inForce says which locks hold which rigs as the service starts.
+func inForce(d *decide.Decider) []string {
+	var out []string
+	for _, l := range d.Held() {
+		whom := l.Rig
+		if whom == "" {
+			whom = "every rig"
+		}
+		out = append(out, fmt.Sprintf("\nLOCKED: %s, since %s by %s:\n  %s", whom, stamp(l.Set.UTC()), l.SetBy, l.Reason))
+	}
+	return out
 }

@@ -196,6 +196,7 @@ func convicted(t *testing.T, s *stand) {
 	require.Len(t, locks, 1)
 	assert.Contains(t, locks[0].GetReason(), "entries of the record are gone")
 	assert.Contains(t, locks[0].GetReason(), "chain heron went as far as entry")
+	assert.Contains(t, s.out.String(), "LOCKED: every rig, since ")
 	reply, err := s.call(turn(t, s.rig, 5, 5))
 	require.NoError(t, err)
 	j := reply.(*pb.AskResponse).GetJudgement()

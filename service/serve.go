@@ -207,7 +207,7 @@ func assemble(s streams, members []decide.Member, o serveOptions, clock clockRea
 	look := func() { clock(now()) }
 	return &service{
 		record: rec, decider: d, server: server, listener: listener, log: log, look: look,
-		clock: clock(s.now()), mostClockS: mostClock(members), notices: toLookAt(members),
+		clock: clock(s.now()), mostClockS: mostClock(members), notices: append(inForce(d), toLookAt(members)...),
 		tasks: []func(context.Context) error{func(ctx context.Context) error { return proveRules(ctx, members) }, headKeeper(rec, log)},
 	}, nil
 }

@@ -168,7 +168,7 @@ func (d *Decider) release(ids []string, person, reason string, at time.Time, req
 		defer g.turn.Unlock()
 	}
 	if w, again, err := d.reportedBefore(req); err != nil || again {
-		return d.remaining(groups, ids), []record.Written{w}, err
+		return d.remaining(groups), []record.Written{w}, err
 	}
 	byGroup := map[*group][]string{}
 	for _, id := range ids {
@@ -195,7 +195,7 @@ func (d *Decider) release(ids []string, person, reason string, at time.Time, req
 		}
 		out = append(out, w)
 	}
-	return d.remaining(groups, ids), out, nil
+	return d.remaining(groups), out, nil
 }
 
 // holder finds the chain that holds a lock. Requires every turn.
@@ -215,10 +215,20 @@ func (d *Decider) holder(groups []*group, id string) (*group, error) {
 }
 
 // remaining returns the locks that still hold anything the released ones held.
-func (d *Decider) remaining(groups []*group, _ []string) []question.Lock {
+func (d *Decider) remaining(groups []*group) []question.Lock {
 	var out []question.Lock
 	for _, g := range groups {
 		out = append(out, g.folded.Held()...)
 	}
 	return out
+}
+
+// Held returns every lock in force: those on all rigs first, then those of each by its name, the oldest first.
+func (d *Decider) Held() []question.Lock {
+	groups := d.all()
+	for _, g := range groups {
+		g.turn.Lock()
+		defer g.turn.Unlock()
+	}
+	return d.remaining(groups)
 }
