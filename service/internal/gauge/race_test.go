@@ -1,0 +1,6 @@
+//go:build race
+
+package gauge
+
+// underRace: built with the race detector.
+const underRace = true
