@@ -19,6 +19,7 @@ import (
 	"keepclear.example/keepclear/service/internal/faults"
 	"keepclear.example/keepclear/service/internal/limits"
 	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/reach"
 	"keepclear.example/keepclear/service/internal/record"
 	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/rules"
@@ -81,7 +82,7 @@ var shared = sync.OnceValues(func() (decide.Member, error) {
 		return decide.Member{}, err
 	}
 	set, err := rules.Load(policies.Files(), lim)
-	return decide.Member{Rig: r, Limits: lim, Rules: set, Revs: map[string]string{"rig": fmt.Sprintf("%x", r.Digest)}}, err
+	return decide.Member{Rig: r, Limits: lim, Rules: set, Shelf: reach.NewShelf(), Revs: map[string]string{"rig": fmt.Sprintf("%x", r.Digest)}}, err
 })
 
 func newBench(t *testing.T) *bench {

@@ -17,6 +17,7 @@ import (
 	"keepclear.example/keepclear/service/internal/pose"
 	"keepclear.example/keepclear/service/internal/practice"
 	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/reach"
 	"keepclear.example/keepclear/service/internal/record"
 	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/rules"
@@ -73,6 +74,9 @@ type asked struct {
 	cut   time.Duration
 	alone bool
 }
+
+// shelf is what is proven of the rigs of all nights; no answer depends on what was asked before.
+var shelf = sync.OnceValue(reach.NewShelf)
 
 // shared are the rules, read once: they are the same for every night.
 var shared = sync.OnceValues(func() (*rules.Set, error) {
@@ -286,7 +290,7 @@ func (n *night) open(recordPath string) error {
 		return err
 	}
 	d, err = decide.New(decide.Parts{
-		Record: n.rec, Members: []decide.Member{{Rig: n.rig, Limits: lim, Rules: bound}}, Moment: moment, Now: n.Now, Cells: 20_000,
+		Record: n.rec, Members: []decide.Member{{Rig: n.rig, Limits: lim, Rules: bound, Shelf: shelf()}}, Moment: moment, Now: n.Now, Cells: 20_000,
 		Clock: func(t time.Time) question.Clock { return n.clock(t) }, NewID: n.newID,
 		Encode: func(a decide.Answer, _ string) (state.Exchanged, error) {
 			return state.Exchanged{Type: "night", Bytes: []byte(describe(a))}, nil
