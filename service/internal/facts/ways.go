@@ -283,8 +283,14 @@ const fieldTolerance = 0.01 * unit.Degree
 // mostTolerance is that of the greatest altitude, which no rule judges: a tenth of a degree.
 const mostTolerance = 0.1 * unit.Degree
 
+// coarsest is the most that tolerance grows to. Near the zenith the turn of an alt-azimuth is known to half a turn, and the tube to a tenth
+// of a degree all the same. Choice.
+const coarsest = 0.3 * unit.Degree
+
 // tolerance grows with the spread, of which it is a thirtieth: where the pose is not known to a degree a tenth of one costs nothing.
-func tolerance(spread rig.Axes) unit.Angle { return max(fieldTolerance, spread.Max()/30) }
+func tolerance(spread rig.Axes) unit.Angle {
+	return max(fieldTolerance, min(spread.Max()/30, coarsest))
+}
 
 // altitude puts the least and greatest true altitude of the tube along all ways.
 func (in *Input) altitude(f Set, ways []journey) {

@@ -108,6 +108,12 @@ func onceDiffered() map[int]string {
 		5_046_753: "the second opinion: without UT1 the Sun may have set later",
 		5_112_864: "the second opinion: what air does to a mount that believes it points 32° below the horizon nobody knows",
 		5_114_003: "the second opinion: the limit of an equatorial that tracks acts where it is reached upward, wherever the way there began",
+		7_004_219: "the second opinion: what the mount means near the zenith moves as the sky turns, and with it where belief makes it end",
+		7_022_923: "the service: with the turn near the zenith unknown the tube was found to a twentieth of its sine, and a creep held for the Sun",
+		7_029_864: "the second opinion: what air does to a target far below the horizon nobody knows",
+		7_029_888: "the second opinion, the same: two turns as near to a hair",
+		7_029_903: "the second opinion, the same",
+		7_029_926: "the second opinion, the same: axis 2",
 		5_110_299: "the second opinion: where air lifts the tube onto the end of axis 1, it is not known which of two poses there is nearer to a third",
 	}
 }

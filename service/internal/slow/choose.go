@@ -23,10 +23,10 @@ func (p *play) choose(n int, wide bool) {
 		all = p.endsFrom(p.from, p.wait, p.wait+p.way.seconds())
 	}
 	if p.bySky() {
-		p.more = p.more.add(p.turning(p.end.axes, p.limit("permit start_within_s"))).add(p.turning(p.end.axes, unsure(p.q.At)))
+		p.more = p.more.add(p.arriving(p.limit("permit start_within_s"))).add(p.arriving(unsure(p.q.At)))
 	}
 	if !p.bySky() && p.q.State.Sample.Doing == "tracking" { // a proof may count the sky's turning where the motion ends
-		p.more = p.more.add(p.turning(p.end.axes, p.limit("permit start_within_s")))
+		p.more = p.more.add(p.arriving(p.limit("permit start_within_s")))
 	}
 	if p.q.Kind == "track" {
 		p.way = motion{[]leg{{p.start, p.start, "straight", p.r.Rate, p.r.Accel, nil}}, []float64{0}}
@@ -84,7 +84,7 @@ func (j *judging) lateness(p *play) {
 		late = max(late, math.Abs(m.seconds()-p.way.seconds()))
 	}
 	s := p.limit("permit start_within_s")
-	p.more = p.more.add(p.turning(p.end.axes, s).times(Axes{late / s, late / s}))
+	p.more = p.more.add(p.arriving(s).times(Axes{late / s, late / s}))
 }
 
 // flips tells whether the mount takes the motion for a change of side.

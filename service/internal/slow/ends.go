@@ -256,8 +256,9 @@ type turn struct {
 // lifts are the turns that the mount may mean, seen from where its counters stand.
 func (j *judging) lifts(a, from Axes) []turn {
 	var out []turn
-	for _, one := range j.turns(a[0], from[0], 0) {
-		for _, two := range j.turns(a[1], from[1], 1) {
+	nearly := j.nearly() + min(j.blur(a), 2*degree)
+	for _, one := range j.turns(a[0], from[0], 0, nearly) {
+		for _, two := range j.turns(a[1], from[1], 1, nearly) {
 			out = append(out, turn{Axes{one.at, two.at}, one.maybe || two.maybe})
 		}
 	}
@@ -271,9 +272,9 @@ type turned struct {
 }
 
 // turns are those of one axis: the nearest, whatever the travel; or the nearest within travel; or all within it. Where none is, nobody says
-// where the mount would go, but out of its travel.
-func (j *judging) turns(a, from float64, axis int) []turned {
-	low, high, nearly := j.r.Low[axis], j.r.High[axis], j.nearly()
+// where the mount would go, but out of its travel. Of what is no farther than nearly from being meant it may be.
+func (j *judging) turns(a, from float64, axis int, nearly float64) []turned {
+	low, high := j.r.Low[axis], j.r.High[axis]
 	var room [3][11]float64
 	all, within, maybe := room[0][:0], room[1][:0], room[2][:0]
 	for k := -5.0; k <= 5; k++ {
@@ -352,8 +353,13 @@ func (j *judging) bounded() *Finding {
 	f.Said = fmt.Sprintf("%.3f° to spare: %s", f.Seen, about)
 	if j.believes { // what air does to it leaves open
 		f.Slack = j.blur(j.belief) / degree
-		f.Seen += f.Slack
 	}
+	if j.q.Sky != nil { // and to the target
+		for _, e := range all[0] {
+			f.Slack = max(f.Slack, j.blur(e.axes)/degree)
+		}
+	}
+	f.Seen += f.Slack
 	return f
 }
 

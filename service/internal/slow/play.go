@@ -258,6 +258,12 @@ func (p *play) turning(at Axes, seconds float64) Axes {
 	return Axes{min(math.Pi, s*(1+math.Tan(min(math.Abs(alt)+s, 89.9999*degree)))), s}
 }
 
+// arriving is how far the end may move with the sky in some seconds: by belief as far as the place that the mount means.
+func (p *play) arriving(seconds float64) Axes {
+	here, meant := p.turning(p.end.axes, seconds), p.turning(p.end.axes.sub(p.end.shift), seconds)
+	return Axes{max(here[0], meant[0]), max(here[1], meant[1])}
+}
+
 // along looks at the whole way, in points.
 func (p *play) along(points int) {
 	p.lowest, p.sun = p.low(), p.sunMay()
@@ -277,6 +283,7 @@ func (p *play) along(points int) {
 	if blur := max(p.blur(p.belief), p.blur(p.end.axes)); p.q.Sky != nil && blur > 0.1*degree || p.blur(p.belief) > 0.1*degree { // where it ends is known no better
 		disc += blur / degree
 		p.slack("travel/axis1", blur/degree)
+		p.slack("travel/axis2", (p.lifted(p.belief)+p.lifted(p.end.axes))/degree)
 		p.slack("clear/path", blur*p.scene.far[0])
 		p.slack("sun/apart", blur/degree)
 		p.slack("sky/floor", blur/degree)
