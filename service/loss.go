@@ -53,7 +53,10 @@ func takeLoss(rec *record.Record, d *decide.Decider, path string) error {
 	if err := d.TakeLoss(lacks, because); err != nil {
 		return err
 	}
-	return rec.KeepHeads() // or the next start would find the same loss anew
+	if err := rec.KeepHeads(); err != nil { // the next start would find the same loss anew
+		return fmt.Errorf("%w; see that this user may write there and that there is room, and take away what bears that name and is no file", err)
+	}
+	return nil
 }
 
 // mostGone is how many chains a loss names.

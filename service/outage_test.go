@@ -130,6 +130,11 @@ func TestStartsThatAreRefused(t *testing.T) {
 			versioned(t, path, 2)
 			return func() { versioned(t, path, 1) }
 		}, says: []string{"newer version", "version 2", "knows up to 1", "use the newer program"}},
+		"with a folder where its heads are kept": {harm: func(t *testing.T, path string) func() {
+			_ = os.Remove(path + "-heads")
+			require.NoError(t, os.Mkdir(path+"-heads", 0o700))
+			return func() { require.NoError(t, os.Remove(path+"-heads")) }
+		}, says: []string{"keeping the heads of the record", "take away what bears that name"}},
 		"immutable": {root: true, harm: func(t *testing.T, path string) func() {
 			run1(t, "chattr", "+i", path)
 			t.Cleanup(func() { run1(t, "chattr", "-i", path) })
