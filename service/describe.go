@@ -105,10 +105,10 @@ func limitsOf(rule string, defs []limits.Definition, in limitSet) []*pb.Limit {
 	return out
 }
 
-// changer is rpc's WhatIf: a rig's file, as it was read at the start, with a change, under the facility's limits. members were made of files, in
+// changer is rpc's WhatIf: a rig's file, as it was read at the start, with changes, under the facility's limits. members were made of files, in
 // their order. Class and meshes beside the file are read anew, and have to be what they were, or two rigs would be compared that differ in more
-// than the change.
-func changer(files []rigFile, members []decide.Member, facility *limits.Layer) func(string, rig.Change) (*rig.Rig, limits.Set, error) {
+// than these.
+func changer(files []rigFile, members []decide.Member, facility *limits.Layer) func(string, []rig.Change) (*rig.Rig, limits.Set, error) {
 	type source struct {
 		rigFile
 		digest [32]byte
@@ -117,17 +117,16 @@ func changer(files []rigFile, members []decide.Member, facility *limits.Layer) f
 	for i, f := range files {
 		of[members[i].Rig.ID] = source{f, members[i].Rig.Digest}
 	}
-	return func(name string, c rig.Change) (*rig.Rig, limits.Set, error) {
+	return func(name string, all []rig.Change) (*rig.Rig, limits.Set, error) {
 		file := of[name]
-		changed, err := c.In(file.name, file.content)
+		changed, open, err := rig.Changed(file.name, file.content, file.open, all...)
 		if err != nil {
 			return nil, limits.Set{}, err
 		}
 		if now, err := loaded(file.rigFile, ""); err != nil || now.Digest != file.digest {
 			return nil, limits.Set{}, fmt.Errorf("%w: what lies beside %s is not what it was when the service started; start it anew", rig.ErrChange, file.name)
 		}
-		file.content = changed
-		r, err := loaded(file.rigFile, c.String())
+		r, err := loaded(rigFile{file.name, changed, open}, rig.Together(all))
 		if err != nil {
 			return nil, limits.Set{}, err
 		}

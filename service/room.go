@@ -38,24 +38,12 @@ func readWhatIf(text string) (out whatIf, err error) {
 	return out, nil
 }
 
-func (w whatIf) String() string {
-	var all []string
-	for _, c := range w {
-		all = append(all, c.String())
-	}
-	return strings.Join(all, " and ")
-}
+func (w whatIf) String() string { return rig.Together(w) }
 
 // in makes the changes one after the other.
 func (w whatIf) in(file rigFile) (rigFile, error) {
-	for _, c := range w {
-		content, err := c.In(file.name, file.content)
-		if err != nil {
-			return file, err
-		}
-		file.content = content
-	}
-	return file, nil
+	content, open, err := rig.Changed(file.name, file.content, file.open, w...)
+	return rigFile{file.name, content, open}, err
 }
 
 // room says how far the axes of a rig may turn with what it carries, and how far they might if a length were another.
@@ -89,14 +77,20 @@ func (o *roomOptions) sayAll(ctx context.Context, s streams) error {
 		}
 		changed = append(changed, other)
 	}
-	if err := o.say(ctx, s, file, ""); err != nil {
+	first, column, err := o.say(ctx, s, file, "")
+	if err != nil {
 		return err
 	}
+	columns := []draw.Column{column}
 	for i, w := range o.whatIfs {
 		fmt.Fprintln(s.out)
-		if err := o.say(ctx, s, changed[i], w.String()); err != nil {
+		if _, column, err = o.say(ctx, s, changed[i], w.String()); err != nil {
 			return err
 		}
+		columns = append(columns, column)
+	}
+	if len(columns) > 1 {
+		fmt.Fprint(s.out, "\n"+draw.SideBySide(first, columns))
 	}
 	return nil
 }
@@ -110,7 +104,7 @@ func roomFlags(s streams, args []string) (roomOptions, error) {
 	f.Float64Var(&o.band, "band", 30, "width of the bands of axis 2, `degrees`, 1 to 360")
 	f.StringVar(&o.picture, "picture", "", "draw the map into this `file` (SVG)")
 	o.practiceFlag(f)
-	f.Func("what-if", "how it would be if a number of the file were another: `tape.camera_radius_mm+=30`; several that change together with commas between; given again, each by itself", func(text string) error {
+	f.Func("what-if", "how it would be if a number of the file were another: `tape.camera_radius_mm+=30`; several that change together with commas between; given again, each by itself, and all side by side", func(text string) error {
 		w, err := readWhatIf(text)
 		o.whatIfs = append(o.whatIfs, w)
 		return err
@@ -127,26 +121,27 @@ func roomFlags(s streams, args []string) (roomOptions, error) {
 	return o, o.choose("room", f)
 }
 
-// say surveys one reading of the file and says what was found; the picture is that of the file as it is.
-func (o *roomOptions) say(ctx context.Context, s streams, file rigFile, what string) error {
+// say surveys one reading of the file, says what was found and sums it up; the picture is that of the file as it is.
+func (o *roomOptions) say(ctx context.Context, s streams, file rigFile, what string) (*rig.Rig, draw.Column, error) {
 	r, err := loaded(file, what)
 	if err != nil {
-		return err
+		return nil, draw.Column{}, err
 	}
 	survey, asked, err := o.survey(ctx, s, r, file.name)
 	if err != nil {
-		return err
+		return nil, draw.Column{}, err
 	}
 	asked.What = what
 	fmt.Fprint(s.out, draw.Room(r, survey, asked))
+	column := draw.NewColumn(survey, asked)
 	if o.picture == "" || what != "" {
-		return nil
+		return r, column, nil
 	}
 	if err := keepPicture(o.picture, draw.Map(r, survey, asked, nil)); err != nil {
-		return err
+		return nil, draw.Column{}, err
 	}
 	fmt.Fprintf(s.out, "\nThe map is drawn in %s.\n", o.picture)
-	return nil
+	return r, column, nil
 }
 
 // survey works the map of a rig out, with its parts in all of their states.

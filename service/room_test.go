@@ -80,11 +80,32 @@ func TestRoomWithSeveralChanges(t *testing.T) {
 	require.Equal(t, exitDone, code, "%s", errs)
 	assert.Contains(t, strings.Join(strings.Fields(out), " "), "if tape.tube_diameter_mm=190 and tape.front_reach_mm+=60")
 	_, want, _ := printed(t, "room", changed)
-	after := func(text string) string { return text[strings.LastIndex(text, "Axis 1 by"):] }
+	after := func(text string) string {
+		page, _, _ := strings.Cut(text[strings.LastIndex(text, "Axis 1 by"):], "\nbittern, side by side")
+		return page
+	}
 	assert.Equal(t, after(want), after(out))
 
 	code, out, errs = printed(t, "room", "--what-if", "tape.tube_diameter_mm=190,tape.none_mm=5", good)
 	assert.Equal(t, exitCheck, code)
 	assert.Empty(t, out)
 	assert.Contains(t, errs, "has no number at tape.none_mm")
+}
+
+// TestRoomSideBySide sets what-ifs beside each other, also of lengths that stand in the class file and of such as the file leaves out.
+func TestRoomSideBySide(t *testing.T) {
+	t.Parallel()
+	good := filepath.Join("..", "testdata", "rigs", "curlew.yaml")
+	code, out, errs := printed(t, "room", "--gap", "250", "--band", "360", "--what-if", "tape.weights_to_mm+=150", "--what-if", "tape.shield_diameter_mm=200,tape.shield_from_mm=400", good)
+	require.Equal(t, exitDone, code, "%s", errs)
+	_, beside, found := strings.Cut(out, "side by side")
+	require.True(t, found)
+	for _, want := range []string{"(1) if tape.weights_to_mm+=150\n", "(2) if tape.shield_diameter_mm=200 and tape.shield_from_mm=400\n", "as it is               (1)                    (2)\n", "no room"} {
+		assert.Contains(t, beside, want)
+	}
+	for args, says := range map[string]string{"tape.weights_to_mm=0": "heavy-germans.yaml:", "tape.shield_diameter_mm+=10": "write tape.shield_diameter_mm=NUMBER"} {
+		code, _, errs = printed(t, "room", "--what-if", args, good)
+		assert.Equal(t, exitCheck, code)
+		assert.Contains(t, errs, says)
+	}
 }

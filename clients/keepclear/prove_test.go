@@ -342,6 +342,7 @@ func TestReadingsThatDisagree(t *testing.T) {
 		require.Len(t, p.g.reported, 1, "%v, exit %d: %s", c.typed, code, out)
 		assert.InDelta(t, c.residual, p.g.reported[0].GetProved().GetResidualMm(), 1e-9, "%v", c.typed)
 		before, _, _ := strings.Cut(out, "Measured less the file's")
+		before = strings.ReplaceAll(before, filepath.Dir(p.file), "") // its number may hold any figure
 		assert.NotContains(t, before, "800", "%v: the file's number leads whoever measures", c.typed)
 	}
 }

@@ -12,15 +12,31 @@ import (
 	pb "keepclear.example/keepclear/api/keepclear/v1"
 )
 
-// whatIf reads a change of the rig's file as it is written: KEY=NUMBER, or KEY+=NUMBER for how much more.
+// whatIf reads what is changed together in a rig's file as it is written: KEY=NUMBER, or KEY+=NUMBER for how much more, with commas between.
 func whatIf(text string) (*pb.WhatIf, error) {
+	out := &pb.WhatIf{}
+	for i, one := range strings.Split(text, ",") {
+		c, err := fileChange(one)
+		switch {
+		case err != nil:
+			return nil, err
+		case i == 0:
+			out.Key, out.Value, out.Added = c.Key, c.Value, c.Added
+		default:
+			out.Also = append(out.Also, c)
+		}
+	}
+	return out, nil
+}
+
+func fileChange(text string) (*pb.FileChange, error) {
 	key, value, _ := strings.Cut(plainMinus(text), "=")
 	key, added := strings.CutSuffix(strings.TrimSpace(key), "+")
 	v, err := strconv.ParseFloat(strings.TrimSpace(value), 64)
 	if err != nil || math.IsNaN(v) || math.IsInf(v, 0) || key == "" {
-		return nil, errors.New("KEY=NUMBER is wanted, a key of the rig's file, or KEY+=NUMBER for how much more")
+		return nil, errors.New("KEY=NUMBER is wanted, a key of the rig's file, or KEY+=NUMBER for how much more; several that change together with commas between")
 	}
-	return &pb.WhatIf{Key: strings.TrimSpace(key), Value: &v, Added: added}, nil
+	return &pb.FileChange{Key: strings.TrimSpace(key), Value: &v, Added: added}, nil
 }
 
 // room has the service say how far the axes of a rig may turn.
@@ -29,7 +45,7 @@ func room(k *call) (int, error) {
 	band := k.number("band", 30, "`DEG` width of the bands of axis 2; absent: 30")
 	picture := k.flags.String("picture", "", "`FILE` to draw the map into (SVG)")
 	req := &pb.SurveyRigRequest{}
-	k.flags.Func("what-if", "`KEY=NUMBER` how it would be if a number of the rig's file were another, or KEY+=NUMBER; may be repeated", func(text string) error {
+	k.flags.Func("what-if", "`KEY=NUMBER` how it would be if a number of the rig's file were another, or KEY+=NUMBER; what changes together with commas between; may be repeated, and is then shown side by side", func(text string) error {
 		w, err := whatIf(text)
 		req.WhatIfs = append(req.WhatIfs, w)
 		return err
@@ -94,6 +110,10 @@ func (k *call) printSurveys(c pb.RigServiceClient, req *pb.SurveyRigRequest) err
 			}
 			k.printLines(r.GetSurvey().GetLines())
 			fmt.Fprintf(k.raw, "digest %x\n", r.GetSurvey().GetRigSha256())
+			if beside := r.GetSurvey().GetSideBySide(); len(beside) > 0 {
+				fmt.Fprintln(k.raw)
+				k.printLines(beside)
+			}
 		}
 		got++
 	}

@@ -30,8 +30,12 @@ func (s *surveying) SurveyRig(r *pb.SurveyRigRequest, to grpc.ServerStreamingSer
 				return err
 			}
 		}
+		var beside []string
+		if i > 0 && i == s.surveys-1 {
+			beside = []string{"all of them"}
+		}
 		lines := []string{"survey " + string(rune('a'+i)), "  stands in"}
-		if err := to.Send(&pb.SurveyRigResponse{Step: &pb.SurveyRigResponse_Survey{Survey: &pb.RigSurvey{Lines: lines, RigSha256: []byte{0xab}}}}); err != nil {
+		if err := to.Send(&pb.SurveyRigResponse{Step: &pb.SurveyRigResponse_Survey{Survey: &pb.RigSurvey{Lines: lines, RigSha256: []byte{0xab}, SideBySide: beside}}}); err != nil {
 			return err
 		}
 	}
@@ -49,9 +53,9 @@ func (s *surveying) register(g *grpc.Server) { pb.RegisterRigServiceServer(g, s)
 func TestRoomPrintsEachSurvey(t *testing.T) {
 	s := &surveying{surveys: 3}
 	picture := filepath.Join(t.TempDir(), "map.svg")
-	code, out, errs := typed(t, listening(t, s.register), "room heron --gap 5 --what-if tape.a_mm=3 --what-if tape.b_mm+=−4 --picture "+picture)
+	code, out, errs := typed(t, listening(t, s.register), "room heron --gap 5 --what-if tape.a_mm=3 --what-if tape.b_mm+=−4,tape.c_mm=5,tape.d_mm+=6 --picture "+picture)
 	require.Equal(t, exitDone, code, "%s%s", out, errs)
-	assert.Equal(t, "survey a\n  stands in\ndigest ab\n\nsurvey b\n  stands in\ndigest ab\n\nsurvey c\n  stands in\ndigest ab\nThe map is drawn in "+picture+".\n", out)
+	assert.Equal(t, "survey a\n  stands in\ndigest ab\n\nsurvey b\n  stands in\ndigest ab\n\nsurvey c\n  stands in\ndigest ab\n\nall of them\nThe map is drawn in "+picture+".\n", out)
 	assert.Equal(t, 3, strings.Count(errs, "half of the map"))
 	assert.InDelta(t, 5, s.survey.GetGapMm(), 0)
 	assert.Nil(t, s.survey.BandDeg)
@@ -61,6 +65,13 @@ func TestRoomPrintsEachSurvey(t *testing.T) {
 	assert.Equal(t, "tape.b_mm", s.survey.GetWhatIfs()[1].GetKey())
 	assert.InDelta(t, -4, s.survey.GetWhatIfs()[1].GetValue(), 0)
 	assert.True(t, s.survey.GetWhatIfs()[1].GetAdded())
+	assert.Empty(t, s.survey.GetWhatIfs()[0].GetAlso())
+	also := s.survey.GetWhatIfs()[1].GetAlso()
+	require.Len(t, also, 2)
+	assert.Equal(t, "tape.c_mm", also[0].GetKey())
+	assert.False(t, also[0].GetAdded())
+	assert.InDelta(t, 6, also[1].GetValue(), 0)
+	assert.True(t, also[1].GetAdded())
 	assert.Equal(t, pb.PictureKind_PICTURE_KIND_MAP, s.draw.GetKind())
 	assert.InDelta(t, 5, s.draw.GetGapMm(), 0)
 	drawn, err := os.ReadFile(picture)
@@ -98,6 +109,7 @@ func TestViewOfARunningRig(t *testing.T) {
 		"room heron --band 0":                "--band 0: must be",
 		"room heron --what-if tape.a_mm":     "KEY=NUMBER is wanted",
 		"room heron --what-if =4":            "KEY=NUMBER is wanted",
+		"room heron --what-if a=4,":          "KEY=NUMBER is wanted",
 		"room heron --what-if a=NaN":         "KEY=NUMBER is wanted",
 		"room heron --what-if tape.a_mm=9e9": "--what-if",
 		"view heron --axis1 5":               "both axes or none",

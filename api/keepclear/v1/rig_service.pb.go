@@ -1325,12 +1325,14 @@ func (x *SurveyRigRequest) GetWhatIfs() []*WhatIf {
 // One number of the rig's file as it might be.
 type WhatIf struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Dotted key of the file, list entries counted from 1: "tape.floor_to_crossing_mm". 1-255 characters. Required.
+	// Dotted key of the file or its class file, list entries counted from 1: "tape.floor_to_crossing_mm". 1-255 characters. Required.
 	Key string `protobuf:"bytes,1,opt,name=key,proto3" json:"key,omitempty"`
 	// What it might be, in the unit of its key, [-1000000, 1000000]. Required.
 	Value *float64 `protobuf:"fixed64,2,opt,name=value,proto3,oneof" json:"value,omitempty"`
 	// True: value is added to what the file says.
-	Added         bool `protobuf:"varint,3,opt,name=added,proto3" json:"added,omitempty"`
+	Added bool `protobuf:"varint,3,opt,name=added,proto3" json:"added,omitempty"`
+	// What is changed together with it (a pier extension is also a higher crossing), at most 8.
+	Also          []*FileChange `protobuf:"bytes,4,rep,name=also,proto3" json:"also,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1386,6 +1388,77 @@ func (x *WhatIf) GetAdded() bool {
 	return false
 }
 
+func (x *WhatIf) GetAlso() []*FileChange {
+	if x != nil {
+		return x.Also
+	}
+	return nil
+}
+
+// Another number of the rig's file that is changed together with a first.
+type FileChange struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// As WhatIf.key. 1-255 characters. Required.
+	Key string `protobuf:"bytes,1,opt,name=key,proto3" json:"key,omitempty"`
+	// In the unit of its key, [-1000000, 1000000]. Required.
+	Value *float64 `protobuf:"fixed64,2,opt,name=value,proto3,oneof" json:"value,omitempty"`
+	// True: value is added to what the file says.
+	Added         bool `protobuf:"varint,3,opt,name=added,proto3" json:"added,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *FileChange) Reset() {
+	*x = FileChange{}
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[15]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *FileChange) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*FileChange) ProtoMessage() {}
+
+func (x *FileChange) ProtoReflect() protoreflect.Message {
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[15]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use FileChange.ProtoReflect.Descriptor instead.
+func (*FileChange) Descriptor() ([]byte, []int) {
+	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{15}
+}
+
+func (x *FileChange) GetKey() string {
+	if x != nil {
+		return x.Key
+	}
+	return ""
+}
+
+func (x *FileChange) GetValue() float64 {
+	if x != nil && x.Value != nil {
+		return *x.Value
+	}
+	return 0
+}
+
+func (x *FileChange) GetAdded() bool {
+	if x != nil {
+		return x.Added
+	}
+	return false
+}
+
 // A step of a survey.
 type SurveyRigResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1402,7 +1475,7 @@ type SurveyRigResponse struct {
 
 func (x *SurveyRigResponse) Reset() {
 	*x = SurveyRigResponse{}
-	mi := &file_keepclear_v1_rig_service_proto_msgTypes[15]
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1414,7 +1487,7 @@ func (x *SurveyRigResponse) String() string {
 func (*SurveyRigResponse) ProtoMessage() {}
 
 func (x *SurveyRigResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_keepclear_v1_rig_service_proto_msgTypes[15]
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1427,7 +1500,7 @@ func (x *SurveyRigResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SurveyRigResponse.ProtoReflect.Descriptor instead.
 func (*SurveyRigResponse) Descriptor() ([]byte, []int) {
-	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{15}
+	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *SurveyRigResponse) GetStep() isSurveyRigResponse_Step {
@@ -1486,7 +1559,7 @@ type SurveyProgress struct {
 
 func (x *SurveyProgress) Reset() {
 	*x = SurveyProgress{}
-	mi := &file_keepclear_v1_rig_service_proto_msgTypes[16]
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1498,7 +1571,7 @@ func (x *SurveyProgress) String() string {
 func (*SurveyProgress) ProtoMessage() {}
 
 func (x *SurveyProgress) ProtoReflect() protoreflect.Message {
-	mi := &file_keepclear_v1_rig_service_proto_msgTypes[16]
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1511,7 +1584,7 @@ func (x *SurveyProgress) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SurveyProgress.ProtoReflect.Descriptor instead.
 func (*SurveyProgress) Descriptor() ([]byte, []int) {
-	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{16}
+	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *SurveyProgress) GetWhatIf() uint32 {
@@ -1560,14 +1633,16 @@ type RigSurvey struct {
 	// True: the work ran out before all was looked at; what is not known counts as not clear.
 	Spent bool `protobuf:"varint,14,opt,name=spent,proto3" json:"spent,omitempty"`
 	// All of it in words, a line each, of 80 characters or fewer.
-	Lines         []string `protobuf:"bytes,15,rep,name=lines,proto3" json:"lines,omitempty"`
+	Lines []string `protobuf:"bytes,15,rep,name=lines,proto3" json:"lines,omitempty"`
+	// On the last of several: all of them side by side, in columns, likewise. Absent otherwise.
+	SideBySide    []string `protobuf:"bytes,16,rep,name=side_by_side,json=sideBySide,proto3" json:"side_by_side,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *RigSurvey) Reset() {
 	*x = RigSurvey{}
-	mi := &file_keepclear_v1_rig_service_proto_msgTypes[17]
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1579,7 +1654,7 @@ func (x *RigSurvey) String() string {
 func (*RigSurvey) ProtoMessage() {}
 
 func (x *RigSurvey) ProtoReflect() protoreflect.Message {
-	mi := &file_keepclear_v1_rig_service_proto_msgTypes[17]
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1592,7 +1667,7 @@ func (x *RigSurvey) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RigSurvey.ProtoReflect.Descriptor instead.
 func (*RigSurvey) Descriptor() ([]byte, []int) {
-	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{17}
+	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *RigSurvey) GetWhatIf() uint32 {
@@ -1700,6 +1775,13 @@ func (x *RigSurvey) GetLines() []string {
 	return nil
 }
 
+func (x *RigSurvey) GetSideBySide() []string {
+	if x != nil {
+		return x.SideBySide
+	}
+	return nil
+}
+
 // How far one axis may turn.
 type AxisRoom struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1717,7 +1799,7 @@ type AxisRoom struct {
 
 func (x *AxisRoom) Reset() {
 	*x = AxisRoom{}
-	mi := &file_keepclear_v1_rig_service_proto_msgTypes[18]
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1729,7 +1811,7 @@ func (x *AxisRoom) String() string {
 func (*AxisRoom) ProtoMessage() {}
 
 func (x *AxisRoom) ProtoReflect() protoreflect.Message {
-	mi := &file_keepclear_v1_rig_service_proto_msgTypes[18]
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1742,7 +1824,7 @@ func (x *AxisRoom) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AxisRoom.ProtoReflect.Descriptor instead.
 func (*AxisRoom) Descriptor() ([]byte, []int) {
-	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{18}
+	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *AxisRoom) GetLowDeg() float64 {
@@ -1792,7 +1874,7 @@ type RoomBand struct {
 
 func (x *RoomBand) Reset() {
 	*x = RoomBand{}
-	mi := &file_keepclear_v1_rig_service_proto_msgTypes[19]
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1804,7 +1886,7 @@ func (x *RoomBand) String() string {
 func (*RoomBand) ProtoMessage() {}
 
 func (x *RoomBand) ProtoReflect() protoreflect.Message {
-	mi := &file_keepclear_v1_rig_service_proto_msgTypes[19]
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1817,7 +1899,7 @@ func (x *RoomBand) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RoomBand.ProtoReflect.Descriptor instead.
 func (*RoomBand) Descriptor() ([]byte, []int) {
-	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{19}
+	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *RoomBand) GetAxis2LowDeg() float64 {
@@ -1868,7 +1950,7 @@ type RoomApart struct {
 
 func (x *RoomApart) Reset() {
 	*x = RoomApart{}
-	mi := &file_keepclear_v1_rig_service_proto_msgTypes[20]
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1880,7 +1962,7 @@ func (x *RoomApart) String() string {
 func (*RoomApart) ProtoMessage() {}
 
 func (x *RoomApart) ProtoReflect() protoreflect.Message {
-	mi := &file_keepclear_v1_rig_service_proto_msgTypes[20]
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1893,7 +1975,7 @@ func (x *RoomApart) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RoomApart.ProtoReflect.Descriptor instead.
 func (*RoomApart) Descriptor() ([]byte, []int) {
-	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{20}
+	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *RoomApart) GetAxes() *AxisPair {
@@ -1931,7 +2013,7 @@ type ClosePair struct {
 
 func (x *ClosePair) Reset() {
 	*x = ClosePair{}
-	mi := &file_keepclear_v1_rig_service_proto_msgTypes[21]
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1943,7 +2025,7 @@ func (x *ClosePair) String() string {
 func (*ClosePair) ProtoMessage() {}
 
 func (x *ClosePair) ProtoReflect() protoreflect.Message {
-	mi := &file_keepclear_v1_rig_service_proto_msgTypes[21]
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1956,7 +2038,7 @@ func (x *ClosePair) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ClosePair.ProtoReflect.Descriptor instead.
 func (*ClosePair) Descriptor() ([]byte, []int) {
-	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{21}
+	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *ClosePair) GetPart() string {
@@ -2022,7 +2104,7 @@ type DrawRigRequest struct {
 
 func (x *DrawRigRequest) Reset() {
 	*x = DrawRigRequest{}
-	mi := &file_keepclear_v1_rig_service_proto_msgTypes[22]
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2034,7 +2116,7 @@ func (x *DrawRigRequest) String() string {
 func (*DrawRigRequest) ProtoMessage() {}
 
 func (x *DrawRigRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_keepclear_v1_rig_service_proto_msgTypes[22]
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2047,7 +2129,7 @@ func (x *DrawRigRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DrawRigRequest.ProtoReflect.Descriptor instead.
 func (*DrawRigRequest) Descriptor() ([]byte, []int) {
-	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{22}
+	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *DrawRigRequest) GetRig() string {
@@ -2111,7 +2193,7 @@ type DrawRigResponse struct {
 
 func (x *DrawRigResponse) Reset() {
 	*x = DrawRigResponse{}
-	mi := &file_keepclear_v1_rig_service_proto_msgTypes[23]
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2123,7 +2205,7 @@ func (x *DrawRigResponse) String() string {
 func (*DrawRigResponse) ProtoMessage() {}
 
 func (x *DrawRigResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_keepclear_v1_rig_service_proto_msgTypes[23]
+	mi := &file_keepclear_v1_rig_service_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2136,7 +2218,7 @@ func (x *DrawRigResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DrawRigResponse.ProtoReflect.Descriptor instead.
 func (*DrawRigResponse) Descriptor() ([]byte, []int) {
-	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{23}
+	return file_keepclear_v1_rig_service_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *DrawRigResponse) GetSvg() string {
@@ -2273,8 +2355,15 @@ const file_keepclear_v1_rig_service_proto_rawDesc = "" +
 	"\bband_deg\x18\x03 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x80v@)\x00\x00\x00\x00\x00\x00\xf0?H\x01R\abandDeg\x88\x01\x01\x129\n" +
 	"\bwhat_ifs\x18\x04 \x03(\v2\x14.keepclear.v1.WhatIfB\b\xbaH\x05\x92\x01\x02\x10\bR\awhatIfsB\t\n" +
 	"\a_gap_mmB\v\n" +
-	"\t_band_deg\"~\n" +
+	"\t_band_deg\"\xb6\x01\n" +
 	"\x06WhatIf\x12\x1d\n" +
+	"\x03key\x18\x01 \x01(\tB\v\xbaH\b\xc8\x01\x01r\x03\x18\xff\x01R\x03key\x125\n" +
+	"\x05value\x18\x02 \x01(\x01B\x1a\xbaH\x17\xc8\x01\x01\x12\x12\x19\x00\x00\x00\x00\x80\x84.A)\x00\x00\x00\x00\x80\x84.\xc1H\x00R\x05value\x88\x01\x01\x12\x14\n" +
+	"\x05added\x18\x03 \x01(\bR\x05added\x126\n" +
+	"\x04also\x18\x04 \x03(\v2\x18.keepclear.v1.FileChangeB\b\xbaH\x05\x92\x01\x02\x10\bR\x04alsoB\b\n" +
+	"\x06_value\"\x82\x01\n" +
+	"\n" +
+	"FileChange\x12\x1d\n" +
 	"\x03key\x18\x01 \x01(\tB\v\xbaH\b\xc8\x01\x01r\x03\x18\xff\x01R\x03key\x125\n" +
 	"\x05value\x18\x02 \x01(\x01B\x1a\xbaH\x17\xc8\x01\x01\x12\x12\x19\x00\x00\x00\x00\x80\x84.A)\x00\x00\x00\x00\x80\x84.\xc1H\x00R\x05value\x88\x01\x01\x12\x14\n" +
 	"\x05added\x18\x03 \x01(\bR\x05addedB\b\n" +
@@ -2287,7 +2376,7 @@ const file_keepclear_v1_rig_service_proto_rawDesc = "" +
 	"\awhat_if\x18\x01 \x01(\rR\x06whatIf\x12\"\n" +
 	"\n" +
 	"done_ratio\x18\x02 \x01(\x01H\x00R\tdoneRatio\x88\x01\x01B\r\n" +
-	"\v_done_ratio\"\xe4\x04\n" +
+	"\v_done_ratio\"\x86\x05\n" +
 	"\tRigSurvey\x12\x17\n" +
 	"\awhat_if\x18\x01 \x01(\rR\x06whatIf\x12\x1d\n" +
 	"\n" +
@@ -2305,7 +2394,9 @@ const file_keepclear_v1_rig_service_proto_rawDesc = "" +
 	"\rreached_ratio\x18\f \x01(\x01H\x00R\freachedRatio\x88\x01\x01\x12-\n" +
 	"\x05apart\x18\r \x03(\v2\x17.keepclear.v1.RoomApartR\x05apart\x12\x14\n" +
 	"\x05spent\x18\x0e \x01(\bR\x05spent\x12\x14\n" +
-	"\x05lines\x18\x0f \x03(\tR\x05linesB\x10\n" +
+	"\x05lines\x18\x0f \x03(\tR\x05lines\x12 \n" +
+	"\fside_by_side\x18\x10 \x03(\tR\n" +
+	"sideBySideB\x10\n" +
 	"\x0e_reached_ratio\"\xd3\x01\n" +
 	"\bAxisRoom\x12\x1c\n" +
 	"\alow_deg\x18\x01 \x01(\x01H\x00R\x06lowDeg\x88\x01\x01\x12\x1e\n" +
@@ -2404,7 +2495,7 @@ func file_keepclear_v1_rig_service_proto_rawDescGZIP() []byte {
 }
 
 var file_keepclear_v1_rig_service_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
-var file_keepclear_v1_rig_service_proto_msgTypes = make([]protoimpl.MessageInfo, 24)
+var file_keepclear_v1_rig_service_proto_msgTypes = make([]protoimpl.MessageInfo, 25)
 var file_keepclear_v1_rig_service_proto_goTypes = []any{
 	(PoseState)(0),                // 0: keepclear.v1.PoseState
 	(FileFindKind)(0),             // 1: keepclear.v1.FileFindKind
@@ -2424,83 +2515,85 @@ var file_keepclear_v1_rig_service_proto_goTypes = []any{
 	(*FileFind)(nil),              // 15: keepclear.v1.FileFind
 	(*SurveyRigRequest)(nil),      // 16: keepclear.v1.SurveyRigRequest
 	(*WhatIf)(nil),                // 17: keepclear.v1.WhatIf
-	(*SurveyRigResponse)(nil),     // 18: keepclear.v1.SurveyRigResponse
-	(*SurveyProgress)(nil),        // 19: keepclear.v1.SurveyProgress
-	(*RigSurvey)(nil),             // 20: keepclear.v1.RigSurvey
-	(*AxisRoom)(nil),              // 21: keepclear.v1.AxisRoom
-	(*RoomBand)(nil),              // 22: keepclear.v1.RoomBand
-	(*RoomApart)(nil),             // 23: keepclear.v1.RoomApart
-	(*ClosePair)(nil),             // 24: keepclear.v1.ClosePair
-	(*DrawRigRequest)(nil),        // 25: keepclear.v1.DrawRigRequest
-	(*DrawRigResponse)(nil),       // 26: keepclear.v1.DrawRigResponse
-	(*Sample)(nil),                // 27: keepclear.v1.Sample
-	(*Permit)(nil),                // 28: keepclear.v1.Permit
-	(*HeldLock)(nil),              // 29: keepclear.v1.HeldLock
-	(*Need)(nil),                  // 30: keepclear.v1.Need
-	(*Deadline)(nil),              // 31: keepclear.v1.Deadline
-	(*AxisPair)(nil),              // 32: keepclear.v1.AxisPair
-	(*AxisSigma)(nil),             // 33: keepclear.v1.AxisSigma
-	(PoseSource)(0),               // 34: keepclear.v1.PoseSource
-	(*timestamppb.Timestamp)(nil), // 35: google.protobuf.Timestamp
+	(*FileChange)(nil),            // 18: keepclear.v1.FileChange
+	(*SurveyRigResponse)(nil),     // 19: keepclear.v1.SurveyRigResponse
+	(*SurveyProgress)(nil),        // 20: keepclear.v1.SurveyProgress
+	(*RigSurvey)(nil),             // 21: keepclear.v1.RigSurvey
+	(*AxisRoom)(nil),              // 22: keepclear.v1.AxisRoom
+	(*RoomBand)(nil),              // 23: keepclear.v1.RoomBand
+	(*RoomApart)(nil),             // 24: keepclear.v1.RoomApart
+	(*ClosePair)(nil),             // 25: keepclear.v1.ClosePair
+	(*DrawRigRequest)(nil),        // 26: keepclear.v1.DrawRigRequest
+	(*DrawRigResponse)(nil),       // 27: keepclear.v1.DrawRigResponse
+	(*Sample)(nil),                // 28: keepclear.v1.Sample
+	(*Permit)(nil),                // 29: keepclear.v1.Permit
+	(*HeldLock)(nil),              // 30: keepclear.v1.HeldLock
+	(*Need)(nil),                  // 31: keepclear.v1.Need
+	(*Deadline)(nil),              // 32: keepclear.v1.Deadline
+	(*AxisPair)(nil),              // 33: keepclear.v1.AxisPair
+	(*AxisSigma)(nil),             // 34: keepclear.v1.AxisSigma
+	(PoseSource)(0),               // 35: keepclear.v1.PoseSource
+	(*timestamppb.Timestamp)(nil), // 36: google.protobuf.Timestamp
 }
 var file_keepclear_v1_rig_service_proto_depIdxs = []int32{
 	7,  // 0: keepclear.v1.GetRigResponse.rig:type_name -> keepclear.v1.Rig
 	7,  // 1: keepclear.v1.ListRigsResponse.rigs:type_name -> keepclear.v1.Rig
 	10, // 2: keepclear.v1.Rig.pose:type_name -> keepclear.v1.Pose
-	27, // 3: keepclear.v1.Rig.last_sample:type_name -> keepclear.v1.Sample
-	28, // 4: keepclear.v1.Rig.permit:type_name -> keepclear.v1.Permit
-	29, // 5: keepclear.v1.Rig.locks:type_name -> keepclear.v1.HeldLock
-	30, // 6: keepclear.v1.Rig.needs:type_name -> keepclear.v1.Need
-	31, // 7: keepclear.v1.Rig.harmless_until:type_name -> keepclear.v1.Deadline
+	28, // 3: keepclear.v1.Rig.last_sample:type_name -> keepclear.v1.Sample
+	29, // 4: keepclear.v1.Rig.permit:type_name -> keepclear.v1.Permit
+	30, // 5: keepclear.v1.Rig.locks:type_name -> keepclear.v1.HeldLock
+	31, // 6: keepclear.v1.Rig.needs:type_name -> keepclear.v1.Need
+	32, // 7: keepclear.v1.Rig.harmless_until:type_name -> keepclear.v1.Deadline
 	8,  // 8: keepclear.v1.Rig.pointing:type_name -> keepclear.v1.PointingModel
 	9,  // 9: keepclear.v1.PointingModel.terms:type_name -> keepclear.v1.PointingTerm
-	32, // 10: keepclear.v1.Pose.axes:type_name -> keepclear.v1.AxisPair
-	33, // 11: keepclear.v1.Pose.sigma:type_name -> keepclear.v1.AxisSigma
-	34, // 12: keepclear.v1.Pose.source:type_name -> keepclear.v1.PoseSource
-	35, // 13: keepclear.v1.Pose.pose_time:type_name -> google.protobuf.Timestamp
-	32, // 14: keepclear.v1.Pose.candidates:type_name -> keepclear.v1.AxisPair
+	33, // 10: keepclear.v1.Pose.axes:type_name -> keepclear.v1.AxisPair
+	34, // 11: keepclear.v1.Pose.sigma:type_name -> keepclear.v1.AxisSigma
+	35, // 12: keepclear.v1.Pose.source:type_name -> keepclear.v1.PoseSource
+	36, // 13: keepclear.v1.Pose.pose_time:type_name -> google.protobuf.Timestamp
+	33, // 14: keepclear.v1.Pose.candidates:type_name -> keepclear.v1.AxisPair
 	0,  // 15: keepclear.v1.Pose.state:type_name -> keepclear.v1.PoseState
 	12, // 16: keepclear.v1.CheckRigRequest.files:type_name -> keepclear.v1.NamedFile
 	14, // 17: keepclear.v1.CheckRigResponse.faults:type_name -> keepclear.v1.FileFault
 	15, // 18: keepclear.v1.CheckRigResponse.finds:type_name -> keepclear.v1.FileFind
 	1,  // 19: keepclear.v1.FileFind.kind:type_name -> keepclear.v1.FileFindKind
 	17, // 20: keepclear.v1.SurveyRigRequest.what_ifs:type_name -> keepclear.v1.WhatIf
-	19, // 21: keepclear.v1.SurveyRigResponse.progress:type_name -> keepclear.v1.SurveyProgress
-	20, // 22: keepclear.v1.SurveyRigResponse.survey:type_name -> keepclear.v1.RigSurvey
-	32, // 23: keepclear.v1.RigSurvey.about:type_name -> keepclear.v1.AxisPair
-	32, // 24: keepclear.v1.RigSurvey.spread:type_name -> keepclear.v1.AxisPair
-	21, // 25: keepclear.v1.RigSurvey.axis1:type_name -> keepclear.v1.AxisRoom
-	21, // 26: keepclear.v1.RigSurvey.axis2:type_name -> keepclear.v1.AxisRoom
-	22, // 27: keepclear.v1.RigSurvey.across:type_name -> keepclear.v1.RoomBand
-	22, // 28: keepclear.v1.RigSurvey.bands:type_name -> keepclear.v1.RoomBand
-	24, // 29: keepclear.v1.RigSurvey.here:type_name -> keepclear.v1.ClosePair
-	24, // 30: keepclear.v1.RigSurvey.least:type_name -> keepclear.v1.ClosePair
-	23, // 31: keepclear.v1.RigSurvey.apart:type_name -> keepclear.v1.RoomApart
-	24, // 32: keepclear.v1.AxisRoom.beyond_low:type_name -> keepclear.v1.ClosePair
-	24, // 33: keepclear.v1.AxisRoom.beyond_high:type_name -> keepclear.v1.ClosePair
-	32, // 34: keepclear.v1.RoomApart.axes:type_name -> keepclear.v1.AxisPair
-	32, // 35: keepclear.v1.ClosePair.axes:type_name -> keepclear.v1.AxisPair
-	2,  // 36: keepclear.v1.DrawRigRequest.kind:type_name -> keepclear.v1.PictureKind
-	32, // 37: keepclear.v1.DrawRigRequest.axes:type_name -> keepclear.v1.AxisPair
-	32, // 38: keepclear.v1.DrawRigRequest.intended_end:type_name -> keepclear.v1.AxisPair
-	32, // 39: keepclear.v1.DrawRigRequest.predicted_ends:type_name -> keepclear.v1.AxisPair
-	32, // 40: keepclear.v1.DrawRigResponse.axes:type_name -> keepclear.v1.AxisPair
-	24, // 41: keepclear.v1.DrawRigResponse.nearest:type_name -> keepclear.v1.ClosePair
-	3,  // 42: keepclear.v1.RigService.GetRig:input_type -> keepclear.v1.GetRigRequest
-	5,  // 43: keepclear.v1.RigService.ListRigs:input_type -> keepclear.v1.ListRigsRequest
-	11, // 44: keepclear.v1.RigService.CheckRig:input_type -> keepclear.v1.CheckRigRequest
-	16, // 45: keepclear.v1.RigService.SurveyRig:input_type -> keepclear.v1.SurveyRigRequest
-	25, // 46: keepclear.v1.RigService.DrawRig:input_type -> keepclear.v1.DrawRigRequest
-	4,  // 47: keepclear.v1.RigService.GetRig:output_type -> keepclear.v1.GetRigResponse
-	6,  // 48: keepclear.v1.RigService.ListRigs:output_type -> keepclear.v1.ListRigsResponse
-	13, // 49: keepclear.v1.RigService.CheckRig:output_type -> keepclear.v1.CheckRigResponse
-	18, // 50: keepclear.v1.RigService.SurveyRig:output_type -> keepclear.v1.SurveyRigResponse
-	26, // 51: keepclear.v1.RigService.DrawRig:output_type -> keepclear.v1.DrawRigResponse
-	47, // [47:52] is the sub-list for method output_type
-	42, // [42:47] is the sub-list for method input_type
-	42, // [42:42] is the sub-list for extension type_name
-	42, // [42:42] is the sub-list for extension extendee
-	0,  // [0:42] is the sub-list for field type_name
+	18, // 21: keepclear.v1.WhatIf.also:type_name -> keepclear.v1.FileChange
+	20, // 22: keepclear.v1.SurveyRigResponse.progress:type_name -> keepclear.v1.SurveyProgress
+	21, // 23: keepclear.v1.SurveyRigResponse.survey:type_name -> keepclear.v1.RigSurvey
+	33, // 24: keepclear.v1.RigSurvey.about:type_name -> keepclear.v1.AxisPair
+	33, // 25: keepclear.v1.RigSurvey.spread:type_name -> keepclear.v1.AxisPair
+	22, // 26: keepclear.v1.RigSurvey.axis1:type_name -> keepclear.v1.AxisRoom
+	22, // 27: keepclear.v1.RigSurvey.axis2:type_name -> keepclear.v1.AxisRoom
+	23, // 28: keepclear.v1.RigSurvey.across:type_name -> keepclear.v1.RoomBand
+	23, // 29: keepclear.v1.RigSurvey.bands:type_name -> keepclear.v1.RoomBand
+	25, // 30: keepclear.v1.RigSurvey.here:type_name -> keepclear.v1.ClosePair
+	25, // 31: keepclear.v1.RigSurvey.least:type_name -> keepclear.v1.ClosePair
+	24, // 32: keepclear.v1.RigSurvey.apart:type_name -> keepclear.v1.RoomApart
+	25, // 33: keepclear.v1.AxisRoom.beyond_low:type_name -> keepclear.v1.ClosePair
+	25, // 34: keepclear.v1.AxisRoom.beyond_high:type_name -> keepclear.v1.ClosePair
+	33, // 35: keepclear.v1.RoomApart.axes:type_name -> keepclear.v1.AxisPair
+	33, // 36: keepclear.v1.ClosePair.axes:type_name -> keepclear.v1.AxisPair
+	2,  // 37: keepclear.v1.DrawRigRequest.kind:type_name -> keepclear.v1.PictureKind
+	33, // 38: keepclear.v1.DrawRigRequest.axes:type_name -> keepclear.v1.AxisPair
+	33, // 39: keepclear.v1.DrawRigRequest.intended_end:type_name -> keepclear.v1.AxisPair
+	33, // 40: keepclear.v1.DrawRigRequest.predicted_ends:type_name -> keepclear.v1.AxisPair
+	33, // 41: keepclear.v1.DrawRigResponse.axes:type_name -> keepclear.v1.AxisPair
+	25, // 42: keepclear.v1.DrawRigResponse.nearest:type_name -> keepclear.v1.ClosePair
+	3,  // 43: keepclear.v1.RigService.GetRig:input_type -> keepclear.v1.GetRigRequest
+	5,  // 44: keepclear.v1.RigService.ListRigs:input_type -> keepclear.v1.ListRigsRequest
+	11, // 45: keepclear.v1.RigService.CheckRig:input_type -> keepclear.v1.CheckRigRequest
+	16, // 46: keepclear.v1.RigService.SurveyRig:input_type -> keepclear.v1.SurveyRigRequest
+	26, // 47: keepclear.v1.RigService.DrawRig:input_type -> keepclear.v1.DrawRigRequest
+	4,  // 48: keepclear.v1.RigService.GetRig:output_type -> keepclear.v1.GetRigResponse
+	6,  // 49: keepclear.v1.RigService.ListRigs:output_type -> keepclear.v1.ListRigsResponse
+	13, // 50: keepclear.v1.RigService.CheckRig:output_type -> keepclear.v1.CheckRigResponse
+	19, // 51: keepclear.v1.RigService.SurveyRig:output_type -> keepclear.v1.SurveyRigResponse
+	27, // 52: keepclear.v1.RigService.DrawRig:output_type -> keepclear.v1.DrawRigResponse
+	48, // [48:53] is the sub-list for method output_type
+	43, // [43:48] is the sub-list for method input_type
+	43, // [43:43] is the sub-list for extension type_name
+	43, // [43:43] is the sub-list for extension extendee
+	0,  // [0:43] is the sub-list for field type_name
 }
 
 func init() { file_keepclear_v1_rig_service_proto_init() }
@@ -2516,24 +2609,25 @@ func file_keepclear_v1_rig_service_proto_init() {
 	file_keepclear_v1_rig_service_proto_msgTypes[6].OneofWrappers = []any{}
 	file_keepclear_v1_rig_service_proto_msgTypes[13].OneofWrappers = []any{}
 	file_keepclear_v1_rig_service_proto_msgTypes[14].OneofWrappers = []any{}
-	file_keepclear_v1_rig_service_proto_msgTypes[15].OneofWrappers = []any{
+	file_keepclear_v1_rig_service_proto_msgTypes[15].OneofWrappers = []any{}
+	file_keepclear_v1_rig_service_proto_msgTypes[16].OneofWrappers = []any{
 		(*SurveyRigResponse_Progress)(nil),
 		(*SurveyRigResponse_Survey)(nil),
 	}
-	file_keepclear_v1_rig_service_proto_msgTypes[16].OneofWrappers = []any{}
 	file_keepclear_v1_rig_service_proto_msgTypes[17].OneofWrappers = []any{}
 	file_keepclear_v1_rig_service_proto_msgTypes[18].OneofWrappers = []any{}
 	file_keepclear_v1_rig_service_proto_msgTypes[19].OneofWrappers = []any{}
 	file_keepclear_v1_rig_service_proto_msgTypes[20].OneofWrappers = []any{}
 	file_keepclear_v1_rig_service_proto_msgTypes[21].OneofWrappers = []any{}
 	file_keepclear_v1_rig_service_proto_msgTypes[22].OneofWrappers = []any{}
+	file_keepclear_v1_rig_service_proto_msgTypes[23].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_keepclear_v1_rig_service_proto_rawDesc), len(file_keepclear_v1_rig_service_proto_rawDesc)),
 			NumEnums:      3,
-			NumMessages:   24,
+			NumMessages:   25,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -16,7 +16,7 @@ type Change struct {
 	Key   string // dotted, list entries counted from 1
 	By    bool   // Value is added
 	Value float64
-	File  string // the class file in which it stands; empty: the rig file itself
+	File  string // the class file in which it stands; empty: the rig file itself, or where Changed finds it
 }
 
 // ErrChange is the class of changes that cannot be made.
@@ -45,18 +45,29 @@ func (c Change) String() string {
 	return c.Key + "=" + short(c.Value)
 }
 
-// In returns a file with the change made, all else left as it is. The key has to be in the file itself, as one number that is written plainly.
+// Together writes what is changed together.
+func Together(all []Change) string {
+	var words []string
+	for _, c := range all {
+		words = append(words, c.String())
+	}
+	return strings.Join(words, " and ")
+}
+
+// In returns a file with the change made, all else left as it is. The key has to be in the file itself, as one number that is written plainly, or be a
+// length of the form that may be left out.
 func (c Change) In(file string, content []byte) ([]byte, error) {
 	f := &faults{file: file}
 	n := readTree(file, content, f)
 	if n == nil || len(f.all) > 0 {
 		return nil, fmt.Errorf("%w: %s does not read", ErrChange, file)
 	}
-	for _, k := range strings.Split(c.Key, ".") {
-		n = n.under(k)
+	form := n.under("tape")
+	if n = n.below(c.Key); n == nil && form != nil && len(form.entries) > 0 && c.mayBeAdded() {
+		return c.addedTo(form, content), nil
 	}
 	if n == nil || n.kind != scalar || n.quoted || n.line == 0 {
-		return nil, fmt.Errorf("%w: %s has no number at %s; name a key that stands in the file itself, with the blocks that hold it: tape.tube_diameter_mm", ErrChange, file, c.Key)
+		return nil, c.noNumber(file)
 	}
 	number, _, _ := strings.Cut(strings.ReplaceAll(n.text, "+-", "±"), "±") // what it was read to stays
 	number = strings.TrimSpace(number)
@@ -69,22 +80,106 @@ func (c Change) In(file string, content []byte) ([]byte, error) {
 		is += was
 	}
 	lines := bytes.SplitAfter(content, []byte("\n"))
-	at := lines[n.line-1]
-	before := len(string([]rune(string(at))[:n.column-1]))
-	if !bytes.HasPrefix(at[before:], []byte(number)) {
+	before, after := cutAt(lines[n.line-1], n.column)
+	if !bytes.HasPrefix(after, []byte(number)) {
 		return nil, fmt.Errorf("%w: %s:%d: %s is not written as one plain number", ErrChange, file, n.line, c.Key)
 	}
-	lines[n.line-1] = []byte(string(at[:before]) + strconv.FormatFloat(is, 'f', -1, 64) + string(at[before+len(number):]))
+	lines[n.line-1] = []byte(before + plainly(is) + string(after[len(number):]))
 	return bytes.Join(lines, nil), nil
+}
+
+// cutAt cuts a line before a column, counted in letters from 1.
+func cutAt(line []byte, column int) (before string, after []byte) {
+	before = string([]rune(string(line))[:column-1])
+	return before, line[len(before):]
+}
+
+func plainly(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
+
+// noNumber says what to write where a key has no number.
+func (c Change) noNumber(file string) error {
+	remedy := "name a key that stands in the file, with the blocks that hold it: tape.tube_diameter_mm"
+	if _, ok := mayBeLeftOut[c.Key]; ok && c.By {
+		remedy = "the file leaves it out, so there is nothing to add to: write " + c.Key + "=NUMBER"
+	}
+	return fmt.Errorf("%w: %s has no number at %s; %s", ErrChange, file, c.Key, remedy)
+}
+
+// mayBeLeftOut are the lengths of the form that a file need not have, with whether they are nothing then: to a shield that is not there nothing can
+// be added.
+var mayBeLeftOut = map[string]bool{
+	"tape.crossing_east_of_hub_mm": true, "tape.axes_apart_mm": true, "tape.head_diameter_mm": true, "tape.crossing_to_tube_mm": true,
+	"tape.shield_diameter_mm": false, "tape.shield_from_mm": false, "tape.camera_radius_mm": false, "tape.camera_from_mm": false,
+}
+
+// mayBeAdded tells whether a change may write in what a form leaves out.
+func (c Change) mayBeAdded() bool {
+	nothing, ok := mayBeLeftOut[c.Key]
+	return ok && (nothing || !c.By)
+}
+
+// addedTo writes the key as the first of the form.
+func (c Change) addedTo(form *node, content []byte) []byte {
+	lines := bytes.SplitAfter(content, []byte("\n"))
+	first := form.entries[0].place
+	before, after := cutAt(lines[first.line-1], first.column)
+	_, key, _ := strings.Cut(c.Key, ".")
+	added := key + ": " + plainly(c.Value)
+	if strings.TrimSpace(before) == "" {
+		added += "\n" + before
+	} else {
+		added += ", " // in braces
+	}
+	lines[first.line-1] = []byte(before + added + string(after))
+	return bytes.Join(lines, nil)
+}
+
+// Changed returns a rig file, and what opens the files beside it, as they would be with changes made one after the other. What stands in the class file
+// is changed there, for this rig alone.
+func Changed(file string, content []byte, open Opener, all ...Change) ([]byte, Opener, error) {
+	for _, c := range all {
+		if c.File == "" {
+			c.File = c.classFile(file, content, open)
+		}
+		var err error
+		if c.File == "" {
+			content, err = c.In(file, content)
+		} else {
+			open, err = c.beside(open)
+		}
+		if err != nil {
+			return nil, nil, err
+		}
+	}
+	return content, open, nil
+}
+
+// classFile names the class file where a key stands, or the form that leaves it out; empty: it is the rig file's.
+func (c Change) classFile(file string, content []byte, open Opener) string {
+	f := &faults{file: file}
+	own := readTree(file, content, f)
+	if own == nil || len(f.all) > 0 {
+		return ""
+	}
+	class, _ := readClass(own, open, f)
+	if class == nil || len(f.all) > 0 {
+		return ""
+	}
+	whole := under(own, class)
+	n := whole.below(c.Key)
+	if _, ok := mayBeLeftOut[c.Key]; n == nil && ok {
+		n = whole.under("tape")
+	}
+	if n == nil || n.file == file {
+		return ""
+	}
+	return n.file
 }
 
 // With reads the file that the rig was read from with a change made. Meshes are taken as they were: wrapping them takes longer than all else, and no
 // length of the file changes them. A change of its class file is made for this rig alone. Nil where the change cannot be made, or the file does not load with it.
 func (r *Rig) With(c Change, file string, content []byte, open Opener) *Rig {
-	open, err := c.beside(open)
-	if c.File == "" && err == nil {
-		content, err = c.In(file, content)
-	}
+	content, open, err := Changed(file, content, open, c)
 	if err != nil {
 		return nil
 	}
@@ -106,8 +201,8 @@ func (r *Rig) With(c Change, file string, content []byte, open Opener) *Rig {
 
 // beside opens the files beside the rig file, the class file with the change made where it stands there.
 func (c Change) beside(open Opener) (Opener, error) {
-	if c.File == "" || open == nil {
-		return open, nil
+	if open == nil {
+		return nil, fmt.Errorf("%w: %s stands in %s, which cannot be read here", ErrChange, c.Key, c.File)
 	}
 	was, err := open(c.File)
 	if err != nil {
@@ -120,6 +215,14 @@ func (c Change) beside(open Opener) (Opener, error) {
 		}
 		return open(name)
 	}, err
+}
+
+// below returns the value at a dotted key, list entries counted from 1; nil where there is none.
+func (n *node) below(key string) *node {
+	for k := range strings.SplitSeq(key, ".") {
+		n = n.under(k)
+	}
+	return n
 }
 
 // under returns a value below: that of a key of a block, or that of a place in a list, counted from 1; nil where there is none.

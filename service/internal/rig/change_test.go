@@ -1,6 +1,8 @@
 package rig_test
 
 import (
+	"fmt"
+	"os"
 	"strings"
 	"testing"
 
@@ -87,4 +89,60 @@ func TestReadAgainWithAChange(t *testing.T) {
 	assert.Nil(t, r.With(rig.Change{Key: "tape.tube_diameter_mm", Value: -3}, "heron.yaml", []byte(text), open))
 	assert.Nil(t, r.With(rig.Change{Key: "tape.no_such_mm", Value: 3}, "heron.yaml", []byte(text), open))
 	assert.Nil(t, r.With(rig.Change{Key: "tape.tube_diameter_mm", Value: 130}, "heron.yaml", nil, nil))
+}
+
+// TestLeftOutLengthsAreWrittenIn: every length that a form may leave out can be tried.
+func TestLeftOutLengthsAreWrittenIn(t *testing.T) {
+	bittern, err := os.ReadFile("../../../testdata/rigs/bittern.yaml")
+	require.NoError(t, err)
+	for _, c := range []struct{ text, line string }{
+		{"tape.crossing_east_of_hub_mm=20", "  crossing_east_of_hub_mm: 20"},
+		{"tape.crossing_east_of_hub_mm+=20", "  crossing_east_of_hub_mm: 20"},
+		{"tape.axes_apart_mm=-15", "  axes_apart_mm: -15"},
+		{"tape.head_diameter_mm=100", "  head_diameter_mm: 100"},
+		{"tape.crossing_to_tube_mm+=5", "  crossing_to_tube_mm: 5"},
+		{"tape.shield_diameter_mm=230,tape.shield_from_mm=200", "  shield_from_mm: 200\n  shield_diameter_mm: 230"},
+		{"tape.camera_radius_mm=60,tape.camera_from_mm=200", "  camera_from_mm: 200\n  camera_radius_mm: 60"},
+	} {
+		got, _, err := rig.Changed("bittern.yaml", bittern, nil, changes(t, c.text)...)
+		require.NoError(t, err, c.text)
+		require.Equal(t, strings.Replace(string(bittern), "tape:\n", "tape:\n"+c.line+"\n", 1), string(got), c.text)
+		_, faults := rig.Parse("bittern.yaml", got, nil)
+		assert.NotContains(t, fmt.Sprint(faults), "known", "%s: the form has such a key", c.text)
+	}
+	got, _, err := rig.Changed("x.yaml", []byte("tape: {tube_diameter_mm: 5}\n"), nil, changes(t, "tape.head_diameter_mm=9")...)
+	require.NoError(t, err)
+	assert.Equal(t, "tape: {head_diameter_mm: 9, tube_diameter_mm: 5}\n", string(got))
+	_, _, err = rig.Changed("x.yaml", bittern, nil, changes(t, "tape.camera_radius_mm+=9")...)
+	assert.ErrorContains(t, err, "write tape.camera_radius_mm=NUMBER")
+}
+
+func changes(t *testing.T, text string) (out []rig.Change) {
+	t.Helper()
+	for one := range strings.SplitSeq(text, ",") {
+		c, err := rig.ReadChange(one)
+		require.NoError(t, err, text)
+		out = append(out, c)
+	}
+	return out
+}
+
+// TestChangesOfTheClass are made in the class file, for this rig alone, whatever of the same block stands in the rig file; what the rig's own list hides
+// of the class's is none of the rig's.
+func TestChangesOfTheClass(t *testing.T) {
+	own := "rig: x\nclass: c.yaml\ntape:\n  tube_diameter_mm: 5\nparts:\n  - name: box\n"
+	class := "class: c\ntape:\n  bar_diameter_mm: 40 ± 1\n  tube_diameter_mm: 9\nparts:\n  - a_mm: 3\n  - a_mm: 4\nend: c\n"
+	open := func(string) ([]byte, error) { return []byte(class), nil }
+	is, opens, err := rig.Changed("x.yaml", []byte(own), open, changes(t, "tape.bar_diameter_mm+=2,tape.tube_diameter_mm=6,tape.bar_diameter_mm+=2")...)
+	require.NoError(t, err)
+	assert.Equal(t, strings.Replace(own, "tube_diameter_mm: 5", "tube_diameter_mm: 6", 1), string(is))
+	got, err := opens("c.yaml")
+	require.NoError(t, err)
+	assert.Equal(t, strings.Replace(class, "40 ± 1", "44 ± 1", 1), string(got))
+	for _, text := range []string{"parts.1.a_mm=3", "parts.2.a_mm=3", "tape.none_mm=3"} {
+		_, _, err = rig.Changed("x.yaml", []byte(own), open, changes(t, text)...)
+		assert.ErrorIs(t, err, rig.ErrChange, text)
+	}
+	_, _, err = rig.Changed("x.yaml", []byte(own), nil, changes(t, "tape.bar_diameter_mm=3")...)
+	assert.ErrorIs(t, err, rig.ErrChange, "no class can be read")
 }

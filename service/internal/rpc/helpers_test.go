@@ -414,8 +414,8 @@ func (b *bench) newest(n int32) []*pb.Entry {
 }
 
 // whatIf reads the practice rig's file with a change, under the limits of the file as it is.
-func whatIf(_ string, c rig.Change) (*rig.Rig, limits.Set, error) {
-	content, err := c.In("heron.yaml", practice.HeronFile())
+func whatIf(_ string, all []rig.Change) (*rig.Rig, limits.Set, error) {
+	content, _, err := rig.Changed("heron.yaml", practice.HeronFile(), nil, all...)
 	if err != nil {
 		return nil, limits.Set{}, err
 	}

@@ -46,8 +46,8 @@ type Parts struct {
 	Rules func(rigName string) (*pb.ListRulesResponse, error)
 	// CheckFile reads a rig file and says what was understood, and what is to be looked at again.
 	CheckFile func(context.Context, *pb.CheckRigRequest) (*pb.CheckRigResponse, error)
-	// WhatIf reads the file of a rig with a change: what it makes, and its limits. An error of class rig.ErrChange: it cannot be changed so.
-	WhatIf func(rigName string, c rig.Change) (*rig.Rig, limits.Set, error)
+	// WhatIf reads the file of a rig with changes: what it makes, and its limits. An error of class rig.ErrChange: it cannot be changed so.
+	WhatIf func(rigName string, all []rig.Change) (*rig.Rig, limits.Set, error)
 	// Maps is where the maps of rigs are kept from one start to the next; nil: nowhere.
 	Maps *survey.Folder
 	// Gauges returns how a rig is held against its file, and the plan of it; an error where going, asked often, is false before that is worked out.

@@ -66,30 +66,43 @@ func (s *Server) surveyRig(ctx context.Context, c call[*pb.SurveyRigRequest], ss
 	if of.Band = usualBand; c.msg.BandDeg != nil {
 		of.Band = unit.Deg(c.msg.GetBandDeg())
 	}
-	all, what := []survey.Of{of}, []string{""}
+	all := []variant{{of: of}}
 	for i, m := range c.msg.GetWhatIfs() {
-		changed, err := s.changed(ctx, of, wire.Change(m), i)
+		changes := wire.Changes(m)
+		changed, err := s.changed(ctx, of, changes, i)
 		if err != nil {
 			return err
 		}
-		all, what = append(all, changed), append(what, wire.Change(m).String())
+		all = append(all, variant{changed, rig.Together(changes)})
 	}
+	return s.surveyAll(ctx, all, ss)
+}
+
+// variant is a rig as it is, or with changes, in words.
+type variant struct {
+	of   survey.Of
+	what string
+}
+
+// surveyAll sends progress and a survey of each; with the last of several, all of them side by side.
+func (s *Server) surveyAll(ctx context.Context, all []variant, ss grpc.ServerStream) error {
+	var columns []draw.Column
 	for i, one := range all {
-		asked := draw.Asked{Gap: one.Gap, What: what[i]}
-		if err := s.surveyOne(ctx, one, asked, i, ss); err != nil {
+		found, err := s.surveyed(ctx, one.of, i, ss)
+		if err != nil {
+			return err
+		}
+		asked := draw.Asked{Gap: one.of.Gap, What: one.what}
+		columns = append(columns, draw.NewColumn(found, asked))
+		m := wire.Survey(one.of.Rig, found, asked, i)
+		if i > 0 && i == len(all)-1 {
+			m.SideBySide = wire.Lines(draw.SideBySide(all[0].of.Rig, columns))
+		}
+		if err := ss.SendMsg(&pb.SurveyRigResponse{Step: &pb.SurveyRigResponse_Survey{Survey: m}}); err != nil {
 			return err
 		}
 	}
 	return nil
-}
-
-// surveyOne sends progress and one survey.
-func (s *Server) surveyOne(ctx context.Context, of survey.Of, asked draw.Asked, whatIf int, ss grpc.ServerStream) error {
-	found, err := s.surveyed(ctx, of, whatIf, ss)
-	if err != nil {
-		return err
-	}
-	return ss.SendMsg(&pb.SurveyRigResponse{Step: &pb.SurveyRigResponse_Survey{Survey: wire.Survey(of.Rig, found, asked, whatIf)}})
 }
 
 // surveyed works out one survey and sends progress beside it: a reader who takes none waits alone, for the work has the turn of all maps.
@@ -129,16 +142,16 @@ func (s *Server) ofRig(name string, gapMm *float64) (survey.Of, error) {
 	return survey.Of{Rig: m.Rig, Limits: m.Limits, Gap: wire.Gap(gapMm), Band: usualBand, Widened: unit.Length(proof.Widens(m.Rig.Digest))}, err
 }
 
-// changed is the same of the rig that its file would make with a change; what gauges found of the file counts there too, or two rigs would be compared
-// that differ in more than the change.
-func (s *Server) changed(ctx context.Context, of survey.Of, c rig.Change, i int) (survey.Of, error) {
+// changed is the same of the rig that its file would make with changes; what gauges found of the file counts there too, or two rigs would be compared
+// that differ in more than these.
+func (s *Server) changed(ctx context.Context, of survey.Of, all []rig.Change, i int) (survey.Of, error) {
 	done, err := s.surveys.Turn(ctx) // reading meshes takes as long as a map
 	defer done()
 	if err != nil {
 		return of, err
 	}
 	path := fmt.Sprintf("what_ifs[%d]", i)
-	r, limits, err := s.WhatIf(of.Rig.ID, c)
+	r, limits, err := s.WhatIf(of.Rig.ID, all)
 	switch {
 	case errors.Is(err, rig.ErrChange):
 		return of, conflict(path+".key", "a key of the rig's file that holds one number", err.Error(), "name a key as the file writes it, as tape.floor_to_crossing_mm")

@@ -18,6 +18,7 @@ import (
 
 	pb "keepclear.example/keepclear/api/keepclear/v1"
 	"keepclear.example/keepclear/service/internal/draw"
+	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/survey"
 	"keepclear.example/keepclear/service/internal/unit"
 )
@@ -94,6 +95,26 @@ func TestSurveyRig(t *testing.T) {
 	assert.Contains(t, strings.Join(higher.GetLines(), " "), "tape.floor_to_crossing_mm+=150")
 	assert.Greater(t, higher.GetAxis1().GetHighDeg(), s.GetAxis1().GetHighDeg(), "a higher crossing frees the camera of the legs")
 	assert.Len(t, b.newest(100), before, "reading is not on record")
+	assert.Empty(t, s.GetSideBySide())
+	beside := strings.Join(higher.GetSideBySide(), "\n")
+	assert.Contains(t, beside, "(1) if tape.floor_to_crossing_mm+=150")
+	assert.Regexp(t, `(?m)^axis 1 +-\d+\.\d+° to \d+\.\d+° +-\d+\.\d+° to \d+\.\d+°$`, beside)
+}
+
+// TestWhatChangesTogether is one what-if: a pier extension is also a higher crossing.
+func TestWhatChangesTogether(t *testing.T) {
+	b := newBench(t)
+	more := 150.0
+	also := []*pb.FileChange{{Key: "tape.tripod.hub_top_mm", Value: &more, Added: true}}
+	_, surveys, err := b.surveyed(&pb.SurveyRigRequest{Rig: "heron", GapMm: &beyond, WhatIfs: []*pb.WhatIf{{Key: "tape.floor_to_crossing_mm", Value: &more, Added: true, Also: also}}})
+	require.NoError(t, err)
+	want, _, err := whatIf("heron", []rig.Change{{Key: "tape.floor_to_crossing_mm", By: true, Value: 150}, {Key: "tape.tripod.hub_top_mm", By: true, Value: 150}})
+	require.NoError(t, err)
+	assert.Equal(t, want.Digest[:], surveys[1].GetRigSha256())
+	also[0].Value = nil
+	_, _, err = b.surveyed(&pb.SurveyRigRequest{Rig: "heron", WhatIfs: []*pb.WhatIf{{Key: "tape.floor_to_crossing_mm", Value: &more, Also: also}}})
+	assert.Equal(t, codes.InvalidArgument, status.Code(err))
+	assert.Contains(t, fields(err), "what_ifs[0].also[0].value")
 }
 
 func TestSurveyRigSaysWhatIsWrong(t *testing.T) {

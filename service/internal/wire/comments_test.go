@@ -199,13 +199,14 @@ func TestEveryRequiredOneofIsMissed(t *testing.T) {
 // TestSuffixes holds the names of numbers to the closed list of units.
 func TestSuffixes(t *testing.T) {
 	unitless := map[protoreflect.FullName]string{
-		"keepclear.v1.Drag.axis1":    "in the unit that the rig file names",
-		"keepclear.v1.Drag.axis2":    "in the unit that the rig file names",
-		"keepclear.v1.Finding.limit": "in the unit of the fact",
-		"keepclear.v1.Fact.number":   "in the unit of its name",
-		"keepclear.v1.Limit.value":   "in the unit of its name",
-		"keepclear.v1.Limit.bound":   "in the unit of its name",
-		"keepclear.v1.WhatIf.value":  "in the unit of its key",
+		"keepclear.v1.Drag.axis1":       "in the unit that the rig file names",
+		"keepclear.v1.Drag.axis2":       "in the unit that the rig file names",
+		"keepclear.v1.Finding.limit":    "in the unit of the fact",
+		"keepclear.v1.Fact.number":      "in the unit of its name",
+		"keepclear.v1.Limit.value":      "in the unit of its name",
+		"keepclear.v1.Limit.bound":      "in the unit of its name",
+		"keepclear.v1.WhatIf.value":     "in the unit of its key",
+		"keepclear.v1.FileChange.value": "likewise",
 	}
 	unused := map[protoreflect.FullName]bool{}
 	for n := range unitless {

@@ -11,9 +11,13 @@ import (
 	"keepclear.example/keepclear/service/internal/unit"
 )
 
-// Change reads a what-if.
-func Change(m *pb.WhatIf) rig.Change {
-	return rig.Change{Key: m.GetKey(), By: m.GetAdded(), Value: m.GetValue()}
+// Changes reads a what-if: what it changes together, in order.
+func Changes(m *pb.WhatIf) []rig.Change {
+	out := []rig.Change{{Key: m.GetKey(), By: m.GetAdded(), Value: m.GetValue()}}
+	for _, c := range m.GetAlso() {
+		out = append(out, rig.Change{Key: c.GetKey(), By: c.GetAdded(), Value: c.GetValue()})
+	}
+	return out
 }
 
 // Gap reads a gap to be kept between all parts; nil: none was named.
