@@ -104,6 +104,7 @@ func roomFlags(s streams, args []string) (roomOptions, error) {
 	f.Float64Var(&o.band, "band", 30, "width of the bands of axis 2, `degrees`, 1 to 360")
 	f.StringVar(&o.picture, "picture", "", "draw the map into this `file` (SVG)")
 	o.practiceFlag(f)
+	o.stateFlag(f)
 	f.Func("what-if", "how it would be if a number of the file were another: `tape.camera_radius_mm+=30`; several that change together with commas between; given again, each by itself, and all side by side", func(text string) error {
 		w, err := readWhatIf(text)
 		o.whatIfs = append(o.whatIfs, w)
@@ -144,10 +145,13 @@ func (o *roomOptions) say(ctx context.Context, s streams, file rigFile, what str
 	return r, column, nil
 }
 
-// survey works the map of a rig out, with its parts in all of their states.
+// survey works the map of a rig out, with its parts in the states that were named.
 func (o *roomOptions) survey(ctx context.Context, s streams, r *rig.Rig, name string) (*reach.Survey, draw.Asked, error) {
 	of, err := ofFile(r, name)
 	if err != nil {
+		return nil, draw.Asked{}, err
+	}
+	if of.Parts, err = o.parts(r); err != nil {
 		return nil, draw.Asked{}, err
 	}
 	of.Band = unit.Deg(o.band)
@@ -164,7 +168,7 @@ func (o *roomOptions) survey(ctx context.Context, s streams, r *rig.Rig, name st
 	if err != nil {
 		return nil, draw.Asked{}, errors.New("stopped before the map was worked out")
 	}
-	return out, draw.Asked{Gap: of.Gap}, nil
+	return out, draw.Asked{Gap: of.Gap, Parts: of.Parts}, nil
 }
 
 // ofFile is what is surveyed or looked at of a rig by the limits of its file.

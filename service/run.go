@@ -34,8 +34,8 @@ func commands() []command {
 	return []command{
 		{"demo", "", "one night with a simulated mount, through the real service; under a minute, asks nothing", demo},
 		{"check", "FILE | --blank [german|fork|alt-azimuth]", "say what a rig file means, or print an empty form to measure by", check},
-		{"room", "[--gap MM] [--band DEGREES] [--what-if KEY=NUMBER]… [--picture FILE.svg] FILE | --practice heron", "say how far the axes may turn with what the rig carries, what bounds them, and how it would be if a length were another", room},
-		{"view", "[--at AXIS1,AXIS2] [--picture FILE.svg] FILE | --practice heron", "say how near its parts are at one pose of the axes, and draw the rig from the south, the east and above", view},
+		{"room", "[--gap MM] [--band DEGREES] [--state PART=STATE]… [--what-if KEY=NUMBER]… [--picture FILE.svg] FILE | --practice heron", "say how far the axes may turn with what the rig carries, what bounds them, and how it would be if a length were another", room},
+		{"view", "[--at AXIS1,AXIS2] [--state PART=STATE]… [--picture FILE.svg] FILE | --practice heron", "say how near its parts are at one pose of the axes, and draw the rig from the south, the east and above", view},
 		{"serve", "[--rigs DIR] [--record FILE] [--practice heron] [--listen 127.0.0.1:7413] [--clock-within SECONDS]", "answer questions", serve},
 		{"practice", "[--seed N | --seeds A-B [--beside]] [--kind fair|good|bad] [--mechanism ONE] [--fault ONE] [--gate NAME]", "play an invented night of a simulated rig, or a season of them, and score the sync gate", practiceNights},
 		{"verify", "FILE", "verify a record file from its first entry to its heads", verify},

@@ -33,7 +33,30 @@ func oneRig(path string) (rigFile, error) {
 }
 
 // oneFile is the choice of one rig for commands that look at one: a file, or the practice rig.
-type oneFile struct{ path, practice string }
+type oneFile struct {
+	path, practice string
+	states         []string // as they were written
+}
+
+// stateFlag takes states of parts.
+func (o *oneFile) stateFlag(f *flag.FlagSet) {
+	f.Func("state", "take a part in one of its states, as `roof=open`, or focuser=35 in its unit; may be repeated, and parts not named are in all of theirs at once", func(text string) error {
+		o.states = append(o.states, text)
+		return nil
+	})
+}
+
+// parts are the states that were named, as the rig has them.
+func (o *oneFile) parts(r *rig.Rig) (out []rig.PartState, err error) {
+	for _, text := range o.states {
+		s, err := r.ReadState(text)
+		if err != nil {
+			return nil, fmt.Errorf("--state: %w", err)
+		}
+		out = append(out, s)
+	}
+	return out, nil
+}
 
 func (o *oneFile) practiceFlag(f *flag.FlagSet) {
 	f.StringVar(&o.practice, "practice", "", "the simulated rig instead of a file: heron")

@@ -45,6 +45,7 @@ func viewFlags(s streams, args []string) (viewOptions, error) {
 	f.Usage = f.PrintDefaults // how the command is used is said before
 	f.StringVar(&o.picture, "picture", "", "draw the rig into this `file` (SVG)")
 	o.practiceFlag(f)
+	o.stateFlag(f)
 	f.Func("at", "`axis1,axis2` in degrees from the rig's zero, as 20,-35.5; without it, home", func(text string) error {
 		at, err := readAxes(text)
 		o.at = &at
@@ -86,7 +87,10 @@ func (o *viewOptions) say(s streams) error {
 	if o.at != nil {
 		at = *o.at
 	}
-	v := draw.NewView(r, of.Scene(), at)
+	if of.Parts, err = o.parts(r); err != nil {
+		return err
+	}
+	v := draw.NewView(r, of.Scene(), at, of.Parts...)
 	fmt.Fprint(s.out, v.Text())
 	if o.picture == "" {
 		return nil

@@ -39,12 +39,40 @@ func fileChange(text string) (*pb.FileChange, error) {
 	return &pb.FileChange{Key: strings.TrimSpace(key), Value: &v, Added: added}, nil
 }
 
+// states takes states of parts as they are written: roof=open, focuser=35mm, rotator=20deg.
+func (k *call) states(into *[]*pb.PartState) {
+	k.flags.Func("state", "`PART=STATE` take a part in one of its states: roof=open, focuser=35mm, rotator=20deg; may be repeated; parts not named are in all of theirs at once", func(text string) error {
+		part, state, ok := strings.Cut(plainMinus(text), "=")
+		out := &pb.PartState{Part: strings.TrimSpace(part)}
+		state = strings.TrimSpace(state)
+		if !ok || out.Part == "" || state == "" {
+			return errors.New("PART=STATE is wanted")
+		}
+		out.State = &pb.PartState_Name{Name: state}
+		if mm, is := measure(state, "mm"); is {
+			out.State = &pb.PartState_TravelMm{TravelMm: mm}
+		} else if deg, is := measure(state, "deg"); is {
+			out.State = &pb.PartState_AngleDeg{AngleDeg: deg}
+		}
+		*into = append(*into, out)
+		return nil
+	})
+}
+
+// measure reads a number with its unit.
+func measure(text, unit string) (float64, bool) {
+	number, ok := strings.CutSuffix(text, unit)
+	v, err := strconv.ParseFloat(strings.TrimSpace(number), 64)
+	return v, ok && err == nil && !math.IsNaN(v) && !math.IsInf(v, 0)
+}
+
 // room has the service say how far the axes of a rig may turn.
 func room(k *call) (int, error) {
 	gap := k.number("gap", 0, "`MM` to keep between all parts; absent: the margins in force")
 	band := k.number("band", 30, "`DEG` width of the bands of axis 2; absent: 30")
 	picture := k.flags.String("picture", "", "`FILE` to draw the map into (SVG)")
 	req := &pb.SurveyRigRequest{}
+	k.states(&req.Parts)
 	k.flags.Func("what-if", "`KEY=NUMBER` how it would be if a number of the rig's file were another, or KEY+=NUMBER; what changes together with commas between; may be repeated, and is then shown side by side", func(text string) error {
 		w, err := whatIf(text)
 		req.WhatIfs = append(req.WhatIfs, w)
@@ -71,7 +99,7 @@ func room(k *call) (int, error) {
 	if err := k.printSurveys(c, req); err != nil || *picture == "" {
 		return exitDone, err
 	}
-	r, err := c.DrawRig(k.ctx, &pb.DrawRigRequest{Rig: req.Rig, Kind: pb.PictureKind_PICTURE_KIND_MAP, GapMm: req.GapMm})
+	r, err := c.DrawRig(k.ctx, &pb.DrawRigRequest{Rig: req.Rig, Kind: pb.PictureKind_PICTURE_KIND_MAP, GapMm: req.GapMm, Parts: req.Parts})
 	if err != nil {
 		return 0, err
 	}
@@ -131,6 +159,8 @@ func view(k *call) (int, error) {
 	axis1 := k.number("axis1", 0, "`DEG` axis 1, degrees; absent: as the service holds it")
 	axis2 := k.number("axis2", 0, "`DEG` axis 2, degrees; absent: as the service holds it")
 	picture := k.flags.String("picture", "", "`FILE` to draw the rig into (SVG)")
+	req := &pb.DrawRigRequest{Kind: pb.PictureKind_PICTURE_KIND_RIG}
+	k.states(&req.Parts)
 	words, err := k.words()
 	if err != nil {
 		return 0, err
@@ -138,7 +168,7 @@ func view(k *call) (int, error) {
 	if len(words) != 1 || k.set("axis1") != k.set("axis2") {
 		return 0, wrong("one rig is wanted, and both axes or none")
 	}
-	req := &pb.DrawRigRequest{Rig: words[0], Kind: pb.PictureKind_PICTURE_KIND_RIG}
+	req.Rig = words[0]
 	if k.set("axis1") {
 		req.Axes = &pb.AxisPair{Axis1Deg: axis1, Axis2Deg: axis2}
 	}

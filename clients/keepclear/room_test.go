@@ -99,6 +99,13 @@ func TestViewOfARunningRig(t *testing.T) {
 	code, _, _ = typed(t, address, "view heron --axis1 20 --axis2 −35.5")
 	assert.Equal(t, exitDone, code)
 	assert.InDelta(t, -35.5, s.draw.GetAxes().GetAxis2Deg(), 0)
+	code, _, _ = typed(t, address, "view heron --state roof=open --state focuser=35mm --state rotator=−20.5deg")
+	assert.Equal(t, exitDone, code)
+	require.Len(t, s.draw.GetParts(), 3)
+	assert.Equal(t, "open", s.draw.GetParts()[0].GetName())
+	assert.InDelta(t, 35, s.draw.GetParts()[1].GetTravelMm(), 0)
+	assert.Equal(t, "rotator", s.draw.GetParts()[2].GetPart())
+	assert.InDelta(t, -20.5, s.draw.GetParts()[2].GetAngleDeg(), 0)
 	code, out, errs := typed(t, address, "view heron --json --picture "+filepath.Join(t.TempDir(), "none", "x.svg"))
 	assert.Equal(t, exitUsage, code)
 	assert.Contains(t, out, `"svg"`)
@@ -115,6 +122,8 @@ func TestViewOfARunningRig(t *testing.T) {
 		"view heron --axis1 5":               "both axes or none",
 		"view heron --axis1 5 --axis2 4000":  "--axis2 4000: must be",
 		"view":                               "one rig is wanted",
+		"view heron --state roof":            "PART=STATE is wanted",
+		"room heron --state roof=":           "PART=STATE is wanted",
 	} {
 		code, _, errs := typed(t, address, line)
 		assert.Equal(t, exitUsage, code, line)

@@ -1259,7 +1259,9 @@ type SurveyRigRequest struct {
 	// Width of the bands of axis 2, degrees, [1, 360]. Absent: 30.
 	BandDeg *float64 `protobuf:"fixed64,3,opt,name=band_deg,json=bandDeg,proto3,oneof" json:"band_deg,omitempty"`
 	// How it would be with other lengths, each tried by itself, at most 8.
-	WhatIfs       []*WhatIf `protobuf:"bytes,4,rep,name=what_ifs,json=whatIfs,proto3" json:"what_ifs,omitempty"`
+	WhatIfs []*WhatIf `protobuf:"bytes,4,rep,name=what_ifs,json=whatIfs,proto3" json:"what_ifs,omitempty"`
+	// States that parts are taken to be in, at most 64. A part that is not named takes up all of its states at once.
+	Parts         []*PartState `protobuf:"bytes,5,rep,name=parts,proto3" json:"parts,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1318,6 +1320,13 @@ func (x *SurveyRigRequest) GetBandDeg() float64 {
 func (x *SurveyRigRequest) GetWhatIfs() []*WhatIf {
 	if x != nil {
 		return x.WhatIfs
+	}
+	return nil
+}
+
+func (x *SurveyRigRequest) GetParts() []*PartState {
+	if x != nil {
+		return x.Parts
 	}
 	return nil
 }
@@ -2098,6 +2107,8 @@ type DrawRigRequest struct {
 	IntendedEnd *AxisPair `protobuf:"bytes,5,opt,name=intended_end,json=intendedEnd,proto3" json:"intended_end,omitempty"`
 	// Of a map: where else it may end, at most 16. Absent: as the open permit says, if no intended_end is named.
 	PredictedEnds []*AxisPair `protobuf:"bytes,6,rep,name=predicted_ends,json=predictedEnds,proto3" json:"predicted_ends,omitempty"`
+	// States that parts are taken to be in, at most 64. A part that is not named takes up all of its states at once.
+	Parts         []*PartState `protobuf:"bytes,7,rep,name=parts,proto3" json:"parts,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2170,6 +2181,13 @@ func (x *DrawRigRequest) GetIntendedEnd() *AxisPair {
 func (x *DrawRigRequest) GetPredictedEnds() []*AxisPair {
 	if x != nil {
 		return x.PredictedEnds
+	}
+	return nil
+}
+
+func (x *DrawRigRequest) GetParts() []*PartState {
+	if x != nil {
+		return x.Parts
 	}
 	return nil
 }
@@ -2348,12 +2366,13 @@ const file_keepclear_v1_rig_service_proto_rawDesc = "" +
 	"\x04line\x18\x04 \x01(\rR\x04line\x12\x10\n" +
 	"\x03key\x18\x05 \x01(\tR\x03key\x12\x14\n" +
 	"\x05words\x18\x06 \x01(\tR\x05words\x12\x16\n" +
-	"\x06remedy\x18\a \x01(\tR\x06remedy\"\x87\x02\n" +
+	"\x06remedy\x18\a \x01(\tR\x06remedy\"\xc0\x02\n" +
 	"\x10SurveyRigRequest\x122\n" +
 	"\x03rig\x18\x01 \x01(\tB \xbaH\x1d\xc8\x01\x01r\x182\x16^[a-z][a-z0-9-]{0,62}$R\x03rig\x123\n" +
 	"\x06gap_mm\x18\x02 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x88\xc3@)\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\x05gapMm\x88\x01\x01\x127\n" +
 	"\bband_deg\x18\x03 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x80v@)\x00\x00\x00\x00\x00\x00\xf0?H\x01R\abandDeg\x88\x01\x01\x129\n" +
-	"\bwhat_ifs\x18\x04 \x03(\v2\x14.keepclear.v1.WhatIfB\b\xbaH\x05\x92\x01\x02\x10\bR\awhatIfsB\t\n" +
+	"\bwhat_ifs\x18\x04 \x03(\v2\x14.keepclear.v1.WhatIfB\b\xbaH\x05\x92\x01\x02\x10\bR\awhatIfs\x127\n" +
+	"\x05parts\x18\x05 \x03(\v2\x17.keepclear.v1.PartStateB\b\xbaH\x05\x92\x01\x02\x10@R\x05partsB\t\n" +
 	"\a_gap_mmB\v\n" +
 	"\t_band_deg\"\xb6\x01\n" +
 	"\x06WhatIf\x12\x1d\n" +
@@ -2433,7 +2452,7 @@ const file_keepclear_v1_rig_service_proto_rawDesc = "" +
 	"requiredMm\x88\x01\x01\x12\x1a\n" +
 	"\btouching\x18\x06 \x01(\bR\btouchingB\t\n" +
 	"\a_gap_mmB\x0e\n" +
-	"\f_required_mm\"\xf2\x02\n" +
+	"\f_required_mm\"\xab\x03\n" +
 	"\x0eDrawRigRequest\x122\n" +
 	"\x03rig\x18\x01 \x01(\tB \xbaH\x1d\xc8\x01\x01r\x182\x16^[a-z][a-z0-9-]{0,62}$R\x03rig\x12<\n" +
 	"\x04kind\x18\x02 \x01(\x0e2\x19.keepclear.v1.PictureKindB\r\xbaH\n" +
@@ -2441,7 +2460,8 @@ const file_keepclear_v1_rig_service_proto_rawDesc = "" +
 	"\x04axes\x18\x03 \x01(\v2\x16.keepclear.v1.AxisPairR\x04axes\x123\n" +
 	"\x06gap_mm\x18\x04 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x88\xc3@)\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\x05gapMm\x88\x01\x01\x129\n" +
 	"\fintended_end\x18\x05 \x01(\v2\x16.keepclear.v1.AxisPairR\vintendedEnd\x12G\n" +
-	"\x0epredicted_ends\x18\x06 \x03(\v2\x16.keepclear.v1.AxisPairB\b\xbaH\x05\x92\x01\x02\x10\x10R\rpredictedEndsB\t\n" +
+	"\x0epredicted_ends\x18\x06 \x03(\v2\x16.keepclear.v1.AxisPairB\b\xbaH\x05\x92\x01\x02\x10\x10R\rpredictedEnds\x127\n" +
+	"\x05parts\x18\a \x03(\v2\x17.keepclear.v1.PartStateB\b\xbaH\x05\x92\x01\x02\x10@R\x05partsB\t\n" +
 	"\a_gap_mm\"\xb7\x01\n" +
 	"\x0fDrawRigResponse\x12\x10\n" +
 	"\x03svg\x18\x01 \x01(\tR\x03svg\x12\x1d\n" +
@@ -2534,6 +2554,7 @@ var file_keepclear_v1_rig_service_proto_goTypes = []any{
 	(*AxisSigma)(nil),             // 34: keepclear.v1.AxisSigma
 	(PoseSource)(0),               // 35: keepclear.v1.PoseSource
 	(*timestamppb.Timestamp)(nil), // 36: google.protobuf.Timestamp
+	(*PartState)(nil),             // 37: keepclear.v1.PartState
 }
 var file_keepclear_v1_rig_service_proto_depIdxs = []int32{
 	7,  // 0: keepclear.v1.GetRigResponse.rig:type_name -> keepclear.v1.Rig
@@ -2557,43 +2578,45 @@ var file_keepclear_v1_rig_service_proto_depIdxs = []int32{
 	15, // 18: keepclear.v1.CheckRigResponse.finds:type_name -> keepclear.v1.FileFind
 	1,  // 19: keepclear.v1.FileFind.kind:type_name -> keepclear.v1.FileFindKind
 	17, // 20: keepclear.v1.SurveyRigRequest.what_ifs:type_name -> keepclear.v1.WhatIf
-	18, // 21: keepclear.v1.WhatIf.also:type_name -> keepclear.v1.FileChange
-	20, // 22: keepclear.v1.SurveyRigResponse.progress:type_name -> keepclear.v1.SurveyProgress
-	21, // 23: keepclear.v1.SurveyRigResponse.survey:type_name -> keepclear.v1.RigSurvey
-	33, // 24: keepclear.v1.RigSurvey.about:type_name -> keepclear.v1.AxisPair
-	33, // 25: keepclear.v1.RigSurvey.spread:type_name -> keepclear.v1.AxisPair
-	22, // 26: keepclear.v1.RigSurvey.axis1:type_name -> keepclear.v1.AxisRoom
-	22, // 27: keepclear.v1.RigSurvey.axis2:type_name -> keepclear.v1.AxisRoom
-	23, // 28: keepclear.v1.RigSurvey.across:type_name -> keepclear.v1.RoomBand
-	23, // 29: keepclear.v1.RigSurvey.bands:type_name -> keepclear.v1.RoomBand
-	25, // 30: keepclear.v1.RigSurvey.here:type_name -> keepclear.v1.ClosePair
-	25, // 31: keepclear.v1.RigSurvey.least:type_name -> keepclear.v1.ClosePair
-	24, // 32: keepclear.v1.RigSurvey.apart:type_name -> keepclear.v1.RoomApart
-	25, // 33: keepclear.v1.AxisRoom.beyond_low:type_name -> keepclear.v1.ClosePair
-	25, // 34: keepclear.v1.AxisRoom.beyond_high:type_name -> keepclear.v1.ClosePair
-	33, // 35: keepclear.v1.RoomApart.axes:type_name -> keepclear.v1.AxisPair
-	33, // 36: keepclear.v1.ClosePair.axes:type_name -> keepclear.v1.AxisPair
-	2,  // 37: keepclear.v1.DrawRigRequest.kind:type_name -> keepclear.v1.PictureKind
-	33, // 38: keepclear.v1.DrawRigRequest.axes:type_name -> keepclear.v1.AxisPair
-	33, // 39: keepclear.v1.DrawRigRequest.intended_end:type_name -> keepclear.v1.AxisPair
-	33, // 40: keepclear.v1.DrawRigRequest.predicted_ends:type_name -> keepclear.v1.AxisPair
-	33, // 41: keepclear.v1.DrawRigResponse.axes:type_name -> keepclear.v1.AxisPair
-	25, // 42: keepclear.v1.DrawRigResponse.nearest:type_name -> keepclear.v1.ClosePair
-	3,  // 43: keepclear.v1.RigService.GetRig:input_type -> keepclear.v1.GetRigRequest
-	5,  // 44: keepclear.v1.RigService.ListRigs:input_type -> keepclear.v1.ListRigsRequest
-	11, // 45: keepclear.v1.RigService.CheckRig:input_type -> keepclear.v1.CheckRigRequest
-	16, // 46: keepclear.v1.RigService.SurveyRig:input_type -> keepclear.v1.SurveyRigRequest
-	26, // 47: keepclear.v1.RigService.DrawRig:input_type -> keepclear.v1.DrawRigRequest
-	4,  // 48: keepclear.v1.RigService.GetRig:output_type -> keepclear.v1.GetRigResponse
-	6,  // 49: keepclear.v1.RigService.ListRigs:output_type -> keepclear.v1.ListRigsResponse
-	13, // 50: keepclear.v1.RigService.CheckRig:output_type -> keepclear.v1.CheckRigResponse
-	19, // 51: keepclear.v1.RigService.SurveyRig:output_type -> keepclear.v1.SurveyRigResponse
-	27, // 52: keepclear.v1.RigService.DrawRig:output_type -> keepclear.v1.DrawRigResponse
-	48, // [48:53] is the sub-list for method output_type
-	43, // [43:48] is the sub-list for method input_type
-	43, // [43:43] is the sub-list for extension type_name
-	43, // [43:43] is the sub-list for extension extendee
-	0,  // [0:43] is the sub-list for field type_name
+	37, // 21: keepclear.v1.SurveyRigRequest.parts:type_name -> keepclear.v1.PartState
+	18, // 22: keepclear.v1.WhatIf.also:type_name -> keepclear.v1.FileChange
+	20, // 23: keepclear.v1.SurveyRigResponse.progress:type_name -> keepclear.v1.SurveyProgress
+	21, // 24: keepclear.v1.SurveyRigResponse.survey:type_name -> keepclear.v1.RigSurvey
+	33, // 25: keepclear.v1.RigSurvey.about:type_name -> keepclear.v1.AxisPair
+	33, // 26: keepclear.v1.RigSurvey.spread:type_name -> keepclear.v1.AxisPair
+	22, // 27: keepclear.v1.RigSurvey.axis1:type_name -> keepclear.v1.AxisRoom
+	22, // 28: keepclear.v1.RigSurvey.axis2:type_name -> keepclear.v1.AxisRoom
+	23, // 29: keepclear.v1.RigSurvey.across:type_name -> keepclear.v1.RoomBand
+	23, // 30: keepclear.v1.RigSurvey.bands:type_name -> keepclear.v1.RoomBand
+	25, // 31: keepclear.v1.RigSurvey.here:type_name -> keepclear.v1.ClosePair
+	25, // 32: keepclear.v1.RigSurvey.least:type_name -> keepclear.v1.ClosePair
+	24, // 33: keepclear.v1.RigSurvey.apart:type_name -> keepclear.v1.RoomApart
+	25, // 34: keepclear.v1.AxisRoom.beyond_low:type_name -> keepclear.v1.ClosePair
+	25, // 35: keepclear.v1.AxisRoom.beyond_high:type_name -> keepclear.v1.ClosePair
+	33, // 36: keepclear.v1.RoomApart.axes:type_name -> keepclear.v1.AxisPair
+	33, // 37: keepclear.v1.ClosePair.axes:type_name -> keepclear.v1.AxisPair
+	2,  // 38: keepclear.v1.DrawRigRequest.kind:type_name -> keepclear.v1.PictureKind
+	33, // 39: keepclear.v1.DrawRigRequest.axes:type_name -> keepclear.v1.AxisPair
+	33, // 40: keepclear.v1.DrawRigRequest.intended_end:type_name -> keepclear.v1.AxisPair
+	33, // 41: keepclear.v1.DrawRigRequest.predicted_ends:type_name -> keepclear.v1.AxisPair
+	37, // 42: keepclear.v1.DrawRigRequest.parts:type_name -> keepclear.v1.PartState
+	33, // 43: keepclear.v1.DrawRigResponse.axes:type_name -> keepclear.v1.AxisPair
+	25, // 44: keepclear.v1.DrawRigResponse.nearest:type_name -> keepclear.v1.ClosePair
+	3,  // 45: keepclear.v1.RigService.GetRig:input_type -> keepclear.v1.GetRigRequest
+	5,  // 46: keepclear.v1.RigService.ListRigs:input_type -> keepclear.v1.ListRigsRequest
+	11, // 47: keepclear.v1.RigService.CheckRig:input_type -> keepclear.v1.CheckRigRequest
+	16, // 48: keepclear.v1.RigService.SurveyRig:input_type -> keepclear.v1.SurveyRigRequest
+	26, // 49: keepclear.v1.RigService.DrawRig:input_type -> keepclear.v1.DrawRigRequest
+	4,  // 50: keepclear.v1.RigService.GetRig:output_type -> keepclear.v1.GetRigResponse
+	6,  // 51: keepclear.v1.RigService.ListRigs:output_type -> keepclear.v1.ListRigsResponse
+	13, // 52: keepclear.v1.RigService.CheckRig:output_type -> keepclear.v1.CheckRigResponse
+	19, // 53: keepclear.v1.RigService.SurveyRig:output_type -> keepclear.v1.SurveyRigResponse
+	27, // 54: keepclear.v1.RigService.DrawRig:output_type -> keepclear.v1.DrawRigResponse
+	50, // [50:55] is the sub-list for method output_type
+	45, // [45:50] is the sub-list for method input_type
+	45, // [45:45] is the sub-list for extension type_name
+	45, // [45:45] is the sub-list for extension extendee
+	0,  // [0:45] is the sub-list for field type_name
 }
 
 func init() { file_keepclear_v1_rig_service_proto_init() }

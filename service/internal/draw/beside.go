@@ -114,6 +114,9 @@ func (p *plan) key() [][2]string {
 		{`<path d="M0 7h28" ` + axisPen + `/>`, "the two axes"},
 		{`<path d="M0 7h18" stroke="black" stroke-width="2.5"/><path d="M28 7l-14 -6v12Z"/>`, "where the tube points (dot: toward you; cross: away)"},
 	}
+	if p.maybe {
+		out = append(out, [2]string{patch(`fill="white" stroke="black" stroke-width="3"` + maybePen), "there only in some of its part's states"})
+	}
 	if p.through {
 		out = append(out, [2]string{patch(outlineOnly), "stands before the rig: its edge alone is drawn"})
 	}

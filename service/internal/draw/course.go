@@ -161,7 +161,7 @@ func unlimited(s *reach.Survey, stands string) string {
 }
 
 // legend says what is what of what is drawn, and which way the axes turn; it returns how tall it is.
-func (m *sheet) legend(r *rig.Rig, s *reach.Survey, c *Course, cells string) (svg string, tall float64) {
+func (m *sheet) legend(r *rig.Rig, s *reach.Survey, a Asked, c *Course, cells string) (svg string, tall float64) {
 	stands := "where the limits are about"
 	if s.About == r.Home {
 		stands = "home"
@@ -180,6 +180,9 @@ func (m *sheet) legend(r *rig.Rig, s *reach.Survey, c *Course, cells string) (sv
 	}
 	entries = append(entries, entry{`<circle cx="13" cy="7" r="6" fill="white" stroke="black" stroke-width="2.5"/>`, stands + ": " + s.About.String()})
 	entries = append(entries, c.legend(r)...)
+	for _, words := range states(r, a.Parts) {
+		entries = append(entries, entry{"", words})
+	}
 	turning := strings.SplitAfter(r.Turning(), "; ")
 	for _, words := range turning {
 		entries = append(entries, entry{"", strings.TrimSpace(words)})

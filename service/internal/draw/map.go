@@ -32,7 +32,7 @@ func Map(r *rig.Rig, s *reach.Survey, a Asked, c *Course) string {
 	m := newSheet(s)
 	var cells strings.Builder
 	m.cells(&cells, s.Raster)
-	legend, under := m.legend(r, s, c, cells.String())
+	legend, under := m.legend(r, s, a, c, cells.String())
 	var b strings.Builder
 	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %.0f %.0f" font-family="sans-serif" font-size="13">`+"\n", max(m.wide(), narrowest)+left+30, m.tall()+top+under)
 	b.WriteString(`<defs><pattern id="barred" width="6" height="6" patternUnits="userSpaceOnUse" patternTransform="rotate(45)"><rect width="6" height="6" fill="#ddd"/><rect width="2.4" height="6" fill="#222"/></pattern></defs>` + "\n")

@@ -58,6 +58,9 @@ func pen(l rig.Link, part int) string {
 // outlineOnly is how a part of the ground is drawn that would hide too much of what turns.
 const outlineOnly = `fill="none" stroke="black" stroke-width="1.2" stroke-dasharray="7 4"`
 
+// maybePen is the edge of what is there only in some of the states that its part may be in: dots, which no other edge has.
+const maybePen = ` stroke-dasharray="0.1 5" stroke-linecap="round"`
+
 // muchHidden is the share of what turns that a part of the ground may hide. Choice: a leg before the rig is drawn over it, a roof is not.
 const muchHidden = 0.5
 
@@ -69,6 +72,7 @@ type plan struct {
 	reach     float64 // how far what turns can get from the middle
 	tall      [3]float64
 	through   bool         // something is drawn in outline only
+	maybe     bool         // something is drawn that is there only in some states
 	shown     map[int]bool // parts that some view shows
 }
 
@@ -137,7 +141,11 @@ func (q *panel) draw(b *strings.Builder, v *View, s *seen) {
 			q.shown[body.Part] = true
 		default:
 			q.shown[body.Part], s.painted[i] = true, true
-			q.shape(b, s.outlines[i], v.scene.Names[body.Part], pen(body.Link, body.Part))
+			look := pen(body.Link, body.Part)
+			if body.Maybe {
+				look, q.maybe = look+maybePen, true
+			}
+			q.shape(b, s.outlines[i], v.scene.Names[body.Part], look)
 		}
 	}
 	for _, i := range over {

@@ -13,15 +13,32 @@ import (
 
 // Asked is what a survey kept, and of which rig.
 type Asked struct {
-	Gap  *unit.Length // between all parts; nil: the margins in force
-	What string       // what was changed in the file; empty: nothing
+	Gap   *unit.Length    // between all parts; nil: the margins in force
+	What  string          // what was changed in the file; empty: nothing
+	Parts []rig.PartState // the states that parts are taken to be in; of others all count
 }
 
 func (a Asked) words() string {
+	out := "with every pair's margin kept"
 	if a.Gap != nil {
-		return fmt.Sprintf("with a gap of %g mm kept", float64(*a.Gap))
+		out = fmt.Sprintf("with a gap of %g mm kept", float64(*a.Gap))
 	}
-	return "with every pair's margin kept"
+	return out
+}
+
+// states says in which states parts are taken to be, and which are in several at once, a sentence each.
+func states(r *rig.Rig, parts []rig.PartState) (out []string) {
+	var told []string
+	for _, p := range parts {
+		told = append(told, p.String())
+	}
+	if len(told) > 0 {
+		out = append(out, "Parts as told: "+strings.Join(told, ", ")+".")
+	}
+	if all := r.AllAtOnce(parts); len(all) > 0 {
+		out = append(out, "In all of their states at once: "+strings.Join(all, ", ")+".")
+	}
+	return out
 }
 
 // Room says how far the axes of a rig may turn, as surveyed.
@@ -33,6 +50,9 @@ func Room(r *rig.Rig, s *reach.Survey, a Asked) string {
 	}
 	rig.Say(&b, "%s: room to move, %s%s", r.ID, a.words(), what)
 	rig.Say(&b, "%s", r.Turning())
+	for _, words := range states(r, a.Parts) {
+		rig.Say(&b, "%s", words)
+	}
 	b.WriteString("\n")
 	sayStand(&b, s)
 	if s.Clear {

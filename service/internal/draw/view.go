@@ -15,9 +15,10 @@ type View struct {
 	rig    *rig.Rig
 	scene  *rig.Scene
 	at     rig.Axes
-	placed []solid.Shape // by body
-	near   *nearby       // the pair with the smallest gap; nil where no pair counts
-	tight  *nearby       // the pair with the least to spare above what its margins ask for
+	parts  []rig.PartState // the states that parts are taken to be in
+	placed []solid.Shape   // by body
+	near   *nearby         // the pair with the smallest gap; nil where no pair counts
+	tight  *nearby         // the pair with the least to spare above what its margins ask for
 }
 
 // nearby is a pair of bodies and the gap between them.
@@ -30,9 +31,9 @@ type nearby struct {
 // spare is what is left above what the margins ask for, mm.
 func (n *nearby) spare() float64 { return n.Lower - float64(n.Required) }
 
-// NewView looks at a rig at a pose: scene says which states its parts are in and what gaps are required.
-func NewView(r *rig.Rig, scene *rig.Scene, at rig.Axes) *View {
-	v := &View{rig: r, scene: scene, at: at, placed: scene.Place(at)}
+// NewView looks at a rig at a pose: scene says what gaps are required, and was made with parts in those states.
+func NewView(r *rig.Rig, scene *rig.Scene, at rig.Axes, parts ...rig.PartState) *View {
+	v := &View{rig: r, scene: scene, at: at, parts: parts, placed: scene.Place(at)}
 	name := func(body int) string { return scene.Names[scene.Bodies[body].Part] }
 	for _, p := range scene.Pairs {
 		n := &nearby{p, solid.Distance(v.placed[p.A], v.placed[p.B]), [2]string{name(p.A), name(p.B)}}
@@ -77,7 +78,7 @@ func (v *View) homeward() string {
 	case v.tight.spare() < 0:
 		return "Out of there leads a creep, a slow turn of one axis: ask for any motion, and the answer names it."
 	}
-	if h := NewView(r, v.scene, r.Home); h.tight.spare() < 0 {
+	if h := NewView(r, v.scene, r.Home, v.parts...); h.tight.spare() < 0 {
 		return "At home " + h.tight.parts[0] + " and " + h.tight.parts[1] + " are nearer than they may be: no motion may end there."
 	}
 	p, spread := reach.New(v.scene), r.Homing.Sigma.Scale(3).Add(r.Motion.Overrun)
@@ -107,15 +108,7 @@ func (v *View) sentences() []string {
 	if t := v.rig.Travel; !t.Holds(v.at) {
 		out = append(out, fmt.Sprintf("This is beyond the file's travel, %s to %s and %s to %s.", degrees(t.Low.A1), degrees(t.High.A1), degrees(t.Low.A2), degrees(t.High.A2)))
 	}
-	var several []string
-	for _, p := range v.rig.Parts {
-		if len(p.States) > 1 {
-			several = append(several, p.Name)
-		}
-	}
-	if len(several) > 0 {
-		out = append(out, "In all of their states at once: "+strings.Join(several, ", ")+".")
-	}
+	out = append(out, states(v.rig, v.parts)...)
 	if v.near == nil {
 		return append(out, "No two parts of this rig come nearer by turning an axis.")
 	}

@@ -165,7 +165,9 @@ func TestNearestIsMarkedWhereItIs(t *testing.T) {
 // TestPictureReadsAsXML and says what a reader needs, each in words.
 func TestPictureReadsAsXML(t *testing.T) {
 	svg := viewed(example(t, "curlew"), -20, 70).Picture()
-	assert.Contains(t, svg, "In all of their states at once: focuser, roof.")
+	assert.Contains(t, svg, "In all of their states at once: focuser (0 to 40 mm;")
+	assert.Equal(t, 1+2*3, strings.Count(svg, `stroke-dasharray="0.1 5"`), "two states of the focuser in three views, and the legend; the roof is farther off")
+	assert.Contains(t, svg, "there only in some of its part&#39;s states")
 	d := xml.NewDecoder(strings.NewReader(svg))
 	for {
 		_, err := d.Token()
@@ -259,4 +261,20 @@ func TestWhatTurnsIsNamedOrBehind(t *testing.T) {
 			}
 		}
 	}
+}
+
+// TestStatesAreDrawnAsTold: a part that is told to be in one of its states is drawn so and no other; in the map the state is said.
+func TestStatesAreDrawnAsTold(t *testing.T) {
+	r := example(t, "curlew")
+	out, err := r.ReadState("focuser=60")
+	require.NoError(t, err)
+	open, err := r.ReadState("roof=open")
+	require.NoError(t, err)
+	svg := draw.NewView(r, r.Scene([]rig.PartState{out, open}, 10, 10), r.Home, out, open).Picture()
+	assert.NotContains(t, svg, `stroke-dasharray="0.1 5"`)
+	assert.NotContains(t, svg, "at once")
+	assert.Contains(t, svg, "Parts as told: focuser at 60 mm, roof open.")
+	m := draw.Map(r, unsurveyed(r), draw.Asked{Parts: []rig.PartState{open}}, nil)
+	assert.Contains(t, m, "Parts as told: roof open.")
+	assert.Contains(t, m, "In all of their states at once: focuser (0 to 40 mm;")
 }

@@ -14,6 +14,7 @@ type Body struct {
 	Part  int
 	Link  Link
 	Shape solid.Shape
+	Maybe bool // it is there in some only of the states that its part may be in
 }
 
 // Pair is two bodies of different links whose gap counts, with the gap that is required between them.
@@ -39,8 +40,14 @@ func (r *Rig) Scene(reported []PartState, partMM, generalMM unit.Length) *Scene 
 	for i, p := range r.Parts {
 		s.Names = append(s.Names, p.Name)
 		margins[i] = max(p.Margin, partMM) + p.Reading
-		for _, shape := range p.taken(reported) {
+		for _, shape := range p.Shapes {
 			s.Bodies = append(s.Bodies, Body{Part: i, Link: p.Link, Shape: shape})
+		}
+		possible := p.possible(reported)
+		for _, state := range possible {
+			for _, shape := range state.Shapes {
+				s.Bodies = append(s.Bodies, Body{Part: i, Link: p.Link, Shape: shape, Maybe: len(possible) > 1})
+			}
 		}
 	}
 	turns := make([]symmetry, len(s.Bodies))
@@ -84,17 +91,21 @@ func (r *Rig) touches(a, b int) bool {
 }
 
 // taken returns the shapes of a part under the states reported: its fixed ones and those of each state that the report leaves
-// possible. A report that fits no state leaves them all.
+// possible.
 func (p *Part) taken(reported []PartState) []solid.Shape {
 	shapes := append([]solid.Shape(nil), p.Shapes...)
-	fits := p.fitting(reported)
-	if len(fits) == 0 {
-		fits = p.States
-	}
-	for _, s := range fits {
+	for _, s := range p.possible(reported) {
 		shapes = append(shapes, s.Shapes...)
 	}
 	return shapes
+}
+
+// possible returns the states that the report leaves possible. A report that fits no state leaves them all.
+func (p *Part) possible(reported []PartState) []State {
+	if fits := p.fitting(reported); len(fits) > 0 {
+		return fits
+	}
+	return p.States
 }
 
 // fitting returns the states that a report about this part names.

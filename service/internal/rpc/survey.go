@@ -59,7 +59,7 @@ func (s *Server) judges(msg proto.Message) (done func()) {
 
 // surveyRig surveys a rig as it is, then with each change; what cannot be changed is told before any work.
 func (s *Server) surveyRig(ctx context.Context, c call[*pb.SurveyRigRequest], ss grpc.ServerStream) error {
-	of, err := s.ofRig(c.msg.GetRig(), c.msg.GapMm)
+	of, err := s.ofRig(c.msg.GetRig(), c.msg.GapMm, c.msg.GetParts())
 	if err != nil {
 		return err
 	}
@@ -92,7 +92,7 @@ func (s *Server) surveyAll(ctx context.Context, all []variant, ss grpc.ServerStr
 		if err != nil {
 			return err
 		}
-		asked := draw.Asked{Gap: one.of.Gap, What: one.what}
+		asked := draw.Asked{Gap: one.of.Gap, What: one.what, Parts: one.of.Parts}
 		columns = append(columns, draw.NewColumn(found, asked))
 		m := wire.Survey(one.of.Rig, found, asked, i)
 		if i > 0 && i == len(all)-1 {
@@ -132,14 +132,21 @@ func (s *Server) surveyed(ctx context.Context, of survey.Of, whatIf int, ss grpc
 	})
 }
 
-// ofRig is what is surveyed or drawn of a rig that is served, with the gaps that are in force.
-func (s *Server) ofRig(name string, gapMm *float64) (survey.Of, error) {
+// ofRig is what is surveyed or drawn of a rig that is served, with the gaps that are in force and parts in the states named.
+func (s *Server) ofRig(name string, gapMm *float64, parts []*pb.PartState) (survey.Of, error) {
 	m, err := s.decider.Member(name)
 	if err != nil {
 		return survey.Of{}, err
 	}
+	of := survey.Of{Rig: m.Rig, Limits: m.Limits, Gap: wire.Gap(gapMm), Band: usualBand, Parts: wire.Parts(parts)}
+	for i, p := range of.Parts {
+		if err := m.Rig.HasState(p); err != nil {
+			return survey.Of{}, conflict(fmt.Sprintf("parts[%d]", i), "a part of the rig and one of its states", err.Error(), "name it as the rig's file does")
+		}
+	}
 	proof, err := s.decider.Proof(name)
-	return survey.Of{Rig: m.Rig, Limits: m.Limits, Gap: wire.Gap(gapMm), Band: usualBand, Widened: unit.Length(proof.Widens(m.Rig.Digest))}, err
+	of.Widened = unit.Length(proof.Widens(m.Rig.Digest))
+	return of, err
 }
 
 // changed is the same of the rig that its file would make with changes; what gauges found of the file counts there too, or two rigs would be compared
@@ -164,7 +171,7 @@ func (s *Server) changed(ctx context.Context, of survey.Of, all []rig.Change, i 
 
 // drawRig draws a rig at a pose, or its map.
 func (s *Server) drawRig(ctx context.Context, c call[*pb.DrawRigRequest]) (proto.Message, error) {
-	of, err := s.ofRig(c.msg.GetRig(), c.msg.GapMm)
+	of, err := s.ofRig(c.msg.GetRig(), c.msg.GapMm, c.msg.GetParts())
 	if err != nil {
 		return nil, err
 	}
@@ -185,7 +192,7 @@ func (s *Server) drawRig(ctx context.Context, c call[*pb.DrawRigRequest]) (proto
 		return nil, err
 	}
 	at := course.Places[0]
-	v := draw.NewView(of.Rig, of.Scene(), at)
+	v := draw.NewView(of.Rig, of.Scene(), at, of.Parts...)
 	text := v.Text()
 	if c.msg.GetAxes() == nil {
 		text += draw.Unsure(pose)
@@ -198,7 +205,7 @@ func (s *Server) drawMap(ctx context.Context, of survey.Of, course *draw.Course)
 	if err != nil {
 		return nil, err
 	}
-	asked := draw.Asked{Gap: of.Gap}
+	asked := draw.Asked{Gap: of.Gap, Parts: of.Parts}
 	out := &pb.DrawRigResponse{Svg: draw.Map(of.Rig, found, asked, course), RigSha256: of.Rig.Digest[:], Lines: wire.Lines(draw.Room(of.Rig, found, asked))}
 	if len(course.Places) > 0 {
 		out.Axes = wire.AxisPair(course.Places[0])

@@ -130,6 +130,7 @@ func TestSurveyRigSaysWhatIsWrong(t *testing.T) {
 		{codes.InvalidArgument, "rig", &pb.SurveyRigRequest{}},
 		{codes.InvalidArgument, "gap_mm", &pb.SurveyRigRequest{Rig: "heron", GapMm: f(math.NaN())}},
 		{codes.InvalidArgument, "gap_mm", &pb.SurveyRigRequest{Rig: "heron", GapMm: f(-1)}},
+		{codes.InvalidArgument, "parts[0]", &pb.SurveyRigRequest{Rig: "heron", Parts: []*pb.PartState{{Part: "roof", State: &pb.PartState_Name{Name: "open"}}}}},
 		{codes.InvalidArgument, "gap_mm", &pb.SurveyRigRequest{Rig: "heron", GapMm: f(10001)}},
 		{codes.InvalidArgument, "band_deg", &pb.SurveyRigRequest{Rig: "heron", BandDeg: f(0.5)}},
 		{codes.InvalidArgument, "band_deg", &pb.SurveyRigRequest{Rig: "heron", BandDeg: f(math.Inf(1))}},

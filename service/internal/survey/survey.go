@@ -23,16 +23,17 @@ import (
 type Of struct {
 	Rig    *rig.Rig
 	Limits limits.Set
-	Gap    *unit.Length // between all parts; nil: each pair's margins
-	Band   unit.Angle   // width of the bands of axis 2, above 0
+	Gap    *unit.Length    // between all parts; nil: each pair's margins
+	Band   unit.Angle      // width of the bands of axis 2, above 0
+	Parts  []rig.PartState // states that parts are taken to be in; of others all count
 	// Widened is by how much every pair's required gap is wider than the limits ask for: see question.Proof.
 	Widened unit.Length
 }
 
-// Scene is the rig with its parts in all of their states, and the gaps that its limits ask for.
+// Scene is the rig with its parts in the states named, of the others in all, and the gaps that its limits ask for.
 func (o *Of) Scene() *rig.Scene {
 	part, general := o.margins()
-	return o.Rig.Scene(nil, part, general)
+	return o.Rig.Scene(o.Parts, part, general)
 }
 
 func (o *Of) margins() (part, general unit.Length) {
@@ -78,6 +79,7 @@ type mark struct {
 	digest        [32]byte // of the rig's revision
 	part, general unit.Length
 	gap           unit.Length // negative: the margins
+	states        string      // of parts, in words
 }
 
 // mostKept bounds the maps that are kept, of some megabytes each. Choice: a rig with a few what-ifs side by side.
@@ -131,6 +133,9 @@ func (m *made) survey(ctx context.Context, of Of) *reach.Survey {
 func (o *Of) mark() mark {
 	part, general := o.margins()
 	m := mark{digest: o.Rig.Digest, part: part, general: general, gap: -1}
+	for _, s := range o.Parts {
+		m.states += s.String() + "\n"
+	}
 	if o.Gap != nil {
 		m.gap = *o.Gap
 	}

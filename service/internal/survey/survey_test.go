@@ -71,6 +71,9 @@ func TestMapsAreKept(t *testing.T) {
 	other.Rig = &changed
 	assert.Positive(t, counted(t, s, other), "another revision")
 	assert.Zero(t, counted(t, s, of), "the first is still kept")
+	told := withGap(of, far)
+	told.Parts = []rig.PartState{{Part: "roof", Name: "open"}}
+	assert.Positive(t, counted(t, s, told), "parts in other states: a map of its own")
 	assert.Positive(t, counted(t, s, withGap(of, far+1)))
 	assert.Positive(t, counted(t, s, withGap(of, far)), "the one that was not used for longest made room")
 	assert.Zero(t, counted(t, s, of))

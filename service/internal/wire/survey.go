@@ -20,6 +20,14 @@ func Changes(m *pb.WhatIf) []rig.Change {
 	return out
 }
 
+// Parts reads states of parts.
+func Parts(all []*pb.PartState) (out []rig.PartState) {
+	for _, p := range all {
+		out = append(out, readPart(p))
+	}
+	return out
+}
+
 // Gap reads a gap to be kept between all parts; nil: none was named.
 func Gap(mm *float64) *unit.Length {
 	if mm == nil {

@@ -1,0 +1,99 @@
+package rig
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+)
+
+// ErrState is the class of states that no part has.
+var ErrState = errors.New("no such state of a part")
+
+// ReadState reads a state as a person writes it: "roof=open", "focuser=35" or "focuser=35mm" in the part's own unit.
+func (r *Rig) ReadState(text string) (PartState, error) {
+	part, state, ok := strings.Cut(text, "=")
+	out := PartState{Part: strings.TrimSpace(part), Name: strings.TrimSpace(state)}
+	if !ok || out.Name == "" {
+		return PartState{}, fmt.Errorf("%w: %q; write a part and its state, roof=open, or a number in its unit, focuser=35", ErrState, text)
+	}
+	if i := r.part(out.Part); i >= 0 && len(r.Parts[i].States) > 0 && r.Parts[i].States[0].Measured != "" {
+		v, err := strconv.ParseFloat(strings.TrimSpace(strings.TrimSuffix(out.Name, r.Parts[i].States[0].Measured)), 64)
+		if err != nil || math.IsNaN(v) || math.IsInf(v, 0) {
+			return PartState{}, fmt.Errorf("%w: %q; write a number, in %s", ErrState, text, r.Parts[i].States[0].Measured)
+		}
+		out.Name, out.Measure, out.Unit = "", &v, r.Parts[i].States[0].Measured
+	}
+	return out, r.HasState(out)
+}
+
+// HasState is an error of class ErrState where the rig has no such part, or the part no such state: taken as they stand, they would count as all of its
+// states at once.
+func (r *Rig) HasState(s PartState) error {
+	i := r.part(s.Part)
+	switch {
+	case i < 0 || len(r.Parts[i].States) == 0:
+		return fmt.Errorf("%w: %q; with states are: %s", ErrState, s.Part, orNone(r.withStates()))
+	case len(r.Parts[i].fitting([]PartState{s})) == 0:
+		return fmt.Errorf("%w: %s; its states are: %s", ErrState, s, r.Parts[i].states())
+	}
+	return nil
+}
+
+func orNone(names []string) string {
+	if len(names) == 0 {
+		return "none of this rig's parts"
+	}
+	return strings.Join(names, ", ")
+}
+
+func (r *Rig) withStates() (out []string) {
+	for _, p := range r.Parts {
+		if len(p.States) > 0 {
+			out = append(out, p.Name)
+		}
+	}
+	return out
+}
+
+// String writes a state in words.
+func (s PartState) String() string {
+	if s.Measure != nil {
+		return s.Part + " at " + measure(*s.Measure, s.Unit)
+	}
+	return s.Part + " " + s.Name
+}
+
+func measure(v float64, unit string) string {
+	if unit == "deg" {
+		return short(v) + "°"
+	}
+	return short(v) + " " + unit
+}
+
+// String writes a state in words.
+func (s State) String() string {
+	if s.Measured != "" {
+		return short(s.Low) + " to " + measure(s.High, s.Measured)
+	}
+	return s.Name
+}
+
+func (p *Part) states() string {
+	var out []string
+	for _, s := range p.States {
+		out = append(out, s.String())
+	}
+	return strings.Join(out, "; ")
+}
+
+// AllAtOnce names the parts that take up several of their states at once, since what is reported leaves these open, each with its states.
+func (r *Rig) AllAtOnce(reported []PartState) (out []string) {
+	for i := range r.Parts {
+		if p := &r.Parts[i]; len(p.possible(reported)) > 1 {
+			out = append(out, p.Name+" ("+p.states()+")")
+		}
+	}
+	return out
+}

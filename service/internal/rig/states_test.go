@@ -1,0 +1,64 @@
+package rig_test
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"keepclear.example/keepclear/service/internal/rig"
+)
+
+// TestStatesAsWritten are read as the rig's parts have them, and nothing else is taken: what fits no state would count as all of them.
+func TestStatesAsWritten(t *testing.T) {
+	text, _ := changed(t, heronText(t), "has_no:", `parts:
+  - name: roof
+    fixed_to: ground
+    states:
+      - {name: shut, shapes: [{ball: {centre_mm: [0, 0, 5000], diameter_mm: 50}}]}
+      - {name: open, shapes: [{ball: {centre_mm: [0, 9000, 5000], diameter_mm: 50}}]}
+  - name: rotator
+    fixed_to: axis 2
+    states:
+      - {between_deg: [0, 90], shapes: [{ball: {centre_mm: [260, -300, 0], diameter_mm: 50}}]}
+      - {between_deg: [90, 180], shapes: [{ball: {centre_mm: [260, -310, 0], diameter_mm: 50}}]}
+has_no:`)
+	r, faults := rig.Parse("heron.yaml", []byte(text), nil)
+	require.Empty(t, faults)
+	assert.Equal(t, []string{"roof (shut; open)", "rotator (0 to 90°; 90 to 180°)"}, r.AllAtOnce(nil))
+	told := []rig.PartState{}
+	for text, words := range map[string]string{"roof=open": "roof open", "rotator=20": "rotator at 20°", " rotator = 20 deg": "rotator at 20°"} {
+		s, err := r.ReadState(text)
+		require.NoError(t, err, text)
+		assert.Equal(t, words, s.String())
+		if text != "rotator=20" {
+			told = append(told, s)
+		}
+	}
+	assert.Empty(t, r.AllAtOnce(told))
+	border, err := r.ReadState("rotator=90")
+	require.NoError(t, err)
+	assert.Equal(t, []string{"roof (shut; open)", "rotator (0 to 90°; 90 to 180°)"}, r.AllAtOnce([]rig.PartState{border}), "on the border it may be in either")
+	maybe := func(told ...rig.PartState) (n int) {
+		for _, b := range r.Scene(told, 10, 10).Bodies {
+			if b.Maybe {
+				n++
+			}
+		}
+		return n
+	}
+	assert.Equal(t, 4, maybe())
+	assert.Equal(t, 0, maybe(told...))
+	for text, says := range map[string]string{
+		"roof": "write a part and its state", "roof=": "write a part and its state", "roof=ajar": "its states are: shut; open", "door=open": "with states are: roof, rotator",
+		"tube=open": "with states are: roof, rotator", "rotator=far": "write a number, in deg", "rotator=NaN": "write a number", "rotator=200": "its states are: 0 to 90°; 90 to 180°", "rotator=20mm": "write a number, in deg",
+	} {
+		_, err := r.ReadState(text)
+		assert.ErrorIs(t, err, rig.ErrState, text)
+		assert.ErrorContains(t, err, says, text)
+	}
+	bare, faults := rig.Parse("heron.yaml", []byte(heronText(t)), nil)
+	require.Empty(t, faults)
+	_, err = bare.ReadState("roof=open")
+	assert.ErrorContains(t, err, "none of this rig's parts")
+}
