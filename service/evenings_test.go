@@ -239,8 +239,9 @@ func (e *evening) prove(rest string) {
 var (
 	turnsTo  = regexp.MustCompile(`(?:turn|then turn) axis (\d) to (-?[\d.]+)°`)
 	turnsBy  = regexp.MustCompile(`until the axes read \((-?[\d.]+)°, (-?[\d.]+)°\)`)
-	standsAt = regexp.MustCompile(`on which side of where the axes cross is the far end of the (.+)\?`)
-	wentTo   = regexp.MustCompile(`Where did the far end of the (.+) go, most of all\?`)
+	standsAt = regexp.MustCompile(`on which side of where the axes cross is the (?:far|front|rear) end of the (.+)\?`)
+	wentTo   = regexp.MustCompile(`Where did the (?:far|front|rear) end of the (.+) go, most of all\?`)
+	lastEnd  = regexp.MustCompile(`.*the (?:far|front|rear) end of the (.+)$`)
 	between  = regexp.MustCompile(`How many mm between the ([^,]+) and the ([^,]+), where they are nearest\?`)
 )
 
@@ -315,12 +316,14 @@ func (e *evening) watched() string {
 	all := strings.Join(strings.Fields(e.said.String()), " ")
 	found := wentTo.FindAllStringSubmatch(all, -1)
 	at := found[len(found)-1][1]
-	return at[strings.LastIndex(at, "the far end of the ")+1:]
+	if m := lastEnd.FindStringSubmatch(at); m != nil { // of a question that was asked again
+		return m[1]
+	}
+	return at
 }
 
 // went is by how much the far end of a part moved since the step began.
 func (e *evening) went(part string) frame.Vec[frame.Rig] {
-	part = strings.TrimPrefix(part, "he far end of the ")
 	return e.farEnd(part, e.mount.Axes(e.clock)).Sub(e.farEnd(part, e.before))
 }
 

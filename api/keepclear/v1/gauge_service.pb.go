@@ -311,7 +311,7 @@ type SignStep struct {
 	TurnDeg *float64 `protobuf:"fixed64,2,opt,name=turn_deg,json=turnDeg,proto3,oneof" json:"turn_deg,omitempty"`
 	// What the axes then read.
 	Axes *AxisPair `protobuf:"bytes,3,opt,name=axes,proto3" json:"axes,omitempty"`
-	// The place to watch: "the far end of the dew shield".
+	// The place to watch: "the front end of the dew shield".
 	Watch string `protobuf:"bytes,4,opt,name=watch,proto3" json:"watch,omitempty"`
 	// To which side it goes if the file is right; of axis 0, to which side of where the axes cross it stands, seen from above.
 	Toward Toward `protobuf:"varint,5,opt,name=toward,proto3,enum=keepclear.v1.Toward" json:"toward,omitempty"`

@@ -43,7 +43,7 @@ type Sign struct {
 	Turn     unit.Angle // of that axis, from home
 	At       rig.Axes   // where the axes then read
 	Part     string     // the part to watch
-	What     string     // its place to watch: "the far end of the dew shield"
+	What     string     // its place to watch: "the front end of the dew shield"
 	Expected Seen       // as the file has it; of Axis 0 where it stands from where the axes cross, seen from above
 	others   []other
 }
@@ -153,14 +153,27 @@ func (s *Subject) witnesses() []witness {
 		low, high := b.Shape.Axis()
 		near, far := low.Sub(c.Point2).Norm(), high.Sub(c.Point2).Norm()
 		if near > far {
-			near, far, high = far, near, low
+			near, far, low, high = far, near, high, low
 		}
 		if b.Link == rig.Ground || count[b.Part] > 1 || far < 1.15*near || far == near {
 			continue
 		}
-		out = append(out, witness{b.Part, "the far end of the " + name, b.Link, high})
+		out = append(out, witness{b.Part, "the " + s.end(b.Link, high.Sub(low)) + " end of the " + name, b.Link, high})
 	}
 	return out
+}
+
+// end names the end of a part to which a direction points at the zero pose. What lies along the tube has a front and a rear: which of them is the
+// far one nobody sees at a glance, and most would take the front.
+func (s *Subject) end(l rig.Link, to frame.Vec[frame.Rig]) string {
+	const along = 0.7 // of its length
+	switch front := to.Dot(s.Rig.Chain.Direction(rig.Axes{})) / to.Norm(); {
+	case l == rig.OnAxis2 && front > along:
+		return "front"
+	case l == rig.OnAxis2 && front < -along:
+		return "rear"
+	}
+	return "far"
 }
 
 // point is where a witness is at a pose.

@@ -112,3 +112,17 @@ func TestWhereItWent(t *testing.T) {
 		assert.Equal(t, c.want, got, "%v", c.d)
 	}
 }
+
+// TestEndsAreNamed front and rear where a part lies along the tube: of a tube that reaches farther back than forward the far end is the rear one, which
+// nobody would take it for.
+func TestEndsAreNamed(t *testing.T) {
+	ends := func(changes ...string) (out []string) {
+		s := described(t, "heron", changes...)
+		for _, w := range s.witnesses() {
+			out = append(out, w.what)
+		}
+		return out
+	}
+	assert.Subset(t, ends(), []string{"the front end of the dew shield", "the rear end of the camera", "the far end of the counterweight bar"})
+	assert.Contains(t, ends("tape.back_reach_mm=900"), "the rear end of the tube")
+}
