@@ -74,7 +74,7 @@ func (s *Subject) judgeWithin(all []Measured, going func() bool, may work) (Judg
 	}
 	out.Worst = worst(e.r)
 	e.weigh(all)
-	out.Fits = e.left(e.r) <= tail(len(e.r))
+	out.Fits = e.left(e.r) <= tail(len(e.r)) && !e.pointed()
 	if !out.Fits && !e.accuse(&out) {
 		return Judgement{}, ErrStopped
 	}
@@ -148,6 +148,29 @@ func (e *explanation) left(r []float64) float64 {
 		sum += r[i] * dot(e.inverse[i], r)
 	}
 	return sum
+}
+
+// oneOfAll is by how much less of the sum of squares, in sigmas, one length has to leave to be told from chance although reading errors might explain
+// all of it: among twenty lengths one leaves so much less by chance once in a hundred times. Source: scipy 1.10, stats.chi2.isf(0.01/20, 1) = 12.12.
+const oneOfAll = 12.12
+
+// pointed tells whether the residuals point at a length: many good gaps would otherwise hide two that are out by the same thing.
+func (e *explanation) pointed() bool {
+	for j := range e.s.Lengths {
+		slope := e.column(j)
+		by, known := e.newton(slope, e.r)
+		if !known {
+			continue
+		}
+		r := slices.Clone(e.r)
+		for i := range r {
+			r[i] -= by * slope[i]
+		}
+		if e.left(e.r)-e.left(r) > oneOfAll {
+			return true
+		}
+	}
+	return false
 }
 
 // tried is a length with the change that explains most.

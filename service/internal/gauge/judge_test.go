@@ -258,3 +258,23 @@ func TestTails(t *testing.T) {
 	assert.InDelta(t, 63.69, tail(40), 0.05) // scipy 1.10, stats.chi2.ppf(0.99, 40)
 	assert.Less(t, tails[len(tails)-1], tail(len(tails)+1))
 }
+
+// TestOneLengthStandsOut: a length that is out by little more than reading errors is named where many good gaps would hide it among them; a right file
+// that is measured as badly as a tape may be is not accused for that.
+func TestOneLengthStandsOut(t *testing.T) {
+	truly := described(t, "wren")
+	for _, name := range []string{"tape.floor_to_crossing_mm", "tape.tube_diameter_mm"} {
+		i := slices.IndexFunc(truly.Lengths, func(l Length) bool { return l.Name == name })
+		wrong := changed(t, "wren", truly.Lengths[i], 10)
+		j, err := wrong.judge(measures(truly, wrong.plan(), 2, uint64(i)))
+		require.NoError(t, err)
+		assert.False(t, j.Fits, name)
+		assert.GreaterOrEqual(t, slices.IndexFunc(j.Suspects, func(x Suspect) bool { return x.Name == name }), 0, "%s: %s", name, j.Says)
+	}
+	p := truly.plan()
+	for seed := range uint64(10) {
+		j, err := truly.judge(measures(truly, p, 3, seed))
+		require.NoError(t, err)
+		assert.True(t, j.Fits, "seed %d: %s", seed, j.Says)
+	}
+}
