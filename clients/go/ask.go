@@ -147,8 +147,18 @@ func why(err error) string {
 		return "nobody answers: " + s.Message()
 	case codes.DeadlineExceeded:
 		return "no answer came in time"
+	case codes.Canceled:
+		return "it was broken off before the answer came: " + s.Message()
+	case codes.InvalidArgument:
+		return "the service does not take this: " + s.Message()
+	case codes.NotFound, codes.AlreadyExists, codes.FailedPrecondition, codes.OutOfRange:
+		return "the service answers: " + s.Message()
+	case codes.ResourceExhausted:
+		return "the service has too much to do: " + s.Message()
+	case codes.Unimplemented:
+		return "what listens there does not know this question, as an older service would not: " + s.Message()
 	}
-	return fmt.Sprintf("%s (%s)", s.Message(), s.Code())
+	return "the service failed: " + s.Message()
 }
 
 // read reads one sample, in bounded time.

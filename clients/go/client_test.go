@@ -132,6 +132,7 @@ func TestEveryStatusCodeHolds(t *testing.T) {
 		a := m.handle(t, served(t, f)).Home(context.Background())
 		assert.Equal(t, keepclear.Hold, a.Verdict, "%s", code)
 		assert.Contains(t, a.Why, "because")
+		assert.NotContains(t, a.Why, code.String(), "names of codes help nobody at a mount")
 		assert.Len(t, f.questions(), 1, "%s is not tried again", code)
 		assert.False(t, a.Move(context.Background(), ok).Moved)
 	}

@@ -267,4 +267,5 @@ func TestFlagsBecomeTheQuestion(t *testing.T) {
 	code, out, _ := typed(t, address, "withdraw heron")
 	assert.Equal(t, exitDone, code)
 	assert.Contains(t, out, "emergency stop")
+	assert.Contains(t, out, "NOTHING TO TAKE BACK")
 }

@@ -72,7 +72,7 @@ func (p *proof) takeUp() error {
 	if len(found.Signs)+len(found.Poses) == 0 {
 		return nil
 	}
-	same, err := p.yes(fmt.Sprintf("Answers of %s are there: %d of directions, %d poses measured. Is the rig as it was then, nothing moved, changed or shifted on it (yes, no)?", instant(found.At, p.now()), len(found.Signs), len(found.Poses)))
+	same, err := p.yes(fmt.Sprintf("Answers from %s are kept: %d of directions, %d poses measured. Is the rig as it was then, nothing moved, changed or shifted on it (yes, no)?", instant(found.At, p.now()), len(found.Signs), len(found.Poses)))
 	if err != nil {
 		return err
 	}

@@ -246,9 +246,14 @@ func withdraw(k *call) (int, error) {
 		fmt.Fprintln(k.out, "NOTHING TAKEN BACK: the service knows no such rig.")
 		return exitHold, nil
 	}
-	fmt.Fprintf(k.out, "TAKEN BACK (permits and sync leaves): %d.\n", len(r.GetPermitIds()))
+	switch n := len(r.GetPermitIds()); {
+	case n == 0:
+		fmt.Fprintln(k.out, "NOTHING TO TAKE BACK: no permit and no sync leave was open.")
+	default:
+		fmt.Fprintf(k.out, "TAKEN BACK (permits and sync leaves): %d.\n", n)
+	}
 	if !r.GetControllerTold() {
-		fmt.Fprintln(k.out, "      Nobody was told to stop: stop the mount yourself, by the emergency stop if need be.")
+		fmt.Fprintln(k.out, "      Nobody was told to stop: if the mount moves, stop it yourself, by the emergency stop if need be.")
 	}
 	return exitDone, nil
 }

@@ -180,7 +180,7 @@ func (m *sheet) legend(r *rig.Rig, s *reach.Survey, a Asked, c *Course, cells st
 	}
 	entries = append(entries, entry{`<circle cx="13" cy="7" r="6" fill="white" stroke="black" stroke-width="2.5"/>`, stands + ": " + s.About.String()})
 	entries = append(entries, c.legend(r)...)
-	for _, words := range states(r, a.Parts) {
+	for _, words := range a.notes(r) {
 		entries = append(entries, entry{"", words})
 	}
 	turning := strings.SplitAfter(r.Turning(), "; ")

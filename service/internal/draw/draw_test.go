@@ -53,7 +53,10 @@ func TestRoomSaysWhatTheSurveyFound(t *testing.T) {
 	assert.NotContains(t, text, "ran out")
 	assert.Contains(t, text, "denied")
 	gap := unit.Length(5)
-	assert.NotContains(t, draw.Room(r, s, draw.Asked{Gap: &gap}), "denied", "what is denied goes by the margins")
+	assert.NotContains(t, draw.Room(r, s, draw.Asked{Gap: &gap, Widened: 2}), "denied", "what is denied goes by the margins")
+	assert.NotContains(t, draw.Room(r, s, draw.Asked{Gap: &gap, Widened: 2}), "gauges")
+	assert.Contains(t, draw.Room(r, s, draw.Asked{Widened: 1.9}), "Between all parts 1.9 mm more is asked than the margins say: gauges found")
+	assert.NotContains(t, text, "gauges")
 	for line := range strings.Lines(text) {
 		assert.LessOrEqual(t, utf8.RuneCountInString(line), 81, "%s", line)
 	}
@@ -73,7 +76,7 @@ func TestRoomSaysThatThereIsNone(t *testing.T) {
 	text := draw.Room(r, surveyed(t, r, inside, rig.Axes{}, reach.RasterBudget), asked)
 	assert.Contains(t, text, "There is no room about (85.00°, -17.00°)")
 	assert.Contains(t, text, "which touch")
-	assert.Contains(t, text, "not clear there")
+	assert.Contains(t, text, "not all of it is clear with axis 1 at 85.00°")
 	assert.NotContains(t, text, "widest limits")
 	assert.Contains(t, text, "Clear, and not to be reached from there")
 	assert.Contains(t, draw.Room(r, surveyed(t, r, r.Home, rig.Axes{}, 100), asked), "The work ran out", "what was not looked at is said")

@@ -13,15 +13,25 @@ import (
 
 // Asked is what a survey kept, and of which rig.
 type Asked struct {
-	Gap   *unit.Length    // between all parts; nil: the margins in force
-	What  string          // what was changed in the file; empty: nothing
-	Parts []rig.PartState // the states that parts are taken to be in; of others all count
+	Gap     *unit.Length    // between all parts; nil: the margins in force
+	What    string          // what was changed in the file; empty: nothing
+	Parts   []rig.PartState // the states that parts are taken to be in; of others all count
+	Widened unit.Length     // by how much gauges found the file off: so much more is asked between all parts
 }
 
 func (a Asked) words() string {
 	out := "with every pair's margin kept"
 	if a.Gap != nil {
 		out = fmt.Sprintf("with a gap of %g mm kept", float64(*a.Gap))
+	}
+	return out
+}
+
+// notes say what else the survey went by, a sentence each.
+func (a Asked) notes(r *rig.Rig) []string {
+	out := states(r, a.Parts)
+	if a.Widened > 0 && a.Gap == nil {
+		out = append(out, fmt.Sprintf("Between all parts %.1f mm more is asked than the margins say: gauges found the file off by so much.", float64(a.Widened)))
 	}
 	return out
 }
@@ -50,7 +60,7 @@ func Room(r *rig.Rig, s *reach.Survey, a Asked) string {
 	}
 	rig.Say(&b, "%s: room to move, %s%s", r.ID, a.words(), what)
 	rig.Say(&b, "%s", r.Turning())
-	for _, words := range states(r, a.Parts) {
+	for _, words := range a.notes(r) {
 		rig.Say(&b, "%s", words)
 	}
 	b.WriteString("\n")
@@ -155,14 +165,14 @@ func sayBands(b *strings.Builder, s *reach.Survey) {
 	fmt.Fprintf(b, "Axis 1, either way of %s, while axis 2 stays within a band:\n", degrees(s.About.A1))
 	w := tabwriter.NewWriter(b, 0, 0, 2, ' ', 0)
 	for _, band := range append([]reach.Band{s.Across}, s.Bands...) {
-		fmt.Fprintf(w, "  axis 2 from %s\t%s\n", interval(band.Axis2), bandSays(band))
+		fmt.Fprintf(w, "  axis 2 from %s\t%s\n", interval(band.Axis2), bandSays(band, s.About.A1))
 	}
 	_ = w.Flush() // into memory
 }
 
-func bandSays(b reach.Band) string {
+func bandSays(b reach.Band, about unit.Angle) string {
 	if !b.Clear {
-		return "not clear there"
+		return "not all of it is clear with axis 1 at " + degrees(about)
 	}
 	return interval(b.Axis1)
 }

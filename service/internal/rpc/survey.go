@@ -92,7 +92,7 @@ func (s *Server) surveyAll(ctx context.Context, all []variant, ss grpc.ServerStr
 		if err != nil {
 			return err
 		}
-		asked := draw.Asked{Gap: one.of.Gap, What: one.what, Parts: one.of.Parts}
+		asked := draw.Asked{Gap: one.of.Gap, What: one.what, Parts: one.of.Parts, Widened: one.of.Widened}
 		columns = append(columns, draw.NewColumn(found, asked))
 		m := wire.Survey(one.of.Rig, found, asked, i)
 		if i > 0 && i == len(all)-1 {
@@ -205,7 +205,7 @@ func (s *Server) drawMap(ctx context.Context, of survey.Of, course *draw.Course)
 	if err != nil {
 		return nil, err
 	}
-	asked := draw.Asked{Gap: of.Gap, Parts: of.Parts}
+	asked := draw.Asked{Gap: of.Gap, Parts: of.Parts, Widened: of.Widened}
 	out := &pb.DrawRigResponse{Svg: draw.Map(of.Rig, found, asked, course), RigSha256: of.Rig.Digest[:], Lines: wire.Lines(draw.Room(of.Rig, found, asked))}
 	if len(course.Places) > 0 {
 		out.Axes = wire.AxisPair(course.Places[0])
