@@ -32,7 +32,10 @@ type service struct {
 
 func (s *service) Ask(_ context.Context, r *pb.AskRequest) (*pb.AskResponse, error) { return s.ask(r) }
 
-func (s *service) Withdraw(context.Context, *pb.WithdrawRequest) (*pb.WithdrawResponse, error) {
+func (s *service) Withdraw(_ context.Context, r *pb.WithdrawRequest) (*pb.WithdrawResponse, error) {
+	if r.GetRig() == "idle" {
+		return &pb.WithdrawResponse{RigKnown: true}, nil
+	}
 	return &pb.WithdrawResponse{PermitIds: []string{"p"}, RigKnown: true}, nil
 }
 
@@ -267,5 +270,7 @@ func TestFlagsBecomeTheQuestion(t *testing.T) {
 	code, out, _ := typed(t, address, "withdraw heron")
 	assert.Equal(t, exitDone, code)
 	assert.Contains(t, out, "emergency stop")
-	assert.Contains(t, out, "NOTHING TO TAKE BACK")
+	assert.Contains(t, out, "TAKEN BACK (permits and sync leaves): 1.")
+	_, out, _ = typed(t, address, "withdraw idle")
+	assert.Contains(t, out, "NOTHING TO TAKE BACK: no permit and no sync leave was open.")
 }
