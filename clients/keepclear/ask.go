@@ -235,8 +235,17 @@ func rehearse(k *call) (int, error) {
 		k.printJSON(reply)
 	} else {
 		k.printOutlook(reply, step.GetAction())
+		fmt.Fprintln(k.out, "      It starts "+begins(*now)+".")
 	}
 	return outlookCode(reply), nil
+}
+
+// begins says from where a rehearsal starts: who tries a question by it means where the rig stands, mostly.
+func begins(now bool) string {
+	if now {
+		return "where the rig stands now"
+	}
+	return "at home (with --from-now: where the rig stands now)"
 }
 
 func outlookCode(r *pb.RehearseResponse) int {

@@ -64,6 +64,8 @@ func TestWhatARehearsalTells(t *testing.T) {
 	assert.Contains(t, tracks, "WOULD PASS 2026-11-14 21:00:00 UTC to 2026-11-15 04:00:00 UTC: Every rule passed.")
 	assert.Contains(t, tracks, "Passes until 2026-11-15 04:00:00 UTC.")
 	assert.NotContains(t, tracks, "past")
+	assert.Contains(t, tracks, "It starts at home (with --from-now: where the rig stands now).")
+	assert.Contains(t, said("rehearse heron home --from-now", tonight), "It starts where the rig stands now.")
 	past := said("rehearse heron slew --axis1 1 --axis2 2 --at 2026-11-14T21:00:00Z", tonight.Add(48*time.Hour))
 	assert.Contains(t, past, "(that start is past: judged as of then)")
 	assert.NotContains(t, past, "Passes until", "nothing is tracked")
