@@ -160,3 +160,15 @@ func TestThePageOfFaultsIsReallyHeldToTheTree(t *testing.T) {
 		assert.Contains(t, strings.Join(rows[0].missing(), "; "), c.says, name)
 	}
 }
+
+// TestReadmeIsShort: whoever meets the project reads all of it or nothing.
+func TestReadmeIsShort(t *testing.T) {
+	page, err := os.ReadFile(filepath.Join(root, "README.md"))
+	require.NoError(t, err)
+	assert.LessOrEqual(t, strings.Count(string(page), "\n"), 150)
+	for line := range strings.Lines(string(page)) {
+		if !strings.HasPrefix(line, "|") { // a table has no other way
+			assert.LessOrEqual(t, len([]rune(line)), 156, "%s", line)
+		}
+	}
+}
