@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 
@@ -42,6 +43,9 @@ func check(ctx context.Context, s streams, args []string) int {
 	}
 	set, err := limitsFit(r, nil, args[0])
 	if err != nil {
+		if faults := (limits.Faults)(nil); errors.As(err, &faults) {
+			err = faults // file and line first
+		}
 		fmt.Fprintf(s.out, "%v\nThe limits do not fit: the file does not load.\n", err)
 		return exitCheck
 	}

@@ -5,6 +5,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
@@ -111,4 +112,17 @@ func TestVerifyOfWhatIsNoRecord(t *testing.T) {
 		assert.Contains(t, out, path+" is "+what+", no record. Name the file that serve says at its start")
 		assert.NotContains(t, out, "room")
 	}
+}
+
+// TestLimitsThatDoNotFit are told by file and line first, as all faults are.
+func TestLimitsThatDoNotFit(t *testing.T) {
+	t.Parallel()
+	content, err := os.ReadFile(filepath.Join("..", "testdata", "rigs", "wren.yaml"))
+	require.NoError(t, err)
+	file := filepath.Join(t.TempDir(), "wren.yaml")
+	require.NoError(t, os.WriteFile(file, []byte(strings.Replace(string(content), "\nend:", "\nlimits:\n  clear/path:\n    part_mm: -3\nend:", 1)), 0o600))
+	code, out, errs := printed(t, "check", file)
+	assert.Equal(t, exitCheck, code)
+	assert.Empty(t, errs)
+	assert.Regexp(t, `^`+regexp.QuoteMeta(file)+`:\d+: clear/path part_mm: wanted at least 0 \(the bound\), got -3; `, out)
 }

@@ -136,6 +136,10 @@ func (p *partsReader) shape(r *reader, link Link) []solid.Shape {
 func (p *partsReader) make(word string, b *reader, at lengthsFrom) ([]solid.Shape, error) {
 	var s solid.Shape
 	var err error
+	if (word == "cylinder" || word == "cone") && b.sameEnds() {
+		b.known = append(b.known, "diameter_mm", "diameter_from_mm", "diameter_to_mm")
+		return nil, nil
+	}
 	switch word {
 	case "ball":
 		s, err = solid.Sphere(place(b, "centre_mm", at), b.number("diameter_mm", aThickness)/2)
@@ -153,6 +157,23 @@ func (p *partsReader) make(word string, b *reader, at lengthsFrom) ([]solid.Shap
 		return p.mesh(b, at), nil
 	}
 	return []solid.Shape{s}, err
+}
+
+// sameEnds tells, and notes as a fault, whether from_mm and to_mm are one place, which gives no direction.
+func (r *reader) sameEnds() bool {
+	from, to := r.peek("from_mm"), r.peek("to_mm")
+	if from == nil || to == nil || from.kind != list || to.kind != list || len(from.items) != 3 || len(to.items) != 3 {
+		return false
+	}
+	for i := range from.items {
+		a, known := aNumber(from.items[i])
+		b, both := aNumber(to.items[i])
+		if a != b || !known || !both {
+			return false
+		}
+	}
+	r.f.add(to, r.key("to_mm"), "another place than from_mm", "the same", "give both ends of the middle line")
+	return true
 }
 
 // triple reads a list of three numbers that has to be there.

@@ -8,6 +8,7 @@ import (
 	"regexp"
 	"strconv"
 	"strings"
+	"unicode"
 	"unicode/utf8"
 
 	"go.yaml.in/yaml/v3"
@@ -91,7 +92,9 @@ func readTree(file string, content []byte, f *faults) *node {
 		if tellTabs(file, content, lineOf(err), f) {
 			return nil
 		}
-		whole.line = lineOf(err)
+		if whole.line = lineOf(err); whole.line == 0 && tellUnwritten(file, content, f) {
+			return nil
+		}
 		f.add(whole, "", "YAML", "what does not read as such: "+strings.TrimPrefix(err.Error(), "yaml: "), "look at this line and the one above it: indentation by spaces, a colon and a space after every key")
 		return nil
 	}
@@ -130,6 +133,21 @@ func tellTabs(file string, content []byte, at int, f *faults) bool {
 		}
 	}
 	return told > 0
+}
+
+// tellUnwritten names the first character that no text holds, which the library tells without its line: one that controls a terminal, or bytes that are
+// no UTF-8.
+func tellUnwritten(file string, content []byte, f *faults) bool {
+	line := 0
+	for text := range strings.Lines(string(content)) {
+		line++
+		at := strings.IndexFunc(text, func(r rune) bool { return unicode.IsControl(r) && !strings.ContainsRune("\t\n\r", r) || r == utf8.RuneError })
+		if at >= 0 {
+			f.add(&node{file: file, line: line, column: at + 1}, "", "text, in UTF-8", "a character that no text holds", "write the line anew; if all of the file is so, save it as plain text in UTF-8")
+			return true
+		}
+	}
+	return false
 }
 
 var errMore = errors.New("a second document in the same file")
