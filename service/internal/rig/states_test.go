@@ -57,6 +57,7 @@ has_no:`)
 		assert.ErrorIs(t, err, rig.ErrState, text)
 		assert.ErrorContains(t, err, says, text)
 	}
+	assert.ErrorContains(t, r.HasState(rig.PartState{Part: "rotator", Name: "20"}), "write a number with its unit, rotator=35deg")
 	bare, faults := rig.Parse("heron.yaml", []byte(heronText(t)), nil)
 	require.Empty(t, faults)
 	_, err = bare.ReadState("roof=open")
