@@ -131,14 +131,14 @@ func (p *Plan) passesUntil(o *Outlook, out *facts.Outcome) *time.Time {
 		}
 		return &until
 	}
-	longest := out.FollowS + *spare.Number - p.wanted("track/fits", "spare_s")
+	most := out.FollowS + *spare.Number - p.wanted("track/fits", "spare_s")
 	if left := out.Facts["unstopped_spare_s"]; p.byLength("asker/fallback") && left.Number != nil && out.FirstContact != nil {
-		longest = math.Min(longest, out.FollowS+*left.Number-p.wanted("asker/fallback", "unstopped_spare_s"))
+		most = math.Min(most, out.FollowS+*left.Number-p.wanted("asker/fallback", "unstopped_spare_s"))
 	}
-	if longest <= 0 {
+	if most <= 0 {
 		return nil
 	}
-	until = o.Start.Add(seconds(out.MotionS + longest))
+	until = o.Start.Add(seconds(out.MotionS + most))
 	return &until
 }
 
@@ -153,4 +153,7 @@ func (p *Plan) wanted(rule, name string) float64 {
 	return v
 }
 
-func seconds(s float64) time.Duration { return time.Duration(s * float64(time.Second)) }
+// longest is the longest time that is told, s. Choice: what a Duration holds ends at three times that, and what is longer would end in the past.
+const longest = 3e9
+
+func seconds(s float64) time.Duration { return time.Duration(min(s, longest) * float64(time.Second)) }

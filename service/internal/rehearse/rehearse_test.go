@@ -96,6 +96,18 @@ func TestPlan(t *testing.T) {
 	}
 }
 
+// TestSlowestMotionEndsAfterItsStart, however many years that is.
+func TestSlowestMotionEndsAfterItsStart(t *testing.T) {
+	rate, by := unit.Deg(1e-12), rig.DegAxes(3, 0)
+	out, err := rehearse.Rehearse(context.Background(), rehearse.Plan{
+		Member: member(t), Moment: moment, Cells: int(reach.DefaultBudget), Now: time.Date(2026, 11, 14, 18, 20, 0, 0, time.UTC),
+		Steps: []rehearse.Step{{Action: question.Action{Kind: question.Jog, Axes: &by, Rate: &rate}}},
+	})
+	require.NoError(t, err)
+	assert.True(t, out[0].End.After(out[0].Start), "%v", out[0].End)
+	assert.NotEqual(t, verdict.Allow, out[0].Answer.Verdict)
+}
+
 // What gauges found of the file widens the gaps of an outlook as it does those of the night: a step ends sooner.
 func TestOutlookCountsWhatGaugesFound(t *testing.T) {
 	now := time.Date(2026, 11, 14, 18, 20, 0, 0, time.UTC)
