@@ -141,7 +141,9 @@ func tellUnwritten(file string, content []byte, f *faults) bool {
 	line := 0
 	for text := range strings.Lines(string(content)) {
 		line++
-		at := strings.IndexFunc(text, func(r rune) bool { return unicode.IsControl(r) && !strings.ContainsRune("\t\n\r", r) || r == utf8.RuneError })
+		at := strings.IndexFunc(text, func(r rune) bool {
+			return unicode.IsControl(r) && !strings.ContainsRune("\t\n\r", r) || r == utf8.RuneError
+		})
 		if at >= 0 {
 			f.add(&node{file: file, line: line, column: at + 1}, "", "text, in UTF-8", "a character that no text holds", "write the line anew; if all of the file is so, save it as plain text in UTF-8")
 			return true
