@@ -356,8 +356,8 @@ func (in *Input) sunApart(f Set, h *heaven, ways []journey) {
 			least = min(least, in.apartOn(j.way, j.spread, first, moved+h.doubt()))
 		}
 		exact := farFromSun
-		if up >= sunUp {
-			exact = in.apartOn(j.way, j.sharp, first, moved)
+		if up >= sunUp { // the Sun may have moved away by as much: nearer than it must be is proven of what is left
+			exact = min(farFromSun, in.apartOn(j.way, j.sharp, first, -moved))
 		}
 		sharp.take(j.end.From, exact.Deg())
 	}
