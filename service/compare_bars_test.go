@@ -134,7 +134,7 @@ func (c *comparison) commits(b *testing.B) {
 	f := newFlusher(b, c.dir, c.entry)
 	c.disk = nil
 	keep := func(chain string) error {
-		w, err := rec.Append(record.Draft{Chain: chain, Time: time.Now(), Body: make([]byte, c.entry),
+		w, err := rec.Append(record.Draft{Chain: chain, Time: time.Now(), Body: c.kept,
 			Index: record.Index{Kind: "asked", Rig: chain, Request: record.Request{ID: newID()}, LeaveIDs: []string{newID()}, Sentence: "Benchmark."}}, rec.Head(chain))
 		if err != nil {
 			return err
@@ -162,11 +162,11 @@ func (c *comparison) commits(b *testing.B) {
 	}
 }
 
-// entrySize is what an entry takes in the record, bytes, hash and columns not counted.
-func entrySize(b *testing.B, conn *grpc.ClientConn, rc *pb.Receipt) int {
+// entryOf is an entry as the hash covers it.
+func entryOf(b *testing.B, conn *grpc.ClientConn, rc *pb.Receipt) []byte {
 	out, err := pb.NewRecordServiceClient(conn).GetEntry(b.Context(), &pb.GetEntryRequest{Key: &pb.GetEntryRequest_Place{Place: &pb.EntryPlace{Chain: rc.GetChain(), Number: rc.GetNumber()}}})
 	require.NoError(b, err)
-	return len(out.GetEntry().GetStored())
+	return out.GetEntry().GetStored()
 }
 
 // restart starts each service and the stock server anew, in turns, and times the first answer from the start of the process. The record

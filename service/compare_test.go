@@ -111,7 +111,8 @@ type comparison struct {
 	all     []*contender
 	judged  [][]judged // by asker
 
-	request, reply, entry int // sizes of an ordinary question, bytes
+	request, reply, entry int    // sizes of an ordinary question, bytes
+	kept                  []byte // that entry
 	disk, commit          []time.Duration
 	waiting               float64         // entries a second with 64 waiting
 	nearest, into         []time.Duration // near contact, and into it
@@ -214,7 +215,8 @@ func (c *comparison) prepare(b *testing.B, mixers []*mixer) {
 	out, _, err := mixers[0].ask(b.Context(), slewSky)
 	require.NoError(b, err)
 	c.request, c.reply = proto.Size(q), proto.Size(out)
-	c.entry = entrySize(b, mixers[0].conn, out.GetReceipt())
+	c.kept = entryOf(b, mixers[0].conn, out.GetReceipt())
+	c.entry = len(c.kept)
 }
 
 func (c *comparison) askMix(mixers []*mixer) func(context.Context, int) (time.Duration, error) {

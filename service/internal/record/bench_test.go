@@ -12,20 +12,20 @@ import (
 	"keepclear.example/keepclear/service/internal/record"
 )
 
-// bodyBytes is what an ordinary slew takes, with snapshot, facts and answer.
-const bodyBytes = 13 << 10
+// slew is the body of an ordinary slew, with snapshot, facts and answer.
+func slew(b *testing.B) []byte { return rows(b, version1(b), "rig-00")[1].Body }
 
 // BenchmarkDisk is the yardstick: the disk's own flush of one entry's bytes, written over a file that is there already.
 func BenchmarkDisk(b *testing.B) {
 	f, err := os.Create(filepath.Join(b.TempDir(), "raw"))
 	require.NoError(b, err)
 	defer func() { _ = f.Close() }()
-	buf := make([]byte, bodyBytes)
+	buf := slew(b)
 	_, err = f.Write(make([]byte, 4<<20))
 	require.NoError(b, err)
 	require.NoError(b, f.Sync())
 	for i := 0; b.Loop(); i++ {
-		_, err := f.WriteAt(buf, int64(i%512)*bodyBytes)
+		_, err := f.WriteAt(buf, int64(i%(4<<20/len(buf))*len(buf)))
 		require.NoError(b, err)
 		require.NoError(b, syscall.Fdatasync(int(f.Fd())))
 	}
@@ -34,11 +34,11 @@ func BenchmarkDisk(b *testing.B) {
 // BenchmarkOneAsker appends and waits, one after the other.
 func BenchmarkOneAsker(b *testing.B) {
 	r := open(b, filepath.Join(b.TempDir(), "record"), record.Options{})
-	n := 0
+	n, body := 0, slew(b)
 	for b.Loop() {
 		n++
 		d := draft("pier", n)
-		d.Body = make([]byte, bodyBytes)
+		d.Body = body
 		w, err := r.Append(d, r.Head("pier"))
 		require.NoError(b, err)
 		require.NoError(b, w.Wait())
@@ -55,7 +55,7 @@ func BenchmarkWaitingAskers(b *testing.B) {
 		turns[c] = &sync.Mutex{}
 	}
 	var mu sync.Mutex
-	n := 0
+	n, body := 0, slew(b)
 	b.ResetTimer()
 	var wg sync.WaitGroup
 	for i := range askers {
@@ -70,7 +70,7 @@ func BenchmarkWaitingAskers(b *testing.B) {
 					return
 				}
 				d := draft(chain, mine)
-				d.Body = make([]byte, bodyBytes)
+				d.Body = body
 				turns[chain].Lock() // a group's turn
 				w, err := r.Append(d, r.Head(chain))
 				turns[chain].Unlock()
@@ -87,11 +87,11 @@ func BenchmarkWaitingAskers(b *testing.B) {
 // BenchmarkAppend is an append without the wait: what an asker spends inside its group's turn.
 func BenchmarkAppend(b *testing.B) {
 	r := open(b, newPath(b), record.Options{})
-	n := 0
+	n, body := 0, slew(b)
 	for b.Loop() {
 		n++
 		d := draft("pier", n)
-		d.Body = make([]byte, bodyBytes)
+		d.Body = body
 		w, err := r.Append(d, r.Head("pier"))
 		require.NoError(b, err)
 		if n%1000 == 0 {

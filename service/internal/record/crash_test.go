@@ -41,7 +41,7 @@ func child(path string) {
 			chain := []string{"pier", "roof"}[i%2]
 			on := r.Head(chain)
 			d := draft(chain, int(on.Number)+1)
-			d.Body = make([]byte, 3000)
+			d.Body = noise(3000)
 			w, err := r.Append(d, on)
 			if err != nil {
 				fmt.Println("refused:", err)
@@ -197,7 +197,7 @@ func TestDiskFull(t *testing.T) {
 	count := 0
 	for n := 1; failed == nil; n++ {
 		d := draft("pier", n)
-		d.Body = make([]byte, 8<<10)
+		d.Body = noise(8 << 10)
 		w, err := r.Append(d, r.Head("pier"))
 		require.NoError(t, err)
 		if failed = w.Wait(); failed == nil {

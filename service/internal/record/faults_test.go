@@ -210,7 +210,7 @@ func TestCheckpointFails(t *testing.T) {
 	r := open(t, newPath(t), onDisk(disk, step))
 	disk.FailAtOnly("checkpoint", 1, faults.Before, false)
 	d := draft("pier", 1)
-	d.Body = make([]byte, 5<<20) // more than may gather in the log
+	d.Body = noise(5 << 20) // more than may gather in the log
 	w, err := r.Append(d, record.Head{})
 	require.NoError(t, err)
 	require.NoError(t, w.Wait(), "the entry was durable before the log was moved")

@@ -3,6 +3,7 @@ package record_test
 import (
 	"crypto/sha256"
 	"fmt"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"testing"
@@ -58,6 +59,13 @@ func write(t testing.TB, r *record.Record, chain string, numbers ...int) []recor
 		out, last = append(out, w.Entry), w
 	}
 	require.NoError(t, last.Wait())
+	return out
+}
+
+// noise is a body that the file cannot keep shorter than it is.
+func noise(n int) []byte {
+	out := make([]byte, n)
+	_, _ = rand.NewChaCha8([32]byte{}).Read(out) // never fails
 	return out
 }
 

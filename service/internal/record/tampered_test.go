@@ -49,7 +49,7 @@ func tampered(t *testing.T, first record.Entry) map[string]struct {
 	number     uint64
 	says       string
 } {
-	const from = `INSERT INTO entry SELECT sequence, chain, number, time_ns, kind, rig, asker, request_id, verdict, state, previous, hash, head, body FROM other.entry WHERE number = `
+	const from = `INSERT INTO entry SELECT sequence, chain, number, time_ns, kind, rig, asker, request_id, verdict, state, previous, hash, head, body, packing FROM other.entry WHERE number = `
 	bytes := slices.Clone(first.Stored)
 	previous := len("KCE1") + 4 + len(first.Chain) + 8 // where it stands in the entry
 	bytes[previous] = 1

@@ -50,7 +50,7 @@ func newWriter(db *sql.DB) (*writer, error) {
 		{&w.begin, `BEGIN IMMEDIATE`},
 		{&w.end, `COMMIT`},
 		{&w.head, `SELECT number, hash FROM entry WHERE chain = ? ORDER BY number DESC LIMIT 1`},
-		{&w.entry, `INSERT INTO entry (chain, number, time_ns, kind, rig, asker, request_id, verdict, state, previous, hash, head, body) VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?)`},
+		{&w.entry, `INSERT INTO entry (chain, number, time_ns, kind, rig, asker, request_id, verdict, state, previous, hash, head, body, packing) VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?,?)`},
 		{&w.leave, `INSERT INTO leave (leave_id, sequence) VALUES (?,?)`},
 		{&w.rule, `INSERT INTO rule (rule_id, sequence) VALUES (?,?)`},
 	} {
@@ -80,6 +80,10 @@ func (s *Store) Commit(rows []Row) error {
 	w := s.writer
 	if w == nil {
 		return s.failed(ErrCommit, "writing rows", errors.New("opened to read only"), "")
+	}
+	var scratch []byte
+	for i := range rows {
+		scratch = rows[i].Pack(scratch)
 	}
 	w.mu.Lock()
 	defer w.mu.Unlock()
@@ -132,7 +136,7 @@ func (w *writer) transact(rows []Row) (err error) {
 	}
 	w.logged += commitOverheadBytes
 	for _, r := range rows {
-		w.logged += len(r.Head) + len(r.Body) + rowOverheadBytes
+		w.logged += len(r.Head) + len(r.kept) + rowOverheadBytes
 	}
 	return nil
 }
@@ -149,7 +153,7 @@ func (w *writer) insert(ctx context.Context, r *Row, heads map[string]Place) err
 		return fmt.Errorf("%w: the head is number %d, hash %x", ErrNotHead, head.Number, head.Hash[:4])
 	}
 	res, err := w.entry.ExecContext(ctx, r.Chain, int64(r.Number), r.TimeNanos, r.Kind, r.Rig, r.Asker, r.RequestID, r.Verdict, r.State,
-		r.Previous[:], r.Hash[:], r.Head, notNil(r.Body))
+		r.Previous[:], r.Hash[:], r.Head, r.kept, r.packing)
 	if err != nil {
 		return err
 	}

@@ -38,6 +38,7 @@ type Options struct {
 // Store is one open record file. Safe for concurrent use; Commit calls take turns.
 type Store struct {
 	path    string
+	version int // of the file
 	opts    Options
 	lock    *os.File // nil when read-only
 	watched map[string]os.FileInfo
@@ -237,16 +238,24 @@ func (s *Store) checkVersion(db *sql.DB, create bool) error {
 		return s.failed(ErrForeign, "opening the record", fmt.Errorf("application id %#x, want %#x", app, applicationID), "give the path of a record, or of no file")
 	case version > Version:
 		return s.failed(ErrNewer, "opening the record", fmt.Errorf("the file has version %d, this program knows up to %d", version, Version), "use the newer program; nothing was changed")
-	case version < Version:
+	case version < 1:
 		return s.failed(ErrForeign, "opening the record", fmt.Errorf("version %d was never written by any program", version), "restore a copy")
+	case version == 1 && create:
+		return s.change(db, upgrade)
 	}
+	s.version = version
 	return nil
 }
 
 func (s *Store) layOut(db *sql.DB) error {
-	stmt := fmt.Sprintf("BEGIN IMMEDIATE; %s PRAGMA application_id=%d; PRAGMA user_version=%d; COMMIT;", schema, applicationID, Version)
-	if _, err := db.Exec(stmt); err != nil {
+	return s.change(db, fmt.Sprintf("%s PRAGMA application_id=%d;", schema, applicationID))
+}
+
+// change makes the file one of our version, whole or not at all.
+func (s *Store) change(db *sql.DB, how string) error {
+	if _, err := db.Exec(fmt.Sprintf("BEGIN IMMEDIATE; %s PRAGMA user_version=%d; COMMIT;", how, Version)); err != nil {
 		return s.openFailure(err)
 	}
+	s.version = Version
 	return nil
 }

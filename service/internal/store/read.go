@@ -12,6 +12,14 @@ import (
 // columns of a row, in the order that scan reads them, less the body. The lists of ids are in the head.
 const columns = `sequence, chain, number, time_ns, kind, rig, asker, request_id, verdict, state, previous, hash, head`
 
+// bodyColumns are what unpack makes a body of. Requires an open file.
+func (s *Store) bodyColumns() string {
+	if s.version < 2 {
+		return `, body, 0` // opened to read only, as an older program left it
+	}
+	return `, body, packing`
+}
+
 // Get returns one row by its place.
 func (s *Store) Get(ctx context.Context, chain string, number uint64) (Row, error) {
 	return s.one(ctx, fmt.Sprintf("entry %d of chain %q", number, chain), `chain = ? AND number = ?`, chain, int64(number))
@@ -57,7 +65,7 @@ func (s *Store) ByLeave(ctx context.Context, id string) (Row, error) {
 }
 
 func (s *Store) one(ctx context.Context, what, where string, args ...any) (Row, error) {
-	row, err := scan(s.readers.QueryRowContext(ctx, `SELECT `+columns+`, body FROM entry WHERE `+where, args...), true)
+	row, err := scan(s.readers.QueryRowContext(ctx, `SELECT `+columns+s.bodyColumns()+` FROM entry WHERE `+where, args...), true)
 	if errors.Is(err, sql.ErrNoRows) {
 		return Row{}, fmt.Errorf("%s: %w", what, ErrAbsent)
 	}
@@ -186,7 +194,7 @@ func (s *Store) many(ctx context.Context, body bool, where string, args ...any) 
 	return func(yield func(Row, error) bool) {
 		list := columns
 		if body {
-			list += ", body"
+			list += s.bodyColumns()
 		}
 		rows, err := s.readers.QueryContext(ctx, `SELECT `+list+` FROM entry WHERE `+where, args...)
 		if err != nil {
@@ -212,16 +220,21 @@ func scan(from scanner, body bool) (Row, error) {
 	var r Row
 	var previous, hash []byte
 	to := []any{&r.Sequence, &r.Chain, &r.Number, &r.TimeNanos, &r.Kind, &r.Rig, &r.Asker, &r.RequestID, &r.Verdict, &r.State, &previous, &hash, &r.Head}
+	var kept []byte
+	var packing int64
 	if body {
-		to = append(to, &r.Body)
+		to = append(to, &kept, &packing)
 	}
 	if err := from.Scan(to...); err != nil {
 		return r, err
 	}
-	var errPrevious, errHash error
+	var errPrevious, errHash, errBody error
 	r.Previous, errPrevious = toHash(previous)
 	r.Hash, errHash = toHash(hash)
-	return r, errors.Join(errPrevious, errHash)
+	if body {
+		r.Body, errBody = unpack(kept, packing)
+	}
+	return r, errors.Join(errPrevious, errHash, errBody)
 }
 
 func (s *Store) readFailure(doing string, err error) error {

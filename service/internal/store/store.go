@@ -10,6 +10,10 @@
 //	PATH-journal only while PATH is made: what was there before, until the log is in force
 //	PATH-lock    empty; holds the lock of the one service that writes, and dies with its process
 //
+// A body is kept packed, where that makes it shorter (pack.go): what the hash of an entry covers is the body as it was given, so that
+// what comes back is proven whatever it was kept as. A file of version 1, whose bodies are all as given, is read as it is, and made
+// one of version 2 by the first service that opens it; programs that know version 1 alone refuse it from then on.
+//
 // Every connection sets and reads back WAL and synchronous FULL, and the one that writes has its log looked at; below that Open
 // refuses, because then an answered row can vanish with the power. A commit that failed leaves the file in an unknown state:
 // Close, Open again (which moves the whole log into the database with a sync of its own), and look at the heads.
@@ -18,7 +22,7 @@ package store
 import "time"
 
 // Version is the schema version that this program writes and the newest that it reads.
-const Version = 1
+const Version = 2
 
 // applicationID marks the file as ours: "KCLR" in ASCII.
 const applicationID = 0x4b434c52
@@ -57,6 +61,9 @@ type Row struct {
 	Previous Hash
 	Head     []byte
 	Body     []byte // nil where a listing left it out
+
+	kept    []byte // the body as the file keeps it; nil: not worked out yet
+	packing int64  // how
 }
 
 // Filter says which rows; an empty part fits all, the parts are joined by "and".
