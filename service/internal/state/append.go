@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"maps"
 	"math"
+	"reflect"
 	"slices"
 	"strconv"
 	"time"
@@ -23,6 +24,7 @@ type object struct {
 	b     []byte
 	begun bool
 	err   error
+	seen  []seen
 }
 
 func (o *object) key(name string) {
@@ -49,6 +51,16 @@ func (o *object) any(name string, v any) {
 	}
 	o.key(name)
 	o.b = append(o.b, out...)
+}
+
+// planned writes a value by its plan.
+func (o *object) planned(name string, how plan, v reflect.Value) {
+	o.key(name)
+	p := planned{b: o.b, seen: o.seen}
+	if err := how(&p, v); err != nil {
+		o.err = fmt.Errorf("%s: %w", name, err)
+	}
+	o.b, o.seen = p.b, p.seen
 }
 
 func (o *object) text(name, s string) {
@@ -271,10 +283,10 @@ func (b *Body) append(to []byte) ([]byte, error) {
 	o.any("v", b.V)
 	o.event(&b.Event)
 	if b.Question != nil {
-		o.any("question", b.Question)
+		o.planned("question", planQuestion(), reflect.ValueOf(b.Question).Elem())
 	}
 	if b.Snapshot != nil {
-		o.any("snapshot", b.Snapshot)
+		o.planned("snapshot", planSnapshot(), reflect.ValueOf(b.Snapshot).Elem())
 	}
 	o.facts(b.Facts)
 	o.findings(b.Findings)
