@@ -52,9 +52,7 @@ func judgement(a decide.Answer, withFacts bool) *pb.Judgement {
 		Verdict: verdicts[a.Verdict], Sentence: a.Sentence, StopTracking: a.StopTracking, Notes: a.Notes,
 		HarmlessUntil: deadline(a.HarmlessUntil, a.Sent), Closest: clearance(a.Closest),
 	}
-	for _, f := range a.Findings {
-		out.Findings = append(out.Findings, finding(f))
-	}
+	out.Findings = findings(a.Findings)
 	for _, n := range a.Needs {
 		out.Needs = append(out.Needs, need(n, a.At, a.Sent))
 	}
@@ -99,18 +97,26 @@ func putValue(m *pb.Fact, number *float64, word *string, truth *bool, missing st
 	}
 }
 
-// finding leaves reads unset: which pose, belief or clock a number was read from stands in its rule's description (ListRules).
-func finding(f verdict.Finding) *pb.Finding {
-	out := &pb.Finding{
-		RuleId: f.Rule, Effect: effects[f.Effect], Code: f.Code, Limit: f.Limit, Unit: f.Unit, About: f.About,
-		InstantTime: stampOf(f.Instant), Sentence: f.Sentence, Remedy: f.Remedy,
-	}
-	if f.Fact != nil {
-		m := &pb.Fact{Name: f.Fact.Name, Origin: origins[f.Fact.Origin], About: f.About, InstantTime: stampOf(f.Instant)}
-		putValue(m, f.Fact.Number, f.Fact.Word, f.Fact.Truth, f.Fact.Missing)
-		out.Fact = m
+// findings makes all of them in two pieces of memory: every answer has one of each rule.
+func findings(list []verdict.Finding) []*pb.Finding {
+	all, read, out := make([]pb.Finding, len(list)), make([]pb.Fact, len(list)), make([]*pb.Finding, len(list))
+	for i := range list {
+		out[i] = &all[i]
+		finding(&list[i], out[i], &read[i])
 	}
 	return out
+}
+
+// finding fills an empty message, and with read the fact in it. It leaves reads unset: which pose, belief or clock a number was read from
+// stands in its rule's description (ListRules).
+func finding(f *verdict.Finding, out *pb.Finding, read *pb.Fact) {
+	out.RuleId, out.Effect, out.Code, out.Limit, out.Unit, out.About = f.Rule, effects[f.Effect], f.Code, f.Limit, f.Unit, f.About
+	out.InstantTime, out.Sentence, out.Remedy = stampOf(f.Instant), f.Sentence, f.Remedy
+	if f.Fact != nil {
+		read.Name, read.Origin, read.About, read.InstantTime = f.Fact.Name, origins[f.Fact.Origin], f.About, out.InstantTime
+		putValue(read, f.Fact.Number, f.Fact.Word, f.Fact.Truth, f.Fact.Missing)
+		out.Fact = read
+	}
 }
 
 // soon is when to ask again for what only takes more working time. Common practice, no source.
