@@ -7,9 +7,6 @@ import (
 	"hash/maphash"
 )
 
-// mostScratch is the most that is kept to pack bodies in, bytes: above an ordinary one, below a long rehearsal's.
-const mostScratch = 128 << 10
-
 // Written is an entry in its chain, perhaps not yet on disk.
 type Written struct {
 	Entry    Entry
@@ -77,9 +74,7 @@ func (r *Record) draw(d Draft, on Head) []*item {
 		items = append(items, newItem(state, on, true))
 		on = items[0].entry.Head()
 	}
-	items = append(items, newItem(d, on, false))
-	r.pack(items)
-	return items
+	return append(items, newItem(d, on, false))
 }
 
 func newItem(d Draft, on Head, state bool) *item {
@@ -87,20 +82,6 @@ func newItem(d Draft, on Head, state bool) *item {
 		Time: d.Time.UTC().Round(0), State: state, Index: d.Index, Body: d.Body}}
 	it.row = toRow(&it.entry)
 	return it
-}
-
-// pack does beforehand, beside other askers, what the flusher would do for one after the other.
-func (r *Record) pack(items []*item) {
-	scratch, _ := r.scratch.Get().(*[]byte)
-	if scratch == nil {
-		scratch = new([]byte)
-	}
-	for _, it := range items {
-		if longer := it.row.Pack(*scratch); cap(longer) <= mostScratch {
-			*scratch = longer
-		}
-	}
-	r.scratch.Put(scratch)
 }
 
 func (r *Record) dueState(chain string, on Head) []byte {

@@ -54,8 +54,6 @@ type Record struct {
 	path string
 	opts Options
 	seed maphash.Seed
-	// scratch is what bodies are packed in.
-	scratch sync.Pool
 	// turns keeps two appends of one request id apart while the id is looked up.
 	turns [turnCount]sync.Mutex
 

@@ -84,7 +84,7 @@ type outcome struct {
 }
 
 // stackBytes is about what judging a question takes of its goroutine's stack.
-const stackBytes = 24 << 10
+const stackBytes = 40 << 10
 
 // deepen makes the stack of a new goroutine deep enough at once. Grown as needed it is copied three to five times on the way, frame by
 // frame: 5 % of an answer's processor time.

@@ -22,14 +22,15 @@ const (
 
 // writer is the one connection that writes, with its statements prepared.
 type writer struct {
-	mu    sync.Mutex
-	conn  *sql.Conn
-	begin *sql.Stmt
-	end   *sql.Stmt
-	head  *sql.Stmt
-	entry *sql.Stmt
-	leave *sql.Stmt
-	rule  *sql.Stmt
+	mu     sync.Mutex
+	conn   *sql.Conn
+	begin  *sql.Stmt
+	end    *sql.Stmt
+	head   *sql.Stmt
+	entry  *sql.Stmt
+	leave  *sql.Stmt
+	rule   *sql.Stmt
+	packed packer
 	// logged is about how many bytes went to the log since it was last moved.
 	logged int
 	// failed holds the first failure: after it the store is finished.
@@ -81,15 +82,12 @@ func (s *Store) Commit(rows []Row) error {
 	if w == nil {
 		return s.failed(ErrCommit, "writing rows", errors.New("opened to read only"), "")
 	}
-	var scratch []byte
-	for i := range rows {
-		scratch = rows[i].Pack(scratch)
-	}
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	if w.failed != nil {
 		return s.failed(ErrCommit, "writing rows after a failure", w.failed, "close the record and open it again")
 	}
+	w.packed.pack(rows)
 	if err := s.commit(rows); err != nil {
 		w.failed = err
 		return err

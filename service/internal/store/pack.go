@@ -27,12 +27,38 @@ var s2Dictionary1 = sync.OnceValue(func() *s2.Dict { return s2.NewDict(dictionar
 // mostBody bounds what a damaged length may ask memory for, bytes: no body that room record takes is longer.
 const mostBody = 64 << 20
 
-// Pack works out beforehand how the body will be kept, which else Commit does while others wait: one to three microseconds a kilobyte. It may
-// write over scratch, and returns it, or a longer one, for the next.
-func (r *Row) Pack(scratch []byte) []byte {
-	if r.kept != nil {
-		return scratch
+// packer packs the bodies of one commit after the other, in memory of its own. Askers do not pack for themselves: it takes 64 KiB of stack,
+// which each of their goroutines would have to grow.
+type packer struct{ scratch [packers][]byte }
+
+const (
+	packers     = 2       // No source: a service has two cores at least, and one is the asker's
+	packBeside  = 8       // from how many rows on the second is worth its goroutine. Choice.
+	mostScratch = 1 << 18 // kept, bytes: above an ordinary body, below a long rehearsal's
+)
+
+func (p *packer) pack(rows []Row) {
+	if len(rows) < packBeside {
+		p.part(0, rows)
+		return
 	}
+	var beside sync.WaitGroup
+	beside.Go(func() { p.part(1, rows[:len(rows)/2]) })
+	p.part(0, rows[len(rows)/2:])
+	beside.Wait()
+}
+
+func (p *packer) part(n int, rows []Row) {
+	for i := range rows {
+		longer := rows[i].pack(p.scratch[n])
+		if cap(longer) <= mostScratch {
+			p.scratch[n] = longer
+		}
+	}
+}
+
+// pack works out how the body will be kept. It may write over scratch, and returns it, or a longer one, for the next.
+func (r *Row) pack(scratch []byte) []byte {
 	r.kept, r.packing = notNil(r.Body), plain
 	if longest := s2.MaxEncodedLen(len(r.Body)); cap(scratch) < longest {
 		scratch = make([]byte, longest)

@@ -77,12 +77,13 @@ func TestPackedBodiesComeBack(t *testing.T) {
 		r.Body = c.body
 		rows, wanted[name] = append(rows, r), c.packing
 	}
-	var scratch []byte
-	for i := range rows[:4] { // the others are left to Commit
-		scratch = rows[i].Pack(scratch)
+	for n := range 30 { // more than one packs by itself
+		r := row(fmt.Sprint("another ", n), 1)
+		r.Body = []byte(strings.Repeat(bodyOnce, n))
+		rows = append(rows, r)
 	}
-	clear(scratch)
-	require.NoError(t, s.Commit(rows))
+	require.NoError(t, s.Commit(rows[:2]))
+	require.NoError(t, s.Commit(rows[2:]))
 	for _, want := range rows {
 		got, err := s.Get(t.Context(), want.Chain, 1)
 		require.NoError(t, err)

@@ -62,7 +62,7 @@ type Row struct {
 	Head     []byte
 	Body     []byte // nil where a listing left it out
 
-	kept    []byte // the body as the file keeps it; nil: not worked out yet
+	kept    []byte // the body as the file keeps it
 	packing int64  // how
 }
 
