@@ -42,6 +42,7 @@ func TestSyncedElsewhereThanGiven(t *testing.T) {
 					id := n.leave(b.Sky.RA, b.Sky.Dec+unit.Deg(0.5))
 					n.s.Leave.RequestID = "q9"
 					n.s.Solves = []question.JudgedSolve{{RequestID: "q9", Verdict: question.Leaved, Good: true, Side: b.Side, Pose: n.m.axes, Solved: n.m.axes.Add(rig.DegAxes(0, 0.5))}}
+					held := n.s.Solves
 					n.m.wait(700 * time.Millisecond)
 					n.m.sync(n.m.belief().Sky.RA+unit.Deg(c.dRA), b.Sky.Dec+unit.Deg(c.dDec))
 					n.m.wait(300 * time.Millisecond)
@@ -62,6 +63,7 @@ func TestSyncedElsewhereThanGiven(t *testing.T) {
 						assert.NotContains(t, n.said(), "ignored", what)
 					}
 					assert.Equal(t, verdict, n.s.Solves[0].Verdict, what)
+					assert.Equal(t, question.Leaved, held[0].Verdict, "a state from before stays as it was: %s", what)
 					assert.Len(t, n.s.Learnt, learnt, what)
 					alarms := 0
 					for _, k := range n.kinds() {

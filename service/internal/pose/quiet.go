@@ -2,6 +2,7 @@ package pose
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"keepclear.example/keepclear/service/internal/frame"
@@ -367,6 +368,7 @@ func (t *turn) offset(v view, a rig.Axes) rig.Axes {
 
 // accept marks the leave's solve as accepted and learns from it.
 func (t *turn) accept(l *question.SyncLeave) {
+	t.s.Solves = slices.Clone(t.s.Solves)
 	for i := range t.s.Solves {
 		j := &t.s.Solves[i]
 		if j.RequestID == l.RequestID && j.Verdict != question.Accepted {
