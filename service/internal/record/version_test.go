@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"keepclear.example/keepclear/service/internal/faults"
 	"keepclear.example/keepclear/service/internal/record"
 	"keepclear.example/keepclear/service/internal/store"
 )
@@ -64,4 +65,33 @@ func TestVersion1(t *testing.T) {
 	require.Len(t, now, 8)
 	assert.Equal(t, old, now[:6])
 	require.NoError(t, open(t, path, record.Options{}).Close(), "once more, as a file of ours")
+}
+
+// TestUpgradeBrokenOff: whatever fails while a service makes an old record one of its own version, before it was done or after, the record is
+// whole afterwards, as it was or as it should be, and the next service goes on in it.
+func TestUpgradeBrokenOff(t *testing.T) {
+	old := rows(t, version1(t), "rig-00")
+	for _, when := range []faults.When{faults.Before, faults.After} {
+		met := 0
+		for n := 1; ; n++ {
+			path, disk := version1(t), &faults.Disk{}
+			disk.FailAt(n, when, false)
+			s, err := store.Open(path, store.Options{Wrap: disk.Wrap})
+			if err == nil {
+				require.NoError(t, s.Close())
+			} else {
+				met++
+			}
+			require.Equal(t, old, rows(t, path, "rig-00"), "operation %d: %v", n, err)
+			r, err := record.Open(path, record.Options{})
+			require.NoError(t, err, "operation %d", n)
+			write(t, r, "rig-00", 7)
+			verifyWhole(t, r, 7)
+			require.NoError(t, r.Close())
+			if disk.Count() < n {
+				break
+			}
+		}
+		require.Greater(t, met, 5, "openings that failed")
+	}
 }
