@@ -12,8 +12,10 @@ import (
 )
 
 // fits finds what of a question contradicts itself or does not fit the rig: names that the file does not have, a side that the
-// mount kind does not have, instants that cannot be.
+// mount kind does not have, instants that cannot be. Instants are held against the asker's clock where ours says otherwise: the question is
+// held for that, and is sound again once the clock is set right.
 func fits(r *rig.Rig, q question.Question) error {
+	q.At = facts.AskedAt(q)
 	faults := ActionFits(r, q.Action, q.At, "action")
 	add := func(path, wanted, got, remedy string) { faults = append(faults, FieldFault{path, wanted, got, remedy}) }
 	if q.Action.Solve != nil {

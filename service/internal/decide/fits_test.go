@@ -141,6 +141,42 @@ func TestMiddleOfTheExposure(t *testing.T) {
 	assert.Empty(t, paths(t, r, undated, nil), "no length, no middle")
 }
 
+// TestInstantsByTheClockOfTheAsker: with this machine's clock set an hour back, or a day ahead, an honest asker names no instant that cannot be:
+// the question is held for the clocks. What contradicts the asker's own clock is a contradiction whatever ours reads, and where the two are no
+// further apart than time/agree may let pass, ours counts.
+func TestInstantsByTheClockOfTheAsker(t *testing.T) {
+	r := fitted(t, nil)
+	picture := func(before time.Time) question.Action {
+		return question.Action{Kind: question.Sync, Solve: &question.Solve{Start: before.Add(-9 * time.Second), Exposure: 4 * time.Second}}
+	}
+	until := func(end time.Time) question.Action { return question.Action{Kind: question.Track, Until: &end} }
+	for _, ahead := range []time.Duration{time.Hour, -24 * time.Hour, -365 * 24 * time.Hour} {
+		theirs := asked.Add(ahead)
+		for name, q := range map[string]question.Question{
+			"by its sending time": {At: asked, Sent: theirs},
+			"by its sample":       {At: asked, Sample: &question.Sample{Time: theirs}},
+		} {
+			for what, c := range map[string]struct {
+				act question.Action
+				ok  bool
+			}{
+				"a picture of now":            {picture(theirs), true},
+				"a picture of after now":      {picture(theirs.Add(time.Hour)), false},
+				"track for two hours":         {until(theirs.Add(2 * time.Hour)), true},
+				"track until two hours ago":   {until(theirs.Add(-2 * time.Hour)), false},
+				"track for more than one day": {until(theirs.Add(25 * time.Hour)), false},
+			} {
+				q.Action = c.act
+				assert.Equal(t, c.ok, fits(r, q) == nil, "%s, %s, the asker's clock %s ahead: %v", what, name, ahead, fits(r, q))
+			}
+		}
+	}
+	for _, near := range []time.Duration{30 * time.Second, -30 * time.Second} {
+		q := question.Question{At: asked, Sent: asked.Add(near), Action: until(asked.Add(-time.Second))}
+		assert.Error(t, fits(r, q), "clocks %s apart may be let pass: ours counts", near)
+	}
+}
+
 // TestSampleWithinTheExposure, give or take a minute.
 func TestSampleWithinTheExposure(t *testing.T) {
 	r := fitted(t, nil)

@@ -27,7 +27,7 @@ func (in *Input) action() *question.Action { return &in.Question.Action }
 func (in *Input) follow() float64 {
 	a := in.action()
 	if a.Until != nil {
-		return max(0, a.Until.Sub(in.Snapshot.At).Seconds())
+		return max(0, a.Until.Sub(AskedAt(in.Question)).Seconds())
 	}
 	return a.Follow.Seconds()
 }

@@ -348,3 +348,18 @@ func TestLongMotionsAreNoProofOfTheSun(t *testing.T) {
 	assert.Less(t, number(t, out.Facts, "sun_separation_deg"), 30.0, "the bound")
 	assert.Greater(t, number(t, out.Facts, "sun_separation_sharp_deg"), 30.0, "what is proven")
 }
+
+// A track until an instant is as long as its asker means it where this machine's clock reads otherwise by more than may be let pass: it is held
+// for the clocks, and not denied, or taken for nothing, for a length that nobody asked for.
+func TestTrackUntilByTheClockOfTheAsker(t *testing.T) {
+	for _, ahead := range []time.Duration{0, 30 * time.Second, time.Hour, -48 * time.Hour} {
+		until := evening.Add(ahead + time.Hour)
+		in := standing(t, heron(t), rig.DegAxes(-30, 30), rig.Axes{}, question.Action{Kind: question.Track, Until: &until})
+		in.Question.Sent = evening.Add(ahead)
+		want := 3600.0
+		if ahead == 30*time.Second {
+			want += 30
+		}
+		assert.InDelta(t, want, number(t, facts.Compute(in).Facts, "asked_track_s"), 1e-6, "the asker's clock %s ahead", ahead)
+	}
+}

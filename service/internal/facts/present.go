@@ -117,6 +117,24 @@ func (in *Input) clockSkew(f Set) {
 	f.Number("clock_skew_s", math.Abs(q.At.Sub(sent).Seconds()), Computed, about...)
 }
 
+// looseSkew is how far the clocks of asker and service may differ before no time/agree lets the question pass: the loosest that its skew_s may be
+// set to. Source: the project's design, section 19.
+const looseSkew = 30 * time.Second
+
+// AskedAt is the instant that counts as now where an asker names another one: ours, or the asker's own by its sending time, or else its
+// sample's, where the two clocks are so far apart that the question is held for that. Which of them is wrong is not known then, and what an
+// asker says contradicts itself by its own clock only.
+func AskedAt(q question.Question) time.Time {
+	sent := q.Sent
+	if sent.IsZero() && q.Sample != nil {
+		sent = q.Sample.Time
+	}
+	if sent.IsZero() || q.At.Sub(sent).Abs() <= looseSkew {
+		return q.At
+	}
+	return sent
+}
+
 // LikelyHours names a difference of times that is nearly whole hours: what summer time and zones make. Within 2.5 minutes, what a
 // picture or a message may be late by. Empty where it is not.
 func LikelyHours(d time.Duration) string {

@@ -95,6 +95,30 @@ func TestWhatIsNotSaidOrCannotBeIsRefused(t *testing.T) {
 	assert.Contains(t, err.Error(), "looks like one hour")
 }
 
+// Fault 11: a wall clock set an hour back leaves an honest question sound, so that the answer is a hold which names both readings and ends
+// with the clock set right: no picture is of after now by the clock that took it.
+func TestOurClockMakesNoQuestionMalformed(t *testing.T) {
+	b := newBench(t)
+	b.homedAt(b.sample(30, 40), 30, 40)
+	b.proved()
+	q := b.smallestSync()
+	theirs := b.clock().Add(time.Hour)
+	q.SentTime = timestamppb.New(theirs)
+	solveOf(q).ExposureStartTime = timestamppb.New(theirs.Add(-5 * time.Second))
+	out := b.mustAsk(q)
+	assert.Equal(t, pb.Verdict_VERDICT_HOLD, out.GetJudgement().GetVerdict(), "%s", objections(out))
+	assert.Contains(t, findingOf(out, "time/agree").GetSentence(), "differ by 60 min")
+	assert.Contains(t, findingOf(out, "time/agree").GetSentence(), "looks like one hour")
+	assert.Equal(t, pb.Effect_EFFECT_HOLD, findingOf(out, "solve/fresh").GetEffect(), "%s", objections(out))
+
+	track := b.standing()
+	track.SentTime = timestamppb.New(b.clock().Add(-24 * time.Hour))
+	track.Action = &pb.Action{Kind: &pb.Action_Track{Track: &pb.Track{End: &pb.Track_UntilTime{UntilTime: timestamppb.New(b.clock().Add(-23 * time.Hour))}}}}
+	out = b.mustAsk(track)
+	assert.Equal(t, pb.Verdict_VERDICT_HOLD, out.GetJudgement().GetVerdict(), "%s", objections(out))
+	assert.Contains(t, findingOf(out, "time/agree").GetSentence(), "differ by 24 h")
+}
+
 // Faults 74 and 76: a picture of yesterday, and one whose time is off by the hour of summer time, are held for their age, which is told,
 // and the hour is named as what it looks like.
 func TestOldPicturesAreHeldForTheirAge(t *testing.T) {
