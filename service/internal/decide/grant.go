@@ -59,6 +59,9 @@ func ownFindings(g *group, q question.Question, s question.RigState, out *facts.
 	if f, unheard := unheardHome(q, s); unheard {
 		all = append(all, f)
 	}
+	if f, stale := staleHome(g, q, s); stale {
+		all = append(all, f)
+	}
 	if f, fast := slowJog(g, q, s, out); fast {
 		all = append(all, f)
 	}
@@ -159,17 +162,20 @@ func soon(snap question.Snapshot, until *time.Time, lim limits.Set) bool {
 	return until.Sub(snap.At).Seconds() < spare
 }
 
-// startWithin is how long a leave waits to be used: at the ask level while the sample stays fresh, never longer than the limit.
+// startWithin is how long a leave waits to be used: at the ask level while the sample stays fresh, never longer than the limit. A homing wants no
+// fresh sample but of a rig that moves: its way is proven from all that the age of the last one allows, and from where the sky takes a rig
+// that tracks within the limit.
 func startWithin(g *group, q question.Question, snap question.Snapshot) time.Duration {
 	most, ok := g.member.Limits.Value("permit", "start_within_s")
 	if !ok {
 		most = 0
 	}
-	if q.BeginLater {
+	s := snap.Rig.Sample
+	if q.BeginLater || q.Action.Kind == question.Home && s != nil && s.Still() {
 		return seconds(most)
 	}
 	fresh, _ := g.member.Limits.Value("pose/fresh", "age_s")
-	if s := snap.Rig.Sample; s != nil && !s.Time.IsZero() {
+	if s != nil && !s.Time.IsZero() {
 		if !s.Still() {
 			fresh, _ = g.member.Limits.Value("pose/fresh", "moving_age_s")
 		}
@@ -177,6 +183,21 @@ func startWithin(g *group, q question.Question, snap question.Snapshot) time.Dur
 		most = math.Min(most, math.Max(0, left))
 	}
 	return seconds(most)
+}
+
+// staleHome holds a homing that would be allowed for no time at all, as of a rig that moved in an old sample. Nobody could use that leave, and it
+// would stand in the way of the next question.
+func staleHome(g *group, q question.Question, s question.RigState) (verdict.Finding, bool) {
+	if q.Action.Kind != question.Home || startWithin(g, q, question.Snapshot{Rig: s, At: q.At}) > 0 {
+		return verdict.Finding{}, false
+	}
+	age := q.At.Sub(s.Sample.Time).Seconds()
+	say := fmt.Sprintf("the newest sample that was taken in is %.0f s old, so that leave to home would be over before it began", age)
+	return verdict.Finding{
+		Rule: "permit/fresh", Effect: verdict.Holds, Code: "sample_old",
+		Sentence: "Held: " + say + ".", Remedy: "Send a fresh sample with the question; where samples are refused, the reply to the last one says why.",
+		Needs: []verdict.Need{{Kind: verdict.NeedSample, Sentence: say}},
+	}, true
 }
 
 func seconds(s float64) time.Duration { return time.Duration(s * float64(time.Second)) }

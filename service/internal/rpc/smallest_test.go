@@ -144,6 +144,8 @@ func TestWhatASlewCostsWithout(t *testing.T) {
 			b.wait(11 * time.Second)
 			r.SentTime = timestamppb.New(b.clock())
 			action(r, home)
+		}, check: func(t *testing.T, _ *bench, out *pb.AskResponse) {
+			assert.Equal(t, 10*time.Second, out.GetPermit().GetStartBy().GetWithinDuration().AsDuration(), "and long enough to be used")
 		}},
 		{left: "sample.time", out: func(b *bench, r *pb.AskRequest) { r.Sample.Time = nil; r.SentTime = timestamppb.New(b.clock()) }, holds: []string{"pose/fresh"}},
 		{left: "sample.belief", out: noBelief(nil), field: "action"}, // without an action; with one:
