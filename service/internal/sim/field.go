@@ -36,8 +36,10 @@ type field struct {
 // motion is one motion under leave, as proven and as it truly went.
 type motion struct {
 	permit string
-	spare  float64 // mm: no gap on its way exceeds what is required of it by less, as the answer says; -Inf: it says nothing
-	excuse string  // why the truth may differ from what was proven; empty: it may not
+	spare  float64   // mm: no gap on its way exceeds what is required of it by less, as the answer says; -Inf: it says nothing
+	excuse string    // why the truth may differ from what was proven; empty: it may not
+	until  time.Time // its time is over: what was proven of it binds no longer, but for the first contact that was told of
+	touch  time.Time // the first contact; zero: none within a day
 	room   rig.Axes
 	least  float64 // mm, the nearest that anything truly came
 	found  bool
@@ -94,7 +96,7 @@ func (f *field) look() {
 		if t = t.Add(step); t.After(now) {
 			t = now
 		}
-		f.judgeAt(f.mount.Axes(t))
+		f.judgeAt(t, f.mount.Axes(t))
 	}
 	f.seen = now
 }
@@ -103,7 +105,7 @@ func (f *field) look() {
 const contactSlack = 1e-3
 
 // judgeAt holds one instant of a motion under leave against what was proven of it.
-func (f *field) judgeAt(a rig.Axes) {
+func (f *field) judgeAt(t time.Time, a rig.Axes) {
 	m := f.motion
 	if m == nil {
 		return
@@ -116,12 +118,14 @@ func (f *field) judgeAt(a rig.Axes) {
 	if m.excuse != "" || m.found {
 		return
 	}
+	over := t.After(m.until)
 	out := func(v, low, high, room unit.Angle) bool { return v < low-room || v > high+room }
 	low, high := f.rig.Travel.Low, f.rig.Travel.High
 	switch {
-	case gap <= 0:
+	case gap <= 0 && (!over || m.touch.IsZero() || t.Before(m.touch)):
 		m.found = true
 		f.w.broken("%s: permit %s: parts touch at %s", f.rig.ID, m.permit, a)
+	case over:
 	case spare < m.spare-contactSlack:
 		m.found = true
 		f.w.broken("%s: permit %s: %.3f mm to spare at %s, proven not less than %.3f", f.rig.ID, m.permit, spare, a, m.spare)
@@ -131,12 +135,17 @@ func (f *field) judgeAt(a rig.Axes) {
 	}
 }
 
-// begins begins a motion under leave: what it was proven to keep clear of, and whether the rig truly is where the service was told.
-func (f *field) begins(j *judge, r *pb.AskResponse) {
+// begins begins a motion under leave, asked for at an instant: what it was proven to keep clear of and for how long, and whether the rig truly
+// is where the service was told.
+func (f *field) begins(j *judge, r *pb.AskResponse, sent time.Time) {
 	f.look()
 	m := &motion{permit: r.GetPermit().GetPermitId(), spare: math.Inf(-1), least: math.Inf(1), excuse: f.deceived, room: f.rig.Motion.Overrun}
 	if c := r.GetJudgement().GetClosest(); c != nil && c.LowerMm != nil {
 		m.spare = c.GetLowerMm() - c.GetRequiredMm()
+	}
+	m.until = sent.Add(r.GetPermit().GetStopBy().GetWithinDuration().AsDuration())
+	if c := r.GetPermit().GetFirstContact(); c != nil {
+		m.touch = sent.Add(c.GetWithinDuration().AsDuration())
 	}
 	if p, ok := j.pose(f.rig.ID); ok {
 		for _, c := range p.Candidates {

@@ -49,8 +49,17 @@ func (r *person) turns(p *program) {
 	p.trapped, p.visits = false, 0
 	p.f.rests()
 	p.f.touch(func(at time.Time) { p.f.mount.Slip(at, p.f.rig.Home.Sub(p.f.mount.Axes(at))) })
-	p.report(&pb.ReportRequest{Event: &pb.ReportRequest_Act{Act: &pb.Act{Kind: pb.ActKind_ACT_KIND_CLUTCH_OPENED, Person: r.name}}})
 	p.x.judge.count.Trapped++
+	if !p.f.encoders() {
+		p.f.deceived = "its clutches were opened, and the service does not know of it yet"
+	}
+	for range 40 { // what no source shows is told until it was heard
+		if _, heard := p.report(&pb.ReportRequest{Event: &pb.ReportRequest_Act{Act: &pb.Act{Kind: pb.ActKind_ACT_KIND_CLUTCH_OPENED, Person: r.name}}}); heard {
+			p.f.deceived = ""
+			return
+		}
+		p.sleep(10 * time.Second)
+	}
 }
 
 // release releases every lock of the program's rig.

@@ -173,7 +173,12 @@ func (n *night) wallClock() {
 	by := []time.Duration{-time.Hour, time.Hour, 24 * time.Hour, -7 * time.Second, 3 * time.Second, -3 * time.Minute}[n.rng.IntN(6)]
 	n.site.wall += by
 	n.w.say("wall clock set by %s", by)
-	n.w.in(between(n.rng, 10*time.Second, 20*time.Minute), func() { n.site.wall -= by; n.w.say("wall clock set right") })
+	n.w.in(between(n.rng, 10*time.Second, 20*time.Minute), func() {
+		if !n.quiet { // else it was set right when the faults ended
+			n.site.wall -= by
+			n.w.say("wall clock set right")
+		}
+	})
 }
 
 // disk lets operations fail: so many, or for a while.

@@ -223,7 +223,7 @@ func (p *program) move(act question.Action, do func(at time.Time)) bool {
 	}
 	p.permit = o.reply.GetPermit().GetPermitId()
 	p.stopBy = o.sent.Add(o.reply.GetPermit().GetStopBy().GetWithinDuration().AsDuration())
-	p.f.begins(p.x.judge, o.reply)
+	p.f.begins(p.x.judge, o.reply, o.sent)
 	p.f.touch(do)
 	return p.underWay(act)
 }
@@ -375,7 +375,7 @@ func (p *program) home() bool {
 		if o.allowed {
 			p.trapped, p.visits = false, 0
 			p.permit = o.reply.GetPermit().GetPermitId()
-			p.f.begins(p.x.judge, o.reply)
+			p.f.begins(p.x.judge, o.reply, o.sent)
 			p.f.touch(func(at time.Time) { p.f.mount.Home(at, order) })
 			return p.underWay(question.Action{Kind: question.Home})
 		}

@@ -23,7 +23,9 @@ func (p *program) night() {
 		}
 		p.target()
 	}
-	p.retreat()
+	if !p.retreat() { // who ends leaves no mount that goes on
+		p.halt(pb.EndKind_END_KIND_STOPPED)
+	}
 	p.w.say("%s ends", p.name)
 }
 

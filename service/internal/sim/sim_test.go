@@ -126,16 +126,6 @@ func TestWhatIsBrokenIsFound(t *testing.T) {
 // longRun tells whether the large counts are wanted.
 func longRun() bool { return os.Getenv("KEEPCLEAR_LONG") != "" }
 
-// unmended are nights that are wrong and not understood yet, found on 29 November 2026 when programs began to ask creeps: what is wrong with each
-// has to be found, and the night to come off this list. It is never to grow.
-func unmended() map[uint64]string {
-	return map[uint64]string{
-		147: "a permit's way comes 1.6 mm nearer than was proven, after the mount's clock was wrong and the wall clock set",
-		703: "a program's picture of after now, once the wall clock was set back, is refused as malformed, which the judge takes for a fault",
-		989: "a program dies, a wall clock is set, the mount is silent: the reckoned pose is called known where the motion would have ended, and the mount stands at home",
-	}
-}
-
 // Nights from seeds, with faults: every invariant holds, and what fails says how to see it again.
 func TestNights(t *testing.T) {
 	count, first := 12, 0
@@ -161,11 +151,6 @@ func TestNights(t *testing.T) {
 				t.Parallel()
 				r := play(t, sim.Plan{Seed: seed})
 				sum.add(r)
-				if what, open := unmended()[seed]; open {
-					require.NotEmpty(t, r.Wrong, "nothing is wrong with this night any more: take it off the list (%s)", what)
-					t.Logf("KNOWN AND NOT MENDED: %s: %v\n%s", what, r.Wrong, again(fmt.Sprint(seed)))
-					return
-				}
 				require.Empty(t, r.Wrong, "faults: %v\n%s", r.Faults, again(fmt.Sprint(seed)))
 			})
 		}
