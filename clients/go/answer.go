@@ -125,6 +125,9 @@ func (a Answer) late() string {
 	if a.handle == nil {
 		return "it is the answer to no question"
 	}
+	if m := a.handle.firstUntold(); m != nil {
+		return unheard(m)
+	}
 	return late(by, a.handle.now().Sub(a.sent))
 }
 

@@ -90,6 +90,9 @@ func (h *Handle) Ask(ctx context.Context, action *pb.Action) Answer {
 	if h.broken != "" {
 		return h.held(nil, h.broken)
 	}
+	if err := h.tellUntold(ctx); err != nil {
+		return h.held(nil, err.Error())
+	}
 	sample, err := h.read(ctx)
 	if err != nil {
 		return h.held(nil, fmt.Sprintf("the mount could not be read: %v", err))
@@ -175,7 +178,8 @@ func (h *Handle) read(ctx context.Context) (*pb.Sample, error) {
 	return s, nil
 }
 
-// Report tells the service what is so: a sample, an event, or both. It fills in rig, asker, time and, with an event, a request id.
+// Report tells the service what is so: a sample, an event, or both. It fills in rig, asker, time and, with an event, a request id. An act whose
+// report failed is told again, before any other event and before anything is asked; until it was heard every question is held.
 func (h *Handle) Report(ctx context.Context, r *pb.ReportRequest) (*pb.ReportResponse, error) {
 	if h.motion == nil {
 		return nil, fmt.Errorf("reporting: %s", h.broken)
@@ -185,10 +189,17 @@ func (h *Handle) Report(ctx context.Context, r *pb.ReportRequest) (*pb.ReportRes
 	if m.RequestId == "" && m.Event != nil {
 		m.RequestId = requestID()
 	}
+	if m.Event != nil {
+		if err := h.tellUntold(ctx); err != nil {
+			h.keepUntold(m, err)
+			return nil, fmt.Errorf("reporting: %w", err)
+		}
+	}
 	ctx, cancel := context.WithTimeout(ctx, callTimeout)
 	defer cancel()
 	out, err := h.motion.Report(ctx, m)
 	if err != nil {
+		h.keepUntold(m, err)
 		return nil, fmt.Errorf("reporting: %w", err)
 	}
 	h.remember(out.GetEpoch(), out.GetHomingId())

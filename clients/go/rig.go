@@ -71,9 +71,12 @@ type Handle struct {
 	rigs   pb.RigServiceClient
 
 	mu     sync.Mutex
-	permit string // id of the open permit, to be named as replaced
-	epoch  uint64 // highest seen
-	homing string // the homing that angles count from, as the service gave it
+	permit string              // id of the open permit, to be named as replaced
+	epoch  uint64              // highest seen
+	homing string              // the homing that angles count from, as the service gave it
+	untold []*pb.ReportRequest // acts that the service may not have heard of, oldest first
+
+	telling sync.Mutex // one at a time tells them, so that they arrive in order
 }
 
 // Rig makes a handle for one rig. It does not connect yet. A mount without Read or Stop gets a handle that holds every question and
