@@ -31,7 +31,8 @@ func walked(from, to time.Time) time.Duration {
 func past(now, by time.Time) bool { return now.After(by) || now.Round(0).After(by.Round(0)) }
 
 // dated brings a state that was dated by the clock of before to the clock as it reads now. After a step back every instant held moves with
-// it, so that the last sample keeps its age, and the next one of the same machine comes after it. A step forward moves nothing, since the
+// it, so that the last sample keeps its age, and the next one of the same machine comes after it; where the last sample is of before a restart,
+// as the record has it, it is as old as it must be at the least, and too old for anything to begin on. A step forward moves nothing, since the
 // machine may as well have slept: what was held is then as old as the wall clock says, and how long it followed the sky is open. Requires
 // a turn of its own: it changes what begin copied.
 func (t *turn) dated(now time.Time) {
@@ -40,6 +41,10 @@ func (t *turn) dated(now time.Time) {
 		return
 	}
 	by := walked(x.Received, now)
+	if back := x.Received.Sub(now.Round(0)); by == 0 && ofRecord(x.Received) && back > stepped {
+		by = -back - staleBy
+		t.timeLost(x, back)
+	}
 	t.s.Forward = max(0, by-t.s.Discounted)
 	if by > 0 {
 		t.s.Skipped = true
@@ -61,6 +66,28 @@ func (t *turn) dated(now time.Time) {
 	t.moveSamples(move)
 	t.moveLeave(move)
 	t.moveHistory(move)
+}
+
+// ofRecord tells whether an instant was read from the record: it carries no monotonic reading.
+func ofRecord(at time.Time) bool { return at == at.Round(0) }
+
+// staleBy is how old a sample of before a restart is taken to be, of which nothing tells how old it is: older than the loosest limit pose/fresh
+// age_s, 30 s, and the loosest permit start_within_s, 60 s. Choice.
+const staleBy = 2 * time.Minute
+
+// timeLost: the clock reads less than when the last sample came, which the record tells, so it was set back while nobody watched, by at least
+// that, and how long it was in truth nothing tells. A count goes by no time, nor does a rig at rest; what else turned meanwhile is open.
+func (t *turn) timeLost(x *question.Sample, back time.Duration) {
+	t.s.Skipped = true
+	if counted(t.s.Pose.Source) || x.Doing == question.AtRest || t.s.Pose.State == question.Unknown {
+		return
+	}
+	t.raised = true
+	t.alarm(OurClock, "", "this machine's clock was set back by %s or more while the service was down: how long the rig went on meanwhile is not known; home it, or state where it is", back.Round(time.Second))
+	t.doubt("this machine's clock was set back while the service was down, so how long the rig went on meanwhile is not known")
+	if t.s.Pose.State == question.Known {
+		t.s.Pose.State, t.s.Pose.Because = question.Candidates, t.s.Doubt
+	}
 }
 
 // misdated spreads the places of a sample over what a clock that was set since the anchor leaves open, in place. The dates of the two are then of

@@ -147,10 +147,23 @@ func TestWaitingLeaveEndsAfterAStepBack(t *testing.T) {
 	}
 }
 
-// Over a restart there is no monotonic reading of before: instants stay as the record has them.
-func TestWithoutMonotonicReadingsNothingMoves(t *testing.T) {
-	before := filled(evening, evening.Add(time.Second))
-	after, _ := pose.Lapse(before, faults.SetWall(faults.NewClock(time.Now(), evening.Add(time.Minute)).Now(), -time.Hour))
-	assert.Equal(t, before.Sample.Time, after.Sample.Time)
-	assert.False(t, after.Skipped)
+// Over a restart there is no monotonic reading of before, and a step forward cannot be told from the time that passed: instants stay as the
+// record has them. One back is seen where the last sample is of after now: it is then older than any that a motion may begin on, and all that
+// is held keeps its place before it.
+func TestOverARestartOnlyAStepBackIsSeen(t *testing.T) {
+	ours := evening.Add(time.Second)
+	for _, by := range []time.Duration{time.Hour, 0, -59 * time.Second, -61 * time.Second} {
+		before := filled(evening, ours)
+		after, _ := pose.Lapse(before, faults.SetWall(faults.NewClock(time.Now(), evening.Add(time.Minute)).Now(), by))
+		assert.Equal(t, before.Sample.Time, after.Sample.Time, by)
+		assert.False(t, after.Skipped, by)
+	}
+	for _, by := range []time.Duration{-63 * time.Second, -time.Hour, -365 * 24 * time.Hour} {
+		before := filled(evening, ours)
+		now := faults.SetWall(faults.NewClock(time.Now(), evening.Add(time.Minute)).Now(), by)
+		after, _ := pose.Lapse(before, now)
+		assert.Equal(t, 2*time.Minute, now.Round(0).Sub(after.Sample.Received), by)
+		assert.Equal(t, before.Solves[0].Mid.Sub(before.Sample.Received), after.Solves[0].Mid.Sub(after.Sample.Received), by)
+		assert.True(t, after.Skipped, by)
+	}
 }
