@@ -1,10 +1,14 @@
 package main
 
 import (
+	"os"
+	"strings"
 	"syscall"
 	"time"
 
 	"golang.org/x/sys/unix"
+
+	"keepclear.example/keepclear/service/internal/question"
 )
 
 // Kernel clock states. Source: adjtimex(2): STA_UNSYNC is 0x0040, the call returns TIME_ERROR (5) while not synchronised; maxerror is
@@ -39,6 +43,19 @@ func machineSlept() time.Duration {
 		}
 	}
 	return slept
+}
+
+// bootID is where the kernel names its start, anew at each (random(4)).
+const bootID = "/proc/sys/kernel/random/boot_id"
+
+// machineUp is for how long this machine had run at an instant of this process, sleep counted; nil where the kernel does not say.
+func machineUp(at time.Time) *question.Uptime {
+	id, err := os.ReadFile(bootID)
+	up := clockOf(unix.CLOCK_BOOTTIME)
+	if err != nil || up == 0 {
+		return nil
+	}
+	return &question.Uptime{Boot: strings.TrimSpace(string(id)), For: up - time.Since(at)}
 }
 
 // clockOf reads a clock of the kernel; zero where it has none.

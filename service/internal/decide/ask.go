@@ -87,7 +87,7 @@ func (d *Decider) takeIn(g *group, q question.Question) (s question.RigState, un
 	s, notices = pose.Lapse(g.live, q.At)
 	take := func(sample *question.Sample) {
 		x := *sample
-		x.Received, x.Asker = q.At, q.Asker
+		x.Received, x.Asker, x.Up = q.At, q.Asker, d.up(q.At)
 		var more []pose.Notice
 		s, more = pose.Observe(d.world(g), s, x)
 		notices = append(notices, more...)

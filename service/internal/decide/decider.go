@@ -48,8 +48,9 @@ type Parts struct {
 	Members []Member
 	Moment  func(time.Time) (*sky.Moment, error)
 	Now     func() time.Time
-	Clock   func(now time.Time) question.Clock // what bounds our clock's error
-	NewID   func() string                      // of permits, leaves, locks and homings: unguessable, unique
+	Clock   func(now time.Time) question.Clock  // what bounds our clock's error
+	Up      func(at time.Time) *question.Uptime // of this machine at an instant of this process; nil, or a nil answer: not known
+	NewID   func() string                       // of permits, leaves, locks and homings: unguessable, unique
 	Encode  func(a Answer, rig string) (state.Exchanged, error)
 	Cells   int // work budget of each proof
 }
@@ -144,11 +145,33 @@ func (d *Decider) fold(g *group) error {
 	g.mu.Lock() // of the service's chain the locks are read without its turn
 	g.folded = f.Chain
 	g.mu.Unlock()
-	g.live = f.Chain.Rig
+	g.live = d.resumed(f.Chain.Rig)
 	g.keepTaken(was)
 	g.takeOwed()
 	g.setOpen()
 	return nil
+}
+
+// resumed is a state as the record has it, brought to the clock as it reads now.
+func (d *Decider) resumed(s question.RigState) question.RigState {
+	if d.parts.Up == nil {
+		return s
+	}
+	now := d.parts.Now()
+	return pose.Resumed(s, now, d.up(now))
+}
+
+// up is for how long this machine had run at an instant; nil: not known.
+func (d *Decider) up(at time.Time) *question.Uptime {
+	if d.parts.Up == nil {
+		return nil
+	}
+	up := d.parts.Up(at)
+	if up != nil {
+		c := d.parts.Clock(at)
+		up.Bounded = c.KernelSynced || c.GoodAt != nil || c.ToldAt != nil
+	}
+	return up
 }
 
 // keepTaken carries over a fold what memory knows and the record, which may have been down, does not: leave that was taken back, and

@@ -188,7 +188,7 @@ func startWithin(g *group, q question.Question, snap question.Snapshot) time.Dur
 // staleHome holds a homing that would be allowed for no time at all, as of a rig that moved in an old sample. Nobody could use that leave, and it
 // would stand in the way of the next question.
 func staleHome(g *group, q question.Question, s question.RigState) (verdict.Finding, bool) {
-	if q.Action.Kind != question.Home || startWithin(g, q, question.Snapshot{Rig: s, At: q.At}) > 0 {
+	if q.Action.Kind != question.Home || s.Sample == nil || startWithin(g, q, question.Snapshot{Rig: s, At: q.At}) > 0 {
 		return verdict.Finding{}, false
 	}
 	age := q.At.Sub(s.Sample.Time).Seconds()

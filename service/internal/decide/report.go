@@ -275,7 +275,7 @@ func (d *Decider) happen(g *group, r Report) (question.RigState, []pose.Notice) 
 	var x *question.Sample
 	if r.Sample != nil {
 		y := *r.Sample
-		y.Received, y.Asker = r.At, r.Asker
+		y.Received, y.Asker, y.Up = r.At, r.Asker, d.up(r.At)
 		x = &y
 	}
 	var more []pose.Notice

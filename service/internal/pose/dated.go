@@ -43,7 +43,7 @@ func (t *turn) dated(now time.Time) {
 	by := walked(x.Received, now)
 	if back := x.Received.Sub(now.Round(0)); by == 0 && ofRecord(x.Received) && back > stepped {
 		by = -back - staleBy
-		t.timeLost(x, back)
+		t.timeLost("this machine's clock was set back while the service was down")
 	}
 	t.s.Forward = max(0, by-t.s.Discounted)
 	if by > 0 {
@@ -52,7 +52,12 @@ func (t *turn) dated(now time.Time) {
 	if by >= 0 {
 		return
 	}
-	t.s.Stepped -= by
+	t.redate(by, now)
+}
+
+// redate moves every instant held by what the clock was set by. Requires a turn of its own.
+func (t *turn) redate(by time.Duration, now time.Time) {
+	t.s.Stepped += by.Abs()
 	t.s.Discounted = 0
 	move := func(at *time.Time) {
 		switch {
@@ -75,16 +80,45 @@ func ofRecord(at time.Time) bool { return at == at.Round(0) }
 // age_s, 30 s, and the loosest permit start_within_s, 60 s. Choice.
 const staleBy = 2 * time.Minute
 
-// timeLost: the clock reads less than when the last sample came, which the record tells, so it was set back while nobody watched, by at least
-// that, and how long it was in truth nothing tells. A count goes by no time, nor does a rig at rest; what else turned meanwhile is open.
-func (t *turn) timeLost(x *question.Sample, back time.Duration) {
+// Resumed brings a state that the record holds to the clock as it reads now. Where the machine's own count of time goes on from before, it tells what
+// the wall clock was set by since the last sample, as the monotonic one does while the service runs. Where the machine was started anew and
+// nothing bounded its clock's error before, or does now, it may have taken up where it left off, hours before, or been set right since: nothing
+// then tells how long ago that sample was.
+func Resumed(s question.RigState, now time.Time, up *question.Uptime) question.RigState {
+	x := s.Sample
+	if x == nil || x.Received.IsZero() || x.Up == nil || up == nil {
+		return s
+	}
+	t := begin(World{}, s)
+	wall, passed := now.Round(0).Sub(x.Received.Round(0)), up.For-x.Up.For
+	switch by := wall - passed; {
+	case up.Boot != x.Up.Boot && up.Bounded && x.Up.Bounded:
+		return s
+	case up.Boot != x.Up.Boot:
+		t.redate(-staleBy, now)
+		t.timeLost("the machine that this runs on was started anew, and nothing tells whether its clock was right before and is now")
+	case by.Abs() <= stepped+passed.Abs()/slewsOne:
+		return s
+	case by < 0:
+		t.redate(by, now)
+	default: // or a machine within another was stopped, and its count with it: as old as the wall clock says, as in dated
+		t.s.Stepped, t.s.Skipped = t.s.Stepped+by, true
+	}
+	s, _ = t.done() // what is in doubt says so in each answer
+	return s
+}
+
+// timeLost: nothing tells how long ago the last sample was, and nobody watched. A count goes by no time, nor does a rig at rest; what else turned
+// meanwhile is open.
+func (t *turn) timeLost(why string) {
 	t.s.Skipped = true
-	if counted(t.s.Pose.Source) || x.Doing == question.AtRest || t.s.Pose.State == question.Unknown {
+	if counted(t.s.Pose.Source) || t.s.Sample.Doing == question.AtRest || t.s.Pose.State == question.Unknown {
 		return
 	}
+	why += ", so how long the rig went on meanwhile is not known"
 	t.raised = true
-	t.alarm(OurClock, "", "this machine's clock was set back by %s or more while the service was down: how long the rig went on meanwhile is not known; home it, or state where it is", back.Round(time.Second))
-	t.doubt("this machine's clock was set back while the service was down, so how long the rig went on meanwhile is not known")
+	t.alarm(OurClock, "", "%s; home it, or state where it is", why)
+	t.doubt("%s", why)
 	if t.s.Pose.State == question.Known {
 		t.s.Pose.State, t.s.Pose.Because = question.Candidates, t.s.Doubt
 	}

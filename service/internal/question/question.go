@@ -136,6 +136,15 @@ type Sample struct {
 	RunMark   string          `json:"run_mark,omitempty"`
 	SyncCount *uint32         `json:"sync_count,omitempty"`
 	Drag      [2]*float64     `json:"drag,omitzero"`
+	Up        *Uptime         `json:"up,omitempty"` // of the service's machine as it was received; nil: not known
+}
+
+// Uptime is for how long a machine has run, by the clock that nobody sets: what tells, over a restart of the service, how much time passed.
+type Uptime struct {
+	Boot string        `json:"boot"` // names the start that it counts from, unlike any other
+	For  time.Duration `json:"for"`  // since that start, sleep counted
+	// Bounded: something bounded the error of its wall clock then.
+	Bounded bool `json:"bounded,omitempty"`
 }
 
 // Still tells whether the sample says that no axis moves but for tracking.

@@ -103,6 +103,10 @@ func (n *night) crash(power bool) {
 func (n *night) died(power bool) {
 	n.w.say("the service died, power cut %v", power)
 	n.site.order(func(o *orders) { o.dieIn = 0 })
+	if power {
+		n.site.boots++
+		n.site.booted = n.w.now()
+	}
 	n.site.end()
 	n.w.in(between(n.rng, 2*time.Second, 90*time.Second), n.startAgain)
 }

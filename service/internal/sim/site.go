@@ -47,6 +47,8 @@ type site struct {
 	every   uint64        // entries between two state entries: a night has far fewer than the design's thousand
 	ids     int
 	starts  int
+	boots   int       // of the machine
+	booted  time.Time // when it was started the last time
 
 	orders orders
 	up     *service // nil: down
@@ -131,7 +133,7 @@ func (s *site) order(change func(*orders)) {
 }
 
 func newSite(w *world, rng *rand.Rand, path string, members []decide.Member, breaks Breaks) (*site, error) {
-	s := &site{w: w, rng: rng, path: path, members: members, breaks: breaks}
+	s := &site{w: w, rng: rng, path: path, members: members, breaks: breaks, booted: w.now()}
 	var err error
 	if s.checker, err = wire.NewChecker(); err != nil {
 		return nil, err
@@ -147,6 +149,11 @@ func newSite(w *world, rng *rand.Rand, path string, members []decide.Member, bre
 
 // now is the service's clock.
 func (s *site) now() time.Time { return faults.SetWall(s.w.now(), s.wall) }
+
+// runs is for how long the machine had run at an instant.
+func (s *site) runs(at time.Time) *question.Uptime {
+	return &question.Uptime{Boot: fmt.Sprint("boot-", s.boots), For: s.w.now().Sub(s.booted) - s.now().Sub(at)}
+}
 
 func moment(t time.Time) (*sky.Moment, error) {
 	i, err := timescale.New(t, timescale.BuiltIn())
@@ -173,7 +180,7 @@ func (s *site) start() error {
 		return err
 	}
 	d, err = decide.New(decide.Parts{
-		Record: rec, Members: s.members, Moment: moment, Now: s.now, Clock: up.clock.read, Cells: cells,
+		Record: rec, Members: s.members, Moment: moment, Now: s.now, Clock: up.clock.read, Up: s.runs, Cells: cells,
 		NewID:  func() string { s.ids++; return fmt.Sprintf("id-%06d", s.ids) },
 		Encode: rpc.Encode(s.rig),
 	})
