@@ -86,3 +86,44 @@ func TestTrackedPoseIsInDoubtAfterAStepBackWhileTheServiceWasDown(t *testing.T) 
 		assert.Equal(t, question.Known, b.look().Pose.State, "%s: homed", name)
 	}
 }
+
+// Fault 11: the clock is set while the service is down, and the machine runs on. A program on the same machine dates its samples by the same clock,
+// so that nothing but the machine's own count of time tells: the rig tracked for a minute, and not for an hour, by which the pose would be
+// fifteen degrees off and called known.
+func TestAClockSetWhileTheServiceWasDownMovesNoPose(t *testing.T) {
+	for _, by := range []time.Duration{0, time.Hour, -time.Hour, 5 * time.Minute} {
+		b := newBenchOf(t, byBelief)
+		var stepped time.Duration
+		b.up = func(at time.Time) *question.Uptime {
+			return &question.Uptime{Boot: "first", For: at.Sub(evening) - stepped}
+		}
+		b.restart()
+		at := rig.DegAxes(20, 30)
+		first := b.sample(at)
+		seen := func() *question.Sample { // as a mount that tells no time of its own, which follows the sky
+			s := *first
+			s.Sidereal, s.Doing, s.Time = nil, question.Tracking, b.clock().Round(0)
+			return &s
+		}
+		_, err := b.report(decide.Report{Homed: &decide.HomedReport{At: &at, Person: "R. Alder"}, Sample: seen()})
+		require.NoError(t, err)
+		require.NoError(t, b.rec.Close())
+		b.wait(time.Minute + by)
+		stepped = by
+		b.open()
+		out, err := b.report(decide.Report{Sample: seen()})
+		require.NoError(t, err)
+		truth := at.Add(rig.Axes{A1: 60 * question.SiderealRate})
+		held := false
+		p := b.look().Pose
+		for _, c := range p.Candidates {
+			off, room := c.Axes.Sub(truth).Abs(), question.Sigma3(c.Sigma)
+			held = held || off.A1 <= room.A1 && off.A2 <= room.A2
+		}
+		assert.True(t, held, "set by %s: the rig is at %s, held %s %+v", by, truth, p.State, p.Candidates)
+		if by == 0 {
+			assert.Empty(t, out.Notices)
+			assert.InDelta(t, 1, p.Candidates[0].Sigma.A1.Deg(), 0.01, "an ordinary restart costs nothing")
+		}
+	}
+}

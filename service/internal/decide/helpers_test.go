@@ -34,8 +34,9 @@ var evening = time.Date(2026, 11, 14, 18, 0, 0, 0, time.UTC)
 
 // bench is a decider over a real record, with a clock of its own.
 type bench struct {
-	alter  func(*rig.Rig) // of the rig, at each opening; nil: as in the file
-	beside []string       // ids of more rigs of the same kind
+	alter  func(*rig.Rig)                   // of the rig, at each opening; nil: as in the file
+	up     func(time.Time) *question.Uptime // of the machine; nil: not known
+	beside []string                         // ids of more rigs of the same kind
 	t      *testing.T
 	path   string
 	rec    *record.Record
@@ -132,7 +133,7 @@ func (b *bench) open() {
 			defer b.mu.Unlock()
 			return question.Clock{KernelSynced: true, KernelBoundS: 0.01, Jumped: b.jumped}
 		},
-		NewID: func() string { return fmt.Sprintf("id-%04d", b.ids.Add(1)) },
+		NewID: func() string { return fmt.Sprintf("id-%04d", b.ids.Add(1)) }, Up: b.up,
 		Encode: func(a decide.Answer, rig string) (state.Exchanged, error) {
 			if b.enter("record"); b.unwritable != nil {
 				return state.Exchanged{}, b.unwritable
