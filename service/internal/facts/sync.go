@@ -79,7 +79,7 @@ func (in *Input) gate(f Set, h *heaven, s *stand, e *evidence, out *Outcome) {
 	in.lacking(f, e, out.Solve)
 	in.walk(f, e)
 	f.Truth("solve_expected", e.model.Settled != nil && !e.confirmed && e.scatter.D2(e.off) <= in.limit("sync/expected", "d2", 0) &&
-		e.offset <= unit.Arcmin(in.limit("sync/second", "agree_arcmin", 0)), Computed)
+		unit.Angle(math.Hypot(e.off[0], e.off[1])) <= unit.Arcmin(in.limit("sync/second", "agree_arcmin", 0)), Computed)
 	in.jump(f, h, s, out)
 }
 
@@ -94,7 +94,7 @@ func (in *Input) expect(s *stand, e *evidence) {
 	}
 	e.view = e.model.At(in.mount(), e.pose)
 	e.off = e.view.Off(e.tube)
-	e.scatter = in.believable(e.view.Scatter.Plus(e.view.Axes(e.sigma)), in.Rig.Kind.SideOf(e.pose)).Plus(pointing.Misfit())
+	e.scatter = in.believable(e.view.Scatter.Plus(e.model.Doubt(&e.view, e.sigma)), in.Rig.Kind.SideOf(e.pose)).Plus(pointing.Misfit())
 }
 
 // believable is the scatter of model and pose as far as it may excuse a solve.
@@ -339,7 +339,7 @@ func (in *Input) walk(f Set, e *evidence) {
 		f.Number("walk_sigma", 0, Absent, "the pointing model has not settled yet")
 	default:
 		v := e.model.Settled.At(in.mount(), e.pose)
-		s := v.Scatter.Plus(v.Axes(e.sigma)).Within(mostSame).Plus(pointing.Misfit())
+		s := v.Scatter.Plus(e.model.Doubt(&v, e.sigma)).Within(mostSame).Plus(pointing.Misfit())
 		f.Number("walk_sigma", math.Sqrt(s.D2(v.Off(e.tube))), Computed)
 	}
 	f.Number("run_sigma", pointing.Longest(e.model.Ran(e.off, e.scatter)), Computed)
@@ -379,14 +379,25 @@ func (in *Input) jump(f Set, h *heaven, s *stand, out *Outcome) {
 	f.Number("sync_jump_axis2_deg", d.A2.Abs().Deg(), Computed, "axis 2")
 	var sum rig.Axes
 	for _, done := range in.Snapshot.Rig.Syncs {
-		if !done.Nearer {
-			sum = sum.Add(done.Axes)
-		}
+		sum = summed(sum, done.Axes, done.Nearer)
 	}
-	if !out.SyncNearer {
-		sum = sum.Add(d)
-	}
+	sum = summed(sum, d, out.SyncNearer)
 	f.Number("sync_sum_axis1_deg", sum.A1.Abs().Deg(), Computed, "axis 1")
 	f.Number("sync_sum_axis2_deg", sum.A2.Abs().Deg(), Computed, "axis 2")
 	in.recentring(f, h, s, after, out)
+}
+
+// summed is the sum of syncs with one more. One that brought belief nearer to the pose takes back what others added, and no more: it is counted
+// against nobody.
+func summed(sum, d rig.Axes, nearer bool) rig.Axes {
+	if !nearer {
+		return sum.Add(d)
+	}
+	back := func(sum, d unit.Angle) unit.Angle {
+		if sum > 0 {
+			return max(0, sum+min(0, d))
+		}
+		return min(0, sum+max(0, d))
+	}
+	return rig.Axes{A1: back(sum.A1, d.A1), A2: back(sum.A2, d.A2)}
 }

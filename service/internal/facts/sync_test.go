@@ -206,3 +206,59 @@ func TestSyncThatCannotBeJudgedSaysWhy(t *testing.T) {
 	assert.Contains(t, facts.Compute(unseen).Facts["end_spread_deg"].Missing, "no samples around the exposure")
 	assert.Contains(t, facts.Compute(unbelieved).Facts["end_spread_deg"].Missing, "believes")
 }
+
+// settledFrom is what a rig learnt that settled.
+func settledFrom(t *testing.T, r *rig.Rig, at rig.Axes) (map[rig.Side]question.Offsets, map[string]pointing.Model) {
+	t.Helper()
+	mount := pointing.MountOf(r)
+	side, models := learntFrom(r, at, rig.Axes{})
+	m := models["main"]
+	for k := range 12 {
+		by := rig.DegAxes(float64(6*k)-30, float64(7*k%5)*8-16)
+		m = m.Learnt(mount, at.Add(by), rig.DegAxes(0.02, 0.02), r.Chain.Direction(at.Add(by)))
+	}
+	require.NotNil(t, m.Settled)
+	models["main"] = m
+	return side, models
+}
+
+// A pose that is only reckoned excuses no solve once many lay within minutes of what was expected: poisoning of two degrees was let pass by it, and
+// stale pictures a degree off.
+func TestReckonedPoseExcusesLittleOnceMuchWasLearnt(t *testing.T) {
+	r := heron(t)
+	at := rig.DegAxes(-40, 50)
+	d2 := func(off rig.Axes) (float64, float64) {
+		in := solved(t, r, at, off)
+		in.Snapshot.Rig.Learnt, in.Snapshot.Rig.Pointing = settledFrom(t, r, at)
+		in.Snapshot.Rig.Pose.Candidates[0].Sigma = rig.DegAxes(0.7, 0.7)
+		f := facts.Compute(in).Facts
+		return number(t, f, "offset_d2"), number(t, f, "walk_sigma")
+	}
+	far, walked := d2(rig.DegAxes(0, 0.4))
+	assert.Greater(t, far, 13.8, "24′ off")
+	assert.Greater(t, walked, 4.0)
+	near, still := d2(rig.DegAxes(0, 0.05))
+	assert.Less(t, near, 2.0)
+	assert.Less(t, still, 2.0)
+}
+
+// What a later sync takes back is not walked: belief that went out by three degrees, came back and goes out again is three degrees out, not six.
+// One that brings belief nearer from elsewhere is counted against nobody.
+func TestSyncsThatComeBackTakeBack(t *testing.T) {
+	sum := func(syncs ...question.SyncDone) float64 {
+		in := solved(t, heron(t), rig.DegAxes(-40, 50), rig.DegAxes(0, 1.5))
+		in.Snapshot.Rig.Syncs = syncs
+		return number(t, facts.Compute(in).Facts, "sync_sum_axis2_deg")
+	}
+	by := func(deg float64, nearer bool) question.SyncDone {
+		return question.SyncDone{At: evening.Add(-time.Hour), Axes: rig.DegAxes(0, deg), Nearer: nearer}
+	}
+	assert.InDelta(t, 1.5, sum(), 0.1)
+	assert.InDelta(t, 4.5, sum(by(3, false)), 0.1)
+	assert.InDelta(t, 1.5, sum(by(3, false), by(-3, true)), 0.1)
+	assert.InDelta(t, 3.5, sum(by(3, false), by(-1, true)), 0.1)
+	assert.InDelta(t, 1.5, sum(by(-9, true)), 0.1, "a cold start that was mended")
+	assert.InDelta(t, 1.5, sum(by(1, false), by(-9, true)), 0.1, "no more than others added")
+	assert.InDelta(t, 4.5, sum(by(3, false), by(2, true)), 0.1, "nor does it add")
+	assert.InDelta(t, 7.5, sum(by(3, false), by(3, false)), 0.1)
+}

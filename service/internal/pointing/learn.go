@@ -17,6 +17,23 @@ const (
 	surely   = 6 * unit.Arcminute
 )
 
+// anchored is how sure, one standard deviation each way, the settled fit must be of where the tube looks before a solve there teaches it nothing
+// more: what it is sure of, no later solve moves. Choice: a little more than what the terms leave out.
+const anchored = 3 * unit.Arcminute
+
+// mostPose is the most, each way, that the doubt of a pose beside its home may excuse of a solve once the model had settled: solves that lay
+// within minutes of what was expected showed that the pose loses no more. Choice: the roundness of belief and counts, a little backlash.
+const mostPose = 3 * unit.Arcminute
+
+// Doubt is the covariance, across and along, that a pose known to sigma on each axis beside its home lends to a solve.
+func (m *Model) Doubt(v *View, sigma rig.Axes) Cov2 {
+	c := v.Axes(sigma)
+	if m.Settled == nil {
+		return c
+	}
+	return c.Within(mostPose)
+}
+
 // slack is how much a solve may be off to one side, in standard deviations, before it counts toward a run. Page's cumulative sum
 // (Biometrika 41, 1954) with a reference value for a shift of two.
 const slack = 1
@@ -25,23 +42,54 @@ const slack = 1
 // Each is one step of the recursive least squares (Kalman, 1960), in Joseph's form, linearised where the terms stand.
 func (m Model) Learnt(mount Mount, pose, sigma rig.Axes, seen vec) Model {
 	v := m.At(mount, pose)
-	noise := v.Axes(sigma).Plus(Misfit())
+	noise := m.Doubt(&v, sigma).Plus(Misfit())
 	off := v.Off(seen)
 	s := v.Scatter.Plus(noise)
 	m.Runs = m.Ran(off, s)
-	if d := math.Sqrt(s.D2(off)); d > huber {
-		k := d / huber
-		noise = Cov2{noise[0] * k, noise[1] * k, noise[2] * k}
-		s = v.Scatter.Plus(noise)
-	}
-	m.step(&v, off, s, noise)
-	m.bound()
+	m.anchor(mount, pose, noise, seen)
+	m.Fit.take(&v, off, noise)
 	m.Count++
 	if sure := m.At(mount, pose).Scatter; m.Settled == nil && m.Count >= settling && sure[0]+sure[2] < 2*sq(surely) {
 		fit := m.Fit
 		m.Settled = &fit
 	}
 	return m
+}
+
+// anchor lets a solve teach the settled fit, where it is not sure yet.
+func (m *Model) anchor(mount Mount, pose rig.Axes, noise Cov2, seen vec) {
+	if m.Settled == nil {
+		return
+	}
+	v := m.Settled.At(mount, pose)
+	if v.Scatter[0]+v.Scatter[2] < 2*sq(anchored) {
+		return
+	}
+	fit := *m.Settled // the one held may be shared
+	fit.take(&v, v.Off(seen), noise)
+	m.Settled = &fit
+}
+
+// Vouches tells whether the settled fit is sure of where the tube looks at a pose, and it was seen to look there to within an angle.
+func (m *Model) Vouches(mount Mount, pose rig.Axes, seen vec, within unit.Angle) bool {
+	if m.Settled == nil {
+		return false
+	}
+	v := m.Settled.At(mount, pose)
+	off := v.Off(seen)
+	return v.Scatter[0]+v.Scatter[2] < 2*sq(surely) && math.Hypot(off[0], off[1]) <= float64(within)
+}
+
+// take takes an offset in. One far off counts as one at the distance of huber.
+func (f *Fit) take(v *View, off [2]float64, noise Cov2) {
+	s := v.Scatter.Plus(noise)
+	if d := math.Sqrt(s.D2(off)); d > huber {
+		k := d / huber
+		noise = Cov2{noise[0] * k, noise[1] * k, noise[2] * k}
+		s = v.Scatter.Plus(noise)
+	}
+	f.step(v, off, s, noise)
+	f.bound()
 }
 
 // Trusted tells whether the model had settled, now or while the readings counted from a sensor.
@@ -69,7 +117,7 @@ func (m Model) Shifted(by unit.Angle) Model {
 }
 
 // step takes an offset in: K = P Hᵀ S⁻¹, then P = (I - K H) P (I - K H)ᵀ + K R Kᵀ.
-func (m *Model) step(v *View, off [2]float64, s, noise Cov2) {
+func (f *Fit) step(v *View, off [2]float64, s, noise Cov2) {
 	det := s[0]*s[2] - s[1]*s[1]
 	if !(det > 0) {
 		return
@@ -77,7 +125,7 @@ func (m *Model) step(v *View, off [2]float64, s, noise Cov2) {
 	var ph, gain [Terms][2]float64
 	for i := range Terms {
 		for j := range Terms {
-			p := m.cov(i, j)
+			p := f.cov(i, j)
 			ph[i][0] += p * v.slopes[0][j]
 			ph[i][1] += p * v.slopes[1][j]
 		}
@@ -86,7 +134,7 @@ func (m *Model) step(v *View, off [2]float64, s, noise Cov2) {
 	}
 	var keep, half [Terms][Terms]float64
 	for i := range Terms {
-		m.Terms[i] += unit.Angle(gain[i][0]*off[0] + gain[i][1]*off[1])
+		f.Terms[i] += unit.Angle(gain[i][0]*off[0] + gain[i][1]*off[1])
 		for j := range Terms {
 			keep[i][j] = -gain[i][0]*v.slopes[0][j] - gain[i][1]*v.slopes[1][j]
 		}
@@ -95,7 +143,7 @@ func (m *Model) step(v *View, off [2]float64, s, noise Cov2) {
 	for i := range Terms {
 		for j := range Terms {
 			for k := range Terms {
-				half[i][j] += keep[i][k] * m.cov(k, j)
+				half[i][j] += keep[i][k] * f.cov(k, j)
 			}
 		}
 	}
@@ -105,15 +153,15 @@ func (m *Model) step(v *View, off [2]float64, s, noise Cov2) {
 			for k := range Terms {
 				p += half[i][k] * keep[j][k]
 			}
-			m.set(i, j, p)
+			f.set(i, j, p)
 		}
 	}
 }
 
 // bound keeps each term within what is believed of it.
-func (m *Model) bound() {
+func (f *Fit) bound() {
 	for t := range Terms {
-		m.Terms[t] = max(-terms[t].bound, min(terms[t].bound, m.Terms[t]))
+		f.Terms[t] = max(-terms[t].bound, min(terms[t].bound, f.Terms[t]))
 	}
 }
 

@@ -316,3 +316,49 @@ func TestHomingKeepsWhatHadSettled(t *testing.T) {
 	assert.Nil(t, m.Turned().Settled, "an act says that it changed")
 	assert.Nil(t, unknown.Turned().AtSensor.Settled)
 }
+
+// Where the settled fit is sure, no later solve moves it: else it would walk with what it is to see. Where it is not, it learns.
+func TestSettledFitLearnsOnlyWhereItIsNotSure(t *testing.T) {
+	g := rand.New(rand.NewPCG(29, 7))
+	mount := mounts()[0]
+	f := truth(g, 0.3)
+	m := New(mount, rig.Axes{})
+	for _, o := range nightOf(g, mount, &f, 40, float64(misfit)/2) {
+		m = m.Learnt(mount, o.pose, o.sigma, o.seen)
+	}
+	pose, small := rig.DegAxes(-40, 50), rig.DegAxes(0.02, 0.02)
+	truly := f.At(mount, pose)
+	off := func(by unit.Angle) vec { return truly.Sight.Add(truly.along.Scale(float64(by))).Unit() }
+	before := m.Settled.At(mount, pose).Sight
+	walked := m
+	for k := range 40 {
+		walked = walked.Learnt(mount, pose, small, off(unit.Angle(k)*unit.Arcminute))
+	}
+	assert.Greater(t, walked.At(mount, pose).Sight.Angle(before).Arcmin(), 8.0, "the fit follows a walk")
+	assert.Zero(t, walked.Settled.At(mount, pose).Sight.Angle(before), "what had settled does not")
+	assert.True(t, m.Vouches(mount, pose, truly.Sight, 10*unit.Arcminute))
+	assert.False(t, m.Vouches(mount, pose, off(15*unit.Arcminute), 10*unit.Arcminute))
+
+	stated := m.Attested(rig.DegAxes(1, 1)) // the readings count from another zero, half a degree off
+	assert.False(t, stated.Vouches(mount, pose, truly.Sight, 10*unit.Arcminute), "a person's word is good to three degrees")
+	kept := stated.Settled
+	for range 4 {
+		stated = stated.Learnt(mount, pose, small, off(unit.Degree/2))
+	}
+	assert.True(t, stated.Vouches(mount, pose, off(unit.Degree/2), 10*unit.Arcminute), "learnt anew")
+	assert.False(t, stated.Vouches(mount, pose, off(unit.Degree), 10*unit.Arcminute))
+	assert.Less(t, kept.At(mount, pose).Sight.Angle(before).Arcmin(), 1.0, "a model that was held elsewhere stays as it was")
+}
+
+// Once much was learnt the doubt of a pose excuses minutes, before that all that it is.
+func TestDoubtfulPoseExcusesLittleOnceSettled(t *testing.T) {
+	mount, pose, wide := mounts()[0], rig.DegAxes(-40, 50), rig.DegAxes(0.7, 0.7)
+	m := New(mount, rig.Axes{})
+	v := m.At(mount, pose)
+	assert.Equal(t, v.Axes(wide), m.Doubt(&v, wide))
+	m.Settled = &m.Fit
+	c := m.Doubt(&v, wide)
+	assert.InDelta(t, 3, unit.Angle(math.Sqrt(c[2])).Arcmin(), 1e-6)
+	narrow := rig.DegAxes(0.01, 0.01)
+	assert.Equal(t, v.Axes(narrow), m.Doubt(&v, narrow))
+}

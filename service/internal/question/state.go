@@ -108,7 +108,7 @@ type JudgedSolve struct {
 type SyncDone struct {
 	At   time.Time `json:"at"`
 	Axes rig.Axes  `json:"axes"` // the change of belief in axis terms
-	// Nearer: it brought belief nearer the pose, so it is not counted in the sum.
+	// Nearer: it brought belief nearer the pose, so that it takes back of the sum what others added, and no more.
 	Nearer bool `json:"nearer,omitempty"`
 }
 

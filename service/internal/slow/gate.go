@@ -27,6 +27,11 @@ func (j *judging) gate() {
 	}
 	w := j.witnesses(v, e)
 	a["solve/quality"] = j.quality(v, e, w)
+	if j.expectedThere(e, w) { // a leap that was foretold may be longer
+		more := max(0, j.limit("sync/jump axis_expected_deg")-j.limit("sync/jump axis_deg"))
+		a["sync/jump"].Seen += more
+		a["sync/jump"].Wide += more
+	}
 	a["solve/optics"] = j.optics(v, e)
 	a["sync/expected"] = j.expected(e, w)
 	a["sync/second"] = j.second(e, w)
@@ -74,7 +79,7 @@ func (j *judging) evidence(v *Solve, mid float64, pose Axes) *evidence {
 	for _, p := range j.places {
 		e.sigma = Axes{max(e.sigma[0], p.Sigma[0]), max(e.sigma[1], p.Sigma[1])}
 	}
-	e.scatter = e.posed(e.scatter, e.sigma)
+	e.scatter = e.posed(e.scatter, e.sigma, e.model.Settled != nil)
 	if !j.first() {
 		most := mostOther
 		if _, same := j.q.State.Learnt[j.r.side(pose)]; same {
@@ -248,13 +253,9 @@ func (j *judging) jump(v *Solve) {
 	d := after.sub(j.belief)
 	sum := Axes{}
 	for _, s := range j.q.State.Syncs {
-		if !s.Nearer {
-			sum = sum.add(s.Axes)
-		}
+		sum = sum.moved(s.Axes, s.Nearer)
 	}
-	if after.sub(p).most() > j.belief.sub(p).most() {
-		sum = sum.add(d)
-	}
+	sum = sum.moved(d, after.sub(p).most() <= j.belief.sub(p).most())
 	j.answer["sync/jump"] = exact(j.limit("sync/jump axis_deg") - d.most()/degree)
 	j.answer["sync/sum"] = exact(j.limit("sync/sum axis_deg") - sum.most()/degree)
 	j.answer["end/bounded"] = exact(j.limit("end/bounded spread_deg") - after.near(j.belief).sub(j.belief).most()/degree)
@@ -265,9 +266,21 @@ func (j *judging) jump(v *Solve) {
 	}
 }
 
+// moved is what syncs amount to with one more: one that brings belief nearer to the pose can only undo.
+func (sum Axes) moved(by Axes, nearer bool) Axes {
+	for i := range sum {
+		now := sum[i] + by[i]
+		if nearer { // what it takes away goes no farther than none, and what it would add is not counted
+			now = math.Copysign(max(0, min(math.Abs(sum[i]), now*math.Copysign(1, sum[i]))), sum[i])
+		}
+		sum[i] = now
+	}
+	return sum
+}
+
 // expectedThere tells whether a settled model expects the solve where it lies: of such a one few stars are enough.
 func (j *judging) expectedThere(e *evidence, w witnesses) bool {
-	return e.model.Settled != nil && !w.shifted && distance(e.off, e.scatter) <= j.limit("sync/expected d2") && j.awayFirst(e) <= j.limit("sync/second agree_arcmin")/60*degree
+	return e.model.Settled != nil && !w.shifted && distance(e.off, e.scatter) <= j.limit("sync/expected d2") && e.away() <= j.limit("sync/second agree_arcmin")/60*degree
 }
 
 func (j *judging) quality(v *Solve, e *evidence, w witnesses) *Finding {
@@ -438,7 +451,7 @@ func (j *judging) walk(e *evidence, w witnesses) *Finding {
 	walked := 0.0
 	if old := e.model.Settled; old != nil {
 		s := j.r.sighted(old, e.pose, e.tube)
-		walked = math.Sqrt(distance(s.off, plain(bounded(s.posed(s.scatter, e.sigma), mostSame), 1)))
+		walked = math.Sqrt(distance(s.off, plain(bounded(s.posed(s.scatter, e.sigma, true), mostSame), 1)))
 	}
 	longest := 0.0
 	for i := range 2 {

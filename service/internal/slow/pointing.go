@@ -135,13 +135,24 @@ func distance(off [2]float64, c [2][2]float64) float64 {
 	return (off[0]*off[0]*c[1][1] - off[0]*off[1]*(c[0][1]+c[1][0]) + off[1]*off[1]*c[0][0]) / det
 }
 
-// posed adds what the places leave open of the pose.
-func (s *sighted) posed(c [2][2]float64, sigma Axes) [2][2]float64 {
+const mostPosed = 3.0 / 60 * degree // what the pose may excuse, each way, once much was learnt
+
+// posed adds what the places leave open of the pose; once the model had settled that excuses little.
+func (s *sighted) posed(c [2][2]float64, sigma Axes, settled bool) [2][2]float64 {
+	var own [2][2]float64
 	for a := range 2 {
 		for b := range 2 {
-			c[a][b] += sigma[0] * sigma[0] * s.axis1[a] * s.axis1[b]
+			own[a][b] = sigma[0] * sigma[0] * s.axis1[a] * s.axis1[b]
 		}
 	}
-	c[1][1] += sigma[1] * sigma[1]
+	own[1][1] += sigma[1] * sigma[1]
+	if settled {
+		own = bounded(own, mostPosed)
+	}
+	for a := range 2 {
+		for b := range 2 {
+			c[a][b] += own[a][b]
+		}
+	}
 	return c
 }

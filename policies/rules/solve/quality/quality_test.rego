@@ -2,7 +2,7 @@ package rules.solve.quality_test
 
 import data.rules.solve.quality
 
-limits := {"matched": 12, "matched_expected": 6, "residual_ratio": 1, "altitude_deg": 15}
+limits := {"matched": 12, "matched_expected": 4, "residual_ratio": 1, "altitude_deg": 15}
 
 # A question that passes; each case changes it.
 good := {"solve_expected": false, "matched_count": 80, "residual_ratio": 0.3, "solve_altitude_deg": 50}
@@ -12,8 +12,8 @@ cases := {
 	"stars on the edge": {"change": {"matched_count": 12}, "effect": "pass", "code": "solve_good"},
 	"stars past the edge": {"change": {"matched_count": 11}, "effect": "hold", "code": "few_stars"},
 	"few, but expected": {"change": {"matched_count": 11, "solve_expected": true}, "effect": "pass", "code": "few_but_expected"},
-	"few, expected, on the edge": {"change": {"matched_count": 6, "solve_expected": true}, "effect": "pass", "code": "few_but_expected"},
-	"few, expected, past the edge": {"change": {"matched_count": 5, "solve_expected": true}, "effect": "hold", "code": "few_stars"},
+	"few, expected, on the edge": {"change": {"matched_count": 4, "solve_expected": true}, "effect": "pass", "code": "few_but_expected"},
+	"few, expected, past the edge": {"change": {"matched_count": 3, "solve_expected": true}, "effect": "hold", "code": "few_stars"},
 	"few, not expected": {"change": {"matched_count": 11, "solve_expected": false}, "effect": "hold", "code": "few_stars"},
 	"few, expected, low": {"change": {"matched_count": 11, "solve_expected": true, "solve_altitude_deg": 14}, "effect": "hold", "code": "picture_low"},
 	"few, expected, ill fitting": {"change": {"matched_count": 11, "solve_expected": true, "residual_ratio": 9}, "effect": "hold", "code": "fit_poor"},

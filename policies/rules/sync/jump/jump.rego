@@ -3,7 +3,8 @@
 # title: A sync is no leap
 # description: >-
 #   By how much this one sync would turn what the mount believes, in axis terms: near the pole a small angle on
-#   the sky is a large one on axis 1.
+#   the sky is a large one on axis 1. Where the settled pointing expects the solve, more is allowed: from field to
+#   field what bends the mount turns over.
 # related_resources:
 #   - ref: limits/sync.yaml
 #     description: the limits, and why they stand where they do
@@ -14,6 +15,9 @@
 #   if_missing: sample
 #   codes:
 #     step_small: {fact: sync_jump_axis1_deg, limit: axis_deg}
+#     axis1_expected: {fact: sync_jump_axis1_deg, limit: axis_expected_deg}
+#     axis2_expected: {fact: sync_jump_axis2_deg, limit: axis_expected_deg}
+#     both_expected: {fact: sync_jump_axis1_deg, limit: axis_expected_deg}
 #     axis1_leaps:
 #       fact: sync_jump_axis1_deg
 #       limit: axis_deg
@@ -32,18 +36,44 @@ import data.limits.sync.jump as limits
 
 default finding := {"effect": "hold", "code": "fact_missing"}
 
-finding := outcome[input.sync_jump_axis1_deg <= limits.axis_deg][input.sync_jump_axis2_deg <= limits.axis_deg] if {
+finding := outcome[input.sync_jump_axis1_deg <= limits.axis_deg][input.sync_jump_axis2_deg <= limits.axis_deg][input.sync_jump_axis1_deg <= limits.axis_expected_deg][input.sync_jump_axis2_deg <= limits.axis_expected_deg][input.solve_expected] if {
 	is_number(input.sync_jump_axis1_deg)
 	is_number(input.sync_jump_axis2_deg)
+	is_boolean(input.solve_expected)
 	is_number(limits.axis_deg)
+	is_number(limits.axis_expected_deg)
 }
 
 outcome := {
-	true: {true: step_small, false: axis2_leaps},
-	false: {true: axis1_leaps, false: axis1_leaps},
+	true: {
+		true: {
+			true: {true: {true: step_small, false: step_small}, false: {true: step_small, false: step_small}},
+			false: {true: {true: step_small, false: step_small}, false: {true: step_small, false: step_small}},
+		},
+		false: {
+			true: {true: {true: axis2_expected, false: axis2_leaps}, false: {true: axis2_leaps, false: axis2_leaps}},
+			false: {true: {true: axis2_leaps, false: axis2_leaps}, false: {true: axis2_leaps, false: axis2_leaps}},
+		},
+	},
+	false: {
+		true: {
+			true: {true: {true: axis1_expected, false: axis1_leaps}, false: {true: axis1_leaps, false: axis1_leaps}},
+			false: {true: {true: axis1_leaps, false: axis1_leaps}, false: {true: axis1_leaps, false: axis1_leaps}},
+		},
+		false: {
+			true: {true: {true: both_expected, false: axis1_leaps}, false: {true: axis1_leaps, false: axis1_leaps}},
+			false: {true: {true: axis1_leaps, false: axis1_leaps}, false: {true: axis1_leaps, false: axis1_leaps}},
+		},
+	},
 }
 
 step_small := {"effect": "pass", "code": "step_small"}
+
+axis1_expected := {"effect": "pass", "code": "axis1_expected"}
+
+axis2_expected := {"effect": "pass", "code": "axis2_expected"}
+
+both_expected := {"effect": "pass", "code": "both_expected"}
 
 axis1_leaps := {"effect": "hold", "code": "axis1_leaps"}
 

@@ -2,10 +2,10 @@ package rules.sync.jump_test
 
 import data.rules.sync.jump
 
-limits := {"axis_deg": 3}
+limits := {"axis_deg": 3, "axis_expected_deg": 5}
 
 # A question that passes; each case changes it.
-good := {"sync_jump_axis1_deg": 0.5, "sync_jump_axis2_deg": 0.25}
+good := {"solve_expected": false, "sync_jump_axis1_deg": 0.5, "sync_jump_axis2_deg": 0.25}
 
 cases := {
 	"good": {"change": {}, "effect": "pass", "code": "step_small"},
@@ -13,10 +13,17 @@ cases := {
 	"axis 1 past the edge": {"change": {"sync_jump_axis1_deg": 3.0000001}, "effect": "hold", "code": "axis1_leaps"},
 	"axis 2 on the edge": {"change": {"sync_jump_axis2_deg": 3}, "effect": "pass", "code": "step_small"},
 	"axis 2 past the edge": {"change": {"sync_jump_axis2_deg": 3.0000001}, "effect": "hold", "code": "axis2_leaps"},
+	"axis 1, expected, on the edge": {"change": {"sync_jump_axis1_deg": 5, "solve_expected": true}, "effect": "pass", "code": "axis1_expected"},
+	"axis 1, expected, past the edge": {"change": {"sync_jump_axis1_deg": 5.0000001, "solve_expected": true}, "effect": "hold", "code": "axis1_leaps"},
+	"axis 2, expected, on the edge": {"change": {"sync_jump_axis2_deg": 5, "solve_expected": true}, "effect": "pass", "code": "axis2_expected"},
+	"axis 2, expected, past the edge": {"change": {"sync_jump_axis2_deg": 5.0000001, "solve_expected": true}, "effect": "hold", "code": "axis2_leaps"},
+	"both, expected": {"change": {"sync_jump_axis1_deg": 4, "sync_jump_axis2_deg": 4, "solve_expected": true}, "effect": "pass", "code": "both_expected"},
+	"both, expected, axis 2 past the edge": {"change": {"sync_jump_axis1_deg": 4, "sync_jump_axis2_deg": 6, "solve_expected": true}, "effect": "hold", "code": "axis1_leaps"},
+	"small and expected": {"change": {"solve_expected": true}, "effect": "pass", "code": "step_small"},
 	"both": {"change": {"sync_jump_axis1_deg": 90, "sync_jump_axis2_deg": 90}, "effect": "hold", "code": "axis1_leaps"},
 }
 
-needed := ["sync_jump_axis1_deg", "sync_jump_axis2_deg"]
+needed := ["solve_expected", "sync_jump_axis1_deg", "sync_jump_axis2_deg"]
 
 held := {"effect": "hold", "code": "fact_missing"}
 
@@ -30,7 +37,7 @@ test_gone[fact] if {
 	jump.finding == held with input as object.remove(good, [fact]) with data.limits.sync.jump as limits
 }
 
-wrong := {"sync_jump_axis1_deg": ["12", null, [12], {}, true], "sync_jump_axis2_deg": ["12", null, [12], {}, true]}
+wrong := {"solve_expected": ["true", null, [true], {}, 1], "sync_jump_axis1_deg": ["12", null, [12], {}, true], "sync_jump_axis2_deg": ["12", null, [12], {}, true]}
 
 test_wrong_type[note] if {
 	some fact, values in wrong
@@ -41,7 +48,7 @@ test_wrong_type[note] if {
 
 # Go refuses such limits before they come here; the rule does not rely on it.
 test_wrong_limit[note] if {
-	some limit in ["axis_deg"]
+	some limit in ["axis_deg", "axis_expected_deg"]
 	some value in ["12", null, [12], {}, false]
 	note := sprintf("%s %v", [limit, value])
 	jump.finding == held with input as good with data.limits.sync.jump as object.union(limits, {limit: value})

@@ -2,8 +2,8 @@
 # scope: package
 # title: Syncs do not walk
 # description: >-
-#   By how much all syncs since homing, this one included, have moved belief away from the pose. Many small ones
-#   may not do what one large one may not.
+#   By how much all syncs since homing, this one included, have moved belief away from the pose; one that brings it
+#   back takes off what others added. Many small ones may not do what one large one may not.
 # related_resources:
 #   - ref: limits/sync.yaml
 #     description: the limits, and why they stand where they do
