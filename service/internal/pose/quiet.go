@@ -395,6 +395,7 @@ func (t *turn) learn(j question.JudgedSolve) {
 		return
 	}
 	m := t.pointing(j.Optics)
+	t.pinned(j, &m)
 	if j.Confirmed {
 		m = m.Shifted(j.OffsetSky)
 	}
