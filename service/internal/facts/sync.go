@@ -339,7 +339,7 @@ func (in *Input) walk(f Set, e *evidence) {
 		f.Number("walk_sigma", 0, Absent, "the pointing model has not settled yet")
 	default:
 		v := e.model.Settled.At(in.mount(), e.pose)
-		s := v.Scatter.Plus(e.model.Doubt(&v, e.sigma)).Within(mostSame).Plus(pointing.Misfit())
+		s := v.Scatter.Within(mostSame).Plus(pointing.Misfit()) // the doubt of a pose excuses no walk: what a pose loses is one
 		f.Number("walk_sigma", math.Sqrt(s.D2(v.Off(e.tube))), Computed)
 	}
 	f.Number("run_sigma", pointing.Longest(e.model.Ran(e.off, e.scatter)), Computed)

@@ -21,14 +21,19 @@ const (
 // more: what it is sure of, no later solve moves. Choice: a little more than what the terms leave out.
 const anchored = 3 * unit.Arcminute
 
-// mostPose is the most, each way, that the doubt of a pose beside its home may excuse of a solve once the model had settled: solves that lay
-// within minutes of what was expected showed that the pose loses no more. Choice: the roundness of belief and counts, a little backlash.
-const mostPose = 3 * unit.Arcminute
+// mostPose is the most, each way, that the doubt of a pose beside its home may excuse of a solve once the model had settled, or would if the
+// pose let it: solves that lay
+// within minutes of what was expected showed that the pose loses no more. Choice: as much as the terms leave out, for the
+// roundness of belief and counts.
+const mostPose = 2 * unit.Arcminute
+
+// quiet is how many solves in a row within surely show that a pose loses no more than they left it. Choice: a target or two.
+const quiet = 5
 
 // Doubt is the covariance, across and along, that a pose known to sigma on each axis beside its home lends to a solve.
 func (m *Model) Doubt(v *View, sigma rig.Axes) Cov2 {
 	c := v.Axes(sigma)
-	if m.Settled == nil {
+	if m.Settled == nil && m.Quiet < quiet {
 		return c
 	}
 	return c.Within(mostPose)
@@ -46,6 +51,10 @@ func (m Model) Learnt(mount Mount, pose, sigma rig.Axes, seen vec) Model {
 	off := v.Off(seen)
 	s := v.Scatter.Plus(noise)
 	m.Runs = m.Ran(off, s)
+	m.Quiet++
+	if math.Hypot(off[0], off[1]) > float64(surely) {
+		m.Quiet = 0
+	}
 	m.anchor(mount, pose, noise, seen)
 	m.Fit.take(&v, off, noise)
 	m.Count++
@@ -90,6 +99,7 @@ func (f *Fit) take(v *View, off [2]float64, noise Cov2) {
 	}
 	f.step(v, off, s, noise)
 	f.bound()
+	f.Home = rig.Axes{}
 }
 
 // Trusted tells whether the model had settled, now or while the readings counted from a sensor.

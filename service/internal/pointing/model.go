@@ -55,6 +55,9 @@ type Fit struct {
 	Terms [Terms]unit.Angle `json:"terms_rad"`
 	// Cov is their covariance, the lower triangle row by row, radians squared.
 	Cov [packed]float32 `json:"cov"`
+	// Home is the standard deviation of a homing since it last learnt, which is in Cov: where an axis stops scatters about one place, however often
+	// it is homed.
+	Home rig.Axes `json:"home_rad,omitzero"`
 }
 
 // Model is the pointing model of one rig through one of its optics.
@@ -62,7 +65,8 @@ type Model struct {
 	Fit
 	// Axis1 is where axis 1 points by the rig file that it was learnt with.
 	Axis1 [3]float64 `json:"axis1"`
-	Count int        `json:"count"` // solves taken in since the last act that loosened it
+	Count int        `json:"count"`           // solves taken in since the last act that loosened it
+	Quiet int        `json:"quiet,omitempty"` // how many in a row, up to the last, lay within minutes of where they were expected
 	// Settled is the fit as it was when it had become sure, by which a slow walk is seen; nil: not sure yet.
 	Settled *Fit `json:"settled,omitempty"`
 	// Runs are sums of what solves were off to one side beyond what chance gives: across up and down, along up and down; standard deviations.
@@ -128,6 +132,9 @@ func (m *Model) Finite() bool {
 }
 
 func (f *Fit) finite() bool {
+	if !f.Home.Finite() {
+		return false
+	}
 	for _, t := range f.Terms {
 		if !t.Finite() {
 			return false
@@ -164,12 +171,19 @@ func (m Model) leaveSensor() Model {
 	return m
 }
 
-// homed: a homing is no act. What had settled stays settled, or a walk could begin anew after each.
+// remembered is how long a run, standard deviations, is remembered through a homing: it holds no solve by itself, and is not calm.
+const remembered = 2 * calm
+
+// homed: a homing is no act. What had settled stays settled, or a walk could begin anew after each; and calm has to be earned.
 func (m Model) homed(home rig.Axes) Model {
-	m.Runs = [4]float32{}
+	for i := range m.Runs {
+		m.Runs[i] = min(m.Runs[i], remembered)
+	}
 	return m.each(func(f Fit) Fit {
-		f.add(Index1, sq(home.A1))
-		f.add(Index2, sq(home.A2))
+		more := rig.Axes{A1: max(home.A1, f.Home.A1), A2: max(home.A2, f.Home.A2)}
+		f.add(Index1, sq(more.A1)-sq(f.Home.A1))
+		f.add(Index2, sq(more.A2)-sq(f.Home.A2))
+		f.Home = more
 		return f
 	})
 }
@@ -228,7 +242,7 @@ func (m Model) anew(change func(Fit) Fit) Model {
 		m.AtSensor = &Sensor{Fit: change(m.AtSensor.Fit)}
 	}
 	m.restart()
-	m.Count, m.Taken = 0, 0
+	m.Count, m.Quiet, m.Taken = 0, 0, 0
 	return m
 }
 

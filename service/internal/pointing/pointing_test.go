@@ -358,7 +358,64 @@ func TestDoubtfulPoseExcusesLittleOnceSettled(t *testing.T) {
 	assert.Equal(t, v.Axes(wide), m.Doubt(&v, wide))
 	m.Settled = &m.Fit
 	c := m.Doubt(&v, wide)
-	assert.InDelta(t, 3, unit.Angle(math.Sqrt(c[2])).Arcmin(), 1e-6)
+	assert.InDelta(t, 2, unit.Angle(math.Sqrt(c[2])).Arcmin(), 1e-6)
+	m.Settled, m.Quiet = nil, quiet
+	assert.Equal(t, c, m.Doubt(&v, wide), "a pose that blurs keeps a model from settling; solves in a row within minutes show the same")
 	narrow := rig.DegAxes(0.01, 0.01)
 	assert.Equal(t, v.Axes(narrow), m.Doubt(&v, narrow))
+}
+
+// A pose that blurs with every motion keeps no model from settling: it never did, and poison was learnt.
+func TestBlurredPoseStillSettles(t *testing.T) {
+	g := rand.New(rand.NewPCG(31, 8))
+	mount := mounts()[0]
+	f := truth(g, 0.3)
+	m := New(mount, rig.DegAxes(1, 1))
+	for k, o := range nightOf(g, mount, &f, 60, float64(misfit)/3) {
+		o.sigma = rig.DegAxes(0.2, 0.2).Scale(math.Sqrt(float64(k%12 + 1)))
+		m = m.Learnt(mount, o.pose, o.sigma, o.seen)
+	}
+	require.NotNil(t, m.Settled)
+	m = m.Learnt(mount, rig.DegAxes(-40, 50), rig.Axes{}, mount.Chain.Direction(rig.DegAxes(-38, 50)))
+	assert.Zero(t, m.Quiet)
+}
+
+// However often an axis is homed between two solves, where it stops scatters about one place: a night of holds, each with a homing, made a solve half a
+// degree off believable.
+func TestHomingsDoNotAddUp(t *testing.T) {
+	home := rig.DegAxes(0.02, 0.03)
+	m := New(mounts()[0], rig.DegAxes(0.1, 0.1))
+	m.OnSensor = true
+	m.Settled = &Fit{}
+	once := m.Sensed(home)
+	often := once
+	for range 30 {
+		often = often.Attested(rig.DegAxes(1, 1)).Sensed(home)
+	}
+	assert.Greater(t, once.Sigma(Index1), m.Sigma(Index1))
+	assert.InDelta(t, once.Sigma(Index1).Deg(), often.Sigma(Index1).Deg(), 1e-6)
+	assert.InDelta(t, 0.03, often.Settled.Sigma(Index2).Deg(), 1e-6)
+	wider := often.Sensed(rig.DegAxes(0.02, 0.1))
+	assert.InDelta(t, 0.1, wider.Settled.Sigma(Index2).Deg(), 1e-6, "a wider one counts in full, and no more")
+	pose := rig.DegAxes(-40, 50)
+	learnt := once.Learnt(mounts()[0], pose, home, mounts()[0].Chain.Direction(pose))
+	again := learnt.Sensed(home)
+	assert.Greater(t, again.Sigma(Index1), learnt.Sigma(Index1), "after a solve the next homing counts")
+}
+
+// After a homing a walk is remembered: no solve is held for it alone, but the model is not calm before solves lay where they are expected.
+func TestHomingDoesNotCalm(t *testing.T) {
+	mount, pose, home := mounts()[0], rig.DegAxes(-40, 50), rig.DegAxes(0.02, 0.02)
+	m := New(mount, rig.Axes{})
+	m.OnSensor, m.Count, m.Runs = true, 20, [4]float32{0, 12, 1, 0}
+	m = m.Sensed(home)
+	assert.Equal(t, [4]float32{0, remembered, 1, 0}, m.Runs)
+	assert.False(t, m.Calm())
+	for range 3 {
+		m = m.Learnt(mount, pose, home, m.At(mount, pose).Sight)
+	}
+	assert.True(t, m.Calm())
+	m.Runs[1] = 12
+	m = m.Turned()
+	assert.Zero(t, Longest(m.Runs), "an act says what changed")
 }

@@ -43,7 +43,7 @@ func TestSolvesSharpenWhatIsReckoned(t *testing.T) {
 		return s.Pose.Candidates[0].Sigma
 	}
 	sharp := sigma(17, rig.DegAxes(0, 0.05), question.Accepted)
-	assert.InDelta(t, math.Hypot(1, 10.0/60), sharp.A2.Deg(), 1e-6)
+	assert.InDelta(t, math.Hypot(1, 10.0/60), sharp.A2.Deg(), 0.001)
 	assert.InDelta(t, math.Hypot(1, 10.0/60/math.Sin(50*math.Pi/180)), sharp.A1.Deg(), 0.01)
 	assert.GreaterOrEqual(t, sharp.A2, unit.Degree, "the home is as well known as it was")
 	assert.Equal(t, blurred, sigma(17, rig.DegAxes(0, 0.3), question.Accepted), "18′ off")

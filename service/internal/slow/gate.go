@@ -79,7 +79,7 @@ func (j *judging) evidence(v *Solve, mid float64, pose Axes) *evidence {
 	for _, p := range j.places {
 		e.sigma = Axes{max(e.sigma[0], p.Sigma[0]), max(e.sigma[1], p.Sigma[1])}
 	}
-	e.scatter = e.posed(e.scatter, e.sigma, e.model.Settled != nil)
+	e.scatter = e.posed(e.scatter, e.sigma, e.model.Settled != nil || e.model.Quiet >= 5)
 	if !j.first() {
 		most := mostOther
 		if _, same := j.q.State.Learnt[j.r.side(pose)]; same {
@@ -451,7 +451,7 @@ func (j *judging) walk(e *evidence, w witnesses) *Finding {
 	walked := 0.0
 	if old := e.model.Settled; old != nil {
 		s := j.r.sighted(old, e.pose, e.tube)
-		walked = math.Sqrt(distance(s.off, plain(bounded(s.posed(s.scatter, e.sigma, true), mostSame), 1)))
+		walked = math.Sqrt(distance(s.off, plain(bounded(s.scatter, mostSame), 1)))
 	}
 	longest := 0.0
 	for i := range 2 {

@@ -11,6 +11,7 @@ type Pointing struct {
 	Runs    [4]float64 // across up and down, along up and down
 	Taken   float64    // radians, of shifts that two pictures agreed on
 	Count   int
+	Quiet   int // in a row that lay where they were expected
 }
 
 // Fit is the terms, radians, and their covariance.
@@ -135,7 +136,7 @@ func distance(off [2]float64, c [2][2]float64) float64 {
 	return (off[0]*off[0]*c[1][1] - off[0]*off[1]*(c[0][1]+c[1][0]) + off[1]*off[1]*c[0][0]) / det
 }
 
-const mostPosed = 3.0 / 60 * degree // what the pose may excuse, each way, once much was learnt
+const mostPosed = 2.0 / 60 * degree // what the pose may excuse, each way, once much was learnt
 
 // posed adds what the places leave open of the pose; once the model had settled that excuses little.
 func (s *sighted) posed(c [2][2]float64, sigma Axes, settled bool) [2][2]float64 {
