@@ -267,15 +267,15 @@ func (j *judging) jump(v *Solve) {
 }
 
 // moved is what syncs amount to with one more: one that brings belief nearer to the pose can only undo.
-func (sum Axes) moved(by Axes, nearer bool) Axes {
-	for i := range sum {
-		now := sum[i] + by[i]
+func (a Axes) moved(by Axes, nearer bool) Axes {
+	for i := range a {
+		now := a[i] + by[i]
 		if nearer { // what it takes away goes no farther than none, and what it would add is not counted
-			now = math.Copysign(max(0, min(math.Abs(sum[i]), now*math.Copysign(1, sum[i]))), sum[i])
+			now = math.Copysign(max(0, min(math.Abs(a[i]), now*math.Copysign(1, a[i]))), a[i])
 		}
-		sum[i] = now
+		a[i] = now
 	}
-	return sum
+	return a
 }
 
 // expectedThere tells whether a settled model expects the solve where it lies: of such a one few stars are enough.
