@@ -55,6 +55,7 @@ func (in *Input) solveFacts(f Set, h *heaven, s *stand) *evidence {
 			f.Lack(n, why, need)
 		}
 		f.Truth("picture_repeated", false, Absent, why) // no words of its own: what is lacking holds anyway
+		f.Truth("picture_left", false, Absent, why)
 		f.Truth("solve_expected", false, Absent, why)
 		in.solveOptics(f, nil, v, e.optics)
 		return nil

@@ -76,6 +76,7 @@ func (in *Input) gate(f Set, h *heaven, s *stand, e *evidence, out *Outcome) {
 	f.Number("expected_offset_sharp_arcmin", in.offsetAtBest(s, e).Arcmin(), Computed)
 	out.Solve = in.judged(e)
 	in.repeated(f, e)
+	in.left(f, s, e)
 	in.lacking(f, e, out.Solve)
 	in.walk(f, e)
 	f.Truth("solve_expected", e.model.Settled != nil && !e.confirmed && e.scatter.D2(e.off) <= in.limit("sync/expected", "d2", 0) &&
@@ -240,6 +241,18 @@ func (in *Input) repeated(f Set, e *evidence) {
 		}
 	}
 	f.Truth("picture_repeated", false, Computed)
+}
+
+// left puts whether the tube moved on since the picture was taken, over the ground and against the stars: one that is right of where the tube looked
+// then is no sync for where it looks now.
+func (in *Input) left(f Set, s *stand, e *evidence) {
+	now := question.JudgedSolve{Pose: s.pose.Candidates[0].Axes, Mid: in.Snapshot.At}
+	moved := pose.Deliberate(in.Rig, question.JudgedSolve{Pose: e.pose, Mid: e.mid}, now)
+	if moved > movedOff {
+		f.Truth("picture_left", true, Computed, fmt.Sprintf("by %.1f°", moved.Deg()))
+		return
+	}
+	f.Truth("picture_left", false, Computed)
 }
 
 // lacking puts how many independent pictures are still wanted: none while nothing is in doubt; else one, unless this picture is

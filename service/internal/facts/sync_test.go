@@ -262,3 +262,31 @@ func TestSyncsThatComeBackTakeBack(t *testing.T) {
 	assert.InDelta(t, 4.5, sum(by(3, false), by(2, true)), 0.1, "nor does it add")
 	assert.InDelta(t, 7.5, sum(by(3, false), by(3, false)), 0.1)
 }
+
+// A picture that is older than the last motion is right of where the tube looked, and no sync for where it looks now, also where it was moved by a
+// degree alone: that was let pass. Following the sky, or resting, is no motion.
+func TestPictureThatTheTubeLeft(t *testing.T) {
+	r := heron(t)
+	left := func(change func(*facts.Input)) (bool, []string) {
+		in := solved(t, r, rig.DegAxes(-40, 50), rig.Axes{})
+		if change != nil {
+			change(&in)
+		}
+		f := facts.Compute(in).Facts["picture_left"]
+		require.NotNil(t, f.Truth)
+		return *f.Truth, f.About
+	}
+	was, _ := left(nil)
+	assert.False(t, was, "it follows the sky")
+	was, about := left(func(in *facts.Input) {
+		c := &in.Snapshot.Rig.Pose.Candidates[0]
+		c.Axes = c.Axes.Add(rig.DegAxes(0, 1.2))
+	})
+	assert.True(t, was)
+	assert.Equal(t, []string{"by 1.2°"}, about)
+	was, _ = left(func(in *facts.Input) {
+		c := &in.Snapshot.Rig.Pose.Candidates[0]
+		c.Axes = c.Axes.Add(rig.DegAxes(0, 0.05))
+	})
+	assert.False(t, was, "3′ are within what guiding does")
+}

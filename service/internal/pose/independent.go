@@ -14,7 +14,7 @@ import (
 // against the stars, whichever is less: a false match repeats itself on the same field, which a rig that only tracks stays on for
 // ever, and a pattern on the sensor does in the same spot, which one that rests never leaves. Source: the design, section 9.
 func Independent(r *rig.Rig, a, b question.JudgedSolve) (bool, string) {
-	field, moved := max(a.Field, b.Field), deliberate(r, a, b)
+	field, moved := max(a.Field, b.Field), Deliberate(r, a, b)
 	switch {
 	case a.Mid.Equal(b.Mid) || a.Picture != "" && a.Picture == b.Picture:
 		return false, "it is the picture already judged"
@@ -34,8 +34,8 @@ func Independent(r *rig.Rig, a, b question.JudgedSolve) (bool, string) {
 	return true, ""
 }
 
-// deliberate is how far the tube moved deliberately between two pictures.
-func deliberate(r *rig.Rig, a, b question.JudgedSolve) unit.Angle {
+// Deliberate is how far the tube moved deliberately between two pictures: over the ground and against the stars, whichever is less.
+func Deliberate(r *rig.Rig, a, b question.JudgedSolve) unit.Angle {
 	return min(direction(r, a.Pose).Angle(direction(r, b.Pose)), Moved(r, a, b))
 }
 

@@ -22,7 +22,7 @@ func (j *judging) gate() {
 		return
 	}
 	e := j.evidence(v, mid, pose)
-	if j.repeated(v, e) && a["solve/fresh"].Missing == "" {
+	if (j.repeated(v, e) || j.movedOn(e)) && a["solve/fresh"].Missing == "" {
 		a["solve/fresh"] = exact(math.Inf(-1))
 	}
 	w := j.witnesses(v, e)
@@ -122,6 +122,13 @@ func (j *judging) repeated(v *Solve, e *evidence) bool {
 		}
 	}
 	return false
+}
+
+// movedOn tells whether the tube has left, by more than resting or following it does, where it looked at mid-exposure.
+func (j *judging) movedOn(e *evidence) bool {
+	was, is := j.r.direction(e.pose), j.r.direction(j.places[0].Axes)
+	followed := was.turned(horizontal(0, j.r.Lat), e.mid*siderealRate) // now is 0
+	return min(was.angle(is), followed.angle(is)) > 5.0/60*degree
 }
 
 // middle finds where the rig was at mid-exposure, and how far the field moved meanwhile.
