@@ -42,12 +42,13 @@ type night struct {
 	now       time.Time
 	clock     func(time.Time) question.Clock
 	ids       int
-	asker     string        // the program that asks
-	skew      time.Duration // its clock, less the true one
-	person    string        // who attends; empty: nobody
-	later     bool          // questions ask to begin later
-	noSend    bool          // the asker sends no sending time
-	permit    string        // the last one, to be named as replaced
+	asker     string         // the program that asks
+	skew      time.Duration  // its clock, less the true one
+	solved    question.Solve // told last, by the true clock
+	person    string         // who attends; empty: nobody
+	later     bool           // questions ask to begin later
+	noSend    bool           // the asker sends no sending time
+	permit    string         // the last one, to be named as replaced
 	questions int
 	uncounted bool   // the counters were lost since the last homing
 	sensor    string // of home: works where empty, stuck-on, stuck-off

@@ -28,6 +28,7 @@ func (n *night) solve(a *arguments) (*question.Solve, error) {
 			a.fail("%q says nothing of a solve", w)
 		}
 	}
+	n.solved = v
 	v.Start = v.Start.Add(n.skew)
 	return &v, a.err
 }
@@ -45,6 +46,8 @@ func (n *night) otherSolve(v *question.Solve, w string, start time.Time, a *argu
 		v.Sky.Frame = question.OfDate
 	case "again": // the picture judged last
 		v.Picture = n.last().Picture
+	case "old": // the solve told last, as it was then
+		*v = n.solved
 	case "yesterday": // the same picture as now, taken a day ago
 		*v = n.camera.Picture(start.Add(-24*time.Hour), exposure)
 	case "taken": // by a clock that is off
