@@ -105,6 +105,9 @@ func randomInput(r *rand.Rand, facts []candidate, focus map[string]kind) ast.Val
 		if of := obj.Get(ast.StringTerm(strings.Replace(c.name, "_sharp", "", 1))); of != nil && r.Intn(3) == 0 {
 			obj.Insert(ast.StringTerm(c.name), of)
 		}
+		if of := obj.Get(ast.StringTerm(strings.Replace(c.name, "axis2", "axis1", 1))); of != nil && r.Intn(3) == 0 { // so is the other axis
+			obj.Insert(ast.StringTerm(c.name), of)
+		}
 	}
 	return obj
 }
@@ -124,8 +127,10 @@ func randomValue(r *rand.Rand, c candidate) *ast.Term {
 		return []*ast.Term{ast.NullTerm(), ast.ArrayTerm(), ast.ArrayTerm(ast.NumberTerm("1")), ast.ObjectTerm(), ast.SetTerm()}[r.Intn(5)]
 	case 3, 4:
 		return ast.BooleanTerm(r.Intn(2) == 0)
-	case 5, 6:
+	case 5:
 		return numberTerm(edge)
+	case 6: // between two edges
+		return numberTerm((edge + c.edges[r.Intn(len(c.edges))]) / 2)
 	case 7:
 		return numberTerm(edge * (1 + 1e-14))
 	case 8:
