@@ -377,7 +377,8 @@ func newID() string {
 func newDecider(path string, members []decide.Member, now func() time.Time, clock clockReader) (*record.Record, *decide.Decider, error) {
 	var d *decide.Decider
 	rec, err := record.Open(path, record.Options{
-		State: func(chain string, on record.Head) []byte { return d.StateOf(chain, on) },
+		KeepHeads: true,
+		State:     func(chain string, on record.Head) []byte { return d.StateOf(chain, on) },
 		Reopened: func(map[string]record.Head) error {
 			if err := d.Refold(); err != nil {
 				return err

@@ -247,6 +247,8 @@ func TestRottenHeads(t *testing.T) {
 	require.NoError(t, err)
 	for at := 0; at < len(content); at += 13 {
 		s := base.flipped(t, "-heads", at)
+		code, out := ran(t, "verify", s.path)
+		assert.Equal(t, exitCheck, code, out)
 		s.start()
 		locks := s.holding()
 		require.Len(t, locks, 1, "byte %d", at)

@@ -277,5 +277,4 @@ func (sv *service) close() {
 	// Serve has closed the listener; what close finds wrong with the record was an error of the last flush, already answered.
 	_ = sv.listener.Close()
 	_ = sv.record.Close()
-	_ = sv.record.KeepHeads() // those that are kept stay true
 }

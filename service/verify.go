@@ -27,9 +27,9 @@ func verify(ctx context.Context, s streams, args []string) int {
 		fmt.Fprintf(s.err, "nothing was verified: %s is %s, no record. Name the file that serve says at its start;\nif this is it, its beginning is lost: keep it, and take a copy from before\n", args[0], what)
 		return exitCheck
 	}
-	kept, err := record.KeptHeads(args[0])
-	if err != nil {
-		fmt.Fprintf(s.err, "whether its end is lost is not looked at: %v\n", err)
+	kept, unread := record.KeptHeads(args[0])
+	if unread != nil {
+		fmt.Fprintf(s.err, "whether its end is lost is not looked at: %v\n", unread)
 	}
 	res, err := record.VerifyFile(ctx, args[0], record.VerifyOptions{Fold: state.NewFold, Kept: kept}, store.Options{})
 	if err != nil {
@@ -40,7 +40,7 @@ func verify(ctx context.Context, s streams, args []string) int {
 	for _, h := range res.Heads {
 		fmt.Fprintf(s.out, "  %-12s %6d entries, head %x\n", h.Chain, h.Number, h.Hash)
 	}
-	if !res.Whole {
+	if !res.Whole || unread != nil {
 		return exitCheck
 	}
 	return exitDone

@@ -191,15 +191,18 @@ func (h *Handle) Report(ctx context.Context, r *pb.ReportRequest) (*pb.ReportRes
 	}
 	if m.Event != nil {
 		if err := h.tellUntold(ctx); err != nil {
-			h.keepUntold(m, err)
+			h.keepUntold(m)
 			return nil, fmt.Errorf("reporting: %w", err)
 		}
 	}
+	h.keepUntold(m) // while it is on its way nobody asks as if it were not so
 	ctx, cancel := context.WithTimeout(ctx, callTimeout)
 	defer cancel()
 	out, err := h.motion.Report(ctx, m)
+	if err == nil || refused(err) {
+		h.told(m)
+	}
 	if err != nil {
-		h.keepUntold(m, err)
 		return nil, fmt.Errorf("reporting: %w", err)
 	}
 	h.remember(out.GetEpoch(), out.GetHomingId())

@@ -3,10 +3,12 @@ package keepclear
 import (
 	"context"
 	"fmt"
+	"slices"
 	"strings"
 
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/proto"
 
 	pb "keepclear.example/keepclear/api/keepclear/v1"
 )
@@ -15,15 +17,30 @@ import (
 // asked and no leave is used: the pose that it would judge by is that of before. A refused one needs no keeping, for the service itself then
 // holds the rig.
 
-// keepUntold keeps an act whose report failed, to be told again with the same bytes.
-func (h *Handle) keepUntold(m *pb.ReportRequest, err error) {
-	if m.GetAct() == nil || status.Code(err) == codes.InvalidArgument {
+// keepUntold keeps an act that the service may not have heard of, to be told again with the same bytes; one that says the same is kept once.
+func (h *Handle) keepUntold(m *pb.ReportRequest) {
+	if m.GetAct() == nil {
 		return
 	}
 	h.mu.Lock()
 	defer h.mu.Unlock()
-	h.untold = append(h.untold, m)
+	if !slices.ContainsFunc(h.untold, func(o *pb.ReportRequest) bool { return o == m || proto.Equal(o.GetAct(), m.GetAct()) }) {
+		h.untold = append(h.untold, m)
+	}
 }
+
+// told takes an act, and what says the same, off those that the service may not have heard of.
+func (h *Handle) told(m *pb.ReportRequest) {
+	if m.GetAct() == nil {
+		return
+	}
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	h.untold = slices.DeleteFunc(h.untold, func(o *pb.ReportRequest) bool { return o == m || proto.Equal(o.GetAct(), m.GetAct()) })
+}
+
+// refused tells whether the service heard a report and did not understand it: it holds the rig by itself then.
+func refused(err error) bool { return status.Code(err) == codes.InvalidArgument }
 
 // firstUntold is the oldest act that the service may not have heard of; nil: there is none.
 func (h *Handle) firstUntold() *pb.ReportRequest {
@@ -43,13 +60,11 @@ func (h *Handle) tellUntold(ctx context.Context) error {
 		one, stop := context.WithTimeout(ctx, callTimeout)
 		out, err := h.motion.Report(one, m)
 		stop()
-		if err != nil && status.Code(err) != codes.InvalidArgument {
+		if err != nil && !refused(err) {
 			return fmt.Errorf("%s: %s", unheard(m), why(err))
 		}
 		h.remember(out.GetEpoch(), out.GetHomingId())
-		h.mu.Lock()
-		h.untold = h.untold[1:]
-		h.mu.Unlock()
+		h.told(m)
 	}
 	return nil
 }

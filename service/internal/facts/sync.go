@@ -243,16 +243,29 @@ func (in *Input) repeated(f Set, e *evidence) {
 	f.Truth("picture_repeated", false, Computed)
 }
 
-// left puts whether the tube moved on since the picture was taken, over the ground and against the stars: one that is right of where the tube looked
-// then is no sync for where it looks now.
+// left puts whether the tube moved on since the picture was taken: one that is right of where the tube looked then is no sync for where it looks now.
+// It moved where it looks elsewhere now, over the ground and against the stars, or where a motion under leave was begun since, away and back even.
 func (in *Input) left(f Set, s *stand, e *evidence) {
 	now := question.JudgedSolve{Pose: s.pose.Candidates[0].Axes, Mid: in.Snapshot.At}
 	moved := pose.Deliberate(in.Rig, question.JudgedSolve{Pose: e.pose, Mid: e.mid}, now)
-	if moved > movedOff {
+	switch {
+	case moved > movedOff:
 		f.Truth("picture_left", true, Computed, fmt.Sprintf("by %.1f°", moved.Deg()))
-		return
+	case in.begunSince(e.mid):
+		f.Truth("picture_left", true, Computed)
+	default:
+		f.Truth("picture_left", false, Computed)
 	}
-	f.Truth("picture_left", false, Computed)
+}
+
+// begunSince tells whether the last motion was begun after an instant by the asker's clock, however far the two clocks may be apart.
+func (in *Input) begunSince(mid time.Time) bool {
+	p := in.Snapshot.Rig.Permit
+	if p == nil || !p.Moved || p.BegunAt == nil || p.Action.Kind == question.Track {
+		return false
+	}
+	skew := time.Duration(in.limit("time/agree", "skew_s", 30) * float64(time.Second))
+	return mid.Add(skew).Before(*p.BegunAt)
 }
 
 // lacking puts how many independent pictures are still wanted: none while nothing is in doubt; else one, unless this picture is
@@ -401,7 +414,8 @@ func (in *Input) jump(f Set, h *heaven, s *stand, out *Outcome) {
 }
 
 // summed is the sum of syncs with one more. One that brought belief nearer to the pose takes back what others added, and no more: it is counted
-// against nobody.
+// against nobody. But what it takes back on one axis it may not hand over to the other: as much of what it adds there counts, or belief could
+// walk, in turns of both axes.
 func summed(sum, d rig.Axes, nearer bool) rig.Axes {
 	if !nearer {
 		return sum.Add(d)
@@ -412,5 +426,13 @@ func summed(sum, d rig.Axes, nearer bool) rig.Axes {
 		}
 		return min(0, sum+max(0, d))
 	}
-	return rig.Axes{A1: back(sum.A1, d.A1), A2: back(sum.A2, d.A2)}
+	now := rig.Axes{A1: back(sum.A1, d.A1), A2: back(sum.A2, d.A2)}
+	freed := now.Sub(sum).Abs()
+	handed := func(d, freed, own unit.Angle) unit.Angle {
+		if own > 0 {
+			return 0
+		}
+		return max(-freed, min(freed, d))
+	}
+	return now.Add(rig.Axes{A1: handed(d.A1, freed.A2, freed.A1), A2: handed(d.A2, freed.A1, freed.A2)})
 }

@@ -263,6 +263,16 @@ func TestSyncsThatComeBackTakeBack(t *testing.T) {
 	assert.InDelta(t, 7.5, sum(by(3, false), by(3, false)), 0.1)
 }
 
+// Belief does not walk in turns of both axes: what a sync takes back on one axis, the other may not take up for nothing.
+func TestSyncsDoNotWalkInTurns(t *testing.T) {
+	in := solved(t, heron(t), rig.DegAxes(-40, 50), rig.Axes{})
+	for range 3 { // each second one brings belief nearer by a tenth of a degree in all, and axis 2 farther
+		in.Snapshot.Rig.Syncs = append(in.Snapshot.Rig.Syncs,
+			question.SyncDone{At: evening.Add(-time.Hour), Axes: rig.DegAxes(2, 0)}, question.SyncDone{At: evening.Add(-time.Hour), Axes: rig.DegAxes(-2, 1.9), Nearer: true})
+	}
+	assert.InDelta(t, 5.7, number(t, facts.Compute(in).Facts, "sync_sum_axis2_deg"), 0.1)
+}
+
 // A picture that is older than the last motion is right of where the tube looked, and no sync for where it looks now, also where it was moved by a
 // degree alone: that was let pass. Following the sky, or resting, is no motion.
 func TestPictureThatTheTubeLeft(t *testing.T) {
@@ -289,4 +299,16 @@ func TestPictureThatTheTubeLeft(t *testing.T) {
 		c.Axes = c.Axes.Add(rig.DegAxes(0, 0.05))
 	})
 	assert.False(t, was, "3′ are within what guiding does")
+	begun := func(before time.Duration, kind question.Kind, moved bool) bool {
+		was, _ := left(func(in *facts.Input) {
+			at := evening.Add(-before)
+			in.Snapshot.Rig.Permit = &question.Permit{State: question.Ended, Moved: moved, BegunAt: &at, Action: question.Action{Kind: kind}}
+		})
+		return was
+	}
+	assert.True(t, begun(time.Second, question.Slew, true), "away and back since: the picture is of 10 s before")
+	assert.False(t, begun(8*time.Second, question.Slew, true), "by clocks that may be 5 s apart it may be of after")
+	assert.False(t, begun(time.Minute, question.Slew, true))
+	assert.False(t, begun(time.Second, question.Track, true))
+	assert.False(t, begun(time.Second, question.Jog, false), "nothing moved")
 }

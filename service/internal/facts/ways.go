@@ -356,8 +356,11 @@ func (in *Input) sunApart(f Set, h *heaven, ways []journey) {
 			least = min(least, in.apartOn(j.way, j.spread, first, moved+h.doubt()))
 		}
 		exact := farFromSun
-		if up >= sunUp { // the Sun may have moved away by as much: nearer than it must be is proven of what is left
-			exact = min(farFromSun, in.apartOn(j.way, j.sharp, first, -moved))
+		switch {
+		case up >= sunUp && moved > unit.Degree/4:
+			exact = in.passesSun(h, &j, first, seconds, moved)
+		case up >= sunUp:
+			exact = in.apartOn(j.way, j.sharp, first, moved)
 		}
 		sharp.take(j.end.From, exact.Deg())
 	}
@@ -365,6 +368,23 @@ func (in *Input) sunApart(f Set, h *heaven, ways []journey) {
 	f.Number("sun_separation_deg", least.Deg(), Computed)
 	proven, _ := sharp.proven()
 	f.Number("sun_separation_sharp_deg", min(proven, farFromSun.Deg()), Computed)
+}
+
+// sunLooks is at how many instants of a long motion the Sun is looked for: one each 15 s of the longest that an ordinary rig takes. Choice.
+const sunLooks = 60
+
+// passesSun is how near to the Sun a long motion passes that begins at once, which is proven: at instants of it, or by how much the Sun may move
+// away meanwhile.
+func (in *Input) passesSun(h *heaven, j *journey, first frame.Vec[frame.Rig], seconds float64, moved unit.Angle) unit.Angle {
+	out := min(farFromSun, in.apartOn(j.way, j.sharp, first, -moved))
+	for i := range sunLooks {
+		t := seconds * float64(i) / (sunLooks - 1)
+		sun := h.sun(t)
+		if _, alt := frame.AzAlt(sun); alt >= sunUp {
+			out = min(out, in.Rig.Chain.Direction(j.way.At(t)).Angle(sun))
+		}
+	}
+	return out
 }
 
 // apartOn is the least angle between the tube on a way and a Sun that starts in a direction and moves by no more than moved.

@@ -18,13 +18,12 @@ const (
 )
 
 // anchored is how sure, one standard deviation each way, the settled fit must be of where the tube looks before a solve there teaches it nothing
-// more: what it is sure of, no later solve moves. Choice: a little more than what the terms leave out.
+// more. Choice: a little more than what the terms leave out.
 const anchored = 3 * unit.Arcminute
 
 // mostPose is the most, each way, that the doubt of a pose beside its home may excuse of a solve once the model had settled, or would if the
-// pose let it: solves that lay
-// within minutes of what was expected showed that the pose loses no more. Choice: as much as the terms leave out, for the
-// roundness of belief and counts.
+// pose let it: solves that lay within minutes of what was expected showed that the pose loses no more. Choice: as much as the terms leave
+// out, for the roundness of belief and counts.
 const mostPose = 2 * unit.Arcminute
 
 // quiet is how many solves in a row within surely show that a pose loses no more than they left it. Choice: a target or two.
@@ -67,26 +66,33 @@ func (m Model) Learnt(mount Mount, pose, sigma rig.Axes, seen vec) Model {
 
 // anchor lets a solve teach the settled fit, where it is not sure yet.
 func (m *Model) anchor(mount Mount, pose rig.Axes, noise Cov2, seen vec) {
-	if m.Settled == nil {
+	if m.Settled == nil || !m.Learns(mount, pose) {
 		return
 	}
 	v := m.Settled.At(mount, pose)
-	if v.Scatter[0]+v.Scatter[2] < 2*sq(anchored) {
-		return
-	}
 	fit := *m.Settled // the one held may be shared
 	fit.take(&v, v.Off(seen), noise)
 	m.Settled = &fit
 }
 
-// Vouches tells whether the settled fit is sure of where the tube looks at a pose, and it was seen to look there to within an angle.
-func (m *Model) Vouches(mount Mount, pose rig.Axes, seen vec, within unit.Angle) bool {
+// Learns tells whether a solve at a pose teaches the settled fit, or goes toward settling: what the pose lost until then is then taken for an
+// error of the mount.
+func (m *Model) Learns(mount Mount, pose rig.Axes) bool {
 	if m.Settled == nil {
+		return true
+	}
+	v := m.Settled.At(mount, pose)
+	return !(v.Scatter[0]+v.Scatter[2] < 2*sq(anchored))
+}
+
+// Vouches tells whether the tube was seen to look at a pose, to within an angle, where the settled fit looks, which learns nothing there.
+func (m *Model) Vouches(mount Mount, pose rig.Axes, seen vec, within unit.Angle) bool {
+	if m.Learns(mount, pose) {
 		return false
 	}
 	v := m.Settled.At(mount, pose)
 	off := v.Off(seen)
-	return v.Scatter[0]+v.Scatter[2] < 2*sq(surely) && math.Hypot(off[0], off[1]) <= float64(within)
+	return math.Hypot(off[0], off[1]) <= float64(within)
 }
 
 // take takes an offset in. One far off counts as one at the distance of huber.

@@ -104,6 +104,9 @@ func Resumed(s question.RigState, now time.Time, up *question.Uptime) question.R
 	default: // or a machine within another was stopped, and its count with it: as old as the wall clock says, as in dated
 		t.s.Stepped, t.s.Skipped = t.s.Stepped+by, true
 	}
+	y := *t.s.Sample // taken in once, and not at each start: by the count of now it is as old as its date says
+	y.Up = &question.Uptime{Boot: up.Boot, For: up.For - now.Round(0).Sub(y.Received.Round(0)), Bounded: up.Bounded}
+	t.s.Sample = &y
 	s, _ = t.done() // what is in doubt says so in each answer
 	return s
 }

@@ -173,7 +173,7 @@ func (t *turn) home(h question.Homing, x *question.Sample) {
 	h.CountZero, h.BeliefAxes = nil, nil
 	t.repoint(rezeroed(h))
 	t.s.Homing = &h
-	t.s.Doubt, t.s.Against, t.s.Motions, t.s.Crept = "", 0, 0, rig.Axes{}
+	t.s.Doubt, t.s.Against, t.s.Motions, t.s.Crept, t.s.Taught = "", 0, 0, rig.Axes{}, rig.Axes{}
 	t.s.Steps, t.s.Syncs, t.s.Solves, t.s.Learnt, t.s.Recent = nil, nil, nil, nil, nil
 	t.s.Anchor, t.s.Ahead = nil, nil
 	t.s.Forward, t.s.Discounted, t.s.Stepped = 0, t.s.Discounted+t.s.Forward, 0 // the sample held is from before
@@ -307,7 +307,7 @@ func Unrecorded(w World, s question.RigState, why string) (question.RigState, []
 	t := begin(w, s)
 	t.raised = true
 	t.alarm(PoseLost, "", "%s: where the axes are is not known; home them, or state where they are", why)
-	t.s.Homing, t.s.Pointing = nil, nil
+	t.s.Homing, t.s.Pointing, t.s.Recent = nil, nil, nil
 	t.unlearn()
 	t.stale(why)
 	t.lose(why)

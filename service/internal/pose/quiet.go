@@ -332,8 +332,8 @@ func (t *turn) record(q *still, step rig.Axes, asked bool) {
 // mostSyncs bounds what is kept of the syncs since homing, one by one. Choice: a night's at the most that sync/rate lets pass is 432.
 const mostSyncs = 256
 
-// addSync adds a sync to those kept. Where there are too many the oldest two become one, and the sum of those that count stays: a walk in
-// steps however small is not forgotten at its far end.
+// addSync adds a sync to those kept. Where there are too many the oldest two become one, and what they add stays: a walk in steps however small
+// is not forgotten at its far end.
 func addSync(all []question.SyncDone, s question.SyncDone) []question.SyncDone {
 	if len(all) >= mostSyncs {
 		a, b := all[0], all[1]

@@ -32,6 +32,9 @@ func TestOverARestartTheMachinesOwnCountTellsAStep(t *testing.T) {
 		assert.Equal(t, before.Solves[0].Mid.Add(want), after.Solves[0].Mid, by)
 		again, _ := pose.Lapse(after, now)
 		assert.Equal(t, after.Sample.Received, again.Sample.Received, "%s: and no step is seen twice", by)
+		later := pose.Resumed(after, now.Add(time.Hour), &question.Uptime{Boot: "first", For: 130 * time.Minute})
+		assert.Equal(t, after.Stepped, later.Stepped, "%s: nor at the next start", by)
+		assert.Equal(t, after.Sample.Received, later.Sample.Received, "%s: nor at the next start", by)
 		before.Sample, before.Stepped = after.Sample, 0
 		assert.Equal(t, after.Sample.Received, pose.Resumed(before, now, &question.Uptime{Boot: "first", For: 70 * time.Minute}).Sample.Received, by)
 	}

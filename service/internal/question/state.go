@@ -198,6 +198,9 @@ type RigState struct {
 	// Motions counts the motions since the last homing; Lost is what a motion may lose when the pose is reckoned.
 	Motions int      `json:"motions,omitempty"`
 	Lost    rig.Axes `json:"lost,omitzero"`
+	// Taught is how well a reckoned pose was known beside its home when a solve last taught the pointing model where that is sure: what was lost
+	// until then the model has in it, and no solve shows.
+	Taught rig.Axes `json:"taught,omitzero"`
 	// Skipped: since the last sample the wall clock went forward, or the machine slept: it is at most as old as the clock says.
 	Skipped bool `json:"skipped,omitempty"`
 	// Forward is by how much it went forward since the last sample or homing, less Discounted, what it had gone until that homing. Stepped is the sum

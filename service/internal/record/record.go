@@ -43,6 +43,8 @@ type Options struct {
 	// Gather is called by the flusher before it takes what waits: what is appended before it returns goes to disk with it. nil: nothing
 	// is waited for.
 	Gather func()
+	// KeepHeads keeps the heads beside the record when it is closed, too (see Record.KeepHeads).
+	KeepHeads bool
 	// After is the timer of the retries; nil: time.After.
 	After func(time.Duration) <-chan time.Time
 	// Store is passed on.
@@ -129,6 +131,9 @@ func (r *Record) Close() error {
 	close(r.stop)
 	r.mu.Unlock()
 	<-r.done
+	if r.opts.KeepHeads {
+		_ = r.KeepHeads() // those that are kept stay true
+	}
 	r.mu.Lock()
 	st := r.store
 	r.store = nil

@@ -31,6 +31,9 @@ func (j *judging) gate() {
 		more := max(0, j.limit("sync/jump axis_expected_deg")-j.limit("sync/jump axis_deg"))
 		a["sync/jump"].Seen += more
 		a["sync/jump"].Wide += more
+		if j.limit("sync/second agree_arcmin")-e.away()/degree*60 < 0.2 { // or so it seems
+			a["sync/jump"].Slack = more
+		}
 	}
 	a["solve/optics"] = j.optics(v, e)
 	a["sync/expected"] = j.expected(e, w)
@@ -273,14 +276,24 @@ func (j *judging) jump(v *Solve) {
 	}
 }
 
-// moved is what syncs amount to with one more: one that brings belief nearer to the pose can only undo.
+// moved is what syncs amount to with one more: one that brings belief nearer to the pose can only undo, and what it undoes on one axis is no
+// room for the other.
 func (a Axes) moved(by Axes, nearer bool) Axes {
+	if !nearer {
+		return a.add(by)
+	}
+	var undone Axes
 	for i := range a {
-		now := a[i] + by[i]
-		if nearer { // what it takes away goes no farther than none, and what it would add is not counted
-			now = math.Copysign(max(0, min(math.Abs(a[i]), now*math.Copysign(1, a[i]))), a[i])
+		if a[i]*by[i] < 0 {
+			undone[i] = min(math.Abs(a[i]), math.Abs(by[i]))
 		}
-		a[i] = now
+	}
+	for i := range a {
+		if other := undone[1-i]; undone[i] > 0 {
+			a[i] -= math.Copysign(undone[i], a[i])
+		} else {
+			a[i] += math.Copysign(min(other, math.Abs(by[i])), by[i])
+		}
 	}
 	return a
 }
