@@ -67,7 +67,7 @@ type Model struct {
 	Axis1 [3]float64 `json:"axis1"`
 	Count int        `json:"count"`           // solves taken in since the last act that loosened it
 	Quiet int        `json:"quiet,omitempty"` // how many in a row, up to the last, lay within minutes of where they were expected
-	// Settled is the fit as it was when it had become sure, by which a slow walk is seen; nil: not sure yet.
+	// Settled is the fit as it was when it had become sure, and taught since where it was not, by which a slow walk is seen; nil: not sure yet.
 	Settled *Fit `json:"settled,omitempty"`
 	// Runs are sums of what solves were off to one side beyond what chance gives: across up and down, along up and down; standard deviations.
 	Runs [4]float32 `json:"runs"`

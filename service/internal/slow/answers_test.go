@@ -26,15 +26,15 @@ const perRig = 200
 // band is how far a spare may be off: below -sure the rule must not pass, above wide it must.
 type band struct{ sure, wide float64 }
 
-// bands are by rule, in the unit of its limit: sure covers the sky's short formulas (0.03°) and the gaps' (0.05 mm), wide what a proof may
-// leave unsaid beside.
+// bands are by rule, in the unit of its limit: sure covers the sky's short formulas (0.03°; of a walk a fifth of an arcminute, where sigma is two)
+// and the gaps' (0.05 mm), wide what a proof may leave unsaid beside.
 func bands() map[string]band {
 	return map[string]band{
 		"lock/none": {0.5, 0}, "pose/known": {0, 0}, "pose/fresh": {0.001, 0.001}, "pose/sharp": {0.001, 0.02}, "belief/agrees": {0.03, 0.03},
 		"end/bounded": {0.05, 0.1}, "clear/path": {1, 5}, "clear/opens": {0.01, 0.2}, "travel/axis1": {0.03, 0.1}, "travel/axis2": {0.03, 0.1}, "sky/floor": {0.03, 0.2},
 		"sky/horizon": {0.03, 0.2}, "sun/apart": {0.05, 0.3}, "track/fits": {1, 60}, "asker/fallback": {100, 600}, "solve/fresh": {0.001, 0.001},
 		"solve/still": {2, 2}, "solve/optics": {0.3, 0.3}, "solve/quality": {0.02, 0.02}, "solve/blind": {0.001, 0.001}, "sync/expected": {2, 2},
-		"sync/second": {0.5, 0.5}, "sync/jump": {0.05, 0.05}, "sync/sum": {0.05, 0.05}, "sync/rate": {0.5, -0.5}, "sync/walk": {0.02, 0.02}, "time/agree": {0.001, 0.001},
+		"sync/second": {0.5, 0.5}, "sync/jump": {0.05, 0.05}, "sync/sum": {0.05, 0.05}, "sync/rate": {0.5, -0.5}, "sync/walk": {0.1, 0.1}, "time/agree": {0.001, 0.001},
 		"mount/map": {0.006, 0.006}, "rig/proven": {0.001, 0.001},
 	}
 }
