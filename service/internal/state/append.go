@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"maps"
 	"math"
-	"reflect"
 	"slices"
 	"strconv"
 	"time"
@@ -24,7 +23,6 @@ type object struct {
 	b     []byte
 	begun bool
 	err   error
-	seen  []seen
 }
 
 func (o *object) key(name string) {
@@ -51,16 +49,6 @@ func (o *object) any(name string, v any) {
 	}
 	o.key(name)
 	o.b = append(o.b, out...)
-}
-
-// planned writes a value by its plan.
-func (o *object) planned(name string, how plan, v reflect.Value) {
-	o.key(name)
-	p := planned{b: o.b, seen: o.seen}
-	if err := how(&p, v); err != nil {
-		o.err = fmt.Errorf("%s: %w", name, err)
-	}
-	o.b, o.seen = p.b, p.seen
 }
 
 func (o *object) text(name, s string) {
@@ -283,10 +271,10 @@ func (b *Body) append(to []byte) ([]byte, error) {
 	o.any("v", b.V)
 	o.event(&b.Event)
 	if b.Question != nil {
-		o.planned("question", planQuestion(), reflect.ValueOf(b.Question).Elem())
+		o.any("question", b.Question)
 	}
 	if b.Snapshot != nil {
-		o.planned("snapshot", planSnapshot(), reflect.ValueOf(b.Snapshot).Elem())
+		o.any("snapshot", b.Snapshot)
 	}
 	o.facts(b.Facts)
 	o.findings(b.Findings)

@@ -7,7 +7,6 @@ import (
 	"math/rand/v2"
 	"reflect"
 	"strconv"
-	"strings"
 	"testing"
 	"time"
 
@@ -15,7 +14,6 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"keepclear.example/keepclear/service/internal/facts"
-	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/verdict"
 )
 
@@ -215,30 +213,4 @@ func BenchmarkBody(b *testing.B) {
 			_, _ = json.Marshal(x)
 		}
 	})
-}
-
-// A sample that stands in several places is written in each of them, and another one that looks like it is written as what it is.
-func TestOneSampleInSeveralPlaces(t *testing.T) {
-	g := rand.New(rand.NewPCG(appendSeed, 3))
-	for range 50 {
-		var q question.Question
-		var s question.Snapshot
-		var a, other question.Sample
-		for _, v := range []any{&q, &s, &a, &other} {
-			fill(g, reflect.ValueOf(v).Elem(), 0)
-		}
-		q.Sample, s.Rig.Sample, s.Rig.Still, s.Rig.Anchor = &a, &a, &other, &a
-		text := appended(t, Body{Question: &q, Snapshot: &s})
-		want, err := json.Marshal(&a)
-		require.NoError(t, err)
-		require.GreaterOrEqual(t, strings.Count(text, string(want)), 3)
-		appended(t, Body{Snapshot: &s})
-		changed, err := changes(&question.RigState{}, &s.Rig)
-		require.NoError(t, err)
-		for name, is := range map[string]any{"sample": &a, "still": &other, "anchor": &a, "pose": s.Rig.Pose} {
-			want, err := json.Marshal(is)
-			require.NoError(t, err)
-			require.Equal(t, string(want), string(changed[name]), name)
-		}
-	}
 }

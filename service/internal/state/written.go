@@ -104,21 +104,21 @@ func (b *Body) change() error {
 func changes(was, is *question.RigState) (map[string]json.RawMessage, error) {
 	out := map[string]json.RawMessage{"epoch": nil} // always, so that it is told apart from no change at all
 	a, b := reflect.ValueOf(was).Elem(), reflect.ValueOf(is).Elem()
-	var p planned
-	for _, m := range planRigState() {
-		f := b.Field(m.index)
-		if m.name != "epoch" && (same(a.Field(m.index), f) || m.name == "solves" && slices.Equal(was.Solves, is.Solves) || reflect.DeepEqual(a.Field(m.index).Interface(), f.Interface())) {
+	for i := range a.NumField() {
+		name, empty, _ := strings.Cut(a.Type().Field(i).Tag.Get("json"), ",")
+		f := b.Field(i)
+		if name != "epoch" && (same(a.Field(i), f) || name == "solves" && slices.Equal(was.Solves, is.Solves) || reflect.DeepEqual(a.Field(i).Interface(), f.Interface())) {
 			continue
 		}
-		if m.empty != nil && (f.IsZero() || empty(f)) {
-			out[m.name] = json.RawMessage("null")
+		if empty != "" && (f.IsZero() || f.Kind() == reflect.Map && f.Len() == 0 || f.Kind() == reflect.Slice && f.Len() == 0) {
+			out[name] = json.RawMessage("null")
 			continue
 		}
-		from := len(p.b)
-		if err := m.plan(&p, f); err != nil {
-			return nil, fmt.Errorf("%s: %w", m.name, err)
+		raw, err := json.Marshal(f.Interface())
+		if err != nil {
+			return nil, fmt.Errorf("%s: %w", name, err)
 		}
-		out[m.name] = p.b[from:len(p.b):len(p.b)]
+		out[name] = raw
 	}
 	return out, nil
 }
