@@ -2,6 +2,7 @@ package record_test
 
 import (
 	"bytes"
+	"context"
 	"crypto/sha256"
 	"fmt"
 	"math/rand/v2"
@@ -195,9 +196,73 @@ func TestKeptHeads(t *testing.T) {
 		_, err := record.KeptHeads(path)
 		require.ErrorIs(t, err, record.ErrHeads, "%d bytes", n)
 	}
-	for _, line := range []string{"pier 1 00\n", "\"pier\" 1 00\n", "\"pier\" -1 " + strings.Repeat("00", 32) + "\n", "\n"} {
+	for _, line := range []string{"pier 1 00\n", "\"pier\" 1 00\n", "\"pier\" -1 " + strings.Repeat("00", 32) + "\n", "\n", "\"pier\" 1 " + strings.Repeat("00", 32) + " 7\n"} {
 		require.NoError(t, os.WriteFile(path+"-heads", fmt.Appendf(nil, "%ssum %x\n", line, sha256.Sum256([]byte(line))), 0o600))
 		_, err := record.KeptHeads(path)
 		require.ErrorIs(t, err, record.ErrHeads, "%q", line)
+	}
+}
+
+// TestHeadsAreKeptOnce: they are written where they changed, whole and for their owner alone, each chain in its place; what cannot be written or
+// read is told, and what is lacking is found behind what is there.
+func TestHeadsAreKeptOnce(t *testing.T) {
+	path := newPath(t)
+	r, err := record.Open(path, record.Options{})
+	require.NoError(t, err)
+	chains := []string{"attic", "barn", "mill", "orchard", "pier", "tower"}
+	for i, c := range chains {
+		write(t, r, c, numbers(i+1)...)
+	}
+	require.NoError(t, r.KeepHeads())
+	kept, err := record.KeptHeads(path)
+	require.NoError(t, err)
+	for i, c := range chains {
+		assert.Equal(t, c, kept[i].Chain)
+		assert.EqualValues(t, i+1, kept[i].Number)
+	}
+	info, err := os.Stat(path + "-heads")
+	require.NoError(t, err)
+	assert.Equal(t, os.FileMode(0o600), info.Mode().Perm())
+	require.NoError(t, os.Remove(path+"-heads"))
+	require.NoError(t, r.KeepHeads())
+	assert.NoFileExists(t, path+"-heads", "nothing changed")
+
+	kept[4].Number++ // pier's
+	lacks, err := r.Lacks(t.Context(), kept)
+	require.NoError(t, err)
+	assert.Equal(t, kept[4:5], lacks)
+	gone, cancel := context.WithCancel(t.Context())
+	cancel()
+	_, err = r.Lacks(gone, kept)
+	require.Error(t, err, "not looked at")
+
+	write(t, r, "attic", 40)
+	require.NoError(t, os.Mkdir(path+"-heads", 0o700))
+	_, err = record.KeptHeads(path)
+	require.ErrorIs(t, err, record.ErrHeads)
+	assert.ErrorContains(t, err, "directory")
+	require.ErrorContains(t, r.KeepHeads(), "keeping the heads", "a folder stands in the way")
+	require.NoError(t, os.Remove(path+"-heads"))
+	require.NoError(t, os.Remove(path+"-heads.new"))
+	require.NoError(t, os.Mkdir(path+"-heads.new", 0o700))
+	require.ErrorContains(t, r.KeepHeads(), "keeping the heads", "one stands where it is written")
+	require.NoError(t, os.Remove(path+"-heads.new"))
+	require.NoError(t, r.KeepHeads(), "tried again")
+	require.NoError(t, r.Close())
+	_, err = r.Lacks(t.Context(), kept)
+	require.ErrorIs(t, err, record.ErrClosed)
+}
+
+// TestClosingKeepsTheHeads where its owner wants that.
+func TestClosingKeepsTheHeads(t *testing.T) {
+	for _, keeps := range []bool{false, true} {
+		path := newPath(t)
+		r, err := record.Open(path, record.Options{KeepHeads: keeps})
+		require.NoError(t, err)
+		write(t, r, "pier", 1, 2)
+		require.NoError(t, r.Close())
+		kept, err := record.KeptHeads(path)
+		require.NoError(t, err)
+		assert.Equal(t, keeps, len(kept) == 1)
 	}
 }

@@ -35,8 +35,8 @@ func KeptHeads(path string) ([]Place, error) {
 	case err != nil:
 		return nil, fmt.Errorf("%w: %w", ErrHeads, err)
 	}
-	lines, sum, ok := strings.Cut(string(content), "sum ")
-	if !ok || sum != sumOf(lines) {
+	lines, sum, _ := strings.Cut(string(content), "sum ")
+	if sum != sumOf(lines) {
 		return nil, fmt.Errorf("%w: %s does not fit its own sum", ErrHeads, path+headsSuffix)
 	}
 	var out []Place
