@@ -122,9 +122,12 @@ func work(o options, scratch string, out io.Writer) (int, error) {
 		}
 		return bad, nil
 	}
-	tried := try(lot, trials, o, began, out)
-	if o.ctx.Err() != nil {
+	tried, err := try(lot, trials, o, began, out)
+	switch {
+	case o.ctx.Err() != nil:
 		return 0, o.ctx.Err()
+	case err != nil:
+		return 0, err
 	}
 	for _, m := range tried {
 		bad += listed.judge(m, out)

@@ -141,9 +141,9 @@ func TestSurvivorsAreReadStrictly(t *testing.T) {
 	}
 }
 
-// TestRulesAreChanged: what the test beside a rule leaves open is found in this process.
-func TestRulesAreChanged(t *testing.T) {
-	rule := `package rules.little.gap
+// A rule with a thin test beside it.
+const (
+	littleRule = `package rules.little.gap
 
 default finding := {"effect": "hold", "code": "fact_missing"}
 
@@ -157,7 +157,7 @@ wide := {"effect": "pass", "code": "wide"}
 
 narrow := {"effect": "deny", "code": "narrow"}
 `
-	beside := `package rules.little.gap_test
+	littleRuleTest = `package rules.little.gap_test
 
 import data.rules.little.gap
 
@@ -165,26 +165,140 @@ test_wide if gap.finding.effect == "pass" with input as {"gap_mm": 12} with data
 
 test_narrow if gap.finding.effect == "deny" with input as {"gap_mm": 8} with data.limits.gap_mm as 10
 `
+	littlePolicies = `package policies
+
+import (
+	"embed"
+	"io/fs"
+)
+
+//go:embed rules
+var files embed.FS
+
+func Files() fs.FS { return files }
+`
+)
+
+// alive are the mutants of the little rule that the test beside it does not notice: the edge, the check of type, the default, the codes.
+var alive = []string{
+	">= to > of finding", "left out of finding",
+	"left out of finding", "hold to pass of finding", "hold to deny of finding",
+	"code fact_missing to wide of finding", "code fact_missing to narrow of finding",
+	"code wide to fact_missing of wide", "code wide to narrow of wide",
+	"code narrow to fact_missing of narrow", "code narrow to wide of narrow",
+}
+
+// littleRules lays out a module with one rule, beside it what is not built in, and a Go test over what is.
+func littleRules(t *testing.T, judged string) options {
 	root := t.TempDir()
-	dir := filepath.Join(root, "policies/rules/little/gap")
-	require.NoError(t, os.MkdirAll(dir, 0o700))
-	require.NoError(t, os.WriteFile(filepath.Join(dir, "gap.rego"), []byte(rule), 0o600))
-	require.NoError(t, os.WriteFile(filepath.Join(dir, "gap_test.rego"), []byte(beside), 0o600))
-	found, tries, err := openRego(room{name: "policies", dir: "policies", rego: true}, options{root: root, ctx: t.Context()}, t.TempDir())
+	for name, text := range map[string]string{
+		"go.mod": "module little.example/little\n\ngo 1.26\n", ".ci/survivors": "",
+		"policies/embed.go": littlePolicies, "policies/README.md": "not built in",
+		"policies/rules/little/gap/gap.rego": littleRule, "policies/rules/little/gap/gap_test.rego": littleRuleTest,
+		"judged/judged_test.go": judged,
+	} {
+		path := filepath.Join(root, name)
+		require.NoError(t, os.MkdirAll(filepath.Dir(path), 0o700))
+		require.NoError(t, os.WriteFile(path, []byte(text), 0o600))
+	}
+	return options{root: root, jobs: 2, quiet: true, ctx: t.Context(), rooms: []room{{name: "policies", dir: "policies", tests: []string{"judged"}, rego: true}}}
+}
+
+// TestRulesAreChanged: what the test beside a rule leaves open is found in this process.
+func TestRulesAreChanged(t *testing.T) {
+	o := littleRules(t, "package judged\n")
+	found, tries, err := openRego(o.rooms[0], o, t.TempDir())
 	require.NoError(t, err)
-	var alive []string
+	var got []string
 	for _, m := range found {
 		by, viable, err := tries.(*regoTrier).beside(m)
 		require.NoError(t, err)
 		if viable && by == "" {
-			alive = append(alive, m.change+" of "+m.fn)
+			got = append(got, m.change+" of "+m.fn)
 		}
 	}
-	assert.ElementsMatch(t, []string{
-		">= to > of finding", "left out of finding", // the edge, the check of type, and the default three times
-		"left out of finding", "hold to pass of finding", "hold to deny of finding",
-		"code fact_missing to wide of finding", "code fact_missing to narrow of finding",
-		"code wide to fact_missing of wide", "code wide to narrow of wide",
-		"code narrow to fact_missing of narrow", "code narrow to wide of narrow",
-	}, alive)
+	assert.ElementsMatch(t, alive, got)
+}
+
+// TestRulesLeftAliveAreAskedOfGo: the Go tests get a copy of what is built in and of nothing else, formatted, in which the one mutant that
+// they notice, and no other, is killed.
+func TestRulesLeftAliveAreAskedOfGo(t *testing.T) {
+	var out strings.Builder
+	bad, err := work(littleRules(t, `package judged
+
+import (
+	"io/fs"
+	"strings"
+	"testing"
+
+	"little.example/little/policies"
+)
+
+func TestNothingElseIsBuiltIn(t *testing.T) {
+	top, err := fs.ReadDir(policies.Files(), ".")
+	if err != nil || len(top) != 1 || top[0].Name() != "rules" {
+		t.Fatal(top, err)
+	}
+}
+
+func TestTheEdge(t *testing.T) {
+	text, err := fs.ReadFile(policies.Files(), "rules/little/gap/gap.rego")
+	if err != nil || strings.Contains(string(text), " > ") || strings.Contains(string(text), "\n\n\n") {
+		t.Fatal(string(text), err)
+	}
+}
+`), t.TempDir(), &out)
+	require.NoError(t, err, out.String())
+	assert.Equal(t, len(alive)-1, bad, out.String())
+	assert.Equal(t, bad, strings.Count(out.String(), "SURVIVOR: "), out.String())
+	assert.NotContains(t, out.String(), ">= to > ", out.String())
+}
+
+// TestRedSuiteIsRefused: Go tests that fail over a copy in which nothing is changed would call every mutant killed.
+func TestRedSuiteIsRefused(t *testing.T) {
+	var out strings.Builder
+	_, err := work(littleRules(t, `package judged
+
+import (
+	"embed"
+	"testing"
+
+	"little.example/little/policies"
+)
+
+func TestGreen(t *testing.T) {}
+
+func TestBuiltIn(t *testing.T) {
+	if _, is := policies.Files().(embed.FS); !is {
+		t.Fatal("a copy")
+	}
+}
+`), t.TempDir(), &out)
+	require.ErrorIs(t, err, errRed)
+	require.ErrorContains(t, err, "judged TestBuiltIn: ")
+	assert.Empty(t, out.String(), "no mutant is judged")
+
+	out.Reset()
+	o := little(t, "")
+	require.NoError(t, os.WriteFile(filepath.Join(o.root, "little/red_test.go"), []byte("package little\n\nimport \"testing\"\n\nfunc TestRed(t *testing.T) { t.Fatal() }\n"), 0o600))
+	_, err = work(o, t.TempDir(), &out)
+	require.ErrorIs(t, err, errRed)
+	require.ErrorContains(t, err, "little TestRed: ")
+	assert.Empty(t, out.String(), "no mutant is judged")
+}
+
+// TestFoldersBuiltIn: the one line go:embed says what is copied; without one there is nothing to copy by.
+func TestFoldersBuiltIn(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "embed.go")
+	for text, want := range map[string][]string{
+		littlePolicies: {"rules"},
+		strings.Replace(littlePolicies, "embed rules", "embed rules limits schema", 1): {"rules", "limits", "schema"},
+		strings.Replace(littlePolicies, "//go:embed rules\n", "", 1):                   nil,
+		littlePolicies + "\n//go:embed limits\nvar more embed.FS\n":                    nil,
+	} {
+		require.NoError(t, os.WriteFile(path, []byte(text), 0o600))
+		got, err := builtIn(path)
+		assert.Equal(t, want, got, text)
+		assert.Equal(t, want == nil, err != nil, text)
+	}
 }

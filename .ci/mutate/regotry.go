@@ -5,9 +5,11 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 
 	"github.com/open-policy-agent/opa/v1/ast"
+	"github.com/open-policy-agent/opa/v1/format"
 	"github.com/open-policy-agent/opa/v1/storage"
 	"github.com/open-policy-agent/opa/v1/storage/inmem"
 	"github.com/open-policy-agent/opa/v1/tester"
@@ -25,7 +27,7 @@ import (
 	"os"
 )
 
-//go:embed rules limits schema
+//go:embed %s
 var files embed.FS
 
 func Files() fs.FS {
@@ -36,10 +38,27 @@ func Files() fs.FS {
 }
 `
 
+var embedLine = regexp.MustCompile(`(?m)^//go:embed (.+)$`)
+
+// builtIn reads from a package policies which of its folders are built into the program: a copy holds these and nothing else, or
+// the tests would judge what stands beside them.
+func builtIn(embed string) ([]string, error) {
+	text, err := os.ReadFile(embed)
+	if err != nil {
+		return nil, err
+	}
+	lines := embedLine.FindAllStringSubmatch(string(text), -1)
+	if len(lines) != 1 {
+		return nil, fmt.Errorf("%s: %d lines go:embed, want one that names the folders built in", embed, len(lines))
+	}
+	return strings.Fields(lines[0][1]), nil
+}
+
 // regoTrier tries a rule with the test beside it, in this process, and then with the Go tests over a changed copy of the folder.
 type regoTrier struct {
 	o       options
 	scratch string
+	folders []string          // those of policies that are built in
 	texts   map[string]string // every rego file, tests too
 	suite   *goTrier
 }
@@ -52,17 +71,26 @@ func openRego(r room, o options, scratch string) ([]*mutant, trier, error) {
 	if err := os.MkdirAll(scratch, 0o700); err != nil {
 		return nil, nil, err
 	}
-	embed := filepath.Join(scratch, "embed.go")
-	if err := os.WriteFile(embed, []byte(policiesFile), 0o600); err != nil {
+	was, is := filepath.Join(o.root, r.dir, "embed.go"), filepath.Join(scratch, "embed.go")
+	folders, err := builtIn(was)
+	if err != nil {
 		return nil, nil, err
 	}
-	replaced := overlay{Replace: map[string]string{filepath.Join(o.root, r.dir, "embed.go"): embed}}
-	if err := replaced.write(overlayPath(scratch)); err != nil {
+	if err := os.WriteFile(is, fmt.Appendf(nil, policiesFile, strings.Join(folders, " ")), 0o600); err != nil {
 		return nil, nil, err
 	}
-	t := &regoTrier{o: o, scratch: scratch, texts: map[string]string{}, suite: &goTrier{budget: o.budget, killers: map[string]string{}}}
+	if err := (overlay{Replace: map[string]string{was: is}}).write(overlayPath(scratch)); err != nil {
+		return nil, nil, err
+	}
+	t := &regoTrier{o: o, scratch: scratch, folders: folders, texts: map[string]string{}, suite: &goTrier{budget: o.budget, killers: map[string]string{}}}
+	unchanged := filepath.Join(scratch, "policies-unchanged")
+	if err := t.copyTo(unchanged); err != nil {
+		return nil, nil, err
+	}
 	for _, dir := range r.tests {
-		t.suite.suites = append(t.suite.suites, newSuite(o, dir, scratch, true))
+		s := newSuite(o, dir, scratch, true)
+		s.env = []string{envPolicies + "=" + unchanged}
+		t.suite.suites = append(t.suite.suites, s)
 	}
 	for _, pattern := range []string{"rules/*/*/*.rego", "decide/*.rego"} {
 		if err := t.read(filepath.Join(o.root, r.dir, pattern)); err != nil {
@@ -150,15 +178,31 @@ func (t *regoTrier) beside(m *mutant) (by string, viable bool, err error) {
 	return by, true, nil
 }
 
-// loaded gives the Go tests a copy of the folder with the changed rule in it.
+// copyTo copies what is built in into a folder.
+func (t *regoTrier) copyTo(dir string) error {
+	for _, folder := range t.folders {
+		if err := os.CopyFS(filepath.Join(dir, folder), os.DirFS(filepath.Join(t.o.root, "policies", folder))); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// loaded gives the Go tests a copy of what is built in, with the changed rule in it. The rule is written as the stock tool formats it:
+// a blank line where something was left out is no find.
 func (t *regoTrier) loaded(m *mutant) error {
+	text, err := format.Source(m.file, []byte(m.rego))
+	if err != nil {
+		m.outcome, m.by = unviable, err.Error()
+		return nil
+	}
 	dir := filepath.Join(t.scratch, fmt.Sprintf("policies-%d", m.id))
 	defer os.RemoveAll(dir)
-	if err := os.CopyFS(dir, os.DirFS(filepath.Join(t.o.root, "policies"))); err != nil {
+	if err := t.copyTo(dir); err != nil {
 		return err
 	}
 	rel := strings.TrimPrefix(m.file, "policies/")
-	if err := os.WriteFile(filepath.Join(dir, filepath.FromSlash(rel)), []byte(m.rego), 0o600); err != nil {
+	if err := os.WriteFile(filepath.Join(dir, filepath.FromSlash(rel)), text, 0o600); err != nil {
 		return err
 	}
 	return t.suite.try(m, envPolicies+"="+dir)

@@ -34,6 +34,7 @@ type suite struct {
 	scratch string
 	bin     string
 	all     bool
+	env     []string // of the runs that are unbroken
 	once    sync.Once
 	err     error
 	tests   []*test
@@ -43,7 +44,10 @@ func newSuite(o options, dir, scratch string, all bool) *suite {
 	return &suite{o: o, dir: dir, scratch: scratch, all: all, bin: filepath.Join(scratch, filepath.Base(dir)+".test")}
 }
 
-// ready builds the suite and runs each of its tests once, unbroken, to see what it reaches and how long it takes.
+// errRed says that a test fails with nothing changed: such a suite would call every mutant killed.
+var errRed = errors.New("a test is red with no mutant on")
+
+// ready builds the suite and runs each of its tests once, unbroken, to see that it passes, what it reaches and how long it takes.
 func (s *suite) ready() error {
 	s.once.Do(func() { s.err = s.measure() })
 	return s.err
@@ -65,10 +69,7 @@ func (s *suite) measure() error {
 		return fmt.Errorf("listing the tests of %s: %w", s.dir, err)
 	}
 	for _, n := range strings.Fields(string(said)) {
-		s.tests = append(s.tests, &test{name: n, all: s.all, seen: map[int]bool{}, took: time.Second})
-	}
-	if s.all { // nothing to see: what is changed is no Go
-		return nil
+		s.tests = append(s.tests, &test{name: n, all: s.all, seen: map[int]bool{}})
 	}
 	var fails []error
 	var mu sync.Mutex
@@ -89,7 +90,7 @@ func (s *suite) alone(t *test) error {
 	for range 2 {
 		file := filepath.Join(s.scratch, filepath.Base(s.dir)+"."+t.name+".seen")
 		began := time.Now()
-		r = s.run([]*test{t}, 3*time.Minute, envSeen+"="+file)
+		r = s.run([]*test{t}, 3*time.Minute, append(s.env, envSeen+"="+file)...)
 		t.took = time.Since(began)
 		if !r.failed {
 			text, _ := os.ReadFile(file) // none: it reaches nothing
@@ -103,7 +104,7 @@ func (s *suite) alone(t *test) error {
 			return nil
 		}
 	}
-	return fmt.Errorf("%s %s fails with no mutant on: %s", s.dir, t.name, r.said)
+	return fmt.Errorf("%w: %s %s: %s", errRed, s.dir, t.name, r.said)
 }
 
 // result is what one run of some tests gave.

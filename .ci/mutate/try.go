@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"io"
 	"sort"
@@ -14,18 +15,31 @@ type trier interface {
 	try(m *mutant, env ...string) error
 }
 
-// try tries the lot until the time is up, and returns what was tried.
-func try(lot []*mutant, trials map[string]trier, o options, began time.Time, out io.Writer) []*mutant {
+// try tries the lot until the time is up, and returns what was tried. It ends at once where a suite is red by itself.
+func try(lot []*mutant, trials map[string]trier, o options, began time.Time, out io.Writer) ([]*mutant, error) {
 	var mu sync.Mutex
 	var tried []*mutant
+	var red error
+	over := func() bool {
+		mu.Lock()
+		defer mu.Unlock()
+		return red != nil || o.ctx.Err() != nil || o.within > 0 && time.Since(began) > o.within
+	}
 	inParallel(o.jobs, len(lot), func(i int) {
 		m := lot[i]
-		if o.ctx.Err() != nil || o.within > 0 && time.Since(began) > o.within {
+		if over() {
 			return
 		}
 		if m.outcome != unviable {
 			start := time.Now()
-			if err := trials[m.room].try(m); err != nil {
+			err := trials[m.room].try(m)
+			if errors.Is(err, errRed) {
+				mu.Lock()
+				defer mu.Unlock()
+				red = err
+				return
+			}
+			if err != nil {
 				m.outcome, m.by = survived, "could not be tried: "+err.Error()
 			}
 			m.took = time.Since(start)
@@ -41,7 +55,7 @@ func try(lot []*mutant, trials map[string]trier, o options, began time.Time, out
 		a, b := tried[i], tried[j]
 		return a.file < b.file || a.file == b.file && (a.line < b.line || a.line == b.line && a.id < b.id)
 	})
-	return tried
+	return tried, red
 }
 
 func (o outcome) String() string {
