@@ -28,6 +28,32 @@ cases := {
 	"stars and fit": {"change": {"matched_count": 0, "residual_ratio": 9}, "effect": "hold", "code": "few_stars"},
 }
 
+# The rule said again, in words: first enough stars, or fewer where the solve is expected; then the fit; then the altitude.
+said(stars, expected, residual, altitude, l) := "few_stars" if {
+	stars < l.matched
+	not enough(stars, expected, l)
+} else := "fit_poor" if {
+	residual > l.residual_ratio
+} else := "picture_low" if {
+	altitude < l.altitude_deg
+} else := "solve_good" if {
+	stars >= l.matched
+} else := "few_but_expected"
+
+enough(stars, true, l) if stars >= l.matched_expected
+
+# Every cell, with either of the two numbers of stars above the other.
+test_said_again[note] if {
+	some few in [{"matched": 12, "matched_expected": 4}, {"matched": 4, "matched_expected": 12}, {"matched": 8, "matched_expected": 8}]
+	l := object.union(limits, few)
+	some stars in [3, 4, 8, 12]
+	some expected in [true, false]
+	some residual in [1, 2]
+	some altitude in [14, 15]
+	note := sprintf("%v %v %v %v %v", [stars, expected, residual, altitude, few])
+	quality.finding.code == said(stars, expected, residual, altitude, l) with input as {"matched_count": stars, "solve_expected": expected, "residual_ratio": residual, "solve_altitude_deg": altitude} with data.limits.solve.quality as l
+}
+
 needed := ["solve_expected", "matched_count", "residual_ratio", "solve_altitude_deg"]
 
 held := {"effect": "hold", "code": "fact_missing"}

@@ -44,6 +44,8 @@ finding := outcome[input.sync_jump_axis1_deg <= limits.axis_deg][input.sync_jump
 	is_number(limits.axis_expected_deg)
 }
 
+# A site may set either limit above the other. Left out is what cannot be: one axis past axis_deg but within axis_expected_deg, the
+# other past axis_expected_deg but within axis_deg.
 outcome := {
 	true: {
 		true: {
@@ -52,12 +54,12 @@ outcome := {
 		},
 		false: {
 			true: {true: {true: axis2_expected, false: axis2_leaps}, false: {true: axis2_leaps, false: axis2_leaps}},
-			false: {true: {true: axis2_leaps, false: axis2_leaps}, false: {true: axis2_leaps, false: axis2_leaps}},
+			false: {false: {true: axis2_leaps, false: axis2_leaps}},
 		},
 	},
 	false: {
 		true: {
-			true: {true: {true: axis1_expected, false: axis1_leaps}, false: {true: axis1_leaps, false: axis1_leaps}},
+			true: {true: {true: axis1_expected, false: axis1_leaps}},
 			false: {true: {true: axis1_leaps, false: axis1_leaps}, false: {true: axis1_leaps, false: axis1_leaps}},
 		},
 		false: {

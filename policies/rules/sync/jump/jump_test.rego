@@ -23,6 +23,32 @@ cases := {
 	"both": {"change": {"sync_jump_axis1_deg": 90, "sync_jump_axis2_deg": 90}, "effect": "hold", "code": "axis1_leaps"},
 }
 
+# The rule said again, in words: what is small passes, what was foretold passes farther, and the first axis that does neither is named.
+said(jump1, jump2, expected, l) := "step_small" if {
+	max([jump1, jump2]) <= l.axis_deg
+} else := foretold(jump1, jump2, l) if {
+	expected
+	max([jump1, jump2]) <= l.axis_expected_deg
+} else := "axis2_leaps" if {
+	jump1 <= l.axis_deg
+} else := "axis1_leaps"
+
+foretold(jump1, jump2, l) := "axis2_expected" if {
+	jump1 <= l.axis_deg
+} else := "axis1_expected" if {
+	jump2 <= l.axis_deg
+} else := "both_expected"
+
+# Every cell that there is, and each edge, with either limit above the other.
+test_said_again[note] if {
+	some l in [{"axis_deg": 3, "axis_expected_deg": 5}, {"axis_deg": 5, "axis_expected_deg": 3}, {"axis_deg": 4, "axis_expected_deg": 4}]
+	some axis1 in [1, 3, 4, 5, 6]
+	some axis2 in [1, 3, 4, 5, 6]
+	some expected in [true, false]
+	note := sprintf("%v %v %v %v", [axis1, axis2, expected, l])
+	jump.finding.code == said(axis1, axis2, expected, l) with input as {"solve_expected": expected, "sync_jump_axis1_deg": axis1, "sync_jump_axis2_deg": axis2} with data.limits.sync.jump as l
+}
+
 needed := ["solve_expected", "sync_jump_axis1_deg", "sync_jump_axis2_deg"]
 
 held := {"effect": "hold", "code": "fact_missing"}
