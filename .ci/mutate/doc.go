@@ -13,7 +13,8 @@
 // The tree is never edited. All mutants of a room are built into one test binary by way of -overlay: each place asks at run
 // time, by an environment variable, whether it is the changed one. One run of each test tells which places it reaches (seen.go); a
 // mutant is tried with those tests alone, the quickest first. Rego rules are tried in this process, with OPA's own tester; what
-// their tests leave alive goes to the Go tests with the policies read from a changed copy.
+// their tests leave alive goes to the Go tests with the policies read from a changed copy of what is built in (policies/embed.go).
+// A test that is red with nothing changed ends the run: it would call every mutant killed.
 //
 // What is changed, Go: comparisons (< to <=, >=; == to !=), conditions of if, case and return (taken as true, as false), each part of && and ||
 // left out, signs (+ and -, * and /, unary minus), whole numbers (plus and minus one), other numbers (doubled, zero), named

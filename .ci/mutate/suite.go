@@ -35,6 +35,7 @@ type suite struct {
 	bin     string
 	all     bool
 	env     []string // of the runs that are unbroken
+	flags   []string // of every run
 	once    sync.Once
 	err     error
 	tests   []*test
@@ -46,6 +47,9 @@ func newSuite(o options, dir, scratch string, all bool) *suite {
 
 // errRed says that a test fails with nothing changed: such a suite would call every mutant killed.
 var errRed = errors.New("a test is red with no mutant on")
+
+// noFile keeps package rapid from writing what a test noticed into the tree.
+const noFile = "-rapid.nofailfile"
 
 // ready builds the suite and runs each of its tests once, unbroken, to see that it passes, what it reaches and how long it takes.
 func (s *suite) ready() error {
@@ -61,6 +65,9 @@ func (s *suite) measure() error {
 	}
 	if _, err := os.Stat(s.bin); err != nil {
 		return nil // it has no tests yet
+	}
+	if exec.Command(s.bin, noFile, "-test.list=^$").Run() == nil { // it knows the flag
+		s.flags = []string{noFile}
 	}
 	list := exec.Command(s.bin, "-test.list", "^(Test|Example|Fuzz)")
 	list.Dir = filepath.Join(s.o.root, s.dir)
@@ -144,8 +151,9 @@ func (s *suite) run(tests []*test, limit time.Duration, env ...string) result {
 }
 
 func (s *suite) command(ctx context.Context, names []string, limit time.Duration) *exec.Cmd {
-	cmd := exec.CommandContext(ctx, "sh", "-c", `ulimit -v 8000000; exec "$0" "$@"`, s.bin,
-		"-test.failfast", "-test.timeout="+limit.String(), "-test.run=^("+strings.Join(names, "|")+")$")
+	args := append([]string{"-c", `ulimit -v 8000000; exec "$0" "$@"`, s.bin,
+		"-test.failfast", "-test.timeout=" + limit.String(), "-test.run=^(" + strings.Join(names, "|") + ")$"}, s.flags...)
+	cmd := exec.CommandContext(ctx, "sh", args...)
 	cmd.Dir = filepath.Join(s.o.root, s.dir)
 	cmd.SysProcAttr = &syscall.SysProcAttr{Setpgid: true}
 	cmd.Cancel = func() error { return syscall.Kill(-cmd.Process.Pid, syscall.SIGKILL) }
