@@ -9,6 +9,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"sort"
 	"strconv"
 	"strings"
@@ -35,7 +36,6 @@ type suite struct {
 	bin     string
 	all     bool
 	env     []string // of the runs that are unbroken
-	flags   []string // of every run
 	once    sync.Once
 	err     error
 	tests   []*test
@@ -48,8 +48,10 @@ func newSuite(o options, dir, scratch string, all bool) *suite {
 // errRed says that a test fails with nothing changed: such a suite would call every mutant killed.
 var errRed = errors.New("a test is red with no mutant on")
 
-// noFile keeps package rapid from writing what a test noticed into the tree.
-const noFile = "-rapid.nofailfile"
+// forRapid tells package rapid to write nothing into the tree, to draw the same cases each time, and not to look for smaller ones.
+func forRapid() []string {
+	return []string{"RAPID_NOFAILFILE=1", "RAPID_SEED=1", "RAPID_SHRINKTIME=1ms"}
+}
 
 // ready builds the suite and runs each of its tests once, unbroken, to see that it passes, what it reaches and how long it takes.
 func (s *suite) ready() error {
@@ -65,9 +67,6 @@ func (s *suite) measure() error {
 	}
 	if _, err := os.Stat(s.bin); err != nil {
 		return nil // it has no tests yet
-	}
-	if exec.Command(s.bin, noFile, "-test.list=^$").Run() == nil { // it knows the flag
-		s.flags = []string{noFile}
 	}
 	list := exec.Command(s.bin, "-test.list", "^(Test|Example|Fuzz)")
 	list.Dir = filepath.Join(s.o.root, s.dir)
@@ -138,7 +137,7 @@ func (s *suite) run(tests []*test, limit time.Duration, env ...string) result {
 	ctx, cancel := context.WithTimeout(s.o.ctx, limit+5*time.Second)
 	defer cancel()
 	cmd := s.command(ctx, names, limit)
-	cmd.Env = append(append(os.Environ(), "TMPDIR="+tmp), env...)
+	cmd.Env = slices.Concat(os.Environ(), []string{"TMPDIR=" + tmp}, forRapid(), env)
 	var said bytes.Buffer
 	cmd.Stdout, cmd.Stderr = &said, &said
 	if cmd.Run() == nil {
@@ -151,9 +150,8 @@ func (s *suite) run(tests []*test, limit time.Duration, env ...string) result {
 }
 
 func (s *suite) command(ctx context.Context, names []string, limit time.Duration) *exec.Cmd {
-	args := append([]string{"-c", `ulimit -v 8000000; exec "$0" "$@"`, s.bin,
-		"-test.failfast", "-test.timeout=" + limit.String(), "-test.run=^(" + strings.Join(names, "|") + ")$"}, s.flags...)
-	cmd := exec.CommandContext(ctx, "sh", args...)
+	cmd := exec.CommandContext(ctx, "sh", "-c", `ulimit -v 8000000; exec "$0" "$@"`, s.bin,
+		"-test.failfast", "-test.timeout="+limit.String(), "-test.run=^("+strings.Join(names, "|")+")$")
 	cmd.Dir = filepath.Join(s.o.root, s.dir)
 	cmd.SysProcAttr = &syscall.SysProcAttr{Setpgid: true}
 	cmd.Cancel = func() error { return syscall.Kill(-cmd.Process.Pid, syscall.SIGKILL) }
