@@ -66,42 +66,35 @@ func (k key) of(v ast.Value, r *rule, lim limits.Set) bool {
 
 // TestCodesNameWhatDecided: the fact that METADATA names for a code, held against the limit named there, always comes out the same where
 // the rule gives this code: within the limit where it passes, past it where it does not. A pass shows the fact with the uncertainty
-// counted; a denial the sharp twin, where there is one: what fails even so.
+// counted; a denial the sharp twin, where there is one: what fails even so. A truth or a word decides only if the other way was seen to
+// come with the other answer.
 func TestCodesNameWhatDecided(t *testing.T) {
 	s := loaded(t)
-	tight, err := s.With(testLimits(t, // the limits of exceptions tighter than the rule
-		limits.Entry{Rule: "sync/jump", Name: "axis_expected_deg", Value: 2}, limits.Entry{Rule: "solve/quality", Name: "matched_expected", Value: 20}))
+	turned, err := s.With(testLimits(t, // of two limits of one fact the other is the tighter
+		limits.Entry{Rule: "sync/jump", Name: "axis_expected_deg", Value: 2}, limits.Entry{Rule: "solve/quality", Name: "matched_expected", Value: 20},
+		limits.Entry{Rule: "pose/fresh", Name: "age_s", Value: 1}, limits.Entry{Rule: "sync/expected", Name: "deny_arcmin", Value: 60}))
 	require.NoError(t, err)
-	tight.bound.patience = s.bound.patience
+	turned.bound.patience = s.bound.patience
 	random := rand.New(rand.NewSource(20261129))
 	for i, r := range s.lib.rules {
-		seen := map[string]map[string]bool{} // by code: what the fact named there came to
-		for code := range r.codes {
-			seen[code] = map[string]bool{}
-		}
-		for _, s := range []*Set{s, tight} {
-			for range 250 {
-				in := atEdges(random, r, s.Limits())
-				code := s.bound.askOne(t.Context(), i, in, noon()).code
-				m := r.codes[code]
-				if v := in.Get(ast.StringTerm(m.Fact)); v != nil { // else the default, or an optional fact, which then is missing
-					seen[code][truths(r, m, v.Value, s.Limits())] = true
-				}
-			}
-		}
+		drawn := answeredAtEdges(t, random, i, s, turned)
 		sharps := slices.ContainsFunc(r.source.order, sharp)
-		for code, m := range r.codes {
-			got := slices.Sorted(maps.Keys(seen[code]))
+		for name, m := range r.codes {
+			what := fmt.Sprintf("%s of %s, by %s within %v", name, r.ID, m.Fact, m.Limit)
+			passes := m.effect == "pass"
+			got := comesTo(r, m, drawn, func(a answered) bool { return a.code == name })
+			others := comesTo(r, m, drawn, func(a answered) bool { return (r.codes[a.code].effect == "pass") != passes })
 			if m.Limit != nil {
-				assert.Equalf(t, []string{fmt.Sprint(m.effect == "pass")}, got, "%s of %s: whether %s is within %v", code, r.ID, m.Fact, m.Limit)
-			} else if assert.Lenf(t, got, 1, "%s of %s: what %s comes to", code, r.ID, m.Fact) {
-				assert.NotEmptyf(t, got[0], "%s of %s: no truth of %s", code, r.ID, m.Fact)
+				assert.Equal(t, []string{fmt.Sprint(passes)}, got, what)
+			} else if assert.Len(t, got, 1, what) {
+				assert.NotEmpty(t, got[0], what)
+				assert.True(t, slices.ContainsFunc(others, func(o string) bool { return o != got[0] }), what)
 			}
 			switch m.effect {
 			case "pass":
-				assert.Falsef(t, sharp(m.Fact), "%s of %s passes by %s alone", code, r.ID, m.Fact)
+				assert.False(t, sharp(m.Fact), what)
 			case "deny":
-				assert.Equalf(t, sharps, sharp(m.Fact), "%s of %s denies by %s", code, r.ID, m.Fact)
+				assert.Equal(t, sharps, sharp(m.Fact), what)
 			}
 		}
 	}
@@ -109,16 +102,48 @@ func TestCodesNameWhatDecided(t *testing.T) {
 
 func sharp(fact string) bool { return strings.Contains(fact, "_sharp_") }
 
-// truths are those of the lookup that the fact and the limit of a code decide.
-func truths(r *rule, m code, v ast.Value, lim limits.Set) string {
-	var out []string
-	for _, k := range keysOf(r) {
-		ordered := k.operator == "gte" || k.operator == "lte"
-		if k.fact == m.Fact && (m.Limit == nil && !ordered || m.Limit != nil && ordered && k.limit == fmt.Sprint(m.Limit)) {
-			out = append(out, fmt.Sprint(k.of(v, r, lim)))
+// answered is what a rule said to some facts under some limits.
+type answered struct {
+	in   ast.Object
+	lim  limits.Set
+	code string
+}
+
+// answeredAtEdges asks one rule of each set about drawn facts, and leaves out where one that it needs was missing.
+func answeredAtEdges(t *testing.T, random *rand.Rand, i int, sets ...*Set) []answered {
+	t.Helper()
+	var out []answered
+	for _, s := range sets {
+		for range 250 {
+			a := answered{in: atEdges(random, s.lib.rules[i], s.Limits()), lim: s.Limits()}
+			got := s.bound.askOne(t.Context(), i, a.in, noon())
+			require.NoError(t, got.err)
+			if a.code = got.code; a.code != missingCode {
+				out = append(out, a)
+			}
 		}
 	}
-	return strings.Join(out, " ")
+	return out
+}
+
+// comesTo lists what the truths of the lookup that the fact and the limit of a code decide came to, in some of the answers.
+func comesTo(r *rule, m code, drawn []answered, among func(answered) bool) []string {
+	seen := map[string]bool{}
+	for _, a := range drawn {
+		v := a.in.Get(ast.StringTerm(m.Fact))
+		if v == nil || !among(a) { // an optional fact, which then is missing
+			continue
+		}
+		var truths []string
+		for _, k := range keysOf(r) {
+			ordered := k.operator == "gte" || k.operator == "lte"
+			if k.fact == m.Fact && (m.Limit == nil && !ordered || m.Limit != nil && ordered && k.limit == fmt.Sprint(m.Limit)) {
+				truths = append(truths, fmt.Sprint(k.of(v.Value, r, a.lim)))
+			}
+		}
+		seen[strings.Join(truths, " ")] = true
+	}
+	return slices.Sorted(maps.Keys(seen))
 }
 
 // atEdges draws the facts of one rule, each on one of its limits, beside it or, one in ten, missing.
