@@ -155,8 +155,10 @@ func atEdges(random *rand.Rand, r *rule, lim limits.Set) ast.Object {
 	}
 	in := ast.NewObject()
 	for _, fact := range r.source.order {
-		v := numberTerm(edges[random.Intn(len(edges))] + float64(random.Intn(3)-1)/1000)
+		var v *ast.Term
 		switch r.source.checked[fact] {
+		case numberKind:
+			v = numberTerm(edges[random.Intn(len(edges))] + float64(random.Intn(3)-1)/1000)
 		case truthKind:
 			v = ast.BooleanTerm(random.Intn(2) == 0)
 		case wordKind:
