@@ -12,6 +12,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"keepclear.example/keepclear/service/internal/facts"
 	"keepclear.example/keepclear/service/internal/limits"
 	"keepclear.example/keepclear/service/internal/verdict"
 )
@@ -97,6 +98,20 @@ func TestCodesNameWhatDecided(t *testing.T) {
 				assert.Equal(t, sharps, sharp(m.Fact), what)
 			}
 		}
+	}
+}
+
+// TestExceptionsNameWhatNeedsThem: an axis that may turn farther because the solve is expected is the one that is shown.
+func TestExceptionsNameWhatNeedsThem(t *testing.T) {
+	s := loaded(t)
+	for _, fact := range []string{"sync_jump_axis1_deg", "sync_jump_axis2_deg"} {
+		f := good()
+		f.Truth("solve_expected", true, facts.Computed)
+		f.Number(fact, 4, facts.Computed)
+		got := of(t, s.Judge(t.Context(), everything(), f, noon()), "sync/jump")
+		assert.Equal(t, verdict.Passes, got.Effect, fact)
+		assert.Equal(t, fact, got.Fact.Name)
+		assert.InDelta(t, 5.0, *got.Limit, 0, fact)
 	}
 }
 
