@@ -109,7 +109,8 @@ func gapBeside(b *testing.B, f *second, r *rig.Rig, s *rig.Scene) {
 			}
 		}
 	}
-	require.LessOrEqual(b, early, len(poses)/100, "poses at which FCL finds more than two points of ours are apart")
+	require.LessOrEqual(b, early, len(poses)/50, "poses at which FCL finds more than two points of ours are apart")
+	b.ReportMetric(float64(early), "fcl_early")
 	fcl, ours := inTurn(f, poses, func(at rig.Axes) { p.Least(at) },
 		func(at rig.Axes) { p.Prove(reach.Hold(at), rig.Axes{}, reach.DefaultBudget) },
 		func(at rig.Axes) { shelved.Prove(reach.Hold(at), rig.Axes{}, reach.DefaultBudget) })
