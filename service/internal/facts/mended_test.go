@@ -315,7 +315,7 @@ func TestProposals(t *testing.T) {
 		out = facts.Compute(in)
 		require.Less(t, number(t, out.Facts, "clearance_spare_mm"), 0.0)
 		require.NotEmpty(t, out.Instead)
-		assert.Equal(t, side.Other(), out.Instead[0][0].Side)
+		assert.Equal(t, side.Other(), out.Instead[0].Steps[0].Side)
 	}
 }
 
