@@ -9,7 +9,7 @@ type span struct {
 	unit      string
 	open      bool   // low itself is out
 	help      string // what to do about a number outside; empty: measure again
-	size           // of lengths: see usual.go
+	size             // of lengths: see usual.go
 }
 
 func from(what string, low, high float64, unit string) span {
