@@ -34,6 +34,11 @@ func TestLeastIsThatOfEveryPair(t *testing.T) {
 			// Neither finds of solids that are deep in each other more than within bounds (solid.Distance).
 			require.LessOrEqual(t, float64(got.Upper-got.Lower), max(1e-6, 2*(high-low)+1e-6), "seed %d: at %v, want to rounding", seed, at)
 			assert.Equal(t, got, p.Least(at), "seed %d: asked again", seed)
+			if high < -slack {
+				require.True(t, got.Fails(), "seed %d: at %v: %+v", seed, at, got)
+			} else if low > slack {
+				require.True(t, got.Passes(), "seed %d: at %v: %+v", seed, at, got)
+			}
 			if got.Nearest != nil {
 				seenAgain(t, s, got.Nearest)
 			}
@@ -132,6 +137,8 @@ func TestSegmentsApart(t *testing.T) {
 			point{X: -0.90010447502136237, Y: 9.0671446351334441e-7}, point{X: 1.0730877178721130, Y: -9.8185787633992740e-7}, 1.1575046138574e-7, -1},
 		{point{X: 0.77998990099877119, Y: 0.61192502360790968, Z: -0.22703111823648214}, point{X: 0.53215344529598951, Y: 0.85724585503339767, Z: -0.10102437809109688},
 			point{X: -0.21277333982288837, Y: 0.35091548087075353, Z: -0.49557160679250956}, point{X: 0.11881479667499661, Y: 0.022494725417345762, Z: -0.66426620958372951}, 0.98292397116488733, 0.98292397116488733},
+		{point{X: -1}, point{X: 1}, point{Y: -1}, point{Y: 1}, 0, 0},
+		{point{X: 1}, point{X: 1}, point{X: 1}, point{X: 1}, 0, 0},
 		{point{}, point{}, point{X: 3}, point{X: 3}, 3, 3},
 		{point{Y: 2}, point{Y: 2}, point{X: -5}, point{X: 5}, 2, 2},
 		{point{X: -5}, point{X: 5}, point{X: 9, Y: 3}, point{X: 9, Y: 3}, 5, 5},
