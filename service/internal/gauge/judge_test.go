@@ -276,6 +276,21 @@ func TestOneOfSoManyLengths(t *testing.T) {
 	}
 }
 
+// TestLengthsThatChangeNoGapAreNoneOfThoseTried: among 24 lengths of which one alone changes the gap that was measured, chance has no pick.
+func TestLengthsThatChangeNoGapAreNoneOfThoseTried(t *testing.T) {
+	s := described(t, "heron")
+	require.Greater(t, len(s.Lengths), 20)
+	for sum, want := range map[float64]bool{6.5: false, 6.8: true, 12: true} {
+		slope := make([]float64, len(s.Lengths))
+		slope[3] = 1
+		e := &explanation{s: s, r: []float64{1}, slopes: [][]float64{slope}}
+		e.weigh([]Measured{{Err: 2}})
+		e.r[0] = math.Sqrt(sum / e.left(e.r))
+		assert.InDelta(t, sum, e.left(e.r), 1e-9)
+		assert.Equal(t, want, e.pointed(), "a sum of squares of %v", sum)
+	}
+}
+
 // TestRightFilesAreSeldomAccused: with reading errors drawn as they are taken to be, of the tape and of every length, a right file is accused about as seldom
 // as the bars say: once in a hundred for all gaps together, and at most once in a hundred for one length.
 func TestRightFilesAreSeldomAccused(t *testing.T) {

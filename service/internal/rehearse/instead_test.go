@@ -112,3 +112,20 @@ func TestOneRehearsalSeeksOnlySoMuch(t *testing.T) {
 	named, unsought, _ = told(int(reach.DefaultBudget))
 	assert.Equal(t, []int{len(steps), 0}, []int{named, unsought})
 }
+
+// TestSearchesCountThoughTheyFindNothing: of steps for which there is no way, each search takes off the work that is left, too.
+func TestSearchesCountThoughTheyFindNothing(t *testing.T) {
+	var steps []question.Action
+	for range 60 {
+		steps = append(steps, toAxes(-90, 30), toAxes(-30, -30))
+	}
+	said := map[string]int{}
+	for _, o := range turnsWithin(t, 600, rig.DegAxes(-30, -30), steps...) {
+		for _, n := range o.Answer.Notes {
+			said[n]++
+		}
+	}
+	t.Log(said)
+	assert.Greater(t, said[rehearse.Unsought], 60, "26 are sought; without the searches it would be 96")
+	assert.Less(t, said[rehearse.Unsought], 118, "the first are sought")
+}
