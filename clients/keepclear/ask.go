@@ -99,6 +99,20 @@ func (k *call) printElsewhere(j *pb.Judgement) {
 	fmt.Fprintf(k.out, "      It is meant to end at %s; it might end at %s%s.\n", axes(meant), axes(worst.GetAxes()), why)
 }
 
+// printInstead says what would pass, in order.
+func (k *call) printInstead(j *pb.Judgement, first string) {
+	for i, x := range j.GetAskInstead() {
+		fmt.Fprintf(k.out, "      %-*s %s\n", len(first), map[bool]string{true: first, false: "and then ask:"}[i == 0], keepclear.Say(x))
+		k.printStop(j, uint32(i))
+	}
+}
+
+func (k *call) printNotes(j *pb.Judgement) {
+	for _, n := range j.GetNotes() {
+		fmt.Fprintf(k.out, "      (%s)\n", n)
+	}
+}
+
 // printStop says where the mount believes a stop to be.
 func (k *call) printStop(j *pb.Judgement, step uint32) {
 	for _, s := range j.GetStops() {
@@ -125,10 +139,7 @@ func (k *call) printAnswer(r *pb.AskResponse, code int, fault string) {
 	if code != exitDone {
 		k.printElsewhere(j)
 	}
-	for i, x := range j.GetAskInstead() {
-		fmt.Fprintf(k.out, "      %s %s\n", map[bool]string{true: "Would pass now:", false: "and then ask:  "}[i == 0], keepclear.Say(x))
-		k.printStop(j, uint32(i))
-	}
+	k.printInstead(j, "Would pass now:")
 	if j.GetStopTracking() {
 		fmt.Fprintln(k.out, "      STOP TRACKING NOW: standing as it is does not stay clear for long.")
 	}
@@ -156,9 +167,7 @@ func (k *call) printAnswer(r *pb.AskResponse, code int, fault string) {
 		}
 		fmt.Fprintf(k.out, "      Closest: %s and %s, %s, at (%.1f°, %.1f°); %.0f mm wanted.\n", c.GetParts()[0], c.GetParts()[1], gap, c.GetAxes().GetAxis1Deg(), c.GetAxes().GetAxis2Deg(), c.GetRequiredMm())
 	}
-	for _, n := range j.GetNotes() {
-		fmt.Fprintf(k.out, "      (%s)\n", n)
-	}
+	k.printNotes(j)
 	rc := r.GetReceipt()
 	fmt.Fprintf(k.out, "      Entry %s/%d  %x\n", rc.GetChain(), rc.GetNumber(), rc.GetEntrySha256())
 }
@@ -280,6 +289,8 @@ func (k *call) printOutlook(r *pb.RehearseResponse, asked *pb.Action) {
 		if u := s.GetPassesUntilTime(); u != nil && tracks(asked) {
 			fmt.Fprintf(k.out, "      Passes until %s.\n", instant(u.AsTime(), start))
 		}
+		k.printInstead(j, "Would pass instead:")
+		k.printNotes(j)
 	}
 	fmt.Fprintf(k.out, "      Taken for granted: %s.\n", strings.Join(r.GetAssumed(), ", "))
 }

@@ -37,14 +37,18 @@ func TestAWholeDayIsNotToldAsThisInstant(t *testing.T) {
 	assert.Contains(t, said(90*time.Minute), "Carrying on as it is does no harm until 14:45:15 UTC.")
 }
 
-// outlook is a service that would let everything pass for seven hours from a start.
+// outlook is a service that would let everything pass for seven hours from a start, but for what is blocked.
 type outlook struct {
 	pb.UnimplementedRehearsalServiceServer
-	start time.Time
+	start   time.Time
+	blocked *pb.Judgement
 }
 
 func (o outlook) Rehearse(context.Context, *pb.RehearseRequest) (*pb.RehearseResponse, error) {
 	end := timestamppb.New(o.start.Add(7 * time.Hour))
+	if o.blocked != nil {
+		return &pb.RehearseResponse{Steps: []*pb.RehearsedStep{{Outlook: o.blocked, StartTime: timestamppb.New(o.start), EndTime: end}}}, nil
+	}
 	return &pb.RehearseResponse{Assumed: []string{"the clock"}, Steps: []*pb.RehearsedStep{{
 		Outlook: &pb.Judgement{Verdict: pb.Verdict_VERDICT_ALLOW, Sentence: "Every rule passed."}, StartTime: timestamppb.New(o.start), EndTime: end, PassesUntilTime: end,
 	}}}, nil
@@ -70,6 +74,23 @@ func TestWhatARehearsalTells(t *testing.T) {
 	assert.Contains(t, past, "(that start is past: judged as of then)")
 	assert.NotContains(t, past, "Passes until", "nothing is tracked")
 	assert.Contains(t, said("rehearse heron slew --axis1 1 --axis2 2 --track 7h", tonight), "Passes until")
+}
+
+// TestARehearsalTellsAWayRound: what would pass instead, in order, and what was found of ways round.
+func TestARehearsalTellsAWayRound(t *testing.T) {
+	tonight := time.Date(2026, 11, 14, 21, 0, 0, 0, time.UTC)
+	at := func(a1, a2 float64) *pb.Action {
+		return &pb.Action{Kind: &pb.Action_Slew{Slew: &pb.Slew{Target: &pb.Slew_Axes{Axes: keepclear.Axes(a1, a2)}}}}
+	}
+	address := listening(t, func(g *grpc.Server) {
+		pb.RegisterRehearsalServiceServer(g, outlook{start: tonight, blocked: &pb.Judgement{
+			Verdict: pb.Verdict_VERDICT_DENY, Sentence: "Too near.", AskInstead: []*pb.Action{at(1, 2), at(3, 4)}, Notes: []string{"a note of it"},
+		}})
+	})
+	var out, errs bytes.Buffer
+	code := run(t.Context(), append(strings.Fields("rehearse heron slew --axis1 3 --axis2 4"), "--at-address", address), nil, &out, &errs, func() time.Time { return tonight })
+	require.Equal(t, exitDeny, code, errs.String())
+	assert.Contains(t, out.String(), "      Would pass instead: slew to axes (1.00°, 2.00°)\n      and then ask:       slew to axes (3.00°, 4.00°)\n      (a note of it)\n")
 }
 
 // TestStopsStandBesideWhatTheyStandFor: a slew by axes that is named is told as the mount's own position too, and nothing else is.

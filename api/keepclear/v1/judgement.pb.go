@@ -314,7 +314,7 @@ type Judgement struct {
 	Findings []*Finding `protobuf:"bytes,3,rep,name=findings,proto3" json:"findings,omitempty"`
 	// Of a hold: what ends it. Empty on allow and deny.
 	Needs []*Need `protobuf:"bytes,4,rep,name=needs,proto3" json:"needs,omitempty"`
-	// Of a deny (and some holds): questions that would pass now, to be asked in this order. Empty: none known.
+	// Of a deny (and some holds): questions that would pass now (of a rehearsed step: at its start), to be asked in this order. Empty: none known.
 	AskInstead []*Action `protobuf:"bytes,5,rep,name=ask_instead,json=askInstead,proto3" json:"ask_instead,omitempty"`
 	// How long carrying on as last reported stays clear; at most 24 h ahead. Absent: unknown, take it as already over.
 	HarmlessUntil *Deadline `protobuf:"bytes,6,opt,name=harmless_until,json=harmlessUntil,proto3" json:"harmless_until,omitempty"`
@@ -327,7 +327,8 @@ type Judgement struct {
 	// Every fact that was worked out, by name. Empty unless asked for (with_facts); the record has them in any case.
 	Facts []*Fact `protobuf:"bytes,10,rep,name=facts,proto3" json:"facts,omitempty"`
 	// What the question left out and what that cost, one sentence each: "no side given: both are judged"; then what stays
-	// unseen at this level of integration.
+	// unseen at this level of integration; of a way that is not clear what is known of ways round that ask_instead does not name: none was
+	// found, there is none, one was found and would not pass.
 	Notes []string `protobuf:"bytes,11,rep,name=notes,proto3" json:"notes,omitempty"`
 	// Those questions of ask_instead that are slews by axes, as positions that the mount understands, for a mount that can be sent to a
 	// position only. Empty: none, or what the mount believes is not known.

@@ -71,9 +71,9 @@ type Answer struct {
 	Sentence      string
 	Findings      []verdict.Finding // gravest first
 	Needs         []verdict.Need
-	Instead       []question.Action   // a series that would pass, to be asked for one after the other
-	proposed      [][]question.Action // what may be named there
-	Stops         []Stop              // those of Instead that are slews by axes, as positions for the mount
+	Instead       []question.Action // a series that would pass, to be asked for one after the other
+	proposed      []facts.Proposal  // what may be named there
+	Stops         []Stop            // those of Instead that are slews by axes, as positions for the mount
 	HarmlessUntil *time.Time
 	StopTracking  bool
 	Ends          []facts.End

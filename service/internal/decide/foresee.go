@@ -11,19 +11,31 @@ import (
 	"keepclear.example/keepclear/service/internal/verdict"
 )
 
-// Foresee works out what would be found if an action were asked for at a stated instant, from where the rig would stand then. It takes for
-// granted what only that instant can show (belief right, clocks right, fresh samples, no lock): the rules about it do not apply. What gauges found of the
-// file (nil: nothing) widens the gaps as it would then.
-func Foresee(ctx context.Context, m Member, moment func(time.Time) (*sky.Moment, error), cells int, proof *question.Proof, from []question.Candidate, a question.Action, at time.Time) (facts.Outcome, []verdict.Finding) {
+// Ahead is what is taken for granted of an instant to come: belief and clocks right, samples fresh, no lock.
+type Ahead struct {
+	Member Member
+	Moment func(time.Time) (*sky.Moment, error)
+	Cells  int             // work budget of each proof
+	Proof  *question.Proof // what gauges found of the rig file widens the gaps as it would then; nil: nothing yet
+}
+
+// Foresee works out what would be found if an action were asked for at a stated instant, from where the rig would stand then: the rules about what only
+// that instant can show do not apply. Where proposes is set, what may pass instead is sought, too, which takes longer than all else.
+func (w *Ahead) Foresee(ctx context.Context, from []question.Candidate, a question.Action, at time.Time, proposes bool) (facts.Outcome, []verdict.Finding) {
+	out := facts.Compute(w.input(from, a, at, proposes))
+	return out, setAside(w.Member.Rules.Judge(ctx, Subject(w.Member.Rig, a), out.Facts, at))
+}
+
+func (w *Ahead) input(from []question.Candidate, a question.Action, at time.Time, proposes bool) facts.Input {
 	pose := question.Pose{State: question.Known, Candidates: from, At: at}
 	if len(from) > 1 {
 		pose.State = question.Candidates
 	}
-	out := facts.Compute(facts.Input{
-		Question: question.Question{Rig: m.Rig.ID, Action: a, At: at}, Snapshot: question.Snapshot{Rig: question.RigState{Pose: pose, Proof: proof}, At: at},
-		Rig: m.Rig, Limits: m.Limits, Moment: moment, Cells: cells, Shelf: m.Shelf, Rehearsed: true,
-	})
-	return out, setAside(m.Rules.Judge(ctx, Subject(m.Rig, a), out.Facts, at))
+	m := &w.Member
+	return facts.Input{
+		Question: question.Question{Rig: m.Rig.ID, Action: a, At: at}, Snapshot: question.Snapshot{Rig: question.RigState{Pose: pose, Proof: w.Proof}, At: at},
+		Rig: m.Rig, Limits: m.Limits, Moment: w.Moment, Cells: w.Cells, Shelf: m.Shelf, Rehearsed: true, Proposes: proposes,
+	}
 }
 
 // Foreseen is the verdict on what was foreseen of an action; an allow lets nothing move.

@@ -82,7 +82,7 @@ func slowJog(g *group, q question.Question, s question.RigState, out *facts.Outc
 	slow := q.Action
 	limit := unit.Deg(most)
 	slow.Rate, slow.Message = &limit, nil
-	out.Instead = append([][]question.Action{{slow}}, out.Instead...)
+	out.Instead = append([]facts.Proposal{{Steps: []question.Action{slow}}}, out.Instead...)
 	say := fmt.Sprintf("a creep may go no faster than %.2f°/s", most)
 	if !creeps {
 		say = fmt.Sprintf("%s, so a jog may go no faster than %.2f°/s", unsure(s.Pose), most)

@@ -2,14 +2,15 @@ package decide
 
 import (
 	"context"
+	"fmt"
+	"slices"
 	"time"
 
+	"keepclear.example/keepclear/service/internal/facts"
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/rules"
 	"keepclear.example/keepclear/service/internal/verdict"
-
-	"keepclear.example/keepclear/service/internal/facts"
 )
 
 // proposals keeps, of what the facts propose instead, the first series of questions that would pass: its first one if it were asked now,
@@ -19,17 +20,69 @@ func (d *Decider) proposals(ctx context.Context, g *group, q question.Question, 
 	if a.Verdict == verdict.Allow {
 		return
 	}
-	for _, series := range a.proposed {
-		out, passes := d.wouldPass(ctx, g, q, snap, series[0])
-		if passes && d.followsOn(ctx, g, snap, out, series[1:]) {
-			a.Instead, a.Stops = series, d.stops(g, snap, series)
-			return
+	var said []string
+	a.Instead, said = choose(a.proposed, func(steps []question.Action) (fate, bool) {
+		out, first := d.wouldPass(ctx, g, q, snap, steps[0])
+		if !first.passes() {
+			return first, false
+		}
+		w := Ahead{g.member, d.parts.Moment, d.parts.Cells, snap.Rig.Proof}
+		return w.follow(ctx, out, steps[1:], snap.At.Add(lasts(&out)), 1)
+	})
+	a.Notes = append(a.Notes, said...)
+	if len(a.Instead) > 0 {
+		a.Stops = d.stops(g, snap, a.Instead)
+	}
+}
+
+// fate is what becomes of a series of questions: the verdict on the last that was judged, which it is, and what stands in its way.
+type fate struct {
+	verdict  verdict.Verdict
+	step     int
+	sentence string
+}
+
+func (f fate) passes() bool { return f.verdict == verdict.Allow }
+
+func fateOf(v verdict.Verdict, findings []verdict.Finding, step int) fate {
+	verdict.Sort(findings)
+	return fate{v, step, Sentence(v, findings)}
+}
+
+// choose returns the first of some proposals that passes as they are tried. Where none does it says of those that were sought and found clear what stands in
+// their way: somebody may clear that away.
+func choose(proposed []facts.Proposal, try func(steps []question.Action) (fate, bool)) (steps []question.Action, said []string) {
+	for _, p := range proposed {
+		f, passes := try(p.Steps)
+		if passes {
+			return p.Steps, nil
+		}
+		if p.Found == "" {
+			continue
+		}
+		which := "it"
+		if n := len(p.Steps); n > 1 {
+			which = fmt.Sprintf("question %d of its %d", f.step+1, n)
+		}
+		if say := fmt.Sprintf("%s was found, but %s would not pass: %s", p.Found, which, f.sentence); !slices.Contains(said, say) {
+			said = append(said, say)
 		}
 	}
+	return nil, said
+}
+
+// lasts is how long a motion and what follows it take, a year at most: what takes longer passes nowhere, and would end in the past.
+func lasts(out *facts.Outcome) time.Duration {
+	return seconds(min(out.MotionS+out.FollowS, 366*86400))
 }
 
 // stops gives those of a series that are slews by axes as positions that the mount understands.
 func (d *Decider) stops(g *group, snap question.Snapshot, series []question.Action) []Stop {
+	return positions(facts.Input{Snapshot: snap, Rig: g.member.Rig, Limits: g.member.Limits, Moment: d.parts.Moment, Cells: d.parts.Cells}, series)
+}
+
+// positions gives the slews by axes of a series as positions.
+func positions(in facts.Input, series []question.Action) []Stop {
 	var steps []int
 	var to []rig.Axes
 	for i, a := range series {
@@ -41,40 +94,60 @@ func (d *Decider) stops(g *group, snap question.Snapshot, series []question.Acti
 		return nil
 	}
 	var out []Stop
-	for i, s := range facts.AsPositions(facts.Input{Snapshot: snap, Rig: g.member.Rig, Limits: g.member.Limits, Moment: d.parts.Moment, Cells: d.parts.Cells}, to) {
+	for i, s := range facts.AsPositions(in, to) {
 		out = append(out, Stop{steps[i], s})
 	}
 	return out
 }
 
-// followsOn tells whether the rest of a series would pass, from where its first would end.
-func (d *Decider) followsOn(ctx context.Context, g *group, snap question.Snapshot, out facts.Outcome, rest []question.Action) bool {
-	at := snap.At
-	for _, p := range rest {
-		at = at.Add(time.Duration((out.MotionS + out.FollowS) * float64(time.Second)))
-		from := []question.Candidate{{Axes: out.After, Sigma: out.Sigma}}
-		next, findings := Foresee(ctx, g.member, d.parts.Moment, d.parts.Cells, snap.Rig.Proof, from, p, at)
-		if Foreseen(g.member, p, findings) != verdict.Allow {
-			return false
+// Instead chooses, of what the facts of an action propose instead, the first series that would pass if it were asked from the same instant on, from where
+// the rig would stand then, with its slews by axes as positions; and says what stands in the way of ways that were found and do not pass. Judged is how
+// many questions it judged.
+func (w *Ahead) Instead(ctx context.Context, from []question.Candidate, at time.Time, proposed []facts.Proposal) (series []question.Action, stops []Stop, said []string, judged int) {
+	series, said = choose(proposed, func(steps []question.Action) (fate, bool) {
+		judged += len(steps)
+		first := w.Member.asAsked(steps[0])
+		out, findings := w.Foresee(ctx, from, first, at, false)
+		if f := fateOf(Foreseen(w.Member, first, findings), findings, 0); !f.passes() {
+			return f, false
+		}
+		return w.follow(ctx, out, steps[1:], at.Add(lasts(&out)), 1)
+	})
+	if len(series) > 0 {
+		stops = positions(w.input(from, series[0], at, false), series)
+	}
+	return series, stops, said, judged
+}
+
+// follow tells what becomes of the rest of a series, from where its questions up to some step would leave the rig, at an instant.
+func (w *Ahead) follow(ctx context.Context, out facts.Outcome, rest []question.Action, at time.Time, step int) (f fate, passes bool) {
+	for i, p := range rest {
+		p = w.Member.asAsked(p)
+		next, findings := w.Foresee(ctx, []question.Candidate{{Axes: out.After, Sigma: out.Sigma}}, p, at, false)
+		if f = fateOf(Foreseen(w.Member, p, findings), findings, step+i); !f.passes() {
+			return f, false
 		}
 		next.Sigma, out = out.Sigma, next
+		at = at.Add(lasts(&out))
 	}
-	return true
+	return f, true
 }
 
 // wouldPass judges another action in the place of the question's.
-func (d *Decider) wouldPass(ctx context.Context, g *group, q question.Question, snap question.Snapshot, p question.Action) (facts.Outcome, bool) {
-	if p.Kind == question.Slew && p.Axes != nil && retreats(g, p) {
-		p.Kind = question.Retreat
-	}
-	q.Action = p
+func (d *Decider) wouldPass(ctx context.Context, g *group, q question.Question, snap question.Snapshot, p question.Action) (facts.Outcome, fate) {
+	q.Action = g.member.asAsked(p)
 	out := facts.Compute(facts.Input{
 		Question: q, Snapshot: snap, Rig: g.member.Rig, Limits: g.member.Limits, Moment: d.parts.Moment, Cells: d.parts.Cells, Shelf: g.member.Shelf,
 	})
-	sub := Subject(g.member.Rig, p)
+	sub := Subject(g.member.Rig, q.Action)
 	findings := found(ctx, g, q, snap.Rig, &out)
-	return out, verdict.Combine(findings, g.member.Rules.IDs(), rules.Required(sub)) == verdict.Allow
+	return out, fateOf(verdict.Combine(findings, g.member.Rules.IDs(), rules.Required(sub)), findings, 0)
 }
 
-// retreats tells whether a slew by axes goes to home or a place of rest.
-func retreats(g *group, p question.Action) bool { return Retreats(g.member.Rig, *p.Axes) }
+// asAsked is an action as it is judged when it is asked for: a slew by axes to home or a place of rest is a retreat.
+func (m *Member) asAsked(a question.Action) question.Action {
+	if a.Kind == question.Slew && a.Axes != nil && Retreats(m.Rig, *a.Axes) {
+		a.Kind = question.Retreat
+	}
+	return a
+}

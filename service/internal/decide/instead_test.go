@@ -100,3 +100,36 @@ func (b *bench) follow(series []question.Action, of string) {
 		}
 	}
 }
+
+// TestAWayRoundThatDoesNotPassIsTold: found and denied by another rule, or held by one, it is not dropped in silence.
+func TestAWayRoundThatDoesNotPassIsTold(t *testing.T) {
+	b := newBench(t)
+	b.home()
+	to := func(a1, a2 float64) question.Action {
+		at := rig.DegAxes(a1, a2)
+		return question.Action{Kind: question.Slew, Axes: &at}
+	}
+	b.follow([]question.Action{to(-60, 30)}, "where it stands")
+	stands := rig.DegAxes(-60, 30)
+
+	a, err := b.ask(to(-90, -90), stands, "")
+	require.NoError(t, err)
+	assert.Equal(t, verdict.Deny, a.Verdict, a.Sentence)
+	assert.Empty(t, a.Instead)
+	assert.Contains(t, fmt.Sprint(a.Notes), "a way round was found, but question 1 of its 2 would not pass: The telescope would point down to")
+
+	b.wait(time.Second)
+	a, err = b.ask(to(-90, 0), stands, "")
+	require.NoError(t, err)
+	assert.Len(t, a.Instead, 2)
+	assert.NotContains(t, fmt.Sprint(a.Notes), "way round")
+
+	_, _, _, err = b.d.Lock(b.rig.ID, "A. Person", "under the tube", b.clock(), request("lock-while-round-is-asked", "lock"))
+	require.NoError(t, err)
+	b.wait(time.Second)
+	a, err = b.ask(to(-90, 0), stands, "")
+	require.NoError(t, err)
+	assert.Empty(t, a.Instead)
+	assert.Contains(t, fmt.Sprint(a.Notes), "a way round was found, but question 1 of its 2 would not pass: ")
+	assert.Contains(t, fmt.Sprint(a.Notes), "locked")
+}

@@ -77,8 +77,11 @@ func (p *plan) words(b *strings.Builder, v *View) {
 	for _, s := range v.sentences() {
 		line(s)
 	}
-	if far := p.unseen(v); far != "" {
+	if far := p.those(v, func(part int) bool { return !p.shown[part] }); far != "" {
 		line("Farther off than the pictures go: " + far + ".")
+	}
+	if far := p.those(v, func(part int) bool { return p.shown[part] && p.missed[part] }); far != "" {
+		line("In some of them only, beside where the others end: " + far + ".")
 	}
 	y += 10
 	for _, k := range p.key() {
@@ -92,11 +95,11 @@ func (p *plan) words(b *strings.Builder, v *View) {
 	p.bar(b, x, y+14)
 }
 
-// unseen names the parts that no view shows.
-func (p *plan) unseen(v *View) string {
+// those names the parts of which something is true.
+func (p *plan) those(v *View, is func(part int) bool) string {
 	var names []string
 	for part, name := range v.scene.Names {
-		if !p.shown[part] {
+		if is(part) {
 			names = append(names, name)
 		}
 	}

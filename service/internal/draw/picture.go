@@ -74,12 +74,13 @@ type plan struct {
 	through   bool         // something is drawn in outline only
 	maybe     bool         // something is drawn that is there only in some states
 	shown     map[int]bool // parts that some view shows
+	missed    map[int]bool // and those of which some view shows nothing, since they stand beside it
 }
 
 // newPlan takes in all that what turns can reach, and what lies between it and the floor.
 func (v *View) newPlan() *plan {
 	c := &v.rig.Chain
-	p := &plan{middle: c.Point1, shown: map[int]bool{}}
+	p := &plan{middle: c.Point1, shown: map[int]bool{}, missed: map[int]bool{}}
 	for _, b := range v.scene.Bodies {
 		centre, radius := b.Shape.Ball()
 		switch b.Link {
@@ -132,8 +133,12 @@ func (q *panel) draw(b *strings.Builder, v *View, s *seen) {
 	fmt.Fprintf(b, `<clipPath id="view%d"><rect x="%.1f" y="%.1f" width="%.1f" height="%.1f"/></clipPath><g clip-path="url(#view%d)">`+"\n", q.nth, q.x, q.y, q.wide, q.tall, q.nth)
 	q.axes(b, v, s.eye)
 	var over []int
+	within := map[int]bool{} // parts of which something lies in this view
 	for _, i := range s.order {
 		body := v.scene.Bodies[i]
+		if !q.misses(s.outlines[i]) {
+			within[body.Part] = true
+		}
 		switch {
 		case q.filledBy(s.outlines[i]) || q.misses(s.outlines[i]):
 		case body.Link == rig.Ground && s.hidden(i, v.scene.Bodies) > muchHidden:
@@ -150,6 +155,9 @@ func (q *panel) draw(b *strings.Builder, v *View, s *seen) {
 	}
 	for _, i := range over {
 		q.shape(b, s.outlines[i], v.scene.Names[v.scene.Bodies[i].Part], outlineOnly)
+	}
+	for part := range v.scene.Names {
+		q.missed[part] = q.missed[part] || !within[part]
 	}
 	b.WriteString("</g>\n")
 	q.names(b, v, s)

@@ -263,6 +263,15 @@ func TestWhatTurnsIsNamedOrBehind(t *testing.T) {
 	}
 }
 
+// TestWhatStandsBesideAViewIsSaid: a part that one view shows and another does not, since it stands beside it, is said to be.
+func TestWhatStandsBesideAViewIsSaid(t *testing.T) {
+	r := example(t, "curlew")
+	svg := draw.NewView(r, r.Scene(nil, 10, 10), rig.DegAxes(60, -70)).Picture()
+	assert.Contains(t, svg, "In some of them only, beside where the others end: cabinet.")
+	assert.Equal(t, 1, strings.Count(svg, ">cabinet</text>"), "from the east")
+	assert.NotContains(t, viewed(heron(t), 60, -40).Picture(), "In some of them only")
+}
+
 // TestStatesAreDrawnAsTold: a part that is told to be in one of its states is drawn so and no other; in the map the state is said.
 func TestStatesAreDrawnAsTold(t *testing.T) {
 	r := example(t, "curlew")

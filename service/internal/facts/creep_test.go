@@ -48,11 +48,11 @@ func TestNeverATrap(t *testing.T) {
 			}
 			inside++
 			got := facts.Compute(standing(t, r, at, rig.Axes{}, axesSlew(r.Home)))
-			if len(got.Instead) == 0 || got.Instead[0][0].Kind != question.Creep {
+			if len(got.Instead) == 0 || got.Instead[0].Steps[0].Kind != question.Creep {
 				continue
 			}
 			out++
-			by := *got.Instead[0][0].Axes
+			by := *got.Instead[0].Steps[0].Axes
 			c := facts.Compute(standing(t, r, at, rig.Axes{}, creep(by)))
 			assert.LessOrEqual(t, number(t, c.Facts, "closing_mm_per_deg"), 0.02)
 			assert.True(t, p.Prove(reach.Hold(at.Add(by)), spread, reach.DefaultBudget).Passes(), "margins are kept at the end")
@@ -99,8 +99,8 @@ func TestEveryWayOutIsNamed(t *testing.T) {
 	r, at := heron(t), rig.DegAxes(-84, 10)
 	named := func(a question.Action) (out []rig.Axes) {
 		for _, series := range facts.Compute(standing(t, r, at, rig.Axes{}, a)).Instead {
-			if series[0].Kind == question.Creep {
-				out = append(out, *series[0].Axes)
+			if first := series.Steps[0]; first.Kind == question.Creep {
+				out = append(out, *first.Axes)
 			}
 		}
 		return out
@@ -143,11 +143,11 @@ func TestStatedByAPerson(t *testing.T) {
 		in := standing(t, r, stands.Add(anywhere(2)), rig.Axes{}, axesSlew(r.Home))
 		in.Snapshot.Rig.Pose.Candidates[0].Sigma = rig.DegAxes(1, 1)
 		got := facts.Compute(in)
-		if len(got.Instead) == 0 || got.Instead[0][0].Kind != question.Creep {
+		if len(got.Instead) == 0 || got.Instead[0].Steps[0].Kind != question.Creep {
 			continue
 		}
 		named++
-		by, at := *got.Instead[0][0].Axes, in.Snapshot.Rig.Pose.Candidates[0].Axes
+		by, at := *got.Instead[0].Steps[0].Axes, in.Snapshot.Rig.Pose.Candidates[0].Axes
 		for range 30 {
 			from := at.Add(anywhere(3)).Add(by.Scale(rnd.Float64()))
 			before, after := gapsAt(scene, from), gapsAt(scene, from.Add(by.Scale(1e-3)))

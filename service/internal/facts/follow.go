@@ -334,5 +334,5 @@ func (in *Input) shorter(binding float64, out *Outcome) {
 	} else {
 		a.Follow = time.Duration(longest) * time.Second
 	}
-	out.Instead = append(out.Instead, []question.Action{a})
+	out.Instead = append(out.Instead, Proposal{Steps: []question.Action{a}})
 }

@@ -209,7 +209,7 @@ func TestOtherSideWhereTravelOrFloorOrTrackingFails(t *testing.T) {
 		require.GreaterOrEqual(t, number(t, out.Facts, "clearance_spare_mm"), 0.0, "%s: what fails is not the clearance", what)
 		passes := false
 		for _, series := range out.Instead {
-			p := series[len(series)-1]
+			p := series.Steps[len(series.Steps)-1]
 			if p.Kind != question.Slew || p.Sky == nil || p.Side == "" || p.Side == a.Side || p.Follow != a.Follow {
 				continue
 			}
@@ -223,12 +223,12 @@ func TestOtherSideWhereTravelOrFloorOrTrackingFails(t *testing.T) {
 	r.Travel.Low.A1, r.Travel.High.A1 = unit.Deg(-97.5), unit.Deg(97.5)
 	short := ask(slew(5, 50, rig.West, 2*time.Hour)) // axis 1 from 95° on; on the other side from -85° on
 	assert.Less(t, number(t, short.Facts, "track_spare_s"), 0.0)
-	assert.Equal(t, rig.East, short.Instead[len(short.Instead)-1][0].Side, "behind the shorter track")
+	assert.Equal(t, rig.East, short.Instead[len(short.Instead)-1].Steps[0].Side, "behind the shorter track")
 	r.Travel.Low.A1, r.Travel.High.A1 = unit.Deg(-86), unit.Deg(86)
 	assert.Empty(t, ask(question.Action{Kind: question.Slew, Axes: ptr(rig.DegAxes(20, 181))}).Instead, "axes have no side")
 	r.Mount.Chooses = rig.AnySide
 	for _, series := range ask(slew(6, 50, rig.West, 0)).Instead {
-		assert.Len(t, series, 2, "it takes no side that is asked for, so that only a way round is left")
+		assert.Len(t, series.Steps, 2, "it takes no side that is asked for, so that only a way round is left")
 	}
 }
 

@@ -37,7 +37,8 @@ type Outcome struct {
 	Ends    []End                 // where the motion could end; intended first
 	Closest *question.Clearance   // of all ends and ways, and of the tracking that was asked for
 	Legs    []question.Leg        // of the intended way
-	Instead [][]question.Action   // proposals that may pass where this does not, best first, each a series to be asked one after the other; to be judged before they are offered
+	Instead []Proposal            // what may pass where this does not, best first; to be judged before it is offered
+	Sought  int                   // cells looked at for ways round and ways out
 	Notes   []string              // what the question left out and what that cost
 	Solve   *question.JudgedSolve // of a sync: the evidence as understood
 
@@ -52,6 +53,14 @@ type Outcome struct {
 	Tracks        bool
 	SyncAxes      rig.Axes // of a sync: the change of belief in axis terms
 	SyncNearer    bool     // of a sync: it brings belief nearer the pose
+}
+
+// Proposal is what may pass where a question does not.
+type Proposal struct {
+	Steps []question.Action // to be asked one after the other
+	// Found says what was sought and is proven clear, "a way round": where it does not pass after all, that is worth telling. Empty of what is
+	// only worth a look.
+	Found string
 }
 
 // End is one place where a motion could end, with what usual limits would see there.

@@ -28,13 +28,15 @@ func (in *Input) around(p *reach.Prover, ways []journey, blocked bool, out *Outc
 		}
 		if !blocked {
 			for _, at := range []rig.Axes{in.Rig.Home, {A1: j.end.Axes.A1, A2: j.start.A2}, {A1: j.start.A1, A2: j.end.Axes.A2}} {
-				in.byStops(j, out, at)
+				in.byStops(j, out, "", at)
 			}
 			continue
 		}
-		switch route, ok := p.Around(j.start, j.end.Axes, in.Rig.Motion, in.Rig.Travel, j.spread, reach.Budget(in.Cells)); {
+		route, ok := p.Around(j.start, j.end.Axes, in.Rig.Motion, in.Rig.Travel, j.spread, reach.Budget(in.Cells))
+		out.Sought += route.Cells
+		switch {
 		case ok:
-			in.byStops(j, out, route.Stops...)
+			in.byStops(j, out, "a way round", route.Stops...)
 		case route.Barred:
 			barred++
 		default:
@@ -50,8 +52,8 @@ func (in *Input) around(p *reach.Prover, ways []journey, blocked bool, out *Outc
 	}
 }
 
-// byStops proposes slews to some stops, one after the other, and then the same again.
-func (in *Input) byStops(j journey, out *Outcome, stops ...rig.Axes) {
+// byStops proposes slews to some stops, one after the other, and then the same again; found says what they are where they were found.
+func (in *Input) byStops(j journey, out *Outcome, found string, stops ...rig.Axes) {
 	again := *in.action()
 	again.Message = nil
 	if in.Rig.Mount.Chooses == rig.AskerChooses && again.Sky != nil {
@@ -64,7 +66,7 @@ func (in *Input) byStops(j journey, out *Outcome, stops ...rig.Axes) {
 		}
 		series = append(series, question.Action{Kind: question.Slew, Axes: &at})
 	}
-	out.Instead = append(out.Instead, append(series, again))
+	out.Instead = append(out.Instead, Proposal{Steps: append(series, again), Found: found})
 }
 
 // otherOrders proposes a homing in the other orders of the axes.
@@ -75,7 +77,7 @@ func (in *Input) otherOrders(out *Outcome) {
 		}
 		a := *in.action()
 		a.Order, a.Message = order, nil
-		out.Instead = append(out.Instead, []question.Action{a})
+		out.Instead = append(out.Instead, Proposal{Steps: []question.Action{a}})
 	}
 }
 
@@ -116,6 +118,6 @@ func (in *Input) otherSides(out *Outcome) {
 		}
 		a := *in.action()
 		a.Side, a.Message = side, nil
-		out.Instead = append(out.Instead, []question.Action{a})
+		out.Instead = append(out.Instead, Proposal{Steps: []question.Action{a}})
 	}
 }

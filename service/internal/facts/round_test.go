@@ -52,7 +52,9 @@ func TestWaysRoundAreWholeOrSaidToBeNone(t *testing.T) {
 	open := facts.Compute(standing(t, r, from, rig.Axes{}, axesSlew(to)))
 	assert.Less(t, number(t, open.Facts, "clearance_sharp_spare_mm"), 0.0)
 	require.Len(t, open.Instead, 1)
-	series := open.Instead[0]
+	series := open.Instead[0].Steps
+	assert.Equal(t, "a way round", open.Instead[0].Found)
+	assert.Positive(t, open.Sought, "cells looked at for it")
 	require.GreaterOrEqual(t, len(series), 2, "a stop at least, and the same again: %v", series)
 	assert.Equal(t, to, *series[len(series)-1].Axes)
 	at := from

@@ -24,12 +24,18 @@ func AsPositions(in Input, poses []rig.Axes) []Stop {
 		return nil
 	}
 	s := in.newStand(h, in.carried())
-	if !s.believes || !s.mountOK || s.pose.State != question.Known || len(s.pose.Candidates) != 1 {
+	mount, ahead := s.mount, rig.Axes{}
+	if in.Rehearsed { // belief and clocks taken as right
+		mount = h.ours(h.moment)
+	} else if ahead = s.ahead(); !s.believes || !s.mountOK {
+		return nil
+	}
+	if s.pose.State != question.Known || len(s.pose.Candidates) != 1 {
 		return nil
 	}
 	var out []Stop
 	for _, a := range poses {
-		ra, dec, side := in.Rig.Unmap(s.mount, a.Add(s.ahead()))
+		ra, dec, side := in.Rig.Unmap(mount, a.Add(ahead))
 		out = append(out, Stop{question.Sky{RA: ra, Dec: dec, Frame: question.OfDate}, side, in.Snapshot.At})
 	}
 	return out

@@ -33,6 +33,7 @@ type finder struct {
 	from *journey
 	left int // cells
 	one  int // of them for one look
+	done int // looked at
 }
 
 // wayOut proposes, from where parts are nearer than they may be, creeps that regain the margin, the shortest first: of each axis, both ways. The
@@ -42,14 +43,15 @@ func (in *Input) wayOut(f Set, p *reach.Prover, ways []journey, out *Outcome) {
 	if v := f["closing_mm_per_deg"].Number; v != nil && !in.closesBeyond(*v) || p.Prove(reach.Hold(first.start), first.spread, reach.Budget(in.Cells)).Passes() {
 		return
 	}
-	look := finder{in, p, &first, in.Cells / proposing, in.Cells / oneCreep}
+	look := finder{in: in, p: p, from: &first, left: in.Cells / proposing, one: in.Cells / oneCreep}
+	defer func() { out.Sought += look.done }()
 	found := look.clear()
 	if len(found) == 0 { // of a pose that is not known well the margin may be regained nowhere near: then some way out
 		found = look.some()
 	}
 	for _, by := range found {
 		rate := unit.Deg(in.limit("permit", "jog_deg_per_s", 0.1))
-		out.Instead = append(out.Instead, []question.Action{{Kind: question.Creep, Axes: &by, Rate: &rate}})
+		out.Instead = append(out.Instead, Proposal{Steps: []question.Action{{Kind: question.Creep, Axes: &by, Rate: &rate}}, Found: "a creep that leads out"})
 	}
 	if len(found) == 0 && !p.Prove(reach.Hold(first.start), first.sharp, reach.Budget(in.Cells)).Passes() {
 		look.left, look.one = in.Cells/helping, in.Cells/oneHelp
@@ -106,7 +108,7 @@ func (l *finder) leadsOut(by rig.Axes) (clear, opens bool) {
 // opens tells whether no gap too small shrinks along a creep, as far as there is work left.
 func (l *finder) opens(by, spread rig.Axes) bool {
 	c := l.p.Creeps(l.from.start, by, spread, l.in.closingSlack(), reach.Budget(min(l.one, l.left)))
-	l.left -= c.Cells
+	l.left, l.done = l.left-c.Cells, l.done+c.Cells
 	return c.Decided && !l.in.closesBeyond(c.Closing*perDegree)
 }
 

@@ -150,27 +150,32 @@ func (e *explanation) left(r []float64) float64 {
 	return sum
 }
 
-// oneOfAll is by how much less of the sum of squares, in sigmas, one length has to leave to be told from chance although reading errors might explain
-// all of it: among twenty lengths one leaves so much less by chance once in a hundred times. Source: scipy 1.10, stats.chi2.isf(0.01/20, 1) = 12.12.
-const oneOfAll = 12.12
+// oneOf is by how much less of the sum of squares, in sigmas, one length of so many has to leave to be told from chance although reading errors might
+// explain all of it: of a file that is right one of them leaves so much less once in a hundred times at most (Bonferroni). It is the point of χ² with one
+// degree of freedom, the square of a normal deviate, that is exceeded with the chance 0.01/n.
+func oneOf(n int) float64 {
+	z := math.Erfcinv(0.01 / float64(max(n, 1))) // a deviate is as far off, to either side, with the chance erfc(z/√2)
+	return 2 * z * z
+}
 
-// pointed tells whether the residuals point at a length: many good gaps would otherwise hide two that are out by the same thing.
+// pointed tells whether the residuals point at a length: many good gaps would otherwise hide two that are out by the same thing. Lengths that change no gap
+// are none of those among which chance has its pick.
 func (e *explanation) pointed() bool {
+	most, tried := 0.0, 0
 	for j := range e.s.Lengths {
 		slope := e.column(j)
 		by, known := e.newton(slope, e.r)
 		if !known {
 			continue
 		}
+		tried++
 		r := slices.Clone(e.r)
 		for i := range r {
 			r[i] -= by * slope[i]
 		}
-		if e.left(e.r)-e.left(r) > oneOfAll {
-			return true
-		}
+		most = max(most, e.left(e.r)-e.left(r))
 	}
-	return false
+	return most > oneOf(tried)
 }
 
 // tried is a length with the change that explains most.

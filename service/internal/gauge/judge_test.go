@@ -1,6 +1,7 @@
 package gauge
 
 import (
+	"math"
 	"math/rand/v2"
 	"os"
 	"slices"
@@ -257,6 +258,80 @@ func TestNothingMeasured(t *testing.T) {
 func TestTails(t *testing.T) {
 	assert.InDelta(t, 63.69, tail(40), 0.05) // scipy 1.10, stats.chi2.ppf(0.99, 40)
 	assert.Less(t, tails[len(tails)-1], tail(len(tails)+1))
+}
+
+// The bar for one length goes by how many there are. Sources: the upper percentage points of χ² with one degree of freedom in Abramowitz and Stegun,
+// Handbook of Mathematical Functions (1964), table 26.8 (0.01, 0.005, 0.001, 0.0005, 0.0001), the first and the third as in the NIST/SEMATECH e-Handbook of
+// Statistical Methods, 1.3.6.7.4; all of them, and those of 5, 35, 60 and 1,000 lengths, by scipy 1.10.1, stats.chi2.isf(0.01/n, 1).
+func TestOneOfSoManyLengths(t *testing.T) {
+	for n, want := range map[int]float64{
+		1: 6.634896601021217, 2: 7.879438576622419, 5: 9.549535706083239, 10: 10.827566170662733, 20: 12.115665146397173,
+		35: 13.161800051373922, 60: 14.173897112089747, 100: 15.136705226623397, 1000: 19.51142096465757,
+	} {
+		assert.InDelta(t, want, oneOf(n), 1e-9, "%d lengths", n)
+	}
+	assert.InDelta(t, oneOf(1), oneOf(0), 0, "there is a bar where nothing was tried, too")
+	for n := 1; n < 60; n++ {
+		assert.Less(t, oneOf(n), oneOf(n+1), "%d lengths", n)
+	}
+}
+
+// TestLengthsThatChangeNoGapAreNoneOfThoseTried: among 24 lengths of which one alone changes the gap that was measured, chance has no pick.
+func TestLengthsThatChangeNoGapAreNoneOfThoseTried(t *testing.T) {
+	s := described(t, "heron")
+	require.Greater(t, len(s.Lengths), 20)
+	for sum, want := range map[float64]bool{6.5: false, 6.8: true, 12: true} {
+		slope := make([]float64, len(s.Lengths))
+		slope[3] = 1
+		e := &explanation{s: s, r: []float64{1}, slopes: [][]float64{slope}}
+		e.weigh([]Measured{{Err: 2}})
+		e.r[0] = math.Sqrt(sum / e.left(e.r))
+		assert.InDelta(t, sum, e.left(e.r), 1e-9)
+		assert.Equal(t, want, e.pointed(), "a sum of squares of %v", sum)
+	}
+}
+
+// TestRightFilesAreSeldomAccused: with reading errors drawn as they are taken to be, of the tape and of every length, a right file is accused about as seldom
+// as the bars say: once in a hundred for all gaps together, and at most once in a hundred for one length.
+func TestRightFilesAreSeldomAccused(t *testing.T) {
+	for _, name := range []string{"heron", "wren"} {
+		truly := described(t, name)
+		plan := planOf(truly)
+		all := measures(truly, plan, 0, 0)
+		v, _ := truly.variants(func() bool { return true })
+		e := &explanation{s: truly, r: make([]float64, len(all))}
+		for _, m := range all {
+			k, ok := truly.spotOf(m.Place)
+			require.True(t, ok)
+			e.slopes = append(e.slopes, v.slopes(k.at, []spot{k})[0])
+		}
+		e.weigh(all)
+		lot, pointed, beyond := rand.New(rand.NewPCG(4, 12)), 0, 0
+		const files = 4000
+		for range files {
+			e.r = make([]float64, len(all))
+			for j := range truly.Lengths {
+				by := lot.NormFloat64() * math.Sqrt(variance(truly.Lengths[j].Err))
+				for i := range e.r {
+					e.r[i] += by * e.slopes[i][j]
+				}
+			}
+			for i := range e.r {
+				e.r[i] += lot.NormFloat64() * math.Sqrt(variance(all[i].err()))
+			}
+			if e.pointed() {
+				pointed++
+			}
+			if e.left(e.r) > tail(len(e.r)) {
+				beyond++
+			}
+		}
+		t.Logf("%s: %d gaps, %d lengths; of %d right files %d point at a length, %d are beyond reading errors", name, len(all), len(truly.Lengths), files, pointed, beyond)
+		// 40 of 4,000 are one in a hundred; six deviations of a count of 40 are 38.
+		assert.LessOrEqual(t, pointed, 78, "%s: one length", name)
+		assert.InDelta(t, 40, beyond, 38, "%s: all gaps", name)
+		assert.Positive(t, pointed, "%s: the bar is one that can be crossed", name)
+	}
 }
 
 // TestOneLengthStandsOut: a length that is out by little more than reading errors is named where many good gaps would hide it among them; a right file

@@ -34,7 +34,7 @@ const (
 	touching = 0.1
 	probe    = 2e-4 // radians over which a closing gap is looked at
 	finest   = 2e-6 // radians below which a part is not cut further
-	plainly  = 10   // times what counts as none, from which on cores are taken to come nearer
+	plainly  = 10.0 // times what counts as none, from which on cores are taken to come nearer
 )
 
 // layers are those of the cores, mm.

@@ -1,7 +1,6 @@
 package reach
 
 import (
-	"cmp"
 	"math"
 	"slices"
 
@@ -43,34 +42,36 @@ func (p *Prover) Bars(from, to rig.Axes, travel rig.Travel, budget Budget) bool 
 	return w.barred()
 }
 
-// LeastAt is the least spare at one pose to rounding: Prove is content with a millimetre. Pairs whose balls are nearest are looked at first,
-// the others only as closely as shows that they are not nearer.
-func (p *Prover) LeastAt(at rig.Axes) float64 {
-	s := p.search(Hold(at), rig.Axes{}, 1)
-	defer s.release()
-	s.stamp++
-	best := math.Inf(1)
-	for k := range classes {
-		c := cell{box: rect{at, at}, class: k}
-		v := s.sightFrom(&c, at)
-		balls := make([]lows, 0, 64)
-		for _, i := range p.of[k] {
-			balls = append(balls, lows{s.ballBound(&v, &p.pairs[i], 0) - p.pairs[i].required, i})
-		}
-		slices.SortFunc(balls, func(a, b lows) int { return cmp.Compare(a.spare, b.spare) })
-		for _, ball := range balls {
-			q := &p.pairs[ball.pair]
-			if ball.spare >= best {
-				break
-			}
-			a, b, want := &p.bodies[q.a].shape, s.shape(&v, q.b), best+q.required+p.allowance
-			if _, apart, _ := lean(a, b, point{}, want); apart < want {
-				best = min(best, solid.Distance(*a, *b).Lower-q.required)
-			}
+// RodOf makes the rod of a solid, carried along by a motion: Holds tells whether a point lies in it, to within so much.
+func RodOf(s solid.Shape, m solid.Motion) Rod {
+	r := rodOf(&s)
+	return Rod{r.moved(&m)}
+}
+
+// Rod is a simpler solid that holds a body.
+type Rod struct{ r rod }
+
+// Holds tells whether a point lies in the rod, or within so much of it.
+func (r Rod) Holds(x point, within float64) bool {
+	for _, s := range r.r.slabs[:r.r.n] {
+		if d := s.out.Dot(x); d < s.low-within || d > s.high+within {
+			return false
 		}
 	}
-	return best
+	u, t := r.r.b.Sub(r.r.a), 0.0
+	if u.Dot(u) > 0 {
+		t = share(x.Sub(r.r.a).Dot(u) / u.Dot(u))
+	}
+	return x.Sub(r.r.a).Sub(u.Scale(t)).Norm() <= r.r.round+within
 }
+
+// Apart is what two rods show of how far their bodies are apart, and what their lines alone do.
+func (r Rod) Apart(o Rod) (apart, lines float64) {
+	return r.r.apart(&o.r), between(r.r.a, r.r.b, o.r.a, o.r.b) - r.r.round - o.r.round
+}
+
+// Between bounds the distance of two segments.
+func Between(a, b, c, d point) float64 { return between(a, b, c, d) }
 
 // RasterAt is Raster by a map that is cut so many times only: to cells of 8° over 2 to that power.
 func (m *Map) RasterAt(depth int) *Raster {

@@ -32,22 +32,46 @@ func quickest(work func()) time.Duration {
 	return out
 }
 
-// clock has FCL find the least spare at some poses and says how long it took, without the pipe.
+// clock has FCL find the least spare at some poses and says how long it took, without the pipe: the quickest of some rounds.
 func (f *second) clock(poses []rig.Axes) time.Duration {
 	f.t.Helper()
 	out := time.Duration(math.MaxInt64)
 	for range rounds {
-		var b strings.Builder
-		for _, at := range poses {
-			fmt.Fprintf(&b, "%.17g %.17g\n", at.A1.Deg(), at.A2.Deg())
-		}
-		var ns int64
-		var sum float64
-		_, err := fmt.Sscan(f.ask("clock 1 %d\n%s", len(poses), strings.TrimSpace(b.String())), &ns, &sum)
-		require.NoError(f.t, err)
-		out = min(out, time.Duration(ns))
+		out = min(out, f.clockOnce(poses))
 	}
 	return out
+}
+
+func (f *second) clockOnce(poses []rig.Axes) time.Duration {
+	f.t.Helper()
+	var b strings.Builder
+	for _, at := range poses {
+		fmt.Fprintf(&b, "%.17g %.17g\n", at.A1.Deg(), at.A2.Deg())
+	}
+	var ns int64
+	var sum float64
+	_, err := fmt.Sscan(f.ask("clock 1 %d\n%s", len(poses), strings.TrimSpace(b.String())), &ns, &sum)
+	require.NoError(f.t, err)
+	return time.Duration(ns)
+}
+
+// inTurn times FCL at some poses and works of ours, each once a round, one after the other, so that what else the machine does meets all of them; the
+// quickest of each counts.
+func inTurn(f *second, poses []rig.Axes, works ...func(at rig.Axes)) (fcl time.Duration, ours []time.Duration) {
+	fcl, ours = math.MaxInt64, make([]time.Duration, len(works))
+	for round := range 2 * rounds {
+		fcl = min(fcl, f.clockOnce(poses))
+		for i, work := range works {
+			from := time.Now()
+			for _, at := range poses {
+				work(at)
+			}
+			if took := time.Since(from); round == 0 || took < ours[i] {
+				ours[i] = took
+			}
+		}
+	}
+	return fcl, ours
 }
 
 // BenchmarkBesideFCL holds this room beside FCL on the same scenes in one run: go test -run xxx -bench BesideFCL -benchtime 1x. Figures are
@@ -74,27 +98,26 @@ func gapBeside(b *testing.B, f *second, r *rig.Rig, s *rig.Scene) {
 	for range 500 {
 		poses = append(poses, poseIn(lot, r.Travel))
 	}
-	fcl, p := f.clock(poses), reach.New(s)
-	for _, at := range poses[:50] {
-		if spare, _ := f.least(at); spare > 0 {
-			require.InDelta(b, spare, p.LeastAt(at), 1e-3, "at %v", at)
+	p, shelved := reach.New(s), reach.WithGrid(s, s)
+	early := 0 // FCL's solver stops too early now and then (scene.cpp), and so finds too much
+	for _, at := range poses {
+		spare, _ := f.least(at)
+		if got := p.Least(at); spare > 0 {
+			require.GreaterOrEqual(b, spare, float64(got.Lower)-1e-3, "at %v", at)
+			if spare > float64(got.Upper)+1e-3 {
+				early++
+			}
 		}
 	}
-	each := func(ask func(rig.Axes)) time.Duration {
-		return quickest(func() {
-			for _, at := range poses {
-				ask(at)
-			}
-		})
-	}
-	exact := each(func(at rig.Axes) { p.LeastAt(at) })
-	asked := each(func(at rig.Axes) { p.Prove(reach.Hold(at), rig.Axes{}, reach.DefaultBudget) })
-	shelved := reach.WithGrid(s, s)
-	ready := each(func(at rig.Axes) { shelved.Prove(reach.Hold(at), rig.Axes{}, reach.DefaultBudget) })
-	b.ReportMetric(float64(fcl.Nanoseconds())/500, "fcl_ns/pose")
-	b.ReportMetric(float64(exact)/float64(fcl), "gap/fcl")
-	b.ReportMetric(float64(asked)/float64(fcl), "gap_asked/fcl")
-	b.ReportMetric(float64(ready)/float64(fcl), "gap_ready/fcl")
+	require.LessOrEqual(b, early, len(poses)/50, "poses at which FCL finds more than two points of ours are apart")
+	b.ReportMetric(float64(early), "fcl_early")
+	fcl, ours := inTurn(f, poses, func(at rig.Axes) { p.Least(at) },
+		func(at rig.Axes) { p.Prove(reach.Hold(at), rig.Axes{}, reach.DefaultBudget) },
+		func(at rig.Axes) { shelved.Prove(reach.Hold(at), rig.Axes{}, reach.DefaultBudget) })
+	b.ReportMetric(float64(fcl.Nanoseconds())/float64(len(poses)), "fcl_ns/pose")
+	b.ReportMetric(float64(ours[0])/float64(fcl), "gap/fcl")
+	b.ReportMetric(float64(ours[1])/float64(fcl), "gap_asked/fcl")
+	b.ReportMetric(float64(ours[2])/float64(fcl), "gap_ready/fcl")
 }
 
 // wayBeside: proving ways that pass, beside 1,200 FCL samples of each: anew; with the grid of a Shelf that was asked before, which gives the
@@ -214,10 +237,16 @@ func BenchmarkGrowth(b *testing.B) {
 		b.Run(fmt.Sprintf("parts/%d_bodies_%d_pairs", len(many.Bodies), len(many.Pairs)), func(b *testing.B) {
 			p, f := reach.New(many), newSecond(b, many)
 			timed(b, p, func() *reach.Raster { return p.NewMap().Raster(reach.RasterBudget, always) })
-			var ns, poses int64
-			_, err := fmt.Sscan(f.ask("clockgrid 6"), &ns, &poses)
-			require.NoError(b, err)
-			b.ReportMetric(float64(ns)/float64(poses)/1e3, "fcl_us/pose")
+			var poses []rig.Axes
+			for a1 := -180.0; a1 < 180; a1 += 15 {
+				for a2 := -180.0; a2 < 180; a2 += 15 {
+					poses = append(poses, rig.DegAxes(a1, a2))
+				}
+			}
+			fcl, ours := inTurn(f, poses, func(at rig.Axes) { p.Least(at) })
+			b.ReportMetric(float64(fcl)/float64(len(poses))/1e3, "fcl_us/pose")
+			b.ReportMetric(float64(ours[0])/float64(len(poses))/1e3, "gap_us/pose")
+			b.ReportMetric(float64(ours[0])/float64(fcl), "gap/fcl")
 		})
 	}
 	p := reach.New(s)

@@ -100,8 +100,8 @@ func beyond(g *gridded, box [2][2]int, axis, dir int) float64 {
 	return 5
 }
 
-// TestGapsAgainstFCL: at poses all over the travel and at some near contact, what is proven of the least spare holds FCL's, and every pair's gap
-// is FCL's within a thousandth of a millimetre.
+// TestGapsAgainstFCL: at poses all over the travel and at some near contact, what is proven of the least spare holds FCL's, and every pair's gap,
+// and so the least spare, is FCL's within a thousandth of a millimetre.
 func TestGapsAgainstFCL(t *testing.T) {
 	const budget = 1e-3 // mm
 	for _, name := range rigsForFCL() {
@@ -129,7 +129,10 @@ func TestGapsAgainstFCL(t *testing.T) {
 				worst = max(worst, math.Abs(d-g.Lower), math.Abs(d-g.Upper))
 			}
 			assert.LessOrEqual(t, float64(got.Lower), least+budget, "%s: at %v", name, at)
+			exact := p.Least(at)
+			assert.InDelta(t, least, float64(exact.Upper), budget, "%s: the least of all pairs at %v", name, at)
 			if least > 0 {
+				assert.InDelta(t, spare, float64(exact.Lower), budget, "%s: the least spare at %v, FCL finds", name, at)
 				assert.InDelta(t, spare, least, budget, "%s: the least spare at %v, FCL finds", name, at)
 				worstLeast = max(worstLeast, math.Abs(spare-least))
 			}

@@ -58,6 +58,7 @@ type Prover struct {
 	// leastRequired is the least gap that pairs of a class require.
 	leastRequired [classes]float64
 	scratch       sync.Pool
+	leasts        sync.Pool
 	mapped        func() *Map // of this scene, made when first asked for
 }
 

@@ -44,7 +44,7 @@ func (p *Prover) Survey(m *Map, of SurveyOf, going func(done, of int) bool) *Sur
 
 // SurveyOn is Survey with a map of the prover that is worked out already.
 func (p *Prover) SurveyOn(r *Raster, of SurveyOf, going func() bool) *Survey {
-	s := &Survey{SurveyOf: of, Raster: r, Here: p.Prove(Hold(of.About), rig.Axes{}, DefaultBudget), All: p.Prove(Rectangle(of.Travel.Low, of.Travel.High, rig.Motion{}), rig.Axes{}, DefaultBudget)}
+	s := &Survey{SurveyOf: of, Raster: r, Here: p.Least(of.About), All: p.Prove(Rectangle(of.Travel.Low, of.Travel.High, rig.Motion{}), rig.Axes{}, DefaultBudget)}
 	s.Widest[0], s.Widest[1], s.Clear = r.Widest(of.About, of.Spread)
 	if !of.NoRegions {
 		var ok bool

@@ -37,6 +37,17 @@ type Plan struct {
 	Proof  *question.Proof // what gauges found of the rig file; nil: nothing yet
 }
 
+// What may pass instead of the steps that do not is sought with so much work in all. Choices: an ordinary look for a way round takes a tenth of what one may,
+// so that every step of a night's plan has one; and the largest plan, of which no step passes, takes no more than seconds. One question judged takes about as
+// long as so many cells.
+const (
+	looks    = 8 // times the work that one proof may take
+	perJudge = 100
+)
+
+// Unsought is said of a step that does not pass when that is used up.
+const Unsought = "what may pass instead was not sought: the work that one rehearsal may take on that is used up; rehearse this step by itself"
+
 // Outlook is the outlook of one step.
 type Outlook struct {
 	Answer      decide.Answer // never with leave
@@ -57,7 +68,7 @@ func Rehearse(ctx context.Context, p Plan) ([]Outlook, error) {
 		r := p.Member.Rig
 		from = []question.Candidate{{Axes: r.Home, Sigma: r.Homing.Sigma}}
 	}
-	at := p.Now
+	at, left := p.Now, looks*p.Cells
 	var out []Outlook
 	for i, s := range p.Steps {
 		if s.Start != nil && s.Start.After(at) {
@@ -66,7 +77,7 @@ func Rehearse(ctx context.Context, p Plan) ([]Outlook, error) {
 		if faults := unfit(p.Member.Rig, s, at, i); len(faults) > 0 {
 			return nil, &decide.ConflictError{Faults: faults}
 		}
-		o, after := p.step(ctx, s.Action, from, at)
+		o, after := p.step(ctx, s.Action, from, at, &left)
 		out = append(out, o)
 		at = o.End
 		sigma := from[0].Sigma
@@ -95,20 +106,30 @@ func unfit(r *rig.Rig, s Step, at time.Time, i int) []decide.FieldFault {
 	})
 }
 
-// step judges one action from where the rig would stand, and returns where it would leave it.
-func (p *Plan) step(ctx context.Context, a question.Action, from []question.Candidate, at time.Time) (Outlook, rig.Axes) {
-	out, findings := decide.Foresee(ctx, p.Member, p.Moment, p.Cells, p.Proof, from, a, at)
+// step judges one action from where the rig would stand, and returns where it would leave it. Left is the work left for what may pass instead.
+func (p *Plan) step(ctx context.Context, a question.Action, from []question.Candidate, at time.Time, left *int) (Outlook, rig.Axes) {
+	ahead := decide.Ahead{Member: p.Member, Moment: p.Moment, Cells: p.Cells, Proof: p.Proof}
+	out, findings := ahead.Foresee(ctx, from, a, at, *left > 0)
 	v := decide.Foreseen(p.Member, a, findings)
 	verdict.Sort(findings)
 	o := Outlook{
 		Answer: decide.Answer{
-			Verdict: v, Findings: findings, Facts: out.Facts, Ends: out.Ends, Closest: out.Closest, At: at, Sent: at,
+			Verdict: v, Findings: findings, Facts: out.Facts, Ends: out.Ends, Closest: out.Closest, Notes: out.Notes, At: at, Sent: at,
 			Sentence: decide.Sentence(v, findings),
 		},
 		Start: at, End: at.Add(seconds(out.MotionS + out.FollowS)),
 	}
 	if v == verdict.Hold {
 		o.Answer.Needs = verdict.Needs(findings)
+	}
+	switch {
+	case v == verdict.Allow:
+	case *left <= 0:
+		o.Answer.Notes = append(o.Answer.Notes, Unsought)
+	default:
+		series, stops, said, judged := ahead.Instead(ctx, from, at, out.Instead)
+		o.Answer.Instead, o.Answer.Stops, o.Answer.Notes = series, stops, append(o.Answer.Notes, said...)
+		*left -= out.Sought + perJudge*judged
 	}
 	o.PassesUntil = p.passesUntil(&o, &out)
 	return o, out.After

@@ -40,9 +40,9 @@ func ReadChange(text string) (Change, error) {
 // String writes a change as ReadChange reads it.
 func (c Change) String() string {
 	if c.By {
-		return c.Key + "+=" + short(c.Value)
+		return c.Key + "+=" + plainly(c.Value)
 	}
-	return c.Key + "=" + short(c.Value)
+	return c.Key + "=" + plainly(c.Value)
 }
 
 // Together writes what is changed together.
@@ -55,16 +55,17 @@ func Together(all []Change) string {
 }
 
 // In returns a file with the change made, all else left as it is. The key has to be in the file itself, as one number that is written plainly, or be a
-// length of the form that may be left out.
+// length of the form that may be left out. What comes out is in UTF-8, whatever went in.
 func (c Change) In(file string, content []byte) ([]byte, error) {
 	f := &faults{file: file}
+	content = plainText(content)
 	n := readTree(file, content, f)
 	if n == nil || len(f.all) > 0 {
 		return nil, fmt.Errorf("%w: %s does not read", ErrChange, file)
 	}
 	form := n.under("tape")
 	if n = n.below(c.Key); n == nil && form != nil && len(form.entries) > 0 && c.mayBeAdded() {
-		return c.addedTo(form, content), nil
+		return c.addedTo(file, form, content)
 	}
 	if n == nil || n.kind != scalar || n.quoted || n.line == 0 {
 		return nil, c.noNumber(file)
@@ -79,19 +80,27 @@ func (c Change) In(file string, content []byte) ([]byte, error) {
 	if c.By {
 		is += was
 	}
-	lines := bytes.SplitAfter(content, []byte("\n"))
-	before, after := cutAt(lines[n.line-1], n.column)
-	if !bytes.HasPrefix(after, []byte(number)) {
+	lines := linesOf(content)
+	before, after, ok := cutAt(lines, n)
+	if !ok || !bytes.HasPrefix(after, []byte(number)) {
 		return nil, fmt.Errorf("%w: %s:%d: %s is not written as one plain number", ErrChange, file, n.line, c.Key)
 	}
 	lines[n.line-1] = []byte(before + plainly(is) + string(after[len(number):]))
 	return bytes.Join(lines, nil), nil
 }
 
-// cutAt cuts a line before a column, counted in letters from 1.
-func cutAt(line []byte, column int) (before string, after []byte) {
-	before = string([]rune(string(line))[:column-1])
-	return before, line[len(before):]
+// cutAt cuts the line of a value before it; lines are counted from 1, and columns in letters from 1. False where there is no such place.
+func cutAt(lines [][]byte, n *node) (before string, after []byte, ok bool) {
+	if n.line < 1 || n.line > len(lines) {
+		return "", nil, false
+	}
+	line := lines[n.line-1]
+	letters := []rune(string(line))
+	if n.column < 1 || n.column > len(letters) {
+		return "", nil, false
+	}
+	before = string(letters[:n.column-1])
+	return before, line[len(before):], true
 }
 
 func plainly(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
@@ -119,10 +128,13 @@ func (c Change) mayBeAdded() bool {
 }
 
 // addedTo writes the key as the first of the form.
-func (c Change) addedTo(form *node, content []byte) []byte {
-	lines := bytes.SplitAfter(content, []byte("\n"))
+func (c Change) addedTo(file string, form *node, content []byte) ([]byte, error) {
+	lines := linesOf(content)
 	first := form.entries[0].place
-	before, after := cutAt(lines[first.line-1], first.column)
+	before, after, ok := cutAt(lines, first)
+	if !ok {
+		return nil, c.noNumber(file)
+	}
 	_, key, _ := strings.Cut(c.Key, ".")
 	added := key + ": " + plainly(c.Value)
 	if strings.TrimSpace(before) == "" {
@@ -131,7 +143,7 @@ func (c Change) addedTo(form *node, content []byte) []byte {
 		added += ", " // in braces
 	}
 	lines[first.line-1] = []byte(before + added + string(after))
-	return bytes.Join(lines, nil)
+	return bytes.Join(lines, nil), nil
 }
 
 // Changed returns a rig file, and what opens the files beside it, as they would be with changes made one after the other. What stands in the class file

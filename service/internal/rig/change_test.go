@@ -1,10 +1,12 @@
 package rig_test
 
 import (
+	"encoding/binary"
 	"fmt"
 	"os"
 	"strings"
 	"testing"
+	"unicode/utf16"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -39,6 +41,54 @@ func TestChangesAreMadeInPlace(t *testing.T) {
 		again, err := rig.ReadChange(c.String())
 		require.NoError(t, err)
 		assert.Equal(t, c, again)
+	}
+}
+
+// saved is a text as editors save it: by encoding, and by the ends of its lines.
+func saved(text string) map[string][]byte {
+	utf16s := func(mark rune, order binary.AppendByteOrder) (out []byte) {
+		for _, u := range utf16.Encode(append([]rune{mark}, []rune(text)...)) {
+			out = order.AppendUint16(out, u)
+		}
+		return out
+	}
+	return map[string][]byte{
+		"UTF-8 with a mark":      append([]byte("\xef\xbb\xbf"), text...),
+		"UTF-16, low byte first": utf16s(0xfeff, binary.LittleEndian), "UTF-16, high byte first": utf16s(0xfeff, binary.BigEndian),
+		"lines of Windows":       []byte(strings.ReplaceAll(text, "\n", "\r\n")),
+		"lines of old":           []byte(strings.ReplaceAll(text, "\n", "\r")),
+		"a comment of two lines": []byte("# one\u2028# two\u0085" + text),
+	}
+}
+
+// TestChangesWhateverTheEditor: a file loads as the same rig however it was saved, and a change of it is made where it is meant.
+func TestChangesWhateverTheEditor(t *testing.T) {
+	text := heronText(t)
+	plain, faults := rig.Parse("heron.yaml", []byte(text), nil)
+	require.Empty(t, faults)
+	for _, change := range []string{"tape.floor_to_crossing_mm+=150", "tape.crossing_east_of_hub_mm=3", "motion.rate_deg_per_s.2=3.25"} {
+		c, err := rig.ReadChange(change)
+		require.NoError(t, err)
+		want := plain.With(c, "heron.yaml", []byte(text), nil)
+		require.NotNil(t, want, change)
+		require.NotEqual(t, plain.Digest, want.Digest, change)
+		for how, content := range saved(text) {
+			r, faults := rig.Parse("heron.yaml", content, nil)
+			require.Empty(t, faults, how)
+			assert.Equal(t, plain.Digest, r.Digest, how)
+			got := r.With(c, "heron.yaml", content, nil)
+			if assert.NotNil(t, got, "%s: %s", how, change) {
+				assert.Equal(t, want.Digest, got.Digest, "%s: %s", how, change)
+			}
+		}
+	}
+	for what, content := range map[string][]byte{
+		"cut within a character": saved(text)["UTF-16, low byte first"][:2001],
+		"half of a pair":         append(saved(text)["UTF-16, low byte first"], 0x00, 0xd8),
+	} {
+		_, faults := rig.Parse("heron.yaml", content, nil)
+		require.NotEmpty(t, faults, what)
+		assert.Contains(t, faults[0].Error(), "wanted text, in UTF-8, got a character that no text holds", what)
 	}
 }
 

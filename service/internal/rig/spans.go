@@ -7,8 +7,9 @@ type span struct {
 	what      string // "a length", "an angle"
 	low, high float64
 	unit      string
-	open      bool // low itself is out
-	size           // of lengths: see usual.go
+	open      bool   // low itself is out
+	help      string // what to do about a number outside; empty: measure again
+	size             // of lengths: see usual.go
 }
 
 func from(what string, low, high float64, unit string) span {
@@ -38,6 +39,17 @@ func (s span) holds(v float64) bool {
 	return v >= s.low && v <= s.high && (v > s.low || !s.open) && !small
 }
 
+// slowest is the slowest rate of slewing, °/s: some five times the sky's own pace (15.04″/s), at which half a turn takes two and a half hours. A
+// slower one is a slip of the pen, or the pace of tracking. Common practice, no source: the slowest motors for tracking alone move at 8 to 16 times the
+// sky's pace under their buttons, 0.03 to 0.07°/s. The fastest is the wire's own range.
+const slowest = 0.02
+
+// or is the same range with what to do about a number outside.
+func (s span) or(help string) span {
+	s.help = help
+	return s
+}
+
 // The ranges of what rig files hold. Choice, common practice, no source: wide enough for every amateur and small professional
 // mount, narrow enough to notice metres or inches typed for millimetres and hours typed for degrees.
 var (
@@ -54,8 +66,8 @@ var (
 	anAzimuth  = from("an azimuth, north through east,", 0, 360, "°")
 	anAltitude = from("an altitude", -90, 90, "°")
 	aPose      = from("an axis angle", -1080, 1080, "°") // three turns: more than any cable wraps
-	aRate      = above("a rate", 0, 20, "°/s")           // the wire's own range for rates
-	anAccel    = above("an acceleration", 0, 100, "°/s²")
+	aRate      = from("a rate", slowest, 20, "°/s").or("write degrees a second: the degrees of a slew over the seconds that it takes (16 times the sky's pace is 0.067)")
+	anAccel    = from("an acceleration", 0.01, 100, "°/s²").or("write degrees a second, gained each second: the rate over the seconds in which it is reached")
 	anOverrun  = from("an angle", 0, 90, "°")
 	aSigma     = above("an uncertainty", 0, 180, "°")
 	aDelay     = from("an hour angle, west positive,", -90, 90, "°")

@@ -86,6 +86,7 @@ func readTree(file string, content []byte, f *faults) *node {
 		f.add(whole, "", fmt.Sprintf("a file of at most %d bytes", largestFile), fmt.Sprintf("%d bytes", len(content)), "meshes stay in files of their own")
 		return nil
 	}
+	content = plainText(content)
 	doc, err := decode(content)
 	if err != nil {
 		f.broken = true

@@ -117,6 +117,9 @@ func (s span) remedy(v float64) string {
 	if said := s.meant(v, short(v)+" looks like %s: in millimetres it is %s"); said != "" {
 		return said
 	}
+	if s.help != "" {
+		return s.help
+	}
 	return "measure again, and look at the unit that the key names"
 }
 

@@ -295,18 +295,34 @@ func TestReflectionIsEnoughToAsk(t *testing.T) {
 	assert.Contains(t, string(said), "VERDICT_ALLOW")
 }
 
-// The largest answers still fit what a client takes by default, 4 MiB, whole entries with facts and stored bytes too.
+// The largest answers still fit what a client takes by default, 4 MiB, whole entries with facts and stored bytes too: of steps that pass, and of
+// steps of which none does, each with its way round.
 func TestLargestRehearsalCanBeReadBack(t *testing.T) {
 	b := newBench(t)
-	r := &pb.RehearseRequest{Rig: "heron", WithFacts: true, Asker: "test"}
-	for i := range 256 {
-		r.Steps = append(r.Steps, &pb.RehearsalStep{Action: b.slew(float64(i%60), 40).GetAction()})
+	blocked := []*pb.Action{b.slew(-90, 0).GetAction(), b.slew(-30, 60).GetAction()}
+	for what, step := range map[string]func(i int) *pb.Action{
+		"clear":   func(i int) *pb.Action { return b.slew(float64(i%60), 40).GetAction() },
+		"blocked": func(i int) *pb.Action { return blocked[i%2] },
+	} {
+		r := &pb.RehearseRequest{
+			Rig: "heron", WithFacts: true, Asker: "test",
+			Start: &pb.RehearseRequest_StartAxes{StartAxes: pair(-30, 60)},
+		}
+		for i := range 256 {
+			r.Steps = append(r.Steps, &pb.RehearsalStep{Action: step(i)})
+		}
+		out, err := pb.NewRehearsalServiceClient(b.conn).Rehearse(t.Context(), r)
+		require.NoError(t, err)
+		assert.Len(t, out.GetSteps(), 256)
+		for i, s := range out.GetSteps() {
+			if what == "blocked" {
+				require.Len(t, s.GetOutlook().GetAskInstead(), 2, "step %d: %s", i, s.GetOutlook().GetSentence())
+				require.Len(t, s.GetOutlook().GetStops(), 2, "step %d", i)
+			}
+		}
+		got, err := b.reads.GetEntry(t.Context(), &pb.GetEntryRequest{Key: &pb.GetEntryRequest_Place{Place: &pb.EntryPlace{Chain: "heron", Number: out.GetReceipt().GetNumber()}}})
+		require.NoError(t, err)
+		t.Logf("%s: reply %d kB, entry %d kB", what, proto.Size(out)>>10, proto.Size(got)>>10)
+		assert.NotEmpty(t, got.GetEntry().GetStored())
 	}
-	out, err := pb.NewRehearsalServiceClient(b.conn).Rehearse(t.Context(), r)
-	require.NoError(t, err)
-	assert.Len(t, out.GetSteps(), 256)
-	got, err := b.reads.GetEntry(t.Context(), &pb.GetEntryRequest{Key: &pb.GetEntryRequest_Place{Place: &pb.EntryPlace{Chain: "heron", Number: out.GetReceipt().GetNumber()}}})
-	require.NoError(t, err)
-	t.Logf("reply %d kB, entry %d kB", proto.Size(out)>>10, proto.Size(got)>>10)
-	assert.NotEmpty(t, got.GetEntry().GetStored())
 }
