@@ -9,9 +9,11 @@ import (
 	"sync"
 )
 
-// checkpointBytes is how much may gather in the log before a commit moves it into the database: about SQLite's own default
-// of 1,000 pages of 4 KiB.
-const checkpointBytes = 4 << 20
+// How much may gather in the log before it is moved into the database.
+const (
+	idleBytes       = 1 << 20 // where nobody waits: no longer than the log is from the beginning. Choice.
+	checkpointBytes = 4 << 20 // in any case: about SQLite's own default of 1,000 pages of 4 KiB
+)
 
 // What a commit, and each row of it, take in the log beside the rows' bytes: the pages of the indexes, which rows of one commit share.
 // Measured with rows of 13 KiB: 45 kB for one by itself, 15 kB for each of 64.
@@ -192,13 +194,13 @@ func notNil(b []byte) []byte {
 	return b
 }
 
-// Tidy moves the log into the database once enough has gathered. Call it when nobody waits: it syncs. An error is final,
+// Tidy moves the log into the database once enough has gathered: less is enough where nobody waits, for it syncs. An error is final,
 // like one of Commit: a sync that failed says nothing about what the next one will find.
-func (s *Store) Tidy() error {
+func (s *Store) Tidy(waiting bool) error {
 	w := s.writer
 	w.mu.Lock()
 	defer w.mu.Unlock()
-	if w.failed != nil || w.logged < checkpointBytes {
+	if w.failed != nil || w.logged < idleBytes || waiting && w.logged < checkpointBytes {
 		return w.failed
 	}
 	// PASSIVE never waits for readers; what they still need stays in the log until next time.

@@ -116,6 +116,9 @@ func (s *Store) prepare(before os.FileInfo) error {
 		return s.failed(ErrCommit, "moving the log into the record", err,
 			"close other programs that have the record open, see that the disk has room and is sound")
 	}
+	if err := s.lengthen(s.writers); err != nil {
+		return s.failed(ErrCommit, "making the log longer", err, "see that the disk is sound, and that no other program locks the record")
+	}
 	if err := syncFolder(filepath.Dir(s.path)); err != nil {
 		return s.openFailure(err)
 	}
