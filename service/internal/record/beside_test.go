@@ -23,7 +23,7 @@ const (
 	besideSingles = 600
 	besideSpan    = 3 * time.Second
 	besideAskers  = 64
-	bareRow       = 5800 // bytes of an ordinary row as the file keeps it, head and packed body
+	bareRow       = 3900 // bytes of such a row as the file keeps it, columns, head and packed body
 )
 
 // BenchmarkBesideDisk holds the record beside the disk's own flush of the same bytes and beside a bare SQLite that keeps as many packed bytes in a

@@ -45,7 +45,8 @@ type Store struct {
 	readers *sql.DB
 	writers *sql.DB // nil when read-only
 	writer  *writer // nil when read-only
-	// requests looks a request id up, for every question: prepared once.
+	fresh   fresh
+	// requests looks a request id up among those marked: prepared once.
 	requests *sql.Stmt
 }
 
@@ -97,10 +98,14 @@ func (s *Store) open() error {
 	if s.readers, err = s.pool(readerCount, true); err != nil {
 		return s.openFailure(err)
 	}
-	if s.requests, err = s.readers.PrepareContext(context.Background(), hasRequest); err != nil {
+	if s.requests, err = s.readers.PrepareContext(context.Background(), s.hasRequest()); err != nil {
 		return s.openFailure(err)
 	}
-	s.writer, err = newWriter(s.writers)
+	heads, newest, err := s.Heads(context.Background())
+	if err != nil {
+		return err
+	}
+	s.writer, err = newWriter(s.writers, heads, newest)
 	if err != nil {
 		return s.openFailure(err)
 	}
@@ -110,6 +115,9 @@ func (s *Store) open() error {
 // prepare brings the file to a known, durable state before anything is served from it.
 func (s *Store) prepare(before os.FileInfo) error {
 	if err := s.checkVersion(s.writers, true); err != nil {
+		return err
+	}
+	if err := s.markAll(); err != nil {
 		return err
 	}
 	if err := checkpoint(s.writers, "TRUNCATE"); err != nil {
@@ -130,6 +138,16 @@ func (s *Store) prepare(before os.FileInfo) error {
 	return s.watchSides()
 }
 
+// markAll marks what a crash left without.
+func (s *Store) markAll() error {
+	conn, err := s.writers.Conn(context.Background())
+	if err != nil {
+		return s.openFailure(err)
+	}
+	defer func() { _ = conn.Close() }() // back to its pool
+	return s.mark(conn)
+}
+
 func (s *Store) openReadOnly() error {
 	info, err := os.Stat(s.path)
 	if err != nil {
@@ -142,20 +160,25 @@ func (s *Store) openReadOnly() error {
 	if err := s.checkVersion(s.readers, false); err != nil {
 		return err
 	}
-	if s.requests, err = s.readers.PrepareContext(context.Background(), hasRequest); err != nil {
+	if s.requests, err = s.readers.PrepareContext(context.Background(), s.hasRequest()); err != nil {
 		return s.openFailure(err)
 	}
 	return nil
 }
 
 // hasRequest is answered by the index of request ids, which holds none that is empty.
-const hasRequest = `SELECT sequence FROM entry WHERE request_id = ? AND request_id <> ''`
+func (s *Store) hasRequest() string {
+	return `SELECT sequence FROM ` + s.marks() + ` WHERE request_id = ? AND request_id <> '' ORDER BY sequence LIMIT 1`
+}
 
-// Close ends the store and gives up the lock. The last connection moves the log into the database.
+// Close marks what has no mark, ends the store and gives up the lock. The last connection moves the log into the database.
 func (s *Store) Close() error {
 	var errs []error
-	if s.writer != nil {
-		errs = append(errs, s.writer.close())
+	if w := s.writer; w != nil {
+		if w.failed == nil {
+			errs = append(errs, s.mark(w.conn))
+		}
+		errs = append(errs, w.close())
 	}
 	if s.requests != nil {
 		errs = append(errs, s.requests.Close())
@@ -243,8 +266,8 @@ func (s *Store) checkVersion(db *sql.DB, create bool) error {
 		return s.failed(ErrNewer, "opening the record", fmt.Errorf("the file has version %d, this program knows up to %d", version, Version), "use the newer program; nothing was changed")
 	case version < 1:
 		return s.failed(ErrForeign, "opening the record", fmt.Errorf("version %d was never written by any program", version), "restore a copy")
-	case version == 1 && create:
-		return s.change(db, upgrade)
+	case version < Version && create:
+		return s.upgrade(db, version)
 	}
 	s.version = version
 	return nil
@@ -252,6 +275,14 @@ func (s *Store) checkVersion(db *sql.DB, create bool) error {
 
 func (s *Store) layOut(db *sql.DB) error {
 	return s.change(db, fmt.Sprintf("%s PRAGMA application_id=%d;", schema, applicationID))
+}
+
+func (s *Store) upgrade(db *sql.DB, from int) error {
+	how := ""
+	for v := from; v < Version; v++ {
+		how += upgrades[v]
+	}
+	return s.change(db, how)
 }
 
 // change makes the file one of our version, whole or not at all.
