@@ -12,7 +12,7 @@ func (r *Record) run() {
 	for batch := r.next(); len(batch) > 0; batch = r.next() {
 		err := r.flush(batch)
 		if err == nil {
-			batch, err = nil, r.store.Tidy(r.waiting()) // only the flusher changes r.store, so it may read it without the lock
+			batch, err = nil, r.store.Tidy(r.waiting) // only the flusher changes r.store, so it may read it without the lock
 		}
 		if err != nil {
 			r.repair(err, batch)

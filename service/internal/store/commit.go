@@ -5,7 +5,6 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
-	"maps"
 	"os"
 	"sync"
 )
@@ -32,7 +31,7 @@ type writer struct {
 	end    *sql.Stmt
 	entry  *sql.Stmt
 	packed packer
-	// heads are those on disk, and newest the highest sequence there: nobody else writes.
+	// heads are those on disk, and newest the highest sequence there: nobody else writes. After a failure they are of no use.
 	heads  map[string]Place
 	newest int64
 	// logged is about how many bytes went to the log since it was last moved.
@@ -126,17 +125,23 @@ func (w *writer) transact(rows []Row) (err error) {
 			_, _ = w.conn.ExecContext(ctx, "ROLLBACK") // the store is finished anyway; this frees the lock for others
 		}
 	}()
-	heads := map[string]Place{}
-	for i := range rows {
-		rows[i].Sequence = w.newest + int64(i) + 1
-		if err := w.insert(ctx, &rows[i], heads); err != nil {
-			return fmt.Errorf("row %d of chain %q: %w", rows[i].Number, rows[i].Chain, err)
-		}
+	if err := w.write(ctx, rows); err != nil {
+		return err
 	}
 	if _, err := w.end.ExecContext(ctx); err != nil {
 		return fmt.Errorf("committing: %w", err)
 	}
-	maps.Copy(w.heads, heads)
+	return nil
+}
+
+// write inserts the rows and keeps account of them. After an error nothing of that counts.
+func (w *writer) write(ctx context.Context, rows []Row) error {
+	for i := range rows {
+		rows[i].Sequence = w.newest + int64(i) + 1
+		if err := w.insert(ctx, &rows[i]); err != nil {
+			return fmt.Errorf("row %d of chain %q: %w", rows[i].Number, rows[i].Chain, err)
+		}
+	}
 	w.newest += int64(len(rows))
 	w.logged += commitOverheadBytes
 	for _, r := range rows {
@@ -145,11 +150,8 @@ func (w *writer) transact(rows []Row) (err error) {
 	return nil
 }
 
-func (w *writer) insert(ctx context.Context, r *Row, heads map[string]Place) error {
-	head, seen := heads[r.Chain]
-	if !seen {
-		head = w.heads[r.Chain]
-	}
+func (w *writer) insert(ctx context.Context, r *Row) error {
+	head := w.heads[r.Chain]
 	if r.Number != head.Number+1 || r.Previous != head.Hash {
 		return fmt.Errorf("%w: the head is number %d, hash %x", ErrNotHead, head.Number, head.Hash[:4])
 	}
@@ -166,7 +168,7 @@ func (w *writer) insert(ctx context.Context, r *Row, heads map[string]Place) err
 	if wholeCode(err) == taken {
 		return fmt.Errorf("%w: there is a row of sequence %d", ErrNotHead, r.Sequence)
 	}
-	heads[r.Chain] = r.Place
+	w.heads[r.Chain] = r.Place
 	return err
 }
 
@@ -177,34 +179,34 @@ func notNil(b []byte) []byte {
 	return b
 }
 
-// Tidy marks entries and moves the log into the database once enough has gathered: less is enough where nobody waits, for it syncs. An error is
-// final, like one of Commit: a sync that failed says nothing about what the next one will find.
-func (s *Store) Tidy(waiting bool) error {
+// Tidy marks entries and moves the log into the database once enough has gathered. While somebody waits for the next commit it does as little of it as
+// may be, for it syncs. An error is final, like one of Commit: a sync that failed says nothing about what the next one will find.
+func (s *Store) Tidy(waiting func() bool) error {
 	w := s.writer
 	w.mu.Lock()
 	defer w.mu.Unlock()
-	if w.failed != nil || w.logged < idleBytes || waiting && w.logged < checkpointBytes {
+	if w.failed != nil || w.logged < idleBytes {
 		return w.failed
 	}
-	if w.failed = s.mark(w.conn); w.failed != nil {
-		return w.failed
+	w.failed = s.tidy(waiting)
+	return w.failed
+}
+
+func (s *Store) tidy(waiting func() bool) error {
+	w := s.writer
+	for at := s.fresh.upTo(); at < w.newest && (w.newest-at > mostFresh || !waiting()); at = s.fresh.upTo() {
+		if err := s.mark(w.conn, min(at+markStep, w.newest)); err != nil {
+			return err
+		}
+	}
+	if waiting() && w.logged < checkpointBytes {
+		return nil
 	}
 	// PASSIVE never waits for readers; what they still need stays in the log until next time.
 	if err := checkpoint(w.conn, "PASSIVE"); err != nil {
-		w.failed = s.failed(ErrCommit, "moving the log into the record", err, "see that the disk has room and is sound")
-		return w.failed
+		return s.failed(ErrCommit, "moving the log into the record", err, "see that the disk has room and is sound")
 	}
 	w.logged = 0
-	return nil
-}
-
-// mark marks what has no mark yet.
-func (s *Store) mark(conn *sql.Conn) error {
-	marked, err := mark(context.Background(), conn)
-	if err != nil {
-		return s.failed(ErrCommit, "marking entries", err, "see that the disk has room and is sound, and that no other program locks the record")
-	}
-	s.fresh.reset(marked)
 	return nil
 }
 

@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"encoding/json"
 	"fmt"
+	"maps"
 	"sync"
 )
 
@@ -14,30 +15,32 @@ const (
 	addMarks  = `INSERT INTO mark (sequence, chain, number, time_ns, rig, request_id, state) SELECT sequence, chain, number, time_ns, rig, request_id, state FROM entry`
 	addLeaves = `INSERT INTO leave (leave_id, sequence) SELECT value, sequence FROM entry, json_each(leave_ids)`
 	addRules  = `INSERT INTO rule (rule_id, sequence) SELECT value, sequence FROM entry, json_each(rule_ids)`
-	// newestMark is up to where that was done.
-	newestMark = `SELECT coalesce(max(sequence), 0) FROM mark`
+	// newestMark is up to where that was done, newestEntry where it will be.
+	newestMark  = `SELECT coalesce(max(sequence), 0) FROM mark`
+	newestEntry = `SELECT coalesce(max(sequence), 0) FROM entry`
 )
 
-// mark marks all entries that have no mark yet, on the connection that writes, and returns up to where all have one.
-func mark(ctx context.Context, conn *sql.Conn) (marked int64, err error) {
-	var newest int64
-	if err := conn.QueryRowContext(ctx, `SELECT (`+newestMark+`), (SELECT coalesce(max(sequence), 0) FROM entry)`).Scan(&marked, &newest); err != nil || marked >= newest {
-		return marked, err
-	}
+// How many entries are marked at once. Each takes some 20 µs, for which a commit that comes meanwhile waits. Choices.
+const (
+	markStep  = 256
+	mostFresh = 4096 // unmarked while somebody always waits: half a kilobyte of memory each
+)
+
+// mark marks the entries beyond one sequence and up to another, on the connection that writes.
+func mark(ctx context.Context, conn *sql.Conn, beyond, upTo int64) error {
 	if _, err := conn.ExecContext(ctx, `BEGIN IMMEDIATE`); err != nil {
-		return marked, fmt.Errorf("beginning: %w", err)
+		return fmt.Errorf("beginning: %w", err)
 	}
 	for _, add := range []string{addMarks, addLeaves, addRules} {
-		if _, err := conn.ExecContext(ctx, add+` WHERE sequence > ? ORDER BY sequence`, marked); err != nil {
+		if _, err := conn.ExecContext(ctx, add+` WHERE sequence > ? AND sequence <= ? ORDER BY sequence`, beyond, upTo); err != nil {
 			_, _ = conn.ExecContext(ctx, `ROLLBACK`) // the store is finished anyway; this frees the lock for others
-			return marked, err
+			return err
 		}
 	}
 	if _, err := conn.ExecContext(ctx, `COMMIT`); err != nil {
-		return marked, fmt.Errorf("committing: %w", err)
+		return fmt.Errorf("committing: %w", err)
 	}
-	err = conn.QueryRowContext(ctx, newestMark).Scan(&marked)
-	return marked, err
+	return nil
 }
 
 // fresh are the entries of this process that have no mark yet, by what they are looked up by. In a store that writes there are no others: opening
@@ -58,16 +61,27 @@ type (
 	leaveID   string
 )
 
-// reset forgets all: everything up to a sequence has its mark.
-func (f *fresh) reset(marked int64) {
+// forget forgets everything up to a sequence: it has its mark.
+func (f *fresh) forget(marked int64) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
-	f.marked, f.sequences = marked, map[any]int64{}
+	f.marked = marked
+	maps.DeleteFunc(f.sequences, func(_ any, sequence int64) bool { return sequence <= marked })
+}
+
+// upTo is up to where all have a mark.
+func (f *fresh) upTo() int64 {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	return f.marked
 }
 
 func (f *fresh) add(rows []Row) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
+	if f.sequences == nil {
+		f.sequences = map[any]int64{}
+	}
 	for i := range rows {
 		r := &rows[i]
 		f.note(spot{r.Chain, r.Number}, r.Sequence)
@@ -92,6 +106,21 @@ func (f *fresh) sequence(what any) int64 {
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	return f.sequences[what]
+}
+
+// mark marks the entries after those that are, up to a sequence.
+func (s *Store) mark(conn *sql.Conn, upTo int64) error {
+	if beyond := s.fresh.upTo(); beyond < upTo {
+		if err := mark(context.Background(), conn, beyond, upTo); err != nil {
+			return s.markFailure(err)
+		}
+		s.fresh.forget(upTo)
+	}
+	return nil
+}
+
+func (s *Store) markFailure(err error) error {
+	return s.failed(ErrCommit, "marking entries", err, "see that the disk has room and is sound, and that no other program locks the record")
 }
 
 // listed writes a list of ids as the column of an entry holds it.

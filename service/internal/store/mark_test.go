@@ -185,3 +185,47 @@ func sequences(t *testing.T, rows func(func(store.Row, error) bool)) (out []int6
 	}
 	return out
 }
+
+// TestMarksWaitForQuiet: while somebody waits entries go unmarked, up to 4,096 of them.
+func TestMarksWaitForQuiet(t *testing.T) {
+	s := open(t, filepath.Join(t.TempDir(), "record"), store.Options{})
+	marked := func() int64 {
+		n, err := s.Marked(t.Context())
+		require.NoError(t, err)
+		return n
+	}
+	busy := func() bool { return true }
+	quiet := func() bool { return false }
+	at := uint64(0)
+	commit := func(count int) {
+		var rows []store.Row
+		for range count {
+			at++
+			rows = append(rows, row("a", at))
+		}
+		require.NoError(t, s.Commit(rows))
+	}
+	commit(100)
+	require.NoError(t, s.Tidy(quiet))
+	assert.Zero(t, marked(), "so little is not worth a sync")
+	commit(1000)
+	require.NoError(t, s.Tidy(busy))
+	assert.Zero(t, marked())
+	require.NoError(t, s.Tidy(quiet))
+	assert.Equal(t, int64(1100), marked())
+	commit(4096)
+	require.NoError(t, s.Tidy(busy))
+	assert.Equal(t, int64(1100), marked())
+	commit(1100)
+	require.NoError(t, s.Tidy(busy))
+	assert.Equal(t, int64(1100+5*256), marked(), "in steps of 256, until 4,096 are left")
+	commit(1100)
+	calls := 0
+	require.NoError(t, s.Tidy(func() bool { calls++; return calls > 6 }))
+	assert.Equal(t, int64(1100+15*256), marked(), "who comes meanwhile waits for one step")
+	for _, n := range []uint64{1, 3000, at} {
+		got, err := s.Get(t.Context(), "a", n)
+		require.NoError(t, err)
+		assert.Equal(t, int64(n), got.Sequence)
+	}
+}

@@ -117,7 +117,7 @@ func (s *Store) prepare(before os.FileInfo) error {
 	if err := s.checkVersion(s.writers, true); err != nil {
 		return err
 	}
-	if err := s.markAll(); err != nil {
+	if err := s.markLeft(); err != nil {
 		return err
 	}
 	if err := checkpoint(s.writers, "TRUNCATE"); err != nil {
@@ -138,14 +138,20 @@ func (s *Store) prepare(before os.FileInfo) error {
 	return s.watchSides()
 }
 
-// markAll marks what a crash left without.
-func (s *Store) markAll() error {
-	conn, err := s.writers.Conn(context.Background())
+// markLeft marks what a crash left without.
+func (s *Store) markLeft() error {
+	ctx := context.Background()
+	conn, err := s.writers.Conn(ctx)
 	if err != nil {
 		return s.openFailure(err)
 	}
 	defer func() { _ = conn.Close() }() // back to its pool
-	return s.mark(conn)
+	var marked, newest int64
+	if err := conn.QueryRowContext(ctx, `SELECT (`+newestMark+`), (`+newestEntry+`)`).Scan(&marked, &newest); err != nil {
+		return s.markFailure(err)
+	}
+	s.fresh.forget(marked)
+	return s.mark(conn, newest)
 }
 
 func (s *Store) openReadOnly() error {
@@ -176,7 +182,7 @@ func (s *Store) Close() error {
 	var errs []error
 	if w := s.writer; w != nil {
 		if w.failed == nil {
-			errs = append(errs, s.mark(w.conn))
+			errs = append(errs, s.mark(w.conn, w.newest))
 		}
 		errs = append(errs, w.close())
 	}

@@ -37,9 +37,7 @@ func (s *Store) marks() string {
 // is marked meanwhile. In a file of before version 3 it is what was there when it was asked for.
 func (s *Store) Marked(ctx context.Context) (int64, error) {
 	if s.writer != nil {
-		s.fresh.mu.Lock()
-		defer s.fresh.mu.Unlock()
-		return s.fresh.marked, nil
+		return s.fresh.upTo(), nil
 	}
 	n, err := maximum[int64](ctx, s.readers, `SELECT max(sequence) FROM `+s.marks())
 	return n, s.readFailure("reading how far entries are marked", err)
