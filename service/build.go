@@ -124,6 +124,10 @@ func newMembers(files []rigFile, facility *limits.Layer) ([]decide.Member, error
 	var faulty []string
 	var shared error          // what is wrong with the facility's limits, which every rig meets
 	by := map[string]string{} // id → the file that describes it
+	unbound := sync.OnceValues(func() (rules.Unbound, error) { return rules.ReadUnbound(policies.Files()) })
+	var beside sync.WaitGroup
+	beside.Go(func() { _, _ = unbound() }) // needs nothing of the rigs
+	defer beside.Wait()
 	read := readMembers(files, defs, facility)
 	for i, f := range files {
 		m, bad := read[i].Member, read[i].bad
@@ -141,7 +145,7 @@ func newMembers(files []rigFile, facility *limits.Layer) ([]decide.Member, error
 		err = fmt.Errorf("%w\n%s", err, unloaded(faulty, out))
 	}
 	if err = errors.Join(shared, err); err == nil {
-		err = bindRules(out)
+		err = bindRules(out, unbound)
 	}
 	if err != nil {
 		return nil, err
@@ -232,16 +236,15 @@ func newMember(f rigFile, defs []limits.Definition, facility *limits.Layer) (dec
 	return decide.Member{Rig: r, Limits: lim}, err
 }
 
-// bindRules compiles the rules once, and gives each rig those that judge by its limits; proveRules makes them fast.
-func bindRules(members []decide.Member) error {
-	var set *rules.Set
+// bindRules gives each rig the rules, bound to its limits; proveRules makes them fast.
+func bindRules(members []decide.Member, unbound func() (rules.Unbound, error)) error {
+	all, err := unbound()
+	if err != nil {
+		return fmt.Errorf("loading the rules: %w", err)
+	}
 	for i := range members {
-		m, err := &members[i], error(nil)
-		if set == nil {
-			set, err = rules.Read(policies.Files(), m.Limits)
-		} else {
-			set, err = set.With(m.Limits)
-		}
+		m := &members[i]
+		set, err := all.With(m.Limits)
 		if err != nil {
 			return fmt.Errorf("loading the rules: %w", err)
 		}
