@@ -93,10 +93,12 @@ func (s *Store) ByLeave(ctx context.Context, id string) (Row, error) {
 
 // one returns the first row that is found: among those fresh, among those marked, and, by who only reads, among those that are not.
 func (s *Store) one(ctx context.Context, what string, key any, marked, unmarked string, args ...any) (Row, error) {
-	row, err := Row{}, sql.ErrNoRows
+	where := `e.sequence = (SELECT min(sequence) FROM ` + marked + `)`
 	if sequence := s.fresh.sequence(key); sequence > 0 {
-		row, err = s.first(ctx, `e.sequence = ?`, sequence)
-	} else if row, err = s.first(ctx, `e.sequence = (SELECT min(sequence) FROM `+marked+`)`, args...); errors.Is(err, sql.ErrNoRows) && s.opts.ReadOnly && s.version >= 3 {
+		where, args = `e.sequence = ?1`, []any{sequence}
+	}
+	row, err := s.first(ctx, where, args...)
+	if errors.Is(err, sql.ErrNoRows) && s.opts.ReadOnly && s.version >= 3 {
 		row, err = s.first(ctx, `e.sequence > (`+newestMark+`) AND `+unmarked+` ORDER BY e.sequence LIMIT 1`, args...)
 	}
 	if errors.Is(err, sql.ErrNoRows) {
