@@ -1,7 +1,9 @@
 package store_test
 
 import (
+	"bytes"
 	"fmt"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"slices"
@@ -11,6 +13,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"keepclear.example/keepclear/service/internal/faults"
 	"keepclear.example/keepclear/service/internal/store"
 )
 
@@ -228,4 +231,74 @@ func TestMarksWaitForQuiet(t *testing.T) {
 		require.NoError(t, err)
 		assert.Equal(t, int64(n), got.Sequence)
 	}
+}
+
+// TestMarkingBrokenOff fails the n-th operation on the disk as entries are marked and the log is moved, or ends the process there, n = 1, 2, … until
+// there are fewer. After a power cut every committed entry is there and found by all that leads to it, and the store goes on.
+func TestMarkingBrokenOff(t *testing.T) {
+	for fate, name := range map[faults.Fate]string{faults.Fails: "I/O error", faults.NoSpace: "full", faults.DiesAt: "killed"} {
+		t.Run(name, func(t *testing.T) {
+			n, step := 1, 1
+			for ; brokenOffMarking(t, fate, n); n += step {
+				if n > 12 { // from there on page after page is written, each as the one before
+					step = 29
+				}
+			}
+			assert.Greater(t, n, 30, "the faults are met")
+		})
+	}
+}
+
+// brokenOffMarking breaks the n-th operation, and tells whether there was one.
+func brokenOffMarking(t *testing.T, fate faults.Fate, n int) (met bool) {
+	t.Helper()
+	d, err := faults.NewDrive()
+	require.NoError(t, err)
+	path := filepath.Join(t.TempDir(), "record")
+	require.NoError(t, os.WriteFile(path, nil, 0o600)) // see Drive.Wrap
+	s, err := store.Open(path, store.Options{Wrap: d.Wrap(path)})
+	require.NoError(t, err)
+	rows := invented(20)
+	noise := rand.NewChaCha8([32]byte{1})
+	for i := range rows { // so much that it is worth moving
+		rows[i].Body = make([]byte, 60<<10)
+		_, _ = noise.Read(rows[i].Body)
+	}
+	require.NoError(t, s.Commit(rows))
+	count := 0
+	d.Fate = func(faults.Op, string) faults.Fate {
+		if count++; count != n {
+			return faults.Works
+		}
+		met = true
+		return fate
+	}
+	if err := s.Tidy(func() bool { return false }); met && !d.Dead() {
+		require.ErrorIs(t, err, store.ErrCommit, "operation %d", n)
+		require.ErrorIs(t, s.Commit([]store.Row{row("b", 1)}), store.ErrCommit, "nothing more is taken")
+	}
+	d.CutPower(rand.New(rand.NewPCG(uint64(n), 2)), []float64{0, 0.5, 1}[n%3], faults.Files(path))
+	_ = s.Close()
+	d.Start()
+	d.Fate = nil
+	s, err = store.Open(path, store.Options{Wrap: d.Wrap(path)})
+	require.NoError(t, err, "operation %d", n)
+	marked, err := s.Marked(t.Context())
+	require.NoError(t, err)
+	assert.EqualValues(t, len(rows), marked)
+	for _, r := range rows {
+		ok, err := s.Indexed(t.Context(), marked, r)
+		require.NoError(t, err)
+		require.True(t, ok, "operation %d, row %d", n, r.Sequence)
+		got, err := s.Get(t.Context(), r.Chain, r.Number)
+		require.NoError(t, err)
+		require.True(t, bytes.Equal(r.Body, got.Body), "operation %d, row %d", n, r.Sequence)
+	}
+	got, err := s.Count(t.Context(), marked, marked)
+	require.NoError(t, err)
+	assert.Equal(t, store.Counts{Entries: 20, Marks: 20, Leaves: 26, Rules: 8}, got)
+	require.NoError(t, s.Commit([]store.Row{row("b", 1)}))
+	require.NoError(t, s.Close())
+	require.NoError(t, d.Close())
+	return met
 }
