@@ -23,7 +23,7 @@ const (
 // How many entries are marked at once. Each takes some 20 µs, for which a commit that comes meanwhile waits. Choices.
 const (
 	markStep  = 256
-	mostFresh = 4096 // unmarked while somebody always waits: half a kilobyte of memory each
+	mostFresh = 1024 // unmarked while somebody always waits: half a kilobyte of memory each
 )
 
 // mark marks the entries beyond one sequence and up to another, on the connection that writes.

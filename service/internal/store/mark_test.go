@@ -189,7 +189,7 @@ func sequences(t *testing.T, rows func(func(store.Row, error) bool)) (out []int6
 	return out
 }
 
-// TestMarksWaitForQuiet: while somebody waits entries go unmarked, up to 4,096 of them.
+// TestMarksWaitForQuiet: while somebody waits entries go unmarked, up to 1,024 of them.
 func TestMarksWaitForQuiet(t *testing.T) {
 	s := open(t, filepath.Join(t.TempDir(), "record"), store.Options{})
 	marked := func() int64 {
@@ -211,21 +211,21 @@ func TestMarksWaitForQuiet(t *testing.T) {
 	commit(100)
 	require.NoError(t, s.Tidy(quiet))
 	assert.Zero(t, marked(), "so little is not worth a sync")
-	commit(1000)
+	commit(924)
 	require.NoError(t, s.Tidy(busy))
 	assert.Zero(t, marked())
 	require.NoError(t, s.Tidy(quiet))
-	assert.Equal(t, int64(1100), marked())
-	commit(4096)
+	assert.Equal(t, int64(1024), marked())
+	commit(1024)
 	require.NoError(t, s.Tidy(busy))
-	assert.Equal(t, int64(1100), marked())
-	commit(1100)
+	assert.Equal(t, int64(1024), marked())
+	commit(1000)
 	require.NoError(t, s.Tidy(busy))
-	assert.Equal(t, int64(1100+5*256), marked(), "in steps of 256, until 4,096 are left")
-	commit(1100)
+	assert.Equal(t, int64(1024+4*256), marked(), "in steps of 256, until 1,024 are left")
+	commit(1000)
 	calls := 0
-	require.NoError(t, s.Tidy(func() bool { calls++; return calls > 6 }))
-	assert.Equal(t, int64(1100+15*256), marked(), "who comes meanwhile waits for one step")
+	require.NoError(t, s.Tidy(func() bool { calls++; return calls > 2 }))
+	assert.Equal(t, int64(1024+10*256), marked(), "who comes meanwhile waits for one step")
 	for _, n := range []uint64{1, 3000, at} {
 		got, err := s.Get(t.Context(), "a", n)
 		require.NoError(t, err)
