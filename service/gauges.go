@@ -10,7 +10,7 @@ import (
 
 // gauged is a rig that can be held against its file, with the plan of that.
 type gauged struct {
-	subject *gauge.Subject
+	subject func() *gauge.Subject
 	mu      sync.Mutex
 	plan    *gauge.Plan // nil: not worked out yet
 }
@@ -26,11 +26,13 @@ func gauger(members []decide.Member, files []rigFile) func(string, func() bool) 
 		}
 		part, _ := m.Limits.Value("clear/path", "part_mm")
 		general, _ := m.Limits.Value("clear/path", "general_mm")
-		subject := gauge.New(m.Rig, unit.Length(part), unit.Length(general), f.name, f.content, f.open)
-		if floor, ok := m.Limits.Value("sky/floor", "altitude_deg"); ok {
-			subject.Floor = unit.Deg(floor)
-		}
-		all[m.Rig.ID] = &gauged{subject: subject}
+		all[m.Rig.ID] = &gauged{subject: sync.OnceValue(func() *gauge.Subject { // not at every start: it reads the file again
+			subject := gauge.New(m.Rig, unit.Length(part), unit.Length(general), f.name, f.content, f.open)
+			if floor, ok := m.Limits.Value("sky/floor", "altitude_deg"); ok {
+				subject.Floor = unit.Deg(floor)
+			}
+			return subject
+		})}
 		names = append(names, m.Rig.ID)
 	}
 	return func(name string, going func() bool) (*gauge.Subject, gauge.Plan, error) {
@@ -39,7 +41,7 @@ func gauger(members []decide.Member, files []rigFile) func(string, func() bool) 
 			return nil, gauge.Plan{}, decide.NoRig(name, names)
 		}
 		plan, err := one.planned(going)
-		return one.subject, plan, err
+		return one.subject(), plan, err
 	}
 }
 
@@ -47,7 +49,7 @@ func (g *gauged) planned(going func() bool) (gauge.Plan, error) {
 	g.mu.Lock()
 	defer g.mu.Unlock()
 	if g.plan == nil {
-		plan, err := g.subject.Plan(going)
+		plan, err := g.subject().Plan(going)
 		if err != nil {
 			return plan, err
 		}

@@ -35,7 +35,7 @@ func (l *loop) starts(t *testing.T) []start {
 	open.must(turn(t, open.rig, -5, 5))
 	open.kill()
 	return []start{{"no record", empty}, {"an open permit", open},
-		{"an entry torn by a kill", l.left(t, faults.Tamper{Calls: "pwrite64", How: "signal=SIGKILL", First: 9})},
+		{"an entry torn by a kill", l.left(t, faults.Tamper{Calls: "pwrite64", How: "signal=SIGKILL", First: 4})},
 		{"a record that was down", l.left(t, faults.Tamper{Calls: "fsync,fdatasync", How: "error=EIO", First: 1, Last: forGood})},
 	}
 }

@@ -127,9 +127,9 @@ func TestStartsThatAreRefused(t *testing.T) {
 		says []string
 	}{
 		"from a newer version": {harm: func(t *testing.T, path string) func() {
-			versioned(t, path, 3)
-			return func() { versioned(t, path, 2) }
-		}, says: []string{"newer version", "version 3", "knows up to 2", "use the newer program"}},
+			versioned(t, path, 4)
+			return func() { versioned(t, path, 3) }
+		}, says: []string{"newer version", "version 4", "knows up to 3", "use the newer program"}},
 		"with a folder where its heads are kept": {harm: func(t *testing.T, path string) func() {
 			_ = os.Remove(path + "-heads")
 			require.NoError(t, os.Mkdir(path+"-heads", 0o700))

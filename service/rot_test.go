@@ -165,7 +165,10 @@ func TestLostTail(t *testing.T) {
 	log, err := os.ReadFile(base.path + "-wal")
 	require.NoError(t, err)
 	const frame = 24 + 4096 // SQLite's file format, section 4.1
-	frames := (len(log) - 32) / frame
+	frames := 0
+	for at := 32; at+frame <= len(log) && bytes.Equal(log[at+8:at+16], log[16:24]); at += frame { // the salts: what follows is no part of this log
+		frames++
+	}
 	require.Greater(t, frames, 20)
 	for n := 0; n < frames-1; n += frames / 6 {
 		s := base.flipped(t, "-wal", 32+n*frame+24+77)

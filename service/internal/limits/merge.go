@@ -4,6 +4,8 @@ import (
 	"crypto/sha256"
 	"encoding/json"
 	"fmt"
+	"maps"
+	"slices"
 	"sort"
 	"strings"
 )
@@ -123,14 +125,12 @@ func (m *merging) complete(layers []Layer) {
 
 // set freezes what was merged.
 func (m *merging) set() (Set, error) {
-	s := Set{at: make(map[string]int, len(m.at))}
-	for _, l := range m.at {
-		s.all = append(s.all, l.Limit)
-	}
-	sort.Slice(s.all, func(i, j int) bool { return s.all[i].key() < s.all[j].key() })
+	s := Set{at: make(map[string]int, len(m.at)), all: make([]Limit, 0, len(m.at))}
 	tree := map[string]any{}
-	for i, l := range s.all {
-		s.at[l.key()] = i
+	for i, key := range slices.Sorted(maps.Keys(m.at)) {
+		l := m.at[key].Limit
+		s.all = append(s.all, l)
+		s.at[key] = i
 		plant(tree, l)
 	}
 	bytes, err := json.Marshal(tree) // keys in order, so equal sets are equal bytes

@@ -107,7 +107,10 @@ func TestLogDamaged(t *testing.T) {
 	log, err := os.ReadFile(path + "-wal")
 	require.NoError(t, err)
 	const frame = 24 + 4096 // SQLite file format, section 4.1: a frame's header and one page
-	frames := (len(log) - 32) / frame
+	frames := 0
+	for at := 32; at+frame <= len(log) && bytes.Equal(log[at+8:at+16], log[16:24]); at += frame { // the salts: what follows is no part of this log
+		frames++
+	}
 	require.Greater(t, frames, 10, "the log holds the entries")
 	for n := 0; n < frames; n += max(1, frames/40) {
 		damaged := bytes.Clone(log)

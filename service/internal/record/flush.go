@@ -12,7 +12,7 @@ func (r *Record) run() {
 	for batch := r.next(); len(batch) > 0; batch = r.next() {
 		err := r.flush(batch)
 		if err == nil {
-			batch, err = nil, r.store.Tidy() // only the flusher changes r.store, so it may read it without the lock
+			batch, err = nil, r.store.Tidy(r.waiting) // only the flusher changes r.store, so it may read it without the lock
 		}
 		if err != nil {
 			r.repair(err, batch)
@@ -40,6 +40,13 @@ func (r *Record) next() []*item {
 			return batch
 		}
 	}
+}
+
+// waiting tells whether somebody waits for the next flush.
+func (r *Record) waiting() bool {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return len(r.queue) > 0
 }
 
 // flush makes a batch durable and lets those who wait for it go.

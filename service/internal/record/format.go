@@ -196,9 +196,13 @@ func toRow(e *Entry) store.Row {
 	e.Hash = hashOf(head, e.Body)
 	e.Stored = append(append(make([]byte, 0, len(head)+len(e.Body)), head...), e.Body...)
 	e.Body = e.Stored[len(head):]
-	return store.Row{Place: e.Place(), Previous: e.Previous, Head: head, Body: e.Body, State: e.State, Index: store.Index{
-		TimeNanos: e.Time.UnixNano(), Kind: e.Kind, Rig: e.Rig, Asker: e.Asker, RequestID: e.Request.ID, Verdict: e.Verdict,
-		LeaveIDs: e.LeaveIDs, RuleIDs: e.RuleIDs}}
+	return store.Row{Place: e.Place(), Previous: e.Previous, Head: head, Body: e.Body, State: e.State, Index: indexOf(e)}
+}
+
+// indexOf is what an entry is found by.
+func indexOf(e *Entry) store.Index {
+	return store.Index{TimeNanos: e.Time.UnixNano(), Kind: e.Kind, Rig: e.Rig, Asker: e.Asker, RequestID: e.Request.ID, Verdict: e.Verdict,
+		LeaveIDs: e.LeaveIDs, RuleIDs: e.RuleIDs}
 }
 
 // EntryError says which entry is not whole, and how.

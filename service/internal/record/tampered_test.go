@@ -49,7 +49,7 @@ func tampered(t *testing.T, first record.Entry) map[string]struct {
 	number     uint64
 	says       string
 } {
-	const from = `INSERT INTO entry SELECT sequence, chain, number, time_ns, kind, rig, asker, request_id, verdict, state, previous, hash, head, body, packing FROM other.entry WHERE number = `
+	const from = `INSERT INTO entry SELECT * FROM other.entry WHERE number = `
 	bytes := slices.Clone(first.Stored)
 	previous := len("KCE1") + 4 + len(first.Chain) + 8 // where it stands in the entry
 	bytes[previous] = 1
@@ -63,18 +63,25 @@ func tampered(t *testing.T, first record.Entry) map[string]struct {
 		"one entry gone":            {[]string{`DELETE FROM entry WHERE number = 3`}, 3, "it is missing, 4 follows"},
 		"the first gone":            {[]string{`DELETE FROM entry WHERE number = 1`}, 1, "it is missing, 2 follows"},
 		"first names one before":    {forged, 1, "it is the first, yet names one before it"},
-		"before the first":          {[]string{`UPDATE entry SET sequence = 0 WHERE number = 1`, `UPDATE leave SET sequence = 0 WHERE sequence = 1`, `UPDATE rule SET sequence = 0 WHERE sequence = 1`}, 1, "it stands before its forerunner"},
+		"before the first":          {[]string{`UPDATE entry SET sequence = 0 WHERE number = 1`, `UPDATE mark SET sequence = 0 WHERE number = 1`, `UPDATE leave SET sequence = 0 WHERE sequence = 1`, `UPDATE rule SET sequence = 0 WHERE sequence = 1`}, 1, "it stands before its forerunner"},
 		"one of another record":     {[]string{`ATTACH '` + otherFile(t) + `' AS other`, `DELETE FROM entry WHERE number = 3`, from + `3`, `UPDATE leave SET leave_id = 'pier-permit13' WHERE sequence = 3`}, 3, "it does not follow the entry before it"},
 		"the last of another":       {[]string{`ATTACH '` + otherFile(t) + `' AS other`, `DELETE FROM entry WHERE number = 5`, from + `5`, `UPDATE leave SET leave_id = 'pier-permit15' WHERE sequence = 5`}, 5, "it does not follow the entry before it"},
-		"moved behind its follower": {[]string{`UPDATE entry SET sequence = 99 WHERE number = 2`, `UPDATE leave SET sequence = 99 WHERE sequence = 2`, `UPDATE rule SET sequence = 99 WHERE sequence = 2`}, 3, "it stands before its forerunner"},
+		"moved behind its follower": {[]string{`UPDATE entry SET sequence = 99 WHERE number = 2`, `UPDATE mark SET sequence = 99 WHERE number = 2`, `UPDATE leave SET sequence = 99 WHERE sequence = 2`, `UPDATE rule SET sequence = 99 WHERE sequence = 2`}, 3, "it stands before its forerunner"},
 		"a column":                  {[]string{`UPDATE entry SET rig = 'another' WHERE number = 4`}, 4, "its column rig is not what the entry says"},
 		"a verdict":                 {[]string{`UPDATE entry SET verdict = 'deny' WHERE number = 4`}, 4, "its column verdict"},
 		"a body":                    {[]string{`UPDATE entry SET body = x'00' WHERE number = 2`}, 2, "its hash does not fit its bytes"},
 		"a body cut":                {[]string{`UPDATE entry SET body = substr(body, 1, 3) WHERE number = 2`}, 2, "its hash does not fit its bytes"},
 		"a head":                    {[]string{`UPDATE entry SET head = x'00010203' WHERE number = 2`}, 2, "does not begin with"},
 		"a hash":                    {[]string{`UPDATE entry SET hash = zeroblob(32) WHERE number = 5`}, 5, "its hash does not fit its bytes"},
-		"leave not found":           {[]string{`DELETE FROM leave WHERE sequence = 4`}, 4, "it is not found by its leave or rule ids"},
-		"rule not found":            {[]string{`DELETE FROM rule WHERE sequence = 4`}, 4, "it is not found by its leave or rule ids"},
+		"leave not found":           {[]string{`DELETE FROM leave WHERE sequence = 4`}, 4, "it is not found by"},
+		"rule not found":            {[]string{`DELETE FROM rule WHERE sequence = 4`}, 4, "it is not found by"},
+		"a mark gone":               {[]string{`DELETE FROM mark WHERE number = 3`}, 3, "it is missing, 4 follows"},
+		"a mark of another rig":     {[]string{`UPDATE mark SET rig = 'another' WHERE number = 4`}, 4, "it is not found by"},
+		"of another time":           {[]string{`UPDATE mark SET time_ns = 1 WHERE number = 4`}, 4, "it is not found by"},
+		"of another request":        {[]string{`UPDATE mark SET request_id = 'another' WHERE number = 4`}, 4, "it is not found by"},
+		"of a request twice":        {[]string{`UPDATE mark SET request_id = (SELECT request_id FROM mark WHERE number = 4) WHERE number = 5`}, 4, "it is not found by"},
+		"of a state that is none":   {[]string{`UPDATE mark SET state = 1 WHERE number = 4`}, 4, "it is not found by"},
+		"a mark of nothing":         {[]string{`INSERT INTO mark VALUES (0, 'roof', 1, 0, '', '', 0)`}, 0, "a hash of 0 bytes"},
 		"leave of nothing":          {[]string{`INSERT INTO leave VALUES ('made-up', 3)`}, 0, "the file holds"},
 		"rule of nothing":           {[]string{`INSERT INTO rule VALUES ('made/up', 3)`}, 0, "the file holds"},
 	}
@@ -170,7 +177,7 @@ func TestTamperedEntryIsNotRead(t *testing.T) {
 // TestCutTailIsToldByAReceipt alone: what is left is a whole record.
 func TestCutTailIsToldByAReceipt(t *testing.T) {
 	path, _, written := wholeFile(t, 5)
-	change(t, path, `DELETE FROM entry WHERE number > 3`, `DELETE FROM leave WHERE sequence > 3`, `DELETE FROM rule WHERE sequence > 3`)
+	change(t, path, `DELETE FROM entry WHERE number > 3`, `DELETE FROM mark WHERE sequence > 3`, `DELETE FROM leave WHERE sequence > 3`, `DELETE FROM rule WHERE sequence > 3`)
 	verify := func(receipts ...record.Place) record.Result {
 		res, err := record.VerifyFile(t.Context(), path, record.VerifyOptions{Receipts: receipts}, store.Options{})
 		require.NoError(t, err)

@@ -59,10 +59,11 @@ func VerifyFile(ctx context.Context, path string, o VerifyOptions, so store.Opti
 
 // verification is one run.
 type verification struct {
-	store         *store.Store
-	opts          VerifyOptions
-	result        Result
-	leaves, rules uint64
+	store  *store.Store
+	opts   VerifyOptions
+	result Result
+	marked int64        // entries up to this sequence are found by tables beside them
+	want   store.Counts // of these, by the entries
 }
 
 // wholeSentence says what was found whole, for a person.
@@ -106,6 +107,10 @@ func (v *verification) run(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	if v.marked, err = v.store.Marked(ctx); err != nil {
+		return err
+	}
+	v.marked = min(v.marked, newest)
 	for _, h := range heads {
 		if v.opts.Chain != "" && v.opts.Chain != h.Chain {
 			continue
@@ -150,10 +155,14 @@ func (v *verification) chain(ctx context.Context, head Place) error {
 }
 
 func (v *verification) indexed(ctx context.Context, e Entry) error {
-	v.leaves += uint64(len(e.LeaveIDs))
-	v.rules += uint64(len(e.RuleIDs))
-	if ok, err := v.store.Indexed(ctx, e.Sequence, e.LeaveIDs, e.RuleIDs); !ok {
-		return &EntryError{Place: e.Place(), Cause: errors.Join(fmt.Errorf("%w: it is not found by its leave or rule ids", ErrWrong), err)}
+	v.want.Entries++
+	if e.Sequence <= v.marked {
+		v.want.Marks++
+		v.want.Leaves += uint64(len(e.LeaveIDs))
+		v.want.Rules += uint64(len(e.RuleIDs))
+	}
+	if ok, err := v.store.Indexed(ctx, v.marked, store.Row{Place: e.Place(), Sequence: e.Sequence, State: e.State, Index: indexOf(&e)}); !ok {
+		return &EntryError{Place: e.Place(), Cause: errors.Join(fmt.Errorf("%w: it is not found by its place, time, rig, request id, leave or rule ids", ErrWrong), err)}
 	}
 	return nil
 }
@@ -177,12 +186,12 @@ func foldOne(fold Folder, e Entry) error {
 
 // file verifies that nothing stands in the file that no entry accounts for, and the file's own structure.
 func (v *verification) file(ctx context.Context, newest int64) error {
-	got, err := v.store.Count(ctx, newest)
+	got, err := v.store.Count(ctx, newest, v.marked)
 	if err != nil {
 		return err
 	}
-	if want := (store.Counts{Entries: v.result.Count, Leaves: v.leaves, Rules: v.rules}); got != want {
-		return fmt.Errorf("%w: the file holds %+v, its chains account for %+v", ErrWrong, got, want)
+	if got != v.want {
+		return fmt.Errorf("%w: the file holds %+v, its chains account for %+v", ErrWrong, got, v.want)
 	}
 	return v.store.Check(ctx)
 }

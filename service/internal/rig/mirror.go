@@ -133,10 +133,15 @@ const (
 
 // looksDown: travel within which the tube never looks up, or of an alt-azimuth mount farther down than up.
 func (r *Rig) looksDown() (key, words, remedy string) {
+	enough := looksUp // once it looks up so far there is nothing to say
+	if r.Kind == AltAzimuth {
+		enough = looksFar
+	}
 	lowest, highest := 90.0, -90.0
-	r.eachPose(func(a Axes) {
-		_, alt := frame.AzAlt(r.Chain.Direction(a))
-		lowest, highest = min(lowest, alt.Deg()), max(highest, alt.Deg())
+	r.eachPose(func(a Axes) bool {
+		alt := frame.Altitude(r.Chain.Direction(a)).Deg()
+		lowest, highest = min(lowest, alt), max(highest, alt)
+		return highest+looksStep < enough
 	})
 	remedy = "count travel_from_home from home, up being positive for an alt-azimuth mount's axis 2; look at home_deg too"
 	switch {
@@ -148,8 +153,8 @@ func (r *Rig) looksDown() (key, words, remedy string) {
 	return "", "", ""
 }
 
-// eachPose goes over travel, a turn of each axis at most.
-func (r *Rig) eachPose(do func(Axes)) {
+// eachPose goes over travel, a turn of each axis at most, as long as do wants more.
+func (r *Rig) eachPose(do func(Axes) (more bool)) {
 	steps := func(low, high unit.Angle) int { return int(math.Ceil(min((high-low).Deg(), 360) / looksStep)) }
 	n1, n2 := steps(r.Travel.Low.A1, r.Travel.High.A1), steps(r.Travel.Low.A2, r.Travel.High.A2)
 	along := func(low, high unit.Angle, i, n int) unit.Angle {
@@ -157,7 +162,9 @@ func (r *Rig) eachPose(do func(Axes)) {
 	}
 	for i := range n1 + 1 {
 		for j := range n2 + 1 {
-			do(Axes{along(r.Travel.Low.A1, r.Travel.High.A1, i, n1), along(r.Travel.Low.A2, r.Travel.High.A2, j, n2)})
+			if !do(Axes{along(r.Travel.Low.A1, r.Travel.High.A1, i, n1), along(r.Travel.Low.A2, r.Travel.High.A2, j, n2)}) {
+				return
+			}
 		}
 	}
 }

@@ -30,12 +30,24 @@ type Set struct {
 // fact that the schema does not know, a required rule that is not there, a limit that is not there. Until Prove each rule is asked of OPA in
 // full, which gives the same findings and takes about a millisecond for all of them, instead of some 30 µs.
 func Read(policies fs.FS, lim limits.Set) (*Set, error) {
-	lib, err := load(policies, true)
+	u, err := ReadUnbound(policies)
 	if err != nil {
 		return nil, err
 	}
-	return lib.withLimits(lim)
+	return u.With(lim)
 }
+
+// Unbound are rules that are bound to no limits yet.
+type Unbound struct{ lib *library }
+
+// ReadUnbound is what of Read needs no limits.
+func ReadUnbound(policies fs.FS) (Unbound, error) {
+	lib, err := load(policies, true)
+	return Unbound{lib}, err
+}
+
+// With is the rest of Read.
+func (u Unbound) With(lim limits.Set) (*Set, error) { return u.lib.withLimits(lim) }
 
 // Load is Read and Prove.
 func Load(policies fs.FS, lim limits.Set) (*Set, error) {

@@ -2,36 +2,68 @@ package store
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
+	"fmt"
+	"slices"
 	"strings"
 )
 
 // Counts are how many rows each table holds, for a checker that has read them all through the entries.
-type Counts struct{ Entries, Leaves, Rules uint64 }
+type Counts struct{ Entries, Marks, Leaves, Rules uint64 }
 
-// Count counts the rows of each table up to a sequence.
-func (s *Store) Count(ctx context.Context, newest int64) (Counts, error) {
+// Count counts the entries up to a sequence, and what marks those up to another.
+func (s *Store) Count(ctx context.Context, newest, marked int64) (Counts, error) {
 	var c Counts
-	err := s.readers.QueryRowContext(ctx, `SELECT (SELECT count(*) FROM entry NOT INDEXED WHERE sequence <= ?1),
- (SELECT count(*) FROM leave WHERE sequence <= ?1), (SELECT count(*) FROM rule WHERE sequence <= ?1)`, newest).
-		Scan(&c.Entries, &c.Leaves, &c.Rules)
+	err := s.readers.QueryRowContext(ctx, `SELECT (SELECT count(*) FROM entry NOT INDEXED WHERE sequence <= ?1), (SELECT count(*) FROM `+s.marks()+` NOT INDEXED WHERE sequence <= ?2),
+ (SELECT count(*) FROM leave WHERE sequence <= ?2), (SELECT count(*) FROM rule WHERE sequence <= ?2)`, newest, marked).
+		Scan(&c.Entries, &c.Marks, &c.Leaves, &c.Rules)
 	return c, s.readFailure("counting", err)
 }
 
-// Indexed tells whether the tables beside the entries lead from each id to the row.
-func (s *Store) Indexed(ctx context.Context, sequence int64, leaves, rules []string) (bool, error) {
-	for _, t := range []struct {
-		query string
-		ids   []string
-	}{
-		{`SELECT count(*) FROM leave WHERE leave_id = ? AND sequence = ?`, leaves},
-		{`SELECT count(*) FROM rule WHERE rule_id = ? AND sequence = ?`, rules},
-	} {
-		for _, id := range t.ids {
-			var n int
-			if err := s.readers.QueryRowContext(ctx, t.query, id, sequence).Scan(&n); err != nil || n != 1 {
-				return false, s.readFailure("looking "+id+" up", err)
-			}
+// Indexed tells whether the tables beside the entries, or the entry itself while it has no mark, lead from each id to the row.
+func (s *Store) Indexed(ctx context.Context, marked int64, r Row) (bool, error) {
+	if r.Sequence > marked {
+		return s.listsFit(ctx, r)
+	}
+	type query struct {
+		text string
+		args []any
+	}
+	queries := []query{{`SELECT count(*) FROM ` + s.marks() + ` WHERE sequence = ? AND chain = ? AND number = ? AND time_ns = ? AND rig = ? AND request_id = ? AND state = ?`,
+		[]any{r.Sequence, r.Chain, int64(r.Number), r.TimeNanos, r.Rig, r.RequestID, r.State}}}
+	if r.RequestID != "" {
+		queries = append(queries, query{`SELECT count(*) FROM ` + s.marks() + ` WHERE request_id = ? AND request_id <> ''`, []any{r.RequestID}})
+	}
+	for _, id := range r.LeaveIDs {
+		queries = append(queries, query{`SELECT count(*) FROM leave WHERE leave_id = ? AND sequence = ?`, []any{id, r.Sequence}})
+	}
+	for _, id := range r.RuleIDs {
+		queries = append(queries, query{`SELECT count(*) FROM rule WHERE rule_id = ? AND sequence = ?`, []any{id, r.Sequence}})
+	}
+	for _, q := range queries {
+		var n int
+		if err := s.readers.QueryRowContext(ctx, q.text, q.args...).Scan(&n); err != nil || n != 1 {
+			return false, s.readFailure(fmt.Sprintf("looking up what leads to row %d", r.Sequence), err)
+		}
+	}
+	return true, nil
+}
+
+// listsFit tells whether a row that has no mark yet says the ids by which it is found.
+func (s *Store) listsFit(ctx context.Context, r Row) (bool, error) {
+	var leaves, rules string
+	err := s.readers.QueryRowContext(ctx, `SELECT leave_ids, rule_ids FROM entry WHERE sequence = ?`, r.Sequence).Scan(&leaves, &rules)
+	if err != nil {
+		return false, s.readFailure(fmt.Sprintf("reading the ids of row %d", r.Sequence), err)
+	}
+	for _, l := range []struct {
+		column string
+		want   []string
+	}{{leaves, r.LeaveIDs}, {rules, r.RuleIDs}} {
+		var got []string
+		if json.Unmarshal([]byte(l.column), &got) != nil || !slices.Equal(got, l.want) {
+			return false, nil
 		}
 	}
 	return true, nil

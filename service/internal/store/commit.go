@@ -9,15 +9,18 @@ import (
 	"sync"
 )
 
-// checkpointBytes is how much may gather in the log before a commit moves it into the database: about SQLite's own default
-// of 1,000 pages of 4 KiB.
-const checkpointBytes = 4 << 20
-
-// What a commit, and each row of it, take in the log beside the rows' bytes: the pages of the indexes, which rows of one commit share.
-// Measured with rows of 13 KiB: 45 kB for one by itself, 15 kB for each of 64.
+// How much may gather in the log before it is moved into the database.
 const (
-	commitOverheadBytes = 7 * 4096
-	rowOverheadBytes    = 2 << 10
+	idleBytes       = 1 << 20 // where nobody waits: no longer than the log is from the beginning. Choice.
+	checkpointBytes = 4 << 20 // in any case: about SQLite's own default of 1,000 pages of 4 KiB
+)
+
+// What a commit, and each row of it, take in the log beside the row's bytes: the first page, which knows how many there are, and what of the last
+// page of the table was there before; in each row its columns and what is left of its pages. Measured with rows of 6 kB: 15 kB for one by itself, 7 kB for
+// each of 64.
+const (
+	commitOverheadBytes = 2 * 4096
+	rowOverheadBytes    = 1 << 10
 )
 
 // writer is the one connection that writes, with its statements prepared.
@@ -26,34 +29,35 @@ type writer struct {
 	conn   *sql.Conn
 	begin  *sql.Stmt
 	end    *sql.Stmt
-	head   *sql.Stmt
 	entry  *sql.Stmt
-	leave  *sql.Stmt
-	rule   *sql.Stmt
 	packed packer
+	// heads are those on disk, and newest the highest sequence there: nobody else writes. After a failure they are of no use.
+	heads  map[string]Place
+	newest int64
 	// logged is about how many bytes went to the log since it was last moved.
 	logged int
 	// failed holds the first failure: after it the store is finished.
 	failed error
 }
 
-func newWriter(db *sql.DB) (*writer, error) {
+func newWriter(db *sql.DB, heads []Place, newest int64) (*writer, error) {
 	ctx := context.Background()
 	conn, err := db.Conn(ctx)
 	if err != nil {
 		return nil, err
 	}
-	w := &writer{conn: conn}
+	w := &writer{conn: conn, heads: map[string]Place{}, newest: newest}
+	for _, h := range heads {
+		w.heads[h.Chain] = h
+	}
 	for _, p := range []struct {
 		to  **sql.Stmt
 		sql string
 	}{
 		{&w.begin, `BEGIN IMMEDIATE`},
 		{&w.end, `COMMIT`},
-		{&w.head, `SELECT number, hash FROM entry WHERE chain = ? ORDER BY number DESC LIMIT 1`},
-		{&w.entry, `INSERT INTO entry (chain, number, time_ns, kind, rig, asker, request_id, verdict, state, previous, hash, head, body, packing) VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?,?)`},
-		{&w.leave, `INSERT INTO leave (leave_id, sequence) VALUES (?,?)`},
-		{&w.rule, `INSERT INTO rule (rule_id, sequence) VALUES (?,?)`},
+		{&w.entry, `INSERT INTO entry (sequence, chain, number, time_ns, kind, rig, asker, request_id, verdict, state, leave_ids, rule_ids, previous, hash, head, body, packing)
+ VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?)`},
 	} {
 		if *p.to, err = conn.PrepareContext(ctx, p.sql); err != nil {
 			return nil, errors.Join(err, w.close())
@@ -64,7 +68,7 @@ func newWriter(db *sql.DB) (*writer, error) {
 
 func (w *writer) close() error {
 	var errs []error
-	for _, st := range []*sql.Stmt{w.begin, w.end, w.head, w.entry, w.leave, w.rule} {
+	for _, st := range []*sql.Stmt{w.begin, w.end, w.entry} {
 		if st != nil {
 			errs = append(errs, st.Close())
 		}
@@ -92,14 +96,12 @@ func (s *Store) Commit(rows []Row) error {
 		w.failed = err
 		return err
 	}
+	s.fresh.add(rows)
 	return nil
 }
 
 func (s *Store) commit(rows []Row) error {
 	const remedy = "nothing is allowed until it is written: see that the disk has room and is sound, and that no other program locks the record"
-	if err := s.checkFile(); err != nil {
-		return err
-	}
 	if err := s.writer.transact(rows); err != nil {
 		if errors.Is(err, ErrNotHead) {
 			return s.failed(ErrNotHead, "writing rows", err, "another service wrote to this record: stop one of them")
@@ -109,7 +111,7 @@ func (s *Store) commit(rows []Row) error {
 	if err := s.watchSides(); err != nil {
 		return err
 	}
-	return s.checkFile()
+	return s.checkFile() // after the write: what it went to is what is found, or nobody is told of it
 }
 
 // transact writes the rows in one transaction.
@@ -123,15 +125,24 @@ func (w *writer) transact(rows []Row) (err error) {
 			_, _ = w.conn.ExecContext(ctx, "ROLLBACK") // the store is finished anyway; this frees the lock for others
 		}
 	}()
-	heads := map[string]Place{}
-	for i := range rows {
-		if err := w.insert(ctx, &rows[i], heads); err != nil {
-			return fmt.Errorf("row %d of chain %q: %w", rows[i].Number, rows[i].Chain, err)
-		}
+	if err := w.write(ctx, rows); err != nil {
+		return err
 	}
 	if _, err := w.end.ExecContext(ctx); err != nil {
 		return fmt.Errorf("committing: %w", err)
 	}
+	return nil
+}
+
+// write inserts the rows and keeps account of them. After an error nothing of that counts.
+func (w *writer) write(ctx context.Context, rows []Row) error {
+	for i := range rows {
+		rows[i].Sequence = w.newest + int64(i) + 1
+		if err := w.insert(ctx, &rows[i]); err != nil {
+			return fmt.Errorf("row %d of chain %q: %w", rows[i].Number, rows[i].Chain, err)
+		}
+	}
+	w.newest += int64(len(rows))
 	w.logged += commitOverheadBytes
 	for _, r := range rows {
 		w.logged += len(r.Head) + len(r.kept) + rowOverheadBytes
@@ -139,50 +150,26 @@ func (w *writer) transact(rows []Row) (err error) {
 	return nil
 }
 
-func (w *writer) insert(ctx context.Context, r *Row, heads map[string]Place) error {
-	head, seen := heads[r.Chain]
-	if !seen {
-		var err error
-		if head, err = w.readHead(ctx, r.Chain); err != nil {
-			return err
-		}
-	}
+func (w *writer) insert(ctx context.Context, r *Row) error {
+	head := w.heads[r.Chain]
 	if r.Number != head.Number+1 || r.Previous != head.Hash {
 		return fmt.Errorf("%w: the head is number %d, hash %x", ErrNotHead, head.Number, head.Hash[:4])
 	}
-	res, err := w.entry.ExecContext(ctx, r.Chain, int64(r.Number), r.TimeNanos, r.Kind, r.Rig, r.Asker, r.RequestID, r.Verdict, r.State,
-		r.Previous[:], r.Hash[:], r.Head, r.kept, r.packing)
+	leaves, err := listed(r.LeaveIDs)
 	if err != nil {
 		return err
 	}
-	if r.Sequence, err = res.LastInsertId(); err != nil {
+	rules, err := listed(r.RuleIDs)
+	if err != nil {
 		return err
 	}
-	heads[r.Chain] = r.Place
-	return errors.Join(insertAll(ctx, w.leave, r.LeaveIDs, r.Sequence), insertAll(ctx, w.rule, r.RuleIDs, r.Sequence))
-}
-
-func insertAll(ctx context.Context, st *sql.Stmt, ids []string, sequence int64) error {
-	for _, id := range ids {
-		if _, err := st.ExecContext(ctx, id, sequence); err != nil {
-			return fmt.Errorf("indexing %q: %w", id, err)
-		}
+	_, err = w.entry.ExecContext(ctx, r.Sequence, r.Chain, int64(r.Number), r.TimeNanos, r.Kind, r.Rig, r.Asker, r.RequestID, r.Verdict, r.State,
+		leaves, rules, r.Previous[:], r.Hash[:], r.Head, r.kept, r.packing)
+	if wholeCode(err) == taken {
+		return fmt.Errorf("%w: there is a row of sequence %d", ErrNotHead, r.Sequence)
 	}
-	return nil
-}
-
-func (w *writer) readHead(ctx context.Context, chain string) (Place, error) {
-	p := Place{Chain: chain}
-	var hash []byte
-	err := w.head.QueryRowContext(ctx, chain).Scan(&p.Number, &hash)
-	if errors.Is(err, sql.ErrNoRows) {
-		return p, nil
-	}
-	if err != nil {
-		return p, fmt.Errorf("reading the head: %w", err)
-	}
-	p.Hash, err = toHash(hash)
-	return p, err
+	w.heads[r.Chain] = r.Place
+	return err
 }
 
 func notNil(b []byte) []byte {
@@ -192,19 +179,32 @@ func notNil(b []byte) []byte {
 	return b
 }
 
-// Tidy moves the log into the database once enough has gathered. Call it when nobody waits: it syncs. An error is final,
-// like one of Commit: a sync that failed says nothing about what the next one will find.
-func (s *Store) Tidy() error {
+// Tidy marks entries and moves the log into the database once enough has gathered. While somebody waits for the next commit it does as little of it as
+// may be, for it syncs. An error is final, like one of Commit: a sync that failed says nothing about what the next one will find.
+func (s *Store) Tidy(waiting func() bool) error {
 	w := s.writer
 	w.mu.Lock()
 	defer w.mu.Unlock()
-	if w.failed != nil || w.logged < checkpointBytes {
+	if w.failed != nil || w.logged < idleBytes {
 		return w.failed
+	}
+	w.failed = s.tidy(waiting)
+	return w.failed
+}
+
+func (s *Store) tidy(waiting func() bool) error {
+	w := s.writer
+	for at := s.fresh.upTo(); at < w.newest && (w.newest-at > mostFresh || !waiting()); at = s.fresh.upTo() {
+		if err := s.mark(w.conn, min(at+markStep, w.newest)); err != nil {
+			return err
+		}
+	}
+	if waiting() && w.logged < checkpointBytes {
+		return nil
 	}
 	// PASSIVE never waits for readers; what they still need stays in the log until next time.
 	if err := checkpoint(w.conn, "PASSIVE"); err != nil {
-		w.failed = s.failed(ErrCommit, "moving the log into the record", err, "see that the disk has room and is sound")
-		return w.failed
+		return s.failed(ErrCommit, "moving the log into the record", err, "see that the disk has room and is sound")
 	}
 	w.logged = 0
 	return nil

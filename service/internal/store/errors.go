@@ -62,6 +62,9 @@ const (
 	notADatabase = 26
 )
 
+// taken is SQLite's SQLITE_CONSTRAINT_PRIMARYKEY: there is a row of that sequence. Source: as above.
+const taken = 1555
+
 // brokenOff is SQLite's SQLITE_READONLY_ROLLBACK: a rollback journal waits beside the file, and who only reads may not put it back. This store
 // has one only while it makes a record, before it turns to the write-ahead log; another program, or an older one of ours, may have left one
 // beside a record that holds answers. Source: as above.

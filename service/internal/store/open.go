@@ -45,7 +45,8 @@ type Store struct {
 	readers *sql.DB
 	writers *sql.DB // nil when read-only
 	writer  *writer // nil when read-only
-	// requests looks a request id up, for every question: prepared once.
+	fresh   fresh
+	// requests looks a request id up among those marked: prepared once.
 	requests *sql.Stmt
 }
 
@@ -97,10 +98,14 @@ func (s *Store) open() error {
 	if s.readers, err = s.pool(readerCount, true); err != nil {
 		return s.openFailure(err)
 	}
-	if s.requests, err = s.readers.PrepareContext(context.Background(), hasRequest); err != nil {
+	if s.requests, err = s.readers.PrepareContext(context.Background(), s.hasRequest()); err != nil {
 		return s.openFailure(err)
 	}
-	s.writer, err = newWriter(s.writers)
+	heads, newest, err := s.Heads(context.Background())
+	if err != nil {
+		return err
+	}
+	s.writer, err = newWriter(s.writers, heads, newest)
 	if err != nil {
 		return s.openFailure(err)
 	}
@@ -112,9 +117,15 @@ func (s *Store) prepare(before os.FileInfo) error {
 	if err := s.checkVersion(s.writers, true); err != nil {
 		return err
 	}
+	if err := s.markLeft(); err != nil {
+		return err
+	}
 	if err := checkpoint(s.writers, "TRUNCATE"); err != nil {
 		return s.failed(ErrCommit, "moving the log into the record", err,
 			"close other programs that have the record open, see that the disk has room and is sound")
+	}
+	if err := s.lengthen(s.writers); err != nil {
+		return s.failed(ErrCommit, "making the log longer", err, "see that the disk is sound, and that no other program locks the record")
 	}
 	if err := syncFolder(filepath.Dir(s.path)); err != nil {
 		return s.openFailure(err)
@@ -125,6 +136,22 @@ func (s *Store) prepare(before os.FileInfo) error {
 	}
 	s.watched[s.path] = after
 	return s.watchSides()
+}
+
+// markLeft marks what a crash left without.
+func (s *Store) markLeft() error {
+	ctx := context.Background()
+	conn, err := s.writers.Conn(ctx)
+	if err != nil {
+		return s.openFailure(err)
+	}
+	defer func() { _ = conn.Close() }() // back to its pool
+	var marked, newest int64
+	if err := conn.QueryRowContext(ctx, `SELECT (`+newestMark+`), (`+newestEntry+`)`).Scan(&marked, &newest); err != nil {
+		return s.markFailure(err)
+	}
+	s.fresh.forget(marked)
+	return s.mark(conn, newest)
 }
 
 func (s *Store) openReadOnly() error {
@@ -139,20 +166,25 @@ func (s *Store) openReadOnly() error {
 	if err := s.checkVersion(s.readers, false); err != nil {
 		return err
 	}
-	if s.requests, err = s.readers.PrepareContext(context.Background(), hasRequest); err != nil {
+	if s.requests, err = s.readers.PrepareContext(context.Background(), s.hasRequest()); err != nil {
 		return s.openFailure(err)
 	}
 	return nil
 }
 
 // hasRequest is answered by the index of request ids, which holds none that is empty.
-const hasRequest = `SELECT sequence FROM entry WHERE request_id = ? AND request_id <> ''`
+func (s *Store) hasRequest() string {
+	return `SELECT sequence FROM ` + s.marks() + ` WHERE request_id = ? AND request_id <> '' ORDER BY sequence LIMIT 1`
+}
 
-// Close ends the store and gives up the lock. The last connection moves the log into the database.
+// Close marks what has no mark, ends the store and gives up the lock. The last connection moves the log into the database.
 func (s *Store) Close() error {
 	var errs []error
-	if s.writer != nil {
-		errs = append(errs, s.writer.close())
+	if w := s.writer; w != nil {
+		if w.failed == nil {
+			errs = append(errs, s.mark(w.conn, w.newest))
+		}
+		errs = append(errs, w.close())
 	}
 	if s.requests != nil {
 		errs = append(errs, s.requests.Close())
@@ -240,8 +272,8 @@ func (s *Store) checkVersion(db *sql.DB, create bool) error {
 		return s.failed(ErrNewer, "opening the record", fmt.Errorf("the file has version %d, this program knows up to %d", version, Version), "use the newer program; nothing was changed")
 	case version < 1:
 		return s.failed(ErrForeign, "opening the record", fmt.Errorf("version %d was never written by any program", version), "restore a copy")
-	case version == 1 && create:
-		return s.change(db, upgrade)
+	case version < Version && create:
+		return s.upgrade(db, version)
 	}
 	s.version = version
 	return nil
@@ -249,6 +281,14 @@ func (s *Store) checkVersion(db *sql.DB, create bool) error {
 
 func (s *Store) layOut(db *sql.DB) error {
 	return s.change(db, fmt.Sprintf("%s PRAGMA application_id=%d;", schema, applicationID))
+}
+
+func (s *Store) upgrade(db *sql.DB, from int) error {
+	how := ""
+	for v := from; v < Version; v++ {
+		how += upgrades[v]
+	}
+	return s.change(db, how)
 }
 
 // change makes the file one of our version, whole or not at all.

@@ -6,32 +6,59 @@ import (
 	"errors"
 	"fmt"
 	"iter"
+	"maps"
+	"slices"
 	"strings"
 )
 
 // columns of a row, in the order that scan reads them, less the body. The lists of ids are in the head.
-const columns = `sequence, chain, number, time_ns, kind, rig, asker, request_id, verdict, state, previous, hash, head`
+const columns = `e.sequence, e.chain, e.number, e.time_ns, e.kind, e.rig, e.asker, e.request_id, e.verdict, e.state, e.previous, e.hash, e.head`
 
-// bodyColumns are what unpack makes a body of. Requires an open file.
-func (s *Store) bodyColumns() string {
-	if s.version < 2 {
-		return `, body, 0` // opened to read only, as an older program left it
+// columns are those to read. Requires an open file.
+func (s *Store) columns(body bool) string {
+	switch {
+	case !body:
+		return columns
+	case s.version < 2:
+		return columns + `, e.body, 0` // opened to read only, as an older program left it
 	}
-	return `, body, packing`
+	return columns + `, e.body, e.packing`
+}
+
+// marks names the table in which entries are found: before version 3 that of the entries themselves.
+func (s *Store) marks() string {
+	if s.version < 3 {
+		return `entry`
+	}
+	return `mark`
+}
+
+// Marked returns up to which sequence entries are found by their marks. It only grows: what is beyond it, and what is not, stays all there is, whatever
+// is marked meanwhile. In a file of before version 3 it is what was there when it was asked for.
+func (s *Store) Marked(ctx context.Context) (int64, error) {
+	if s.writer != nil {
+		return s.fresh.upTo(), nil
+	}
+	n, err := maximum[int64](ctx, s.readers, `SELECT max(sequence) FROM `+s.marks())
+	return n, s.readFailure("reading how far entries are marked", err)
 }
 
 // Get returns one row by its place.
 func (s *Store) Get(ctx context.Context, chain string, number uint64) (Row, error) {
-	return s.one(ctx, fmt.Sprintf("entry %d of chain %q", number, chain), `chain = ? AND number = ?`, chain, int64(number))
+	return s.one(ctx, fmt.Sprintf("entry %d of chain %q", number, chain), spot{chain, number}, s.marks()+` WHERE chain = ?1 AND number = ?2`,
+		`e.chain = ?1 AND e.number = ?2`, chain, int64(number))
 }
 
 // ByRequest returns the row of a request id.
 func (s *Store) ByRequest(ctx context.Context, id string) (Row, error) {
-	return s.one(ctx, fmt.Sprintf("request id %q", id), `request_id = ? AND request_id <> ''`, id)
+	return s.one(ctx, fmt.Sprintf("request id %q", id), requestID(id), s.marks()+` WHERE request_id = ?1 AND request_id <> ''`, `e.request_id = ?1 AND ?1 <> ''`, id)
 }
 
-// HasRequest tells whether a row has a request id, from the index alone.
+// HasRequest tells whether a row has a request id. Requires a store that writes.
 func (s *Store) HasRequest(ctx context.Context, id string) (bool, error) {
+	if s.fresh.sequence(requestID(id)) > 0 {
+		return true, nil
+	}
 	var n int64
 	err := s.requests.QueryRowContext(ctx, id).Scan(&n)
 	if errors.Is(err, sql.ErrNoRows) {
@@ -40,10 +67,10 @@ func (s *Store) HasRequest(ctx context.Context, id string) (bool, error) {
 	return err == nil, s.readFailure(fmt.Sprintf("looking for request id %q", id), err)
 }
 
-// RequestIDs returns up to limit request ids that come after one in byte order, in that order, from the index alone.
+// RequestIDs returns up to limit request ids of marked entries that come after one in byte order, in that order, from the index alone.
 func (s *Store) RequestIDs(ctx context.Context, after string, limit int) ([]string, error) {
 	const what = "reading request ids"
-	rows, err := s.readers.QueryContext(ctx, `SELECT request_id FROM entry WHERE request_id > ? AND request_id <> '' ORDER BY request_id LIMIT ?`, after, limit)
+	rows, err := s.readers.QueryContext(ctx, `SELECT request_id FROM `+s.marks()+` WHERE request_id > ? AND request_id <> '' ORDER BY request_id LIMIT ?`, after, limit)
 	if err != nil {
 		return nil, s.readFailure(what, err)
 	}
@@ -61,20 +88,42 @@ func (s *Store) RequestIDs(ctx context.Context, after string, limit int) ([]stri
 
 // ByLeave returns the row that made a permit, sync leave or lock.
 func (s *Store) ByLeave(ctx context.Context, id string) (Row, error) {
-	return s.one(ctx, fmt.Sprintf("leave id %q", id), `sequence = (SELECT min(sequence) FROM leave WHERE leave_id = ?)`, id)
+	return s.one(ctx, fmt.Sprintf("leave id %q", id), leaveID(id), `leave WHERE leave_id = ?1`, `EXISTS (SELECT 1 FROM json_each(e.leave_ids) WHERE value = ?1)`, id)
 }
 
-func (s *Store) one(ctx context.Context, what, where string, args ...any) (Row, error) {
-	row, err := scan(s.readers.QueryRowContext(ctx, `SELECT `+columns+s.bodyColumns()+` FROM entry WHERE `+where, args...), true)
+// one returns the first row that is found: among those fresh, among those marked, and, by who only reads, among those that are not.
+func (s *Store) one(ctx context.Context, what string, key any, marked, unmarked string, args ...any) (Row, error) {
+	where := `e.sequence = (SELECT min(sequence) FROM ` + marked + `)`
+	if sequence := s.fresh.sequence(key); sequence > 0 {
+		where, args = `e.sequence = ?1`, []any{sequence}
+	}
+	row, err := s.first(ctx, where, args...)
+	if errors.Is(err, sql.ErrNoRows) && s.opts.ReadOnly && s.version >= 3 {
+		row, err = s.first(ctx, `e.sequence > (`+newestMark+`) AND `+unmarked+` ORDER BY e.sequence LIMIT 1`, args...)
+	}
 	if errors.Is(err, sql.ErrNoRows) {
 		return Row{}, fmt.Errorf("%s: %w", what, ErrAbsent)
 	}
 	return row, s.readFailure("reading "+what, err)
 }
 
+func (s *Store) first(ctx context.Context, where string, args ...any) (Row, error) {
+	return scan(s.readers.QueryRowContext(ctx, `SELECT `+s.columns(true)+` FROM entry AS e WHERE `+where, args...), true)
+}
+
 // Run returns up to limit rows of a chain from a number on, whole, ascending.
 func (s *Store) Run(ctx context.Context, chain string, from uint64, limit int) iter.Seq2[Row, error] {
-	return s.many(ctx, true, `chain = ? AND number >= ? ORDER BY number LIMIT ?`, chain, int64(from), limit)
+	return s.many(ctx, true, limit, func(marked int64) []part {
+		later := part{alone + `e.sequence > ? AND e.chain = ? AND e.number >= ? ORDER BY e.number`, []any{marked, chain, int64(from)}, true}
+		if first := s.fresh.sequence(spot{chain, from}); first > marked {
+			later.args[0] = first - 1
+			return []part{later}
+		}
+		return []part{
+			{s.joined() + `m.sequence <= ? AND m.chain = ? AND m.number >= ? ORDER BY m.number`, []any{marked, chain, int64(from)}, false},
+			later,
+		}
+	})
 }
 
 // Page says which of the rows that fit, by sequence.
@@ -88,48 +137,76 @@ type Page struct {
 
 // List returns up to so many rows that fit, newest first unless told otherwise.
 func (s *Store) List(ctx context.Context, f Filter, p Page) iter.Seq2[Row, error] {
-	where, args := f.where()
-	where, args = append(where, "sequence > ?"), append(args, p.Above)
-	if p.Below > 0 {
-		where, args = append(where, "sequence < ?"), append(args, p.Below)
-	}
-	order := "DESC"
-	if p.OldestFirst {
-		order = "ASC"
-	}
-	return s.many(ctx, p.Bodies, strings.Join(where, " AND ")+` ORDER BY sequence `+order+` LIMIT ?`, append(args, p.Limit)...)
+	return s.many(ctx, p.Bodies, p.Limit, func(marked int64) []part {
+		inMarks, inRows := p.part("m", s.joined()+`m.sequence <= ?`, marked), p.part("e", alone+`e.sequence > ?`, marked)
+		inMarks.narrow(f, "m", `rule WHERE rule.sequence = m.sequence AND rule_id`)
+		inRows.narrow(f, "e", `json_each(e.rule_ids) WHERE value`)
+		if p.OldestFirst {
+			return []part{inMarks.ordered(`m.sequence`), inRows.ordered(`e.sequence`)}
+		}
+		return []part{inRows.ordered(`e.sequence DESC`), inMarks.ordered(`m.sequence DESC`)}
+	})
 }
 
-func (f Filter) where() (where []string, args []any) {
+// part is a query for some of the rows: what follows the columns, without its limit.
+type part struct {
+	from string
+	args []any
+	late bool // of those that have no mark: in a file of before version 3 there are none
+}
+
+// alone are rows by themselves; joined are those that are found by their marks.
+const alone = ` FROM entry AS e WHERE `
+
+func (s *Store) joined() string {
+	return ` FROM ` + s.marks() + ` AS m CROSS JOIN entry AS e ON e.sequence = m.sequence WHERE ` // a cross join keeps that order
+}
+
+// part is what of a page is on one side of the last mark.
+func (p Page) part(table, from string, marked int64) part {
+	out := part{from + ` AND ` + table + `.sequence > ?`, []any{marked, p.Above}, table == "e"}
+	if p.Below > 0 {
+		out.and(table+`.sequence < ?`, p.Below)
+	}
+	return out
+}
+
+func (p *part) and(condition string, args ...any) {
+	p.from += ` AND ` + condition
+	p.args = append(p.args, args...)
+}
+
+func (p part) ordered(by string) part { return part{p.from + ` ORDER BY ` + by, p.args, p.late} }
+
+// narrow leaves what fits, of a table of marks or of rows alone.
+func (p *part) narrow(f Filter, table, rules string) {
 	for _, w := range []struct {
 		column string
 		values []string
-	}{{"chain", f.Chains}, {"rig", f.Rigs}, {"kind", f.Kinds}, {"verdict", f.Verdicts}} {
+	}{{table + ".chain", f.Chains}, {table + ".rig", f.Rigs}, {"e.kind", f.Kinds}, {"e.verdict", f.Verdicts}} {
 		if len(w.values) > 0 {
-			where = append(where, w.column+" IN ("+marks(len(w.values))+")")
-			args = appendAll(args, w.values)
+			p.and(w.column+" IN ("+places(len(w.values))+")", anys(w.values)...)
 		}
 	}
 	if len(f.RuleIDs) > 0 {
-		where = append(where, "EXISTS (SELECT 1 FROM rule WHERE rule.sequence = entry.sequence AND rule_id IN ("+marks(len(f.RuleIDs))+"))")
-		args = appendAll(args, f.RuleIDs)
+		p.and("EXISTS (SELECT 1 FROM "+rules+" IN ("+places(len(f.RuleIDs))+"))", anys(f.RuleIDs)...)
 	}
 	if !f.From.IsZero() {
-		where, args = append(where, "time_ns >= ?"), append(args, f.From.UnixNano())
+		p.and(table+".time_ns >= ?", f.From.UnixNano())
 	}
 	if !f.Before.IsZero() {
-		where, args = append(where, "time_ns < ?"), append(args, f.Before.UnixNano())
+		p.and(table+".time_ns < ?", f.Before.UnixNano())
 	}
-	return where, args
 }
 
-func marks(n int) string { return strings.TrimSuffix(strings.Repeat("?,", n), ",") }
+func places(n int) string { return strings.TrimSuffix(strings.Repeat("?,", n), ",") }
 
-func appendAll(args []any, values []string) []any {
-	for _, v := range values {
-		args = append(args, v)
+func anys(values []string) []any {
+	out := make([]any, len(values))
+	for i, v := range values {
+		out[i] = v
 	}
-	return args
+	return out
 }
 
 // Heads returns the head of every chain, by name, and the highest sequence, both of one instant.
@@ -139,7 +216,7 @@ func (s *Store) Heads(ctx context.Context) (heads []Place, newest int64, err err
 		return nil, 0, s.readFailure("reading the heads", err)
 	}
 	defer func() { _ = tx.Rollback() }()
-	if heads, err = chains(ctx, tx); err != nil {
+	if heads, err = s.heads(ctx, tx); err != nil {
 		return nil, 0, s.readFailure("reading the heads", err)
 	}
 	newest, err = maximum[int64](ctx, tx, `SELECT max(sequence) FROM entry`)
@@ -154,8 +231,16 @@ func (s *Store) Newest(ctx context.Context) (int64, error) {
 
 // LastState returns the number of a chain's last state row, 0 where there is none.
 func (s *Store) LastState(ctx context.Context, chain string) (uint64, error) {
-	n, err := maximum[uint64](ctx, s.readers, `SELECT max(number) FROM entry WHERE chain = ? AND state <> 0`, chain)
-	return n, s.readFailure("reading the last state of chain "+chain, err)
+	marked, err := s.Marked(ctx)
+	if err != nil {
+		return 0, err
+	}
+	n, err := maximum[uint64](ctx, s.readers, `SELECT max(number) FROM `+s.marks()+` WHERE chain = ? AND state <> 0`, chain)
+	if err != nil {
+		return 0, s.readFailure("reading the last state of chain "+chain, err)
+	}
+	later, err := maximum[uint64](ctx, s.readers, `SELECT max(number) FROM entry WHERE sequence > ? AND chain = ? AND state <> 0`, marked, chain)
+	return max(n, later), s.readFailure("reading the last state of chain "+chain, err)
 }
 
 func maximum[N int64 | uint64](ctx context.Context, q queryer, query string, args ...any) (N, error) {
@@ -164,54 +249,93 @@ func maximum[N int64 | uint64](ctx context.Context, q queryer, query string, arg
 	return n.V, err
 }
 
-// chains leaps from chain to chain through the index.
-func chains(ctx context.Context, tx *sql.Tx) ([]Place, error) {
-	const query = `WITH RECURSIVE name(chain) AS (
- SELECT min(chain) FROM entry UNION ALL SELECT (SELECT min(chain) FROM entry WHERE chain > name.chain) FROM name WHERE name.chain IS NOT NULL)
-SELECT e.chain, e.number, e.hash FROM name JOIN entry e ON e.chain = name.chain
- AND e.number = (SELECT max(number) FROM entry WHERE chain = name.chain) ORDER BY e.chain`
-	rows, err := tx.QueryContext(ctx, query)
-	if err != nil {
-		return nil, err
-	}
-	defer func() { _ = rows.Close() }()
-	var out []Place
-	for rows.Next() {
-		var p Place
-		var hash []byte
-		if err := rows.Scan(&p.Chain, &p.Number, &hash); err != nil {
+// heads are those of what is marked, and then of what came later.
+func (s *Store) heads(ctx context.Context, tx *sql.Tx) ([]Place, error) {
+	found := map[string]Place{}
+	for _, query := range s.headQueries() {
+		if err := chains(ctx, tx, query, found); err != nil {
 			return nil, err
 		}
-		if p.Hash, err = toHash(hash); err != nil {
-			return nil, fmt.Errorf("head of chain %q: %w", p.Chain, err)
-		}
-		out = append(out, p)
 	}
-	return out, rows.Err()
+	return slices.SortedFunc(maps.Values(found), func(a, b Place) int { return strings.Compare(a.Chain, b.Chain) }), nil
 }
 
-func (s *Store) many(ctx context.Context, body bool, where string, args ...any) iter.Seq2[Row, error] {
-	return func(yield func(Row, error) bool) {
-		list := columns
-		if body {
-			list += s.bodyColumns()
+func (s *Store) headQueries() []string {
+	// From chain to chain by leaps through the index.
+	leaps := strings.ReplaceAll(`WITH RECURSIVE name(chain) AS (
+ SELECT min(chain) FROM MARKS UNION ALL SELECT (SELECT min(chain) FROM MARKS WHERE chain > name.chain) FROM name WHERE name.chain IS NOT NULL)
+SELECT name.chain, e.number, e.hash FROM name LEFT JOIN entry AS e ON e.sequence = (SELECT sequence FROM MARKS WHERE chain = name.chain ORDER BY number DESC LIMIT 1) WHERE name.chain IS NOT NULL`, `MARKS`, s.marks())
+	if s.version < 3 {
+		return []string{leaps}
+	}
+	return []string{leaps, `SELECT chain, number, hash FROM entry WHERE sequence > (` + newestMark + `) ORDER BY sequence`}
+}
+
+// chains puts the place in each row over what is known of its chain.
+func chains(ctx context.Context, tx *sql.Tx, query string, found map[string]Place) error {
+	rows, err := tx.QueryContext(ctx, query)
+	if err != nil {
+		return err
+	}
+	defer func() { _ = rows.Close() }()
+	for rows.Next() {
+		var p Place
+		var number sql.Null[uint64] // none where a mark leads nowhere: the end of the chain is gone
+		var hash []byte
+		if err := rows.Scan(&p.Chain, &number, &hash); err != nil {
+			return err
 		}
-		rows, err := s.readers.QueryContext(ctx, `SELECT `+list+` FROM entry WHERE `+where, args...)
+		p.Number = number.V
+		if p.Hash, err = toHash(hash); err != nil {
+			return fmt.Errorf("head of chain %q: %w", p.Chain, err)
+		}
+		if p.Number >= found[p.Chain].Number {
+			found[p.Chain] = p
+		}
+	}
+	return rows.Err()
+}
+
+// many yields up to limit rows of parts that follow each other.
+func (s *Store) many(ctx context.Context, body bool, limit int, parts func(marked int64) []part) iter.Seq2[Row, error] {
+	return func(yield func(Row, error) bool) {
+		marked, err := s.Marked(ctx)
 		if err != nil {
-			yield(Row{}, s.readFailure("reading entries", err))
+			yield(Row{}, err)
 			return
 		}
-		defer func() { _ = rows.Close() }()
-		for rows.Next() {
-			r, err := scan(rows, body)
-			if !yield(r, s.readFailure("reading entries", err)) || err != nil {
+		left := limit
+		for _, p := range parts(marked) {
+			if p.late && s.version < 3 {
+				continue
+			}
+			if left <= 0 || !s.some(ctx, body, p, &left, yield) {
 				return
 			}
 		}
-		if err := rows.Err(); err != nil {
-			yield(Row{}, s.readFailure("reading entries", err))
-		}
 	}
+}
+
+// some yields rows of one part, and tells whether to go on after them.
+func (s *Store) some(ctx context.Context, body bool, p part, left *int, yield func(Row, error) bool) bool {
+	rows, err := s.readers.QueryContext(ctx, `SELECT `+s.columns(body)+p.from+` LIMIT ?`, append(p.args, *left)...)
+	if err != nil {
+		yield(Row{}, s.readFailure("reading entries", err))
+		return false
+	}
+	defer func() { _ = rows.Close() }()
+	for rows.Next() {
+		r, err := scan(rows, body)
+		if !yield(r, s.readFailure("reading entries", err)) || err != nil {
+			return false
+		}
+		*left--
+	}
+	if err := rows.Err(); err != nil {
+		yield(Row{}, s.readFailure("reading entries", err))
+		return false
+	}
+	return true
 }
 
 type scanner interface{ Scan(...any) error }

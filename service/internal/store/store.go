@@ -11,8 +11,9 @@
 //	PATH-lock    empty; holds the lock of the one service that writes, and dies with its process
 //
 // A body is kept packed, where that makes it shorter (pack.go): what the hash of an entry covers is the body as it was given, so that
-// what comes back is proven whatever it was kept as. A file of version 1, whose bodies are all as given, is read as it is, and made
-// one of version 2 by the first service that opens it; programs that know version 1 alone refuse it from then on.
+// what comes back is proven whatever it was kept as. What entries are found by follows some way behind them (mark.go). A file of version 1, whose
+// bodies are all as given, or 2, whose entries are indexed themselves, is read as it is, and made one of version 3 by the first service that
+// opens it; programs that know older versions alone refuse it from then on.
 //
 // Every connection sets and reads back WAL and synchronous FULL, and the one that writes has its log looked at; below that Open
 // refuses, because then an answered row can vanish with the power. A commit that failed leaves the file in an unknown state:
@@ -22,7 +23,7 @@ package store
 import "time"
 
 // Version is the schema version that this program writes and the newest that it reads.
-const Version = 2
+const Version = 3
 
 // applicationID marks the file as ours: "KCLR" in ASCII.
 const applicationID = 0x4b434c52

@@ -1,0 +1,133 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"encoding/json"
+	"fmt"
+	"maps"
+	"sync"
+)
+
+// What puts entries into the tables by which they are found. Each index would else cost every commit a page of its own; some dozens of rows at once
+// share theirs.
+const (
+	addMarks  = `INSERT INTO mark (sequence, chain, number, time_ns, rig, request_id, state) SELECT sequence, chain, number, time_ns, rig, request_id, state FROM entry`
+	addLeaves = `INSERT INTO leave (leave_id, sequence) SELECT value, sequence FROM entry, json_each(leave_ids)`
+	addRules  = `INSERT INTO rule (rule_id, sequence) SELECT value, sequence FROM entry, json_each(rule_ids)`
+	// newestMark is up to where that was done, newestEntry where it will be.
+	newestMark  = `SELECT coalesce(max(sequence), 0) FROM mark`
+	newestEntry = `SELECT coalesce(max(sequence), 0) FROM entry`
+)
+
+// How many entries are marked at once. Each takes some 20 µs, for which a commit that comes meanwhile waits. Choices.
+const (
+	markStep  = 256
+	mostFresh = 1024 // unmarked while somebody always waits: half a kilobyte of memory each
+)
+
+// mark marks the entries beyond one sequence and up to another, on the connection that writes.
+func mark(ctx context.Context, conn *sql.Conn, beyond, upTo int64) error {
+	if _, err := conn.ExecContext(ctx, `BEGIN IMMEDIATE`); err != nil {
+		return fmt.Errorf("beginning: %w", err)
+	}
+	for _, add := range []string{addMarks, addLeaves, addRules} {
+		if _, err := conn.ExecContext(ctx, add+` WHERE sequence > ? AND sequence <= ? ORDER BY sequence`, beyond, upTo); err != nil {
+			_, _ = conn.ExecContext(ctx, `ROLLBACK`) // the store is finished anyway; this frees the lock for others
+			return err
+		}
+	}
+	if _, err := conn.ExecContext(ctx, `COMMIT`); err != nil {
+		return fmt.Errorf("committing: %w", err)
+	}
+	return nil
+}
+
+// fresh are the entries of this process that have no mark yet, by what they are looked up by. In a store that writes there are no others: opening
+// it marks all there are. Safe for concurrent use.
+type fresh struct {
+	mu        sync.Mutex
+	marked    int64         // all up to here have a mark
+	sequences map[any]int64 // by spot, requestID, leaveID; of the first, where there are several
+}
+
+type (
+	// spot is where an entry stands.
+	spot struct {
+		chain  string
+		number uint64
+	}
+	requestID string
+	leaveID   string
+)
+
+// forget forgets everything up to a sequence: it has its mark.
+func (f *fresh) forget(marked int64) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	f.marked = marked
+	maps.DeleteFunc(f.sequences, func(_ any, sequence int64) bool { return sequence <= marked })
+}
+
+// upTo is up to where all have a mark.
+func (f *fresh) upTo() int64 {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	return f.marked
+}
+
+func (f *fresh) add(rows []Row) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	if f.sequences == nil {
+		f.sequences = map[any]int64{}
+	}
+	for i := range rows {
+		r := &rows[i]
+		f.note(spot{r.Chain, r.Number}, r.Sequence)
+		if r.RequestID != "" {
+			f.note(requestID(r.RequestID), r.Sequence)
+		}
+		for _, id := range r.LeaveIDs {
+			f.note(leaveID(id), r.Sequence)
+		}
+	}
+}
+
+// note requires f.mu.
+func (f *fresh) note(what any, sequence int64) {
+	if _, there := f.sequences[what]; !there {
+		f.sequences[what] = sequence
+	}
+}
+
+// sequence tells where an entry is, 0 where it is none of these.
+func (f *fresh) sequence(what any) int64 {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	return f.sequences[what]
+}
+
+// mark marks the entries after those that are, up to a sequence.
+func (s *Store) mark(conn *sql.Conn, upTo int64) error {
+	if beyond := s.fresh.upTo(); beyond < upTo {
+		if err := mark(context.Background(), conn, beyond, upTo); err != nil {
+			return s.markFailure(err)
+		}
+		s.fresh.forget(upTo)
+	}
+	return nil
+}
+
+func (s *Store) markFailure(err error) error {
+	return s.failed(ErrCommit, "marking entries", err, "see that the disk has room and is sound, and that no other program locks the record")
+}
+
+// listed writes a list of ids as the column of an entry holds it.
+func listed(ids []string) (string, error) {
+	if len(ids) == 0 {
+		return "[]", nil
+	}
+	b, err := json.Marshal(ids)
+	return string(b), err
+}
