@@ -79,7 +79,7 @@ func (in *Input) gate(f Set, h *heaven, s *stand, e *evidence, out *Outcome) {
 	in.left(f, s, e)
 	in.lacking(f, e, out.Solve)
 	in.walk(f, e)
-	f.Truth("solve_expected", e.model.Settled != nil && !e.confirmed && e.scatter.D2(e.off) <= in.limit("sync/expected", "d2", 0) &&
+	f.Truth("solve_expected", e.model.Settled != nil && !e.confirmed && e.d2 <= in.limit("sync/expected", "d2", 0) &&
 		unit.Angle(math.Hypot(e.off[0], e.off[1])) <= unit.Arcmin(in.limit("sync/second", "agree_arcmin", 0)), Computed)
 	in.jump(f, h, s, out)
 }
@@ -95,7 +95,12 @@ func (in *Input) expect(s *stand, e *evidence) {
 	}
 	e.view = e.model.At(in.mount(), e.pose)
 	e.off = e.view.Off(e.tube)
-	e.scatter = in.believable(e.view.Scatter.Plus(e.model.Doubt(&e.view, e.sigma)), in.Rig.Kind.SideOf(e.pose)).Plus(pointing.Misfit())
+	e.scatter = in.scatterAt(e.model, &e.view, e.sigma, e.pose)
+}
+
+// scatterAt is the scatter by which a solve is judged: of model and pose as far as they may excuse one, and of what the terms leave out.
+func (in *Input) scatterAt(m *pointing.Model, v *pointing.View, sigma, at rig.Axes) pointing.Cov2 {
+	return in.believable(v.Scatter.Plus(m.Doubt(v, sigma)), in.Rig.Kind.SideOf(at)).Plus(pointing.Misfit())
 }
 
 // believable is the scatter of model and pose as far as it may excuse a solve.
@@ -272,11 +277,11 @@ func (in *Input) begunSince(mid time.Time) bool {
 // independent of one in doubt, and either agrees with it or vindicates the pose. With it goes the distance of the solve in sigmas: where two
 // pictures agree that the mount moved a little, it is what they differ by.
 func (in *Input) lacking(f Set, e *evidence, now *question.JudgedSolve) {
-	d2 := e.scatter.D2(e.off)
+	e.d2 = max(e.scatter.D2(e.off), in.saidBefore(e, now))
 	if !in.doubtful() {
 		f.Number("independent_count", 0, Computed)
 		f.Number("pictures_lacking_count", 0, Computed)
-		f.Number("offset_d2", d2, Computed)
+		f.Number("offset_d2", e.d2, Computed)
 		return
 	}
 	w := in.witnesses(e, now)
@@ -288,9 +293,9 @@ func (in *Input) lacking(f Set, e *evidence, now *question.JudgedSolve) {
 		e.confirmed, now.Confirmed = true, true
 		f.Number("offset_d2", d2Limit*sq(float64(w.apart/w.within)), Computed, fmt.Sprintf("two pictures agree within %.1f′ that the mount moved by %.1f′", w.apart.Arcmin(), e.offset.Arcmin()))
 	} else {
-		f.Number("offset_d2", d2, Computed)
+		f.Number("offset_d2", e.d2, Computed)
 	}
-	sides := sq(e.off[0])+sq(e.off[1]) <= d2Limit/2*(e.scatter[0]+e.scatter[2])
+	sides := in.vindicates(e, w)
 	switch {
 	case w.doubts == 0: // the pose is in doubt, not a picture: this one is the first
 		f.Number("pictures_lacking_count", 1, Computed, "this is the first picture since the pose came into doubt")
@@ -301,6 +306,33 @@ func (in *Input) lacking(f Set, e *evidence, now *question.JudgedSolve) {
 	default:
 		f.Number("pictures_lacking_count", 1, Computed, w.why)
 	}
+}
+
+// vindicates tells whether a solve sides with the pose: it lies where the scatter lets it, and where that is wide, nearer to what is expected than to what
+// the pictures in doubt say.
+func (in *Input) vindicates(e *evidence, w witness) bool {
+	near := unit.Arcmin(in.limit("sync/second", "agree_arcmin", 0))
+	off := unit.Angle(math.Hypot(e.off[0], e.off[1]))
+	return sq(float64(off)) <= d2Limit/2*(e.scatter[0]+e.scatter[2]) && off <= max(near, w.apart/2)
+}
+
+// saidBefore is how far off, in squared sigmas, a solve lay that told against the pose and that this one says again: what one field showed to be wrong
+// is no less so on one of which the model knows little. Only what lay far off counts, so that two that lie a little too far agree as ever.
+func (in *Input) saidBefore(e *evidence, now *question.JudgedSolve) float64 {
+	worst := 0.0
+	for _, all := range [][]question.JudgedSolve{in.Snapshot.Rig.Before, in.Snapshot.Rig.Solves} {
+		for _, d := range all {
+			if !d.InDoubt() || d.Optics != now.Optics {
+				continue
+			}
+			v := e.model.At(in.mount(), d.Pose)
+			d2 := in.scatterAt(e.model, &v, d.Sigma, d.Pose).D2(v.Off(in.Rig.Chain.Direction(d.Solved)))
+			if d2 > 2*d2Limit && in.agreementOf(e, d, *now) <= in.agreeWithin(e, d) {
+				worst = max(worst, d2)
+			}
+		}
+	}
+	return worst
 }
 
 // d2Limit is where a solve sides with the pose: χ² of two degrees of freedom, p .001, as sync/expected by default.
@@ -366,7 +398,7 @@ func (in *Input) walk(f Set, e *evidence) {
 	default:
 		v := e.model.Settled.At(in.mount(), e.pose)
 		s := v.Scatter.Within(mostSame).Plus(pointing.Misfit()) // the doubt of a pose excuses no walk: what a pose loses is one
-		f.Number("walk_sigma", math.Sqrt(s.D2(v.Off(e.tube))), Computed)
+		f.Number("walk_sigma", math.Sqrt(s.D2(e.model.Untaken(v.Off(e.tube)))), Computed)
 	}
 	f.Number("run_sigma", pointing.Longest(e.model.Ran(e.off, e.scatter)), Computed)
 }

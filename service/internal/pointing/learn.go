@@ -110,7 +110,7 @@ func (f *Fit) take(v *View, off [2]float64, noise Cov2) {
 
 // Trusted tells whether the model had settled, now or while the readings counted from a sensor.
 func (m *Model) Trusted() bool {
-	return m.Settled != nil || m.AtSensor != nil && m.AtSensor.Settled != nil
+	return m.Settled != nil || m.AtSensor != nil && m.AtSensor.Settled != nil || m.AtMarks != nil && m.AtMarks.Settled != nil
 }
 
 // sureEnough is how well the model knows where the tube looks, one standard deviation, to be sure of it. Choice: a third of a later solve's bound.
@@ -127,9 +127,19 @@ func (m Model) Shifted(by unit.Angle) Model {
 	for _, t := range []Term{Index1, Index2, Cone, TiltA, TiltB} {
 		m.add(t, sq(by))
 	}
-	m.restart()
+	m.Runs = [4]float32{}
 	m.Taken += by
 	return m
+}
+
+// Untaken is an offset from the settled fit less what was taken on the word of two pictures, in whatever direction.
+func (m *Model) Untaken(off [2]float64) [2]float64 {
+	n := math.Hypot(off[0], off[1])
+	if n <= float64(m.Taken) {
+		return [2]float64{}
+	}
+	k := 1 - float64(m.Taken)/n
+	return [2]float64{k * off[0], k * off[1]}
 }
 
 // step takes an offset in: K = P Hᵀ S⁻¹, then P = (I - K H) P (I - K H)ᵀ + K R Kᵀ.

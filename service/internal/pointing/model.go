@@ -75,6 +75,9 @@ type Model struct {
 	// another zero: a sensor stops them where it did before.
 	OnSensor bool    `json:"on_sensor,omitempty"`
 	AtSensor *Sensor `json:"at_sensor,omitempty"`
+	// OnMarks and AtMarks are the same of the marks at which a person sees the axes at home.
+	OnMarks bool    `json:"on_marks,omitempty"`
+	AtMarks *Sensor `json:"at_marks,omitempty"`
 	// Taken is the sum of the shifts that were taken on the word of two pictures since the last act that loosened it.
 	Taken unit.Angle `json:"taken_rad,omitempty"`
 }
@@ -124,11 +127,15 @@ func (f *Fit) Sigma(t Term) unit.Angle { return unit.Angle(math.Sqrt(max(0, f.co
 
 // Finite tells whether every number of the model is one.
 func (m *Model) Finite() bool {
-	ok := m.Fit.finite() && m.Taken.Finite() && (m.Settled == nil || m.Settled.finite()) && (m.AtSensor == nil || m.AtSensor.finite() && (m.AtSensor.Settled == nil || m.AtSensor.Settled.finite()))
+	ok := m.Fit.finite() && m.Taken.Finite() && (m.Settled == nil || m.Settled.finite()) && m.AtSensor.finite() && m.AtMarks.finite()
 	for _, r := range m.Runs {
 		ok = ok && unit.Angle(r).Finite()
 	}
 	return ok
+}
+
+func (s *Sensor) finite() bool {
+	return s == nil || s.Fit.finite() && (s.Settled == nil || s.Settled.finite())
 }
 
 func (f *Fit) finite() bool {
@@ -158,11 +165,29 @@ func (m Model) Sensed(home rig.Axes) Model {
 		m = m.each(func(f Fit) Fit { return f.loosened(Index1, Index2) })
 	}
 	m.OnSensor, m.AtSensor = true, nil
+	m.OnMarks, m.AtMarks = false, nil
 	return m.homed(home)
 }
 
-// Attested is the model after a person gave the readings another zero, good to home, one standard deviation.
-func (m Model) Attested(home rig.Axes) Model { return m.leaveSensor().homed(home) }
+// Marked is the model after a person saw the axes at the marks of home, which stand off where they were taken to be before by moved, one standard
+// deviation. They are the same marks as before, whatever was stated between.
+func (m Model) Marked(moved rig.Axes) Model {
+	m = m.leaveSensor()
+	if m.AtMarks != nil {
+		m.Fit, m.Settled = m.AtMarks.Fit, m.AtMarks.Settled
+	}
+	m.OnMarks, m.AtMarks = true, nil
+	return m.homed(moved)
+}
+
+// Stated is the model after a person gave the readings another zero, which stands off the one before by moved, one standard deviation.
+func (m Model) Stated(moved rig.Axes) Model {
+	m = m.leaveSensor()
+	if m.OnMarks {
+		m.AtMarks, m.OnMarks = &Sensor{m.Fit, m.Settled}, false
+	}
+	return m.homed(moved)
+}
 
 func (m Model) leaveSensor() Model {
 	if m.OnSensor {
@@ -240,6 +265,9 @@ func (m Model) anew(change func(Fit) Fit) Model {
 	m.Fit = change(m.Fit)
 	if m.AtSensor != nil {
 		m.AtSensor = &Sensor{Fit: change(m.AtSensor.Fit)}
+	}
+	if m.AtMarks != nil {
+		m.AtMarks = &Sensor{Fit: change(m.AtMarks.Fit)}
 	}
 	m.restart()
 	m.Count, m.Quiet, m.Taken = 0, 0, 0

@@ -310,7 +310,7 @@ func TestHomingKeepsWhatHadSettled(t *testing.T) {
 	small := rig.DegAxes(0.02, 0.02)
 	assert.Greater(t, walked(m, pose), 5.0)
 	assert.Greater(t, walked(m.Sensed(small), pose), 5.0, "sensed again")
-	unknown := m.Attested(rig.DegAxes(1, 1))
+	unknown := m.Stated(rig.DegAxes(1, 1))
 	assert.Less(t, walked(unknown, pose), 5.0, "a person's word is good to three degrees")
 	assert.Greater(t, walked(unknown.Sensed(small), pose), 5.0)
 	assert.Nil(t, m.Turned().Settled, "an act says that it changed")
@@ -339,7 +339,7 @@ func TestSettledFitLearnsOnlyWhereItIsNotSure(t *testing.T) {
 	assert.True(t, m.Vouches(mount, pose, truly.Sight, 10*unit.Arcminute))
 	assert.False(t, m.Vouches(mount, pose, off(15*unit.Arcminute), 10*unit.Arcminute))
 
-	stated := m.Attested(rig.DegAxes(1, 1)) // the readings count from another zero, half a degree off
+	stated := m.Stated(rig.DegAxes(1, 1)) // the readings count from another zero, half a degree off
 	assert.False(t, stated.Vouches(mount, pose, truly.Sight, 10*unit.Arcminute), "a person's word is good to three degrees")
 	kept := stated.Settled
 	for range 4 {
@@ -390,7 +390,7 @@ func TestHomingsDoNotAddUp(t *testing.T) {
 	once := m.Sensed(home)
 	often := once
 	for range 30 {
-		often = often.Attested(rig.DegAxes(1, 1)).Sensed(home)
+		often = often.Stated(rig.DegAxes(1, 1)).Sensed(home)
 	}
 	assert.Greater(t, once.Sigma(Index1), m.Sigma(Index1))
 	assert.InDelta(t, once.Sigma(Index1).Deg(), often.Sigma(Index1).Deg(), 1e-6)
