@@ -27,7 +27,7 @@
 #       fact: offset_d2
 #       limit: d2
 #       sentence: "This first solve lies {expected_offset_arcmin} from where earlier nights make it expected, which is {value} in squared sigmas; {limit} is the most."
-#       remedy: "If the tripod or the polar axis was moved, or the payload changed, report that; else solve a second picture on another field."
+#       remedy: "If the tripod or the polar axis was moved, or the payload changed, report that; if the axes were put to other marks of home, state home again and how sure it is; else solve a second picture on another field."
 #       need: [second_solve]
 #     solve_far:
 #       fact: offset_d2
