@@ -3,6 +3,7 @@ package facts
 import (
 	"fmt"
 	"math"
+	"slices"
 	"time"
 
 	"keepclear.example/keepclear/service/internal/frame"
@@ -32,9 +33,9 @@ func (in *Input) doubtful() bool {
 	return in.Snapshot.Rig.Pose.State == question.Candidates || len(in.openDoubts()) > 0
 }
 
-// openDoubts returns the solves that leave something to settle since one was last accepted, oldest first.
+// openDoubts returns the solves that leave something to settle since one was last accepted, oldest first, with those that a homing that moved nothing left.
 func (in *Input) openDoubts() []question.JudgedSolve {
-	var out []question.JudgedSolve
+	out := slices.Clone(in.Snapshot.Rig.Before)
 	for _, s := range in.Snapshot.Rig.Solves {
 		switch s.Verdict {
 		case question.Accepted, question.Leaved:
@@ -295,7 +296,7 @@ func (in *Input) lacking(f Set, e *evidence, now *question.JudgedSolve) {
 	} else {
 		f.Number("offset_d2", e.d2, Computed)
 	}
-	sides := in.vindicates(e, w)
+	sides := in.vindicates(e, w, now)
 	switch {
 	case w.doubts == 0: // the pose is in doubt, not a picture: this one is the first
 		f.Number("pictures_lacking_count", 1, Computed, "this is the first picture since the pose came into doubt")
@@ -308,28 +309,47 @@ func (in *Input) lacking(f Set, e *evidence, now *question.JudgedSolve) {
 	}
 }
 
-// vindicates tells whether a solve sides with the pose: it lies where the scatter lets it, and where that is wide, nearer to what is expected than to what
-// the pictures in doubt say.
-func (in *Input) vindicates(e *evidence, w witness) bool {
-	near := unit.Arcmin(in.limit("sync/second", "agree_arcmin", 0))
+// vindicates tells whether a solve sides with the pose: it lies where the scatter lets it, and, where that is wide, far nearer to what is expected than to
+// what the pictures in doubt say; or nearer, and another picture that was held says the same.
+func (in *Input) vindicates(e *evidence, w witness, now *question.JudgedSolve) bool {
 	off := unit.Angle(math.Hypot(e.off[0], e.off[1]))
-	return sq(float64(off)) <= d2Limit/2*(e.scatter[0]+e.scatter[2]) && off <= max(near, w.apart/2)
+	return sq(float64(off)) <= d2Limit/2*(e.scatter[0]+e.scatter[2]) && (off <= max(in.sameAngle(), w.apart/2) || off < w.apart && in.seconded(e, now))
 }
 
-// saidBefore is how far off, in squared sigmas, a solve lay that told against the pose and that this one says again: what one field showed to be wrong
-// is no less so on one of which the model knows little. Only what lay far off counts, so that two that lie a little too far agree as ever.
+// sameAngle is how near two solves lie that are one for every purpose here.
+func (in *Input) sameAngle() unit.Angle {
+	return unit.Arcmin(in.limit("sync/second", "agree_arcmin", 0))
+}
+
+// seconded tells whether an independent picture that lay where it was expected, and was held all the same, says what this one says.
+func (in *Input) seconded(e *evidence, now *question.JudgedSolve) bool {
+	for _, s := range in.Snapshot.Rig.Solves {
+		if s.Verdict != question.Held || !s.Good || !s.Agreed || s.Optics != now.Optics {
+			continue
+		}
+		if ok, _ := pose.Independent(in.Rig, s, *now); ok && in.agreementOf(e, s, *now) <= in.agreeWithin(e, s) {
+			return true
+		}
+	}
+	return false
+}
+
+// saidBefore is how far off, in squared sigmas, a picture in doubt lay that told against the pose and that this one says again, nearer to it than to what
+// is expected: what one field showed to be wrong is no less so on one of which the model knows little. Only what lay far off counts, so that two that
+// lie a little too far agree as ever.
 func (in *Input) saidBefore(e *evidence, now *question.JudgedSolve) float64 {
-	worst := 0.0
-	for _, all := range [][]question.JudgedSolve{in.Snapshot.Rig.Before, in.Snapshot.Rig.Solves} {
-		for _, d := range all {
-			if !d.InDoubt() || d.Optics != now.Optics {
-				continue
-			}
-			v := e.model.At(in.mount(), d.Pose)
-			d2 := in.scatterAt(e.model, &v, d.Sigma, d.Pose).D2(v.Off(in.Rig.Chain.Direction(d.Solved)))
-			if d2 > 2*d2Limit && in.agreementOf(e, d, *now) <= in.agreeWithin(e, d) {
-				worst = max(worst, d2)
-			}
+	worst, off := 0.0, unit.Angle(math.Hypot(e.off[0], e.off[1]))
+	if off <= in.sameAngle() {
+		return 0
+	}
+	for _, d := range in.openDoubts() {
+		if !d.InDoubt() || d.Optics != now.Optics {
+			continue
+		}
+		v := e.model.At(in.mount(), d.Pose)
+		d2 := in.scatterAt(e.model, &v, d.Sigma, d.Pose).D2(v.Off(in.Rig.Chain.Direction(d.Solved)))
+		if d2 > 2*d2Limit && in.agreementOf(e, d, *now) < min(off, in.agreeWithin(e, d)) {
+			worst = max(worst, d2)
 		}
 	}
 	return worst

@@ -21,6 +21,10 @@ const (
 // more. Choice: a little more than what the terms leave out.
 const anchored = 3 * unit.Arcminute
 
+// scatters is by how much homings may scatter, one standard deviation, for that to be nothing to learn: learnt anew after each, it would let the settled
+// fit walk, by a degree in some twenty. Choice.
+const scatters = 10 * unit.Arcminute
+
 // mostPose is the most, each way, that the doubt of a pose beside its home may excuse of a solve once the model had settled, or would if the
 // pose let it: solves that lay within minutes of what was expected showed that the pose loses no more. Choice: as much as the terms leave
 // out, for the roundness of belief and counts.
@@ -81,7 +85,12 @@ func (m *Model) Learns(mount Mount, pose rig.Axes) bool {
 	if m.Settled == nil {
 		return true
 	}
-	v := m.Settled.At(mount, pose)
+	f := *m.Settled
+	if f.Home.Max() <= scatters {
+		f.add(Index1, -sq(f.Home.A1))
+		f.add(Index2, -sq(f.Home.A2))
+	}
+	v := f.At(mount, pose)
 	return !(v.Scatter[0]+v.Scatter[2] < 2*sq(anchored))
 }
 
@@ -91,7 +100,7 @@ func (m *Model) Vouches(mount Mount, pose rig.Axes, seen vec, within unit.Angle)
 		return false
 	}
 	v := m.Settled.At(mount, pose)
-	off := v.Off(seen)
+	off := m.Untaken(v.Off(seen))
 	return math.Hypot(off[0], off[1]) <= float64(within)
 }
 
@@ -124,8 +133,18 @@ func (m *Model) Sure(mount Mount, pose rig.Axes) bool {
 
 // Shifted is the model after two pictures agreed that the mount's base, or its load, moved by so much at once: what can move may have moved by that.
 func (m Model) Shifted(by unit.Angle) Model {
-	for _, t := range []Term{Index1, Index2, Cone, TiltA, TiltB} {
-		m.add(t, sq(by))
+	widen := func(f *Fit) {
+		for _, t := range []Term{Index1, Index2, Cone, TiltA, TiltB} {
+			f.add(t, sq(by))
+		}
+	}
+	widen(&m.Fit)
+	for _, kept := range []**Sensor{&m.AtSensor, &m.AtMarks} {
+		if *kept != nil {
+			also := **kept
+			widen(&also.Fit)
+			*kept = &also
+		}
 	}
 	m.Runs = [4]float32{}
 	m.Taken += by

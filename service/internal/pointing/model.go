@@ -86,6 +86,19 @@ type Model struct {
 type Sensor struct {
 	Fit
 	Settled *Fit `json:"settled,omitempty"`
+	Count   int  `json:"count,omitempty"` // as in Model; 0: not kept
+	Quiet   int  `json:"quiet,omitempty"`
+}
+
+// kept is what is learnt now, to be taken up again.
+func (m *Model) kept() *Sensor { return &Sensor{m.Fit, m.Settled, m.Count, m.Quiet} }
+
+// takeUp goes on with what was learnt once.
+func (m *Model) takeUp(s *Sensor) {
+	m.Fit, m.Settled = s.Fit, s.Settled
+	if s.Count > 0 {
+		m.Count, m.Quiet = s.Count, s.Quiet
+	}
 }
 
 // New is the model of a mount of which nothing is known; home is the standard deviation of where its readings count from.
@@ -160,7 +173,7 @@ func (m Model) Sensed(home rig.Axes) Model {
 	switch {
 	case m.OnSensor:
 	case m.AtSensor != nil:
-		m.Fit, m.Settled = m.AtSensor.Fit, m.AtSensor.Settled
+		m.takeUp(m.AtSensor)
 	default:
 		m = m.each(func(f Fit) Fit { return f.loosened(Index1, Index2) })
 	}
@@ -169,29 +182,30 @@ func (m Model) Sensed(home rig.Axes) Model {
 	return m.homed(home)
 }
 
-// Marked is the model after a person saw the axes at the marks of home, which stand off where they were taken to be before by moved, one standard
-// deviation. They are the same marks as before, whatever was stated between.
-func (m Model) Marked(moved rig.Axes) Model {
+// Marked is the model after a person saw the axes at the marks of home. They stand off where the readings had them by step, and off the zero of the
+// last time at the marks by sum, one standard deviation each: they are the same marks, whatever was stated between.
+func (m Model) Marked(step, sum rig.Axes) Model {
 	m = m.leaveSensor()
 	if m.AtMarks != nil {
-		m.Fit, m.Settled = m.AtMarks.Fit, m.AtMarks.Settled
+		m.takeUp(m.AtMarks)
+		step = sum
 	}
 	m.OnMarks, m.AtMarks = true, nil
-	return m.homed(moved)
+	return m.homed(step)
 }
 
-// Stated is the model after a person gave the readings another zero, which stands off the one before by moved, one standard deviation.
-func (m Model) Stated(moved rig.Axes) Model {
+// Stated is the model after a person gave the readings another zero, which stands off the one before by step, one standard deviation.
+func (m Model) Stated(step rig.Axes) Model {
 	m = m.leaveSensor()
 	if m.OnMarks {
-		m.AtMarks, m.OnMarks = &Sensor{m.Fit, m.Settled}, false
+		m.AtMarks, m.OnMarks = m.kept(), false
 	}
-	return m.homed(moved)
+	return m.homed(step)
 }
 
 func (m Model) leaveSensor() Model {
 	if m.OnSensor {
-		m.AtSensor, m.OnSensor = &Sensor{m.Fit, m.Settled}, false
+		m.AtSensor, m.OnSensor = m.kept(), false
 	}
 	return m
 }

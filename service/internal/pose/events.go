@@ -171,7 +171,7 @@ func (t *turn) home(h question.Homing, x *question.Sample) {
 	}
 	t.settleEpoch()
 	h.CountZero, h.BeliefAxes = nil, nil
-	t.rezero(&h)
+	t.rezero(&h, x)
 	t.s.Homing = &h
 	t.s.Doubt, t.s.Against, t.s.Motions, t.s.Crept, t.s.Taught = "", 0, 0, rig.Axes{}, rig.Axes{}
 	t.s.Steps, t.s.Syncs, t.s.Solves, t.s.Learnt, t.s.Recent = nil, nil, nil, nil, nil

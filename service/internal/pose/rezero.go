@@ -2,6 +2,7 @@ package pose
 
 import (
 	"slices"
+	"time"
 
 	"keepclear.example/keepclear/service/internal/pointing"
 	"keepclear.example/keepclear/service/internal/question"
@@ -13,51 +14,62 @@ import (
 // the roundness of belief, less than a slip that matters.
 const sameZero = 0.25 * unit.Degree
 
+// freshAtHome is how old the last sample before a homing is reported may be, to tell where the axes came to. Choice: a person walks to the keyboard.
+const freshAtHome = 5 * time.Minute
+
 // mostBefore bounds how many solves in doubt are kept through homings. Choice.
 const mostBefore = 16
 
 // rezero is what a homing makes of what was learnt of the pointing. A sensor stops the axes where it did before. After a person's word the readings
 // count from another zero, as good as the person says, whatever the pose was held to be: it may have been wrong. But where what the rig itself
 // shows came home too, two say the same: the zero is the one before, to what the two differ by. Else a walk of solves could begin anew with each
-// homing. A person who says how sure the home is knows more than either.
-func (t *turn) rezero(h *question.Homing) {
+// homing. A person who says how sure the home is says that the marks are other ones.
+func (t *turn) rezero(h *question.Homing, x *question.Sample) {
 	before := t.s.Homing
-	apart, sigma, told := t.closes(h)
-	atMarks := !h.Sensed && h.Axes == t.r.Home
+	step, sigma, told := t.closes(h, x)
 	chained := told && before.Off != nil
+	sum := step
 	if chained {
-		apart = apart.Add(*before.Off)
+		sum = sum.Add(*before.Off)
 	}
+	atMarks := !h.Sensed && h.Axes == t.r.Home
 	switch {
 	case atMarks:
 		h.Off = &rig.Axes{}
 	case chained && !h.Sensed:
-		h.Off = &apart
+		h.Off = &sum
 	}
 	t.s.Before = t.inDoubt()
-	if !told || apart.Abs().Max() > sameZero {
+	if !told || step.Abs().Max() > sameZero {
 		t.s.Before = nil
 	}
-	moved := h.Sigma
-	if !h.SigmaTold && told && (chained || before.Sensed) {
-		moved = smaller(moved, rig.Axes{A1: hypot(apart.A1, sigma.A1), A2: hypot(apart.A2, sigma.A2)})
+	word := larger(h.Sigma, rig.Axes{A1: homeSigma, A2: homeSigma})
+	by := func(off rig.Axes, known bool) rig.Axes {
+		if !known || h.SigmaTold {
+			return word
+		}
+		return smaller(word, rig.Axes{A1: hypot(off.A1, sigma.A1), A2: hypot(off.A2, sigma.A2)})
 	}
 	t.repoint(func(m pointing.Model) pointing.Model {
 		switch {
 		case h.Sensed:
 			return m.Sensed(h.Sigma)
 		case atMarks:
-			return m.Marked(moved)
+			return m.Marked(by(step, told), by(sum, chained))
 		}
-		return m.Stated(moved)
+		return m.Stated(by(step, told))
 	})
 }
 
 // closes is how far, by what the rig itself shows at rest, the axes stand from where a homing says that they are, and how sure that is: by what
-// counts, else by belief less the syncs seen. What solves say against the pose does not matter here. False where neither tells.
-func (t *turn) closes(h *question.Homing) (apart, sigma rig.Axes, told bool) {
+// counts, else by belief less the syncs seen. What solves say against the pose does not matter here. Told by the last sample before the report, for the
+// one with it may count from home already. False where neither tells.
+func (t *turn) closes(h *question.Homing, x *question.Sample) (apart, sigma rig.Axes, told bool) {
 	last, before := t.s.Sample, t.s.Homing
-	if before == nil || last == nil || !last.Still() || t.s.Pose.State != question.Known && t.s.Against == 0 {
+	if before == nil || last == nil || !last.Still() || h.At.Sub(last.Time).Abs() > freshAtHome || t.s.Pose.State != question.Known && t.s.Against == 0 {
+		return apart, sigma, false
+	}
+	if x != nil && x.RunMark != last.RunMark {
 		return apart, sigma, false
 	}
 	for _, s := range t.r.Sources {
@@ -68,7 +80,7 @@ func (t *turn) closes(h *question.Homing) (apart, sigma rig.Axes, told bool) {
 		}
 	}
 	v := t.view(last)
-	if !v.ok || before.BeliefAxes == nil || t.r.Mount.Sync == rig.KeptInModel {
+	if !v.ok || before.BeliefAxes == nil || !t.syncsKnown(last, last) || t.distrusted(rig.UnsyncedBelief) {
 		return apart, sigma, false
 	}
 	for _, f := range t.forms(question.Candidate{}) {
@@ -76,7 +88,7 @@ func (t *turn) closes(h *question.Homing) (apart, sigma rig.Axes, told bool) {
 			apart, told = d, true
 		}
 	}
-	return apart, t.sigma(rig.UnsyncedBelief, last), told
+	return apart, larger(t.sigma(rig.UnsyncedBelief, last), rig.Axes{A1: leastMove, A2: leastMove}), told
 }
 
 // believedOff is how far belief less the syncs seen stands from a pose, by a form in which the mount keeps its syncs.

@@ -29,7 +29,7 @@ func eyed(t *testing.T, kind rig.SourceKind, sync rig.SyncKeeping) *night {
 		at := rig.DegAxes(float64(7*k)-80, float64(11*k%70)+10)
 		m = m.Learnt(pointing.MountOf(r), at, rig.Axes{}, r.Chain.Direction(at))
 	}
-	m = m.Marked(rig.Axes{})
+	m = m.Marked(rig.Axes{}, rig.Axes{})
 	require.NotNil(t, m.Settled)
 	n.s.Pointing = map[string]pointing.Model{"main": m}
 	return n
@@ -140,6 +140,52 @@ func TestMarksAreWhatTheyWere(t *testing.T) {
 	assert.Less(t, n.zeroSigma(), 0.1)
 }
 
+// What was learnt by one wrong word is open by as much as the next differs from it, though both together come back to the marks; and a model that
+// begins at the marks knows that it did.
+func TestWordsThatDiffer(t *testing.T) {
+	n := eyed(t, rig.MotorCount, rig.KeptOnAxes)
+	n.tracked(-30, 50)
+	n.byEye(n.m.axes.Add(rig.DegAxes(0.7, 0.4)), nil)
+	m := n.s.Pointing["main"]
+	for k := range 12 { // it learns by that
+		at := rig.DegAxes(float64(7*k)-40, float64(11*k%50)+10)
+		m = m.Learnt(pointing.MountOf(n.w.Rig), at, rig.Axes{}, n.w.Rig.Chain.Direction(at.Sub(rig.DegAxes(0.7, 0.4))))
+	}
+	n.s.Pointing["main"] = m
+	require.Less(t, n.zeroSigma(), 0.15)
+	n.byEye(n.m.axes, nil)
+	assert.Greater(t, n.zeroSigma(), 0.6)
+
+	fresh := eyed(t, rig.MotorCount, rig.KeptOnAxes)
+	delete(fresh.s.Pointing, "main")
+	began := PointingModel(fresh.w.Rig, fresh.s, "main")
+	assert.True(t, began.OnMarks)
+	assert.False(t, began.OnSensor)
+	fresh.tracked(-30, 50)
+	fresh.byEye(fresh.m.axes, nil)
+	began = PointingModel(fresh.w.Rig, fresh.s, "main")
+	assert.False(t, began.OnMarks, "stated elsewhere")
+}
+
+// Nothing tells where the axes came to: an old sample, one of another run, belief that others may sync, a source that is not trusted any more.
+func TestNothingTellsThatItCameHome(t *testing.T) {
+	opened := func(kind rig.SourceKind, change func(*night)) {
+		t.Helper()
+		n := eyed(t, kind, rig.KeptOnAxes)
+		n.backHome(0)
+		change(n)
+		n.byEye(n.w.Rig.Home, nil)
+		assert.Greater(t, n.zeroSigma(), 0.9)
+	}
+	opened(rig.MotorCount, func(n *night) { n.m.wait(20 * time.Minute) })
+	opened(rig.MotorCount, func(n *night) { n.s.Sample = ptrTo(*n.s.Sample); n.s.Sample.RunMark = "another" })
+	opened(rig.Reckoned, func(n *night) { n.w.Rig.Mount.NobodyElseSyncs = false })
+	opened(rig.Reckoned, func(n *night) { n.s.Parted = map[rig.SourceKind]string{rig.UnsyncedBelief: "it did not move"} })
+	opened(rig.MotorCount, func(n *night) { n.s.Sample = ptrTo(*n.s.Sample); n.s.Sample.Doing = question.Moving })
+}
+
+func ptrTo[T any](v T) *T { return &v }
+
 // Pictures in doubt outlive a homing that moved nothing, and no other.
 func TestPicturesInDoubtOutliveAHomingThatMovedNothing(t *testing.T) {
 	doubted := func() *night {
@@ -167,6 +213,10 @@ func TestPicturesInDoubtOutliveAHomingThatMovedNothing(t *testing.T) {
 	n.backHome(0)
 	n.byEye(n.w.Rig.Home, nil)
 	assert.Len(t, n.s.Before, 1, "and again")
+	settled := n.solved(0, 0)
+	settled.Verdict, settled.Agreed = question.Accepted, true
+	s, _ := Evidence(n.w, n.s, settled)
+	assert.Empty(t, s.Before, "one was accepted since")
 	for _, act := range []ActKind{TripodMoved, PolarAxisAdjusted, PayloadChanged, ClockSet, SiteSet} {
 		x := n.m.sample()
 		s, _ := Acted(n.w, n.s, Act{Kind: act, Person: "A. Nyman"}, &x)

@@ -38,7 +38,7 @@ func (j *judging) gate() {
 	}
 	a["solve/optics"] = j.optics(v, e)
 	a["sync/expected"] = j.expected(e, w)
-	a["sync/second"] = j.second(e, w)
+	a["sync/second"] = j.second(v, e, w)
 	a["sync/walk"] = j.walk(e, w)
 	if !e.sure {
 		a["sync/expected"].Slack, a["solve/quality"].Slack, a["sync/jump"].Slack = math.Inf(1), math.Inf(1), math.Inf(1)
@@ -215,9 +215,9 @@ func (j *judging) first() bool {
 	return len(j.q.State.Learnt) == 0 || j.q.State.Pointing == nil || j.q.State.Pointing.Count == 0
 }
 
-// doubts are the solves that leave something to settle since one was last accepted.
+// doubts are the solves that leave something to settle since one was last accepted, with those of before a homing that moved nothing.
 func (j *judging) doubts() []Judged {
-	var out []Judged
+	out := slices.Clone(j.q.State.Before)
 	for _, s := range j.q.State.Solves {
 		switch {
 		case s.Verdict == "accepted" || s.Verdict == "allowed":
@@ -465,32 +465,54 @@ func (j *judging) alike(d *Judged, e *evidence) (apart, within float64) {
 	return math.Hypot(wrap(s[0])*sine, wrap(s[1])), max(j.limit("sync/second agree_arcmin")/60*degree, 3*math.Sqrt((c[0][0]+c[1][1])/2))
 }
 
-// saidBefore is how far off a picture lay that told against the pose, was not taken, and said what this one says: squared, in sigmas; the farthest. One
-// counts where it was off by more than twice what may pass. Sure: no other is on the brink of counting.
+// saidBefore is how far off a picture in doubt lay that told against the pose and said what this one says, rather than what is expected: squared, in
+// sigmas; the farthest. One counts where it was off by more than twice what may pass. Sure: no other is on the brink of counting.
 func (j *judging) saidBefore(e *evidence) (worst float64, sure bool) {
-	sure = true
-	for _, d := range slices.Concat(j.q.State.Before, j.q.State.Solves) {
+	sure = math.Abs(e.away()-j.same()) > 0.02*degree
+	for _, d := range j.doubts() {
 		if !d.Good || !d.Against || d.Verdict == "accepted" {
 			continue
 		}
 		at := j.r.sighted(&e.model.Fit, d.Pose, j.r.direction(d.Solved))
 		d2 := distance(at.off, j.scatter(at.scatter, d.Pose))
 		apart, within := j.alike(&d, e)
-		if d2 > 27.6 && apart <= within {
+		most := min(within, e.away())
+		if d2 > 27.6 && apart < most && e.away() > j.same() {
 			worst = max(worst, d2)
 		}
-		sure = sure && math.Abs(d2-27.6) > 0.3 && math.Abs(apart-within) > 0.02*degree
+		sure = sure && math.Abs(d2-27.6) > 0.3 && math.Abs(apart-most) > 0.02*degree
 	}
 	return worst, sure
 }
 
+// same is how near two directions lie that are one for every purpose of the gate, radians.
+func (j *judging) same() float64 { return j.limit("sync/second agree_arcmin") / 60 * degree }
+
+// seconded tells whether another picture was held that lay where it was expected and says what this one says.
+func (j *judging) seconded(v *Solve, e *evidence) (yes, sure bool) {
+	sure = true
+	for _, d := range j.q.State.Solves {
+		if d.Verdict != "held" || !d.Good || !d.Agreed || !j.independent(&d, v, e) {
+			continue
+		}
+		apart, within := j.alike(&d, e)
+		yes = yes || apart <= within
+		sure = sure && math.Abs(apart-within) > 0.02*degree
+	}
+	return yes, sure
+}
+
 // second judges whether another picture is wanted.
-func (j *judging) second(e *evidence, w witnesses) *Finding {
+func (j *judging) second(v *Solve, e *evidence, w witnesses) *Finding {
 	if !j.doubtful() {
 		return exact(math.Inf(1))
 	}
-	near := max(j.limit("sync/second agree_arcmin")/60*degree, w.apart/2)
-	sides := e.off[0]*e.off[0]+e.off[1]*e.off[1] <= 13.8/2*(e.scatter[0][0]+e.scatter[1][1]) && e.away() <= near
+	alike, sure := j.seconded(v, e)
+	lies := e.off[0]*e.off[0]+e.off[1]*e.off[1] <= 13.8/2*(e.scatter[0][0]+e.scatter[1][1])
+	sides := lies && (e.away() <= max(j.same(), w.apart/2) || alike && e.away() < w.apart)
+	if lies && (!sure || math.Abs(e.away()-w.apart) < 0.02*degree || math.Abs(e.away()-max(j.same(), w.apart/2)) < 0.02*degree) {
+		return exact(0) // on the brink
+	}
 	f := exact(boolean(w.independent > 0 && (sides || w.apart <= w.within)))
 	if w.independent > 0 && !sides && math.Abs(w.apart-w.within) < 0.02*degree {
 		f = exact(0)

@@ -273,6 +273,7 @@ func (l *lot) doubt() {
 	d.Solved = plus(d.Pose, shift)
 	if d.Good {
 		d.Against = l.one(2)
+		d.Agreed = !d.Against && l.one(2)
 	} else {
 		d.Agreed = l.one(2)
 	}
