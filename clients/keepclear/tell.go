@@ -18,7 +18,7 @@ func tell(k *call) (int, error) {
 	person := k.flags.String("person", "", "`NAME` of who saw or did it")
 	axis1 := k.number("axis1", 0, "`DEG` axis 1 as seen, degrees; absent: at home")
 	axis2 := k.number("axis2", 0, "`DEG` axis 2 as seen, degrees; absent: at home")
-	sigma := k.number("sigma", 1, "`DEG` one standard deviation of what was seen; absent: 1")
+	sigma := k.number("sigma", 1, "`DEG` one standard deviation of what was seen; absent: 1, or the marks of home are the ones that they were")
 	digest := k.flags.String("digest", "", "`HEX` the rig file's digest, as rigs prints it")
 	residual := k.number("residual", 0, "`MM` largest difference between a measured and a computed gap")
 	signs := k.flags.Bool("signs", false, "both axes were turned and went the way that the file says; without it the proof does not count")
@@ -34,7 +34,10 @@ func tell(k *call) (int, error) {
 	r := &pb.ReportRequest{RequestId: requestID(), Rig: words[0], SentTime: timestamppb.New(k.now()), Asker: *as}
 	switch {
 	case words[1] == "homed" && len(words) == 2:
-		h := &pb.Homed{By: pb.HomedBy_HOMED_BY_ATTESTED, Person: *person, Sigma: &pb.AxisSigma{Axis1Deg: sigma, Axis2Deg: sigma}}
+		h := &pb.Homed{By: pb.HomedBy_HOMED_BY_ATTESTED, Person: *person}
+		if k.set("sigma") {
+			h.Sigma = &pb.AxisSigma{Axis1Deg: sigma, Axis2Deg: sigma}
+		}
 		if k.set("axis1") || k.set("axis2") {
 			h.Axes = &pb.AxisPair{Axis1Deg: axis1, Axis2Deg: axis2}
 		}

@@ -59,7 +59,7 @@ func (h *HomedReport) homing(r *rig.Rig, id string, at time.Time) question.Homin
 		out.Axes = *h.At
 	}
 	if h.Sigma != nil {
-		out.Sigma = *h.Sigma
+		out.Sigma, out.SigmaTold = *h.Sigma, true
 	}
 	return out
 }

@@ -33,6 +33,7 @@ type evidence struct {
 	view      pointing.View   // what it foretells of the pose
 	off       [2]float64      // of the solve from that, across and along, radians
 	scatter   pointing.Cov2   // of that
+	d2        float64         // of it, squared sigmas, with what pictures in doubt said alike
 	sigma     rig.Axes        // of the pose at mid-exposure beside that of its home
 	confirmed bool            // a picture in doubt says the same: the mount moved a little
 }

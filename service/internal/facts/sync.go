@@ -3,6 +3,7 @@ package facts
 import (
 	"fmt"
 	"math"
+	"slices"
 	"time"
 
 	"keepclear.example/keepclear/service/internal/frame"
@@ -32,9 +33,9 @@ func (in *Input) doubtful() bool {
 	return in.Snapshot.Rig.Pose.State == question.Candidates || len(in.openDoubts()) > 0
 }
 
-// openDoubts returns the solves that leave something to settle since one was last accepted, oldest first.
+// openDoubts returns the solves that leave something to settle since one was last accepted, oldest first, with those that a homing that moved nothing left.
 func (in *Input) openDoubts() []question.JudgedSolve {
-	var out []question.JudgedSolve
+	out := slices.Clone(in.Snapshot.Rig.Before)
 	for _, s := range in.Snapshot.Rig.Solves {
 		switch s.Verdict {
 		case question.Accepted, question.Leaved:
@@ -79,7 +80,7 @@ func (in *Input) gate(f Set, h *heaven, s *stand, e *evidence, out *Outcome) {
 	in.left(f, s, e)
 	in.lacking(f, e, out.Solve)
 	in.walk(f, e)
-	f.Truth("solve_expected", e.model.Settled != nil && !e.confirmed && e.scatter.D2(e.off) <= in.limit("sync/expected", "d2", 0) &&
+	f.Truth("solve_expected", e.model.Settled != nil && !e.confirmed && e.d2 <= in.limit("sync/expected", "d2", 0) &&
 		unit.Angle(math.Hypot(e.off[0], e.off[1])) <= unit.Arcmin(in.limit("sync/second", "agree_arcmin", 0)), Computed)
 	in.jump(f, h, s, out)
 }
@@ -95,7 +96,12 @@ func (in *Input) expect(s *stand, e *evidence) {
 	}
 	e.view = e.model.At(in.mount(), e.pose)
 	e.off = e.view.Off(e.tube)
-	e.scatter = in.believable(e.view.Scatter.Plus(e.model.Doubt(&e.view, e.sigma)), in.Rig.Kind.SideOf(e.pose)).Plus(pointing.Misfit())
+	e.scatter = in.scatterAt(e.model, &e.view, e.sigma, e.pose)
+}
+
+// scatterAt is the scatter by which a solve is judged: of model and pose as far as they may excuse one, and of what the terms leave out.
+func (in *Input) scatterAt(m *pointing.Model, v *pointing.View, sigma, at rig.Axes) pointing.Cov2 {
+	return in.believable(v.Scatter.Plus(m.Doubt(v, sigma)), in.Rig.Kind.SideOf(at)).Plus(pointing.Misfit())
 }
 
 // believable is the scatter of model and pose as far as it may excuse a solve.
@@ -272,11 +278,11 @@ func (in *Input) begunSince(mid time.Time) bool {
 // independent of one in doubt, and either agrees with it or vindicates the pose. With it goes the distance of the solve in sigmas: where two
 // pictures agree that the mount moved a little, it is what they differ by.
 func (in *Input) lacking(f Set, e *evidence, now *question.JudgedSolve) {
-	d2 := e.scatter.D2(e.off)
+	e.d2 = max(e.scatter.D2(e.off), in.saidBefore(e, now))
 	if !in.doubtful() {
 		f.Number("independent_count", 0, Computed)
 		f.Number("pictures_lacking_count", 0, Computed)
-		f.Number("offset_d2", d2, Computed)
+		f.Number("offset_d2", e.d2, Computed)
 		return
 	}
 	w := in.witnesses(e, now)
@@ -288,9 +294,9 @@ func (in *Input) lacking(f Set, e *evidence, now *question.JudgedSolve) {
 		e.confirmed, now.Confirmed = true, true
 		f.Number("offset_d2", d2Limit*sq(float64(w.apart/w.within)), Computed, fmt.Sprintf("two pictures agree within %.1f′ that the mount moved by %.1f′", w.apart.Arcmin(), e.offset.Arcmin()))
 	} else {
-		f.Number("offset_d2", d2, Computed)
+		f.Number("offset_d2", e.d2, Computed)
 	}
-	sides := sq(e.off[0])+sq(e.off[1]) <= d2Limit/2*(e.scatter[0]+e.scatter[2])
+	sides := in.vindicates(e, w, now)
 	switch {
 	case w.doubts == 0: // the pose is in doubt, not a picture: this one is the first
 		f.Number("pictures_lacking_count", 1, Computed, "this is the first picture since the pose came into doubt")
@@ -301,6 +307,52 @@ func (in *Input) lacking(f Set, e *evidence, now *question.JudgedSolve) {
 	default:
 		f.Number("pictures_lacking_count", 1, Computed, w.why)
 	}
+}
+
+// vindicates tells whether a solve sides with the pose: it lies where the scatter lets it, and, where that is wide, far nearer to what is expected than to
+// what the pictures in doubt say; or nearer, and another picture that was held says the same.
+func (in *Input) vindicates(e *evidence, w witness, now *question.JudgedSolve) bool {
+	off := unit.Angle(math.Hypot(e.off[0], e.off[1]))
+	return sq(float64(off)) <= d2Limit/2*(e.scatter[0]+e.scatter[2]) && (off <= max(in.sameAngle(), w.apart/2) || off < w.apart && in.seconded(e, now))
+}
+
+// sameAngle is how near two solves lie that are one for every purpose here.
+func (in *Input) sameAngle() unit.Angle {
+	return unit.Arcmin(in.limit("sync/second", "agree_arcmin", 0))
+}
+
+// seconded tells whether an independent picture that lay where it was expected, and was held all the same, says what this one says.
+func (in *Input) seconded(e *evidence, now *question.JudgedSolve) bool {
+	for _, s := range in.Snapshot.Rig.Solves {
+		if s.Verdict != question.Held || !s.Good || !s.Agreed || s.Optics != now.Optics {
+			continue
+		}
+		if ok, _ := pose.Independent(in.Rig, s, *now); ok && in.agreementOf(e, s, *now) <= in.agreeWithin(e, s) {
+			return true
+		}
+	}
+	return false
+}
+
+// saidBefore is how far off, in squared sigmas, a picture in doubt lay that told against the pose and that this one says again, nearer to it than to what
+// is expected: what one field showed to be wrong is no less so on one of which the model knows little. Only what lay far off counts, so that two that
+// lie a little too far agree as ever.
+func (in *Input) saidBefore(e *evidence, now *question.JudgedSolve) float64 {
+	worst, off := 0.0, unit.Angle(math.Hypot(e.off[0], e.off[1]))
+	if off <= in.sameAngle() {
+		return 0
+	}
+	for _, d := range in.openDoubts() {
+		if !d.InDoubt() || d.Optics != now.Optics {
+			continue
+		}
+		v := e.model.At(in.mount(), d.Pose)
+		d2 := in.scatterAt(e.model, &v, d.Sigma, d.Pose).D2(v.Off(in.Rig.Chain.Direction(d.Solved)))
+		if d2 > 2*d2Limit && in.agreementOf(e, d, *now) < min(off, in.agreeWithin(e, d)) {
+			worst = max(worst, d2)
+		}
+	}
+	return worst
 }
 
 // d2Limit is where a solve sides with the pose: χ² of two degrees of freedom, p .001, as sync/expected by default.
@@ -366,7 +418,7 @@ func (in *Input) walk(f Set, e *evidence) {
 	default:
 		v := e.model.Settled.At(in.mount(), e.pose)
 		s := v.Scatter.Within(mostSame).Plus(pointing.Misfit()) // the doubt of a pose excuses no walk: what a pose loses is one
-		f.Number("walk_sigma", math.Sqrt(s.D2(v.Off(e.tube))), Computed)
+		f.Number("walk_sigma", math.Sqrt(s.D2(e.model.Untaken(v.Off(e.tube)))), Computed)
 	}
 	f.Number("run_sigma", pointing.Longest(e.model.Ran(e.off, e.scatter)), Computed)
 }

@@ -312,3 +312,62 @@ func TestPictureThatTheTubeLeft(t *testing.T) {
 	assert.False(t, begun(time.Second, question.Track, true))
 	assert.False(t, begun(time.Second, question.Jog, false), "nothing moved")
 }
+
+// What one field showed to be half a degree wrong is no less so on one of which little is known: a solve there that says the same is as far off. A
+// picture that says something else, one of another camera, and one that lay only a little too far say nothing of it.
+func TestWhatOneFieldShowedCountsOnAnother(t *testing.T) {
+	r := heron(t)
+	known, at := rig.DegAxes(-40, 50), rig.DegAxes(60, -50) // the other side: where cone and flexure turn over
+	doubt := question.JudgedSolve{
+		RequestID: "first", Picture: "p1", Mid: evening.Add(-9 * time.Minute), Optics: "main", Blind: true, Verdict: question.Held, Good: true, Against: true,
+		Side: rig.East, Pose: known, Solved: known.Add(rig.DegAxes(0, 0.5)), Field: unit.Deg(1.79),
+	}
+	d2 := func(before bool, off rig.Axes, change func(*question.JudgedSolve)) float64 {
+		in := solved(t, r, at, off)
+		in.Snapshot.Rig.Learnt, in.Snapshot.Rig.Pointing = learntFrom(r, known, rig.Axes{})
+		d := doubt
+		if change != nil {
+			change(&d)
+		}
+		if before {
+			in.Snapshot.Rig.Before = []question.JudgedSolve{d}
+		} else {
+			in.Snapshot.Rig.Solves = []question.JudgedSolve{d}
+		}
+		return number(t, facts.Compute(in).Facts, "offset_d2")
+	}
+	same := rig.DegAxes(0, 0.5)
+	alone := d2(true, same, func(d *question.JudgedSolve) { d.Optics = "guide" })
+	assert.Less(t, alone, 13.8, "by itself it would pass")
+	for _, before := range []bool{true, false} {
+		assert.Greater(t, d2(before, same, nil), 30.0)
+		assert.Less(t, d2(before, rig.DegAxes(0, -0.7), nil), 13.8, "it says something else")
+		for name, change := range map[string]func(*question.JudgedSolve){
+			"taken":      func(d *question.JudgedSolve) { d.Verdict = question.Accepted },
+			"no good":    func(d *question.JudgedSolve) { d.Good = false },
+			"it agreed":  func(d *question.JudgedSolve) { d.Against = false },
+			"a little":   func(d *question.JudgedSolve) { d.Solved = known.Add(rig.DegAxes(0, 0.2)) },
+			"of another": func(d *question.JudgedSolve) { d.Optics = "guide" },
+		} {
+			assert.InDelta(t, alone, d2(before, same, change), 1e-9, name)
+		}
+	}
+}
+
+// Where little is known a solve sides with the pose only if it lies nearer to what is expected than to what the picture in doubt says.
+func TestSidingWhereLittleIsKnown(t *testing.T) {
+	r := heron(t)
+	at := rig.DegAxes(-40, 50)
+	lacking := func(off rig.Axes) float64 {
+		in := solved(t, r, at, off)
+		from := at.Add(rig.DegAxes(0, -9))
+		in.Snapshot.Rig.Solves = []question.JudgedSolve{{
+			RequestID: "first", Picture: "p1", Mid: evening.Add(-5 * time.Minute), Optics: "main", Blind: true, Verdict: question.Refused, Good: true, Against: true,
+			Side: rig.East, Pose: from, Solved: from.Add(rig.DegAxes(0, 3.5)), Field: unit.Deg(1.79),
+		}}
+		return number(t, facts.Compute(in).Facts, "pictures_lacking_count")
+	}
+	assert.Zero(t, lacking(rig.DegAxes(0, 1)), "1° from what is expected, 2.5° from what the other says")
+	assert.Equal(t, 1.0, lacking(rig.DegAxes(0, 1.4)), "1.4° and 2.1°: nearer, and not by half")
+	assert.Zero(t, lacking(rig.DegAxes(0, 3.5)), "it agrees with the other")
+}

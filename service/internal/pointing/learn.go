@@ -21,6 +21,10 @@ const (
 // more. Choice: a little more than what the terms leave out.
 const anchored = 3 * unit.Arcminute
 
+// scatters is by how much homings may scatter, one standard deviation, for that to be nothing to learn: learnt anew after each, it would let the settled
+// fit walk, by a degree in some twenty. Choice.
+const scatters = 10 * unit.Arcminute
+
 // mostPose is the most, each way, that the doubt of a pose beside its home may excuse of a solve once the model had settled, or would if the
 // pose let it: solves that lay within minutes of what was expected showed that the pose loses no more. Choice: as much as the terms leave
 // out, for the roundness of belief and counts.
@@ -81,7 +85,12 @@ func (m *Model) Learns(mount Mount, pose rig.Axes) bool {
 	if m.Settled == nil {
 		return true
 	}
-	v := m.Settled.At(mount, pose)
+	f := *m.Settled
+	if f.Home.Max() <= scatters {
+		f.add(Index1, -sq(f.Home.A1))
+		f.add(Index2, -sq(f.Home.A2))
+	}
+	v := f.At(mount, pose)
 	return !(v.Scatter[0]+v.Scatter[2] < 2*sq(anchored))
 }
 
@@ -91,7 +100,7 @@ func (m *Model) Vouches(mount Mount, pose rig.Axes, seen vec, within unit.Angle)
 		return false
 	}
 	v := m.Settled.At(mount, pose)
-	off := v.Off(seen)
+	off := m.Untaken(v.Off(seen))
 	return math.Hypot(off[0], off[1]) <= float64(within)
 }
 
@@ -110,7 +119,7 @@ func (f *Fit) take(v *View, off [2]float64, noise Cov2) {
 
 // Trusted tells whether the model had settled, now or while the readings counted from a sensor.
 func (m *Model) Trusted() bool {
-	return m.Settled != nil || m.AtSensor != nil && m.AtSensor.Settled != nil
+	return m.Settled != nil || m.AtSensor != nil && m.AtSensor.Settled != nil || m.AtMarks != nil && m.AtMarks.Settled != nil
 }
 
 // sureEnough is how well the model knows where the tube looks, one standard deviation, to be sure of it. Choice: a third of a later solve's bound.
@@ -124,12 +133,32 @@ func (m *Model) Sure(mount Mount, pose rig.Axes) bool {
 
 // Shifted is the model after two pictures agreed that the mount's base, or its load, moved by so much at once: what can move may have moved by that.
 func (m Model) Shifted(by unit.Angle) Model {
-	for _, t := range []Term{Index1, Index2, Cone, TiltA, TiltB} {
-		m.add(t, sq(by))
+	widen := func(f *Fit) {
+		for _, t := range []Term{Index1, Index2, Cone, TiltA, TiltB} {
+			f.add(t, sq(by))
+		}
 	}
-	m.restart()
+	widen(&m.Fit)
+	for _, kept := range []**Sensor{&m.AtSensor, &m.AtMarks} {
+		if *kept != nil {
+			also := **kept
+			widen(&also.Fit)
+			*kept = &also
+		}
+	}
+	m.Runs = [4]float32{}
 	m.Taken += by
 	return m
+}
+
+// Untaken is an offset from the settled fit less what was taken on the word of two pictures, in whatever direction.
+func (m *Model) Untaken(off [2]float64) [2]float64 {
+	n := math.Hypot(off[0], off[1])
+	if n <= float64(m.Taken) {
+		return [2]float64{}
+	}
+	k := 1 - float64(m.Taken)/n
+	return [2]float64{k * off[0], k * off[1]}
 }
 
 // step takes an offset in: K = P Hᵀ S⁻¹, then P = (I - K H) P (I - K H)ᵀ + K R Kᵀ.

@@ -75,6 +75,9 @@ type Model struct {
 	// another zero: a sensor stops them where it did before.
 	OnSensor bool    `json:"on_sensor,omitempty"`
 	AtSensor *Sensor `json:"at_sensor,omitempty"`
+	// OnMarks and AtMarks are the same of the marks at which a person sees the axes at home.
+	OnMarks bool    `json:"on_marks,omitempty"`
+	AtMarks *Sensor `json:"at_marks,omitempty"`
 	// Taken is the sum of the shifts that were taken on the word of two pictures since the last act that loosened it.
 	Taken unit.Angle `json:"taken_rad,omitempty"`
 }
@@ -83,6 +86,19 @@ type Model struct {
 type Sensor struct {
 	Fit
 	Settled *Fit `json:"settled,omitempty"`
+	Count   int  `json:"count,omitempty"` // as in Model; 0: not kept
+	Quiet   int  `json:"quiet,omitempty"`
+}
+
+// kept is what is learnt now, to be taken up again.
+func (m *Model) kept() *Sensor { return &Sensor{m.Fit, m.Settled, m.Count, m.Quiet} }
+
+// takeUp goes on with what was learnt once.
+func (m *Model) takeUp(s *Sensor) {
+	m.Fit, m.Settled = s.Fit, s.Settled
+	if s.Count > 0 {
+		m.Count, m.Quiet = s.Count, s.Quiet
+	}
 }
 
 // New is the model of a mount of which nothing is known; home is the standard deviation of where its readings count from.
@@ -124,11 +140,15 @@ func (f *Fit) Sigma(t Term) unit.Angle { return unit.Angle(math.Sqrt(max(0, f.co
 
 // Finite tells whether every number of the model is one.
 func (m *Model) Finite() bool {
-	ok := m.Fit.finite() && m.Taken.Finite() && (m.Settled == nil || m.Settled.finite()) && (m.AtSensor == nil || m.AtSensor.finite() && (m.AtSensor.Settled == nil || m.AtSensor.Settled.finite()))
+	ok := m.Fit.finite() && m.Taken.Finite() && (m.Settled == nil || m.Settled.finite()) && m.AtSensor.finite() && m.AtMarks.finite()
 	for _, r := range m.Runs {
 		ok = ok && unit.Angle(r).Finite()
 	}
 	return ok
+}
+
+func (s *Sensor) finite() bool {
+	return s == nil || s.Fit.finite() && (s.Settled == nil || s.Settled.finite())
 }
 
 func (f *Fit) finite() bool {
@@ -153,20 +173,39 @@ func (m Model) Sensed(home rig.Axes) Model {
 	switch {
 	case m.OnSensor:
 	case m.AtSensor != nil:
-		m.Fit, m.Settled = m.AtSensor.Fit, m.AtSensor.Settled
+		m.takeUp(m.AtSensor)
 	default:
 		m = m.each(func(f Fit) Fit { return f.loosened(Index1, Index2) })
 	}
 	m.OnSensor, m.AtSensor = true, nil
+	m.OnMarks, m.AtMarks = false, nil
 	return m.homed(home)
 }
 
-// Attested is the model after a person gave the readings another zero, good to home, one standard deviation.
-func (m Model) Attested(home rig.Axes) Model { return m.leaveSensor().homed(home) }
+// Marked is the model after a person saw the axes at the marks of home. They stand off where the readings had them by step, and off the zero of the
+// last time at the marks by sum, one standard deviation each: they are the same marks, whatever was stated between.
+func (m Model) Marked(step, sum rig.Axes) Model {
+	m = m.leaveSensor()
+	if m.AtMarks != nil {
+		m.takeUp(m.AtMarks)
+		step = sum
+	}
+	m.OnMarks, m.AtMarks = true, nil
+	return m.homed(step)
+}
+
+// Stated is the model after a person gave the readings another zero, which stands off the one before by step, one standard deviation.
+func (m Model) Stated(step rig.Axes) Model {
+	m = m.leaveSensor()
+	if m.OnMarks {
+		m.AtMarks, m.OnMarks = m.kept(), false
+	}
+	return m.homed(step)
+}
 
 func (m Model) leaveSensor() Model {
 	if m.OnSensor {
-		m.AtSensor, m.OnSensor = &Sensor{m.Fit, m.Settled}, false
+		m.AtSensor, m.OnSensor = m.kept(), false
 	}
 	return m
 }
@@ -240,6 +279,9 @@ func (m Model) anew(change func(Fit) Fit) Model {
 	m.Fit = change(m.Fit)
 	if m.AtSensor != nil {
 		m.AtSensor = &Sensor{Fit: change(m.AtSensor.Fit)}
+	}
+	if m.AtMarks != nil {
+		m.AtMarks = &Sensor{Fit: change(m.AtMarks.Fit)}
 	}
 	m.restart()
 	m.Count, m.Quiet, m.Taken = 0, 0, 0

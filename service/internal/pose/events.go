@@ -171,7 +171,7 @@ func (t *turn) home(h question.Homing, x *question.Sample) {
 	}
 	t.settleEpoch()
 	h.CountZero, h.BeliefAxes = nil, nil
-	t.repoint(rezeroed(h))
+	t.rezero(&h, x)
 	t.s.Homing = &h
 	t.s.Doubt, t.s.Against, t.s.Motions, t.s.Crept, t.s.Taught = "", 0, 0, rig.Axes{}, rig.Axes{}
 	t.s.Steps, t.s.Syncs, t.s.Solves, t.s.Learnt, t.s.Recent = nil, nil, nil, nil, nil
@@ -274,7 +274,7 @@ func Acted(w World, s question.RigState, a Act, x *question.Sample) (question.Ri
 	case ControllerRestarted, PowerLost:
 		t.powerless(x, string(a.Kind))
 	case PayloadChanged:
-		t.s.Learnt = nil
+		t.s.Learnt, t.s.Before = nil, nil
 		t.repoint(func(m pointing.Model) pointing.Model {
 			return m.Loosened(pointing.Index2, pointing.Cone, pointing.Tube, pointing.Shaft)
 		})
@@ -292,7 +292,7 @@ func Acted(w World, s question.RigState, a Act, x *question.Sample) (question.Ri
 	case DragStop:
 		t.dragStop()
 	default: // an act that this version does not know may be anything
-		t.s.Homing, t.s.Pointing = nil, nil
+		t.s.Homing, t.s.Pointing, t.s.Before = nil, nil, nil
 		t.lose("an act that is not understood: " + string(a.Kind))
 	}
 	t.settleEpoch()
@@ -341,17 +341,6 @@ func (t *turn) clutch() {
 	t.lose("a clutch was opened")
 }
 
-// rezeroed is what a homing makes of what was learnt of the pointing. A sensor stops the axes where it did before. After a person's word the
-// readings count from another zero, as good as the person says, whatever the pose was held to be: it may have been wrong.
-func rezeroed(h question.Homing) func(pointing.Model) pointing.Model {
-	return func(m pointing.Model) pointing.Model {
-		if h.Sensed {
-			return m.Sensed(h.Sigma)
-		}
-		return m.Attested(h.Sigma)
-	}
-}
-
 // stale makes the proof of the rig file stale.
 func (t *turn) stale(why string) {
 	if t.s.Proof != nil {
@@ -363,12 +352,12 @@ func (t *turn) stale(why string) {
 
 // unlearn drops what was learnt of the pointing, and solves from before: they cannot be compared with those to come.
 func (t *turn) unlearn() {
-	t.s.Learnt, t.s.Solves, t.s.Against = nil, nil, 0
+	t.s.Learnt, t.s.Solves, t.s.Before, t.s.Against = nil, nil, nil, 0
 }
 
 // setAnew: the mount's clock or site was set, so its belief before and after cannot be compared; the axes did not move.
 func (t *turn) setAnew(k ActKind) {
-	t.s.Syncs, t.s.Ahead, t.s.Lacking, t.s.Learnt = nil, nil, nil, nil
+	t.s.Syncs, t.s.Ahead, t.s.Lacking, t.s.Learnt, t.s.Before = nil, nil, nil, nil, nil
 	t.repoint(func(m pointing.Model) pointing.Model { // as seen by another clock, or from another place
 		return m.Loosened(pointing.Index1, pointing.TiltA, pointing.TiltB)
 	})

@@ -52,7 +52,7 @@ func (t *turn) forget(a, b question.JudgedSolve) bool {
 		}
 	}
 	delete(t.s.Pointing, b.Optics)
-	t.s.Doubt, t.s.Against, t.s.Solves = "", 0, nil
+	t.s.Doubt, t.s.Against, t.s.Solves, t.s.Before = "", 0, nil, nil
 	t.say(SolveFor, b.RequestID, "two independent solves agree against the little that earlier ones taught: that is forgotten, the next picture is a first")
 	t.again(t.s.Anchored[:1])
 	return true

@@ -399,6 +399,7 @@ func (t *turn) learn(j question.JudgedSolve) {
 	if j.Confirmed {
 		m = m.Shifted(j.OffsetSky)
 	}
+	t.s.Before = nil // what was in doubt is settled
 	m = m.Learnt(t.mount(), j.Pose, j.Sigma, direction(t.r, j.Solved))
 	if !m.Finite() {
 		return
@@ -434,7 +435,7 @@ func PointingModel(r *rig.Rig, s question.RigState, optics string) pointing.Mode
 		return pointing.New(mount, rig.Axes{})
 	}
 	m := pointing.New(mount, s.Homing.Sigma)
-	m.OnSensor = s.Homing.Sensed
+	m.OnSensor, m.OnMarks = s.Homing.Sensed, !s.Homing.Sensed && s.Homing.Axes == r.Home
 	return m
 }
 

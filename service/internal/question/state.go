@@ -51,6 +51,10 @@ type Homing struct {
 	BeliefAxes *rig.Axes `json:"belief_axes,omitempty"`
 	Closure    *rig.Axes `json:"closure,omitempty"` // counts at the mark before they were set
 	RunMark    string    `json:"run_mark,omitempty"`
+	// SigmaTold: whoever reported it said how sure it is.
+	SigmaTold bool `json:"sigma_told,omitempty"`
+	// Off is how far this zero stands off that of the last homing at a person's marks, by what the rig itself showed; nil: not known.
+	Off *rig.Axes `json:"off,omitempty"`
 	// CountZero is, by source, the reading at homing less Axes.
 	CountZero map[rig.SourceKind]rig.Axes `json:"count_zero,omitempty"`
 }
@@ -104,6 +108,9 @@ type JudgedSolve struct {
 	Confirmed bool `json:"confirmed,omitempty"`
 }
 
+// InDoubt tells whether it was good, told against the pose and was not taken.
+func (j JudgedSolve) InDoubt() bool { return j.Good && j.Against && j.Verdict != Accepted }
+
 // SyncDone is one sync that the mount was told, since the last homing.
 type SyncDone struct {
 	At   time.Time `json:"at"`
@@ -155,18 +162,20 @@ type Disproof struct {
 
 // RigState is all that the service holds of one rig. It is a value: nothing in it is shared or written in place.
 type RigState struct {
-	Epoch  uint64               `json:"epoch"`
-	Pose   Pose                 `json:"pose"`
-	Homing *Homing              `json:"homing,omitempty"`
-	Sample *Sample              `json:"sample,omitempty"` // the last one taken in
-	Still  *Sample              `json:"still,omitempty"`  // the last one at rest or tracking
-	Recent []SampleMark         `json:"recent,omitempty"` // the last samples, oldest first, to work out mid-exposure
-	Site   *Place               `json:"site,omitempty"`   // the mount's, last told
-	SiteAt time.Time            `json:"site_at,omitzero"`
-	Steps  []Step               `json:"steps,omitempty"`  // syncs seen since homing
-	Permit *Permit              `json:"permit,omitempty"` // the last one; see Open
-	Leave  *SyncLeave           `json:"leave,omitempty"`  // the last one
-	Solves []JudgedSolve        `json:"solves,omitempty"`
+	Epoch  uint64        `json:"epoch"`
+	Pose   Pose          `json:"pose"`
+	Homing *Homing       `json:"homing,omitempty"`
+	Sample *Sample       `json:"sample,omitempty"` // the last one taken in
+	Still  *Sample       `json:"still,omitempty"`  // the last one at rest or tracking
+	Recent []SampleMark  `json:"recent,omitempty"` // the last samples, oldest first, to work out mid-exposure
+	Site   *Place        `json:"site,omitempty"`   // the mount's, last told
+	SiteAt time.Time     `json:"site_at,omitzero"`
+	Steps  []Step        `json:"steps,omitempty"`  // syncs seen since homing
+	Permit *Permit       `json:"permit,omitempty"` // the last one; see Open
+	Leave  *SyncLeave    `json:"leave,omitempty"`  // the last one
+	Solves []JudgedSolve `json:"solves,omitempty"`
+	// Before are solves that told against the pose before homings that moved no zero: what they said is not settled.
+	Before []JudgedSolve        `json:"before,omitempty"`
 	Syncs  []SyncDone           `json:"syncs,omitempty"`
 	Learnt map[rig.Side]Offsets `json:"learnt,omitempty"`
 	// Pointing holds the pointing model of each of the optics, by name. It outlives homings.

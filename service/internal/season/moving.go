@@ -45,8 +45,9 @@ func (n *night) flip(at place) (bool, error) {
 func (n *night) slew(to place, follow time.Duration) (bool, error) {
 	act := question.Action{Kind: question.Slew, Sky: &question.Sky{RA: to.ra, Dec: to.dec, Frame: question.OfDate}, Follow: follow}
 	n.leaves()
+	n.halted = false
 	ok, err := n.move(act, func() { n.mount.Slew(n.now, to.ra, to.dec, "", follow > 0) })
-	if ok && err == nil {
+	if ok && err == nil && !n.halted { // one that a slip ended did not end by what syncs did to belief
 		n.arrived(to)
 	}
 	return ok, err

@@ -58,6 +58,7 @@ type night struct {
 	heldInARow  int
 	away        bool // it was homed, or somebody came: what was under way is over
 	unproven    bool // homed, or told of an act, and no solve accepted since: a good program solves blind then
+	halted      bool // a slip ended the motion under way
 	strayed     bool // it moved off its target for a second picture
 	lastAt      time.Time
 	before      float64            // error of belief before the sync that is judged, degrees
@@ -252,6 +253,7 @@ func (n *night) ask(act question.Action) (decide.Answer, error) {
 
 // slips: a clutch slips. What reads the axes beyond the clutch sees it.
 func (n *night) slips(by rig.Axes) {
+	n.halted = n.halted || n.mount.Moving(n.now)
 	n.mount.Slip(n.now, by)
 	n.turnsUnseen()
 }

@@ -38,6 +38,7 @@ type State struct {
 	Pointing *Pointing       // nil: nothing was learnt
 	Syncs    []Done
 	Solves   []Judged
+	Before   []Judged // those in doubt from before homings that moved nothing
 	Marks    []Mark
 	Disproof bool // samples disproved how the file has syncs kept
 }

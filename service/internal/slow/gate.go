@@ -3,6 +3,7 @@ package slow
 import (
 	"fmt"
 	"math"
+	"slices"
 )
 
 // gate judges a sync: design, section 9.
@@ -37,8 +38,11 @@ func (j *judging) gate() {
 	}
 	a["solve/optics"] = j.optics(v, e)
 	a["sync/expected"] = j.expected(e, w)
-	a["sync/second"] = j.second(e, w)
+	a["sync/second"] = j.second(v, e, w)
 	a["sync/walk"] = j.walk(e, w)
+	if !e.sure {
+		a["sync/expected"].Slack, a["solve/quality"].Slack, a["sync/jump"].Slack = math.Inf(1), math.Inf(1), math.Inf(1)
+	}
 	if e.altitude < 0 { // what air does there nobody knows; the picture is too low anyway
 		for _, rule := range []string{"sync/expected", "sync/second", "sync/walk"} {
 			a[rule].Slack = math.Inf(1)
@@ -57,6 +61,8 @@ type evidence struct {
 	sine     float64 // what axis 1 is worth on the sky there
 	sigma    Axes    // of the pose, of the widest place
 	model    *Pointing
+	before   float64 // squared sigmas that a picture in doubt was off by, and says again
+	sure     bool    // and none is on the brink of that
 	sighted
 }
 
@@ -82,16 +88,21 @@ func (j *judging) evidence(v *Solve, mid float64, pose Axes) *evidence {
 	for _, p := range j.places {
 		e.sigma = Axes{max(e.sigma[0], p.Sigma[0]), max(e.sigma[1], p.Sigma[1])}
 	}
-	e.scatter = e.posed(e.scatter, e.sigma, e.model.Settled != nil || e.model.Quiet >= 5)
-	if !j.first() {
-		most := mostOther
-		if _, same := j.q.State.Learnt[j.r.side(pose)]; same {
-			most = mostSame
-		}
-		e.scatter = bounded(e.scatter, most)
-	}
-	e.scatter = plain(e.scatter, 1)
+	e.scatter = j.scatter(e.posed(e.scatter, e.sigma, e.model.Settled != nil || e.model.Quiet >= 5), pose)
+	e.before, e.sure = j.saidBefore(e)
 	return e
+}
+
+// scatter is by what a solve at a pose is judged: what is not known there, as far as that may excuse one, and what a mount does beside.
+func (j *judging) scatter(c [2][2]float64, pose Axes) [2][2]float64 {
+	most := mostOther
+	if _, same := j.q.State.Learnt[j.r.side(pose)]; same {
+		most = mostSame
+	}
+	if !j.first() {
+		c = bounded(c, most)
+	}
+	return plain(c, 1)
 }
 
 // solvedAt is a solve as a direction over the ground, and as a pose on the side of another.
@@ -204,9 +215,9 @@ func (j *judging) first() bool {
 	return len(j.q.State.Learnt) == 0 || j.q.State.Pointing == nil || j.q.State.Pointing.Count == 0
 }
 
-// doubts are the solves that leave something to settle since one was last accepted.
+// doubts are the solves that leave something to settle since one was last accepted, with those of before a homing that moved nothing.
 func (j *judging) doubts() []Judged {
-	var out []Judged
+	out := slices.Clone(j.q.State.Before)
 	for _, s := range j.q.State.Solves {
 		switch {
 		case s.Verdict == "accepted" || s.Verdict == "allowed":
@@ -300,7 +311,7 @@ func (a Axes) moved(by Axes, nearer bool) Axes {
 
 // expectedThere tells whether a settled model expects the solve where it lies: of such a one few stars are enough.
 func (j *judging) expectedThere(e *evidence, w witnesses) bool {
-	return e.model.Settled != nil && !w.shifted && distance(e.off, e.scatter) <= j.limit("sync/expected d2") && e.away() <= j.limit("sync/second agree_arcmin")/60*degree
+	return e.model.Settled != nil && !w.shifted && max(e.before, distance(e.off, e.scatter)) <= j.limit("sync/expected d2") && e.away() <= j.limit("sync/second agree_arcmin")/60*degree
 }
 
 func (j *judging) quality(v *Solve, e *evidence, w witnesses) *Finding {
@@ -395,7 +406,7 @@ func (j *judging) expected(e *evidence, w witnesses) *Finding {
 		at := e.pose.add(p.Axes.sub(j.places[0].Axes))
 		least = min(least, r.looks(e.model.Terms, at).angle(e.tube)/degree*60)
 	}
-	deny, d2 := j.limit("sync/expected deny_arcmin"), distance(e.off, e.scatter)
+	deny, d2 := j.limit("sync/expected deny_arcmin"), max(e.before, distance(e.off, e.scatter))
 	if w.shifted {
 		d2 = 13.8 * math.Pow(w.apart/w.within, 2)
 	}
@@ -423,26 +434,16 @@ func (j *judging) witnesses(v *Solve, e *evidence) witnesses {
 	if !j.doubtful() {
 		return w
 	}
-	lean := func(a Axes) Axes { return j.r.Expects(e.model, a).sub(a) }
 	for _, d := range j.doubts() {
 		if !j.independent(&d, v, e) {
 			continue
 		}
 		w.independent++
-		s := e.solved.sub(e.pose).sub(lean(e.pose)).sub(d.Solved.sub(d.Pose).sub(lean(d.Pose)))
-		sine := max(e.sine, math.Sin(j.r.direction(d.Pose).angle(j.r.d1)))
-		apart := math.Hypot(wrap(s[0])*sine, wrap(s[1]))
+		apart, within := j.alike(&d, e)
 		if apart >= w.apart {
 			continue
 		}
-		before := j.r.sighted(&e.model.Fit, d.Pose, j.r.direction(d.Solved))
-		var slopes [2][8]float64
-		for i := range 8 {
-			slopes[0][i], slopes[1][i] = e.slopes[0][i]-before.slopes[0][i], e.slopes[1][i]-before.slopes[1][i]
-		}
-		c := bounded(plain(spread(slopes, &e.model.Fit), 2), mostSame)
-		w.against = d.Good && d.Against
-		w.apart, w.within = apart, max(j.limit("sync/second agree_arcmin")/60*degree, 3*math.Sqrt((c[0][0]+c[1][1])/2))
+		w.apart, w.within, w.against = apart, within, d.Good && d.Against
 	}
 	most := j.limit("sync/walk taken_arcmin") / 60 * degree
 	calm := max(e.model.Runs[0], e.model.Runs[1], e.model.Runs[2], e.model.Runs[3]) <= 2
@@ -450,12 +451,68 @@ func (j *judging) witnesses(v *Solve, e *evidence) witnesses {
 	return w
 }
 
+// alike is how far two solves are from saying the same of the axes, and how near they must lie to do so.
+func (j *judging) alike(d *Judged, e *evidence) (apart, within float64) {
+	lean := func(a Axes) Axes { return j.r.Expects(e.model, a).sub(a) }
+	s := e.solved.sub(e.pose).sub(lean(e.pose)).sub(d.Solved.sub(d.Pose).sub(lean(d.Pose)))
+	sine := max(e.sine, math.Sin(j.r.direction(d.Pose).angle(j.r.d1)))
+	before := j.r.sighted(&e.model.Fit, d.Pose, j.r.direction(d.Solved))
+	var slopes [2][8]float64
+	for i := range 8 {
+		slopes[0][i], slopes[1][i] = e.slopes[0][i]-before.slopes[0][i], e.slopes[1][i]-before.slopes[1][i]
+	}
+	c := bounded(plain(spread(slopes, &e.model.Fit), 2), mostSame)
+	return math.Hypot(wrap(s[0])*sine, wrap(s[1])), max(j.limit("sync/second agree_arcmin")/60*degree, 3*math.Sqrt((c[0][0]+c[1][1])/2))
+}
+
+// saidBefore is how far off a picture in doubt lay that told against the pose and said what this one says, rather than what is expected: squared, in
+// sigmas; the farthest. One counts where it was off by more than twice what may pass. Sure: no other is on the brink of counting.
+func (j *judging) saidBefore(e *evidence) (worst float64, sure bool) {
+	sure = math.Abs(e.away()-j.same()) > 0.02*degree
+	for _, d := range j.doubts() {
+		if !d.Good || !d.Against || d.Verdict == "accepted" {
+			continue
+		}
+		at := j.r.sighted(&e.model.Fit, d.Pose, j.r.direction(d.Solved))
+		d2 := distance(at.off, j.scatter(at.scatter, d.Pose))
+		apart, within := j.alike(&d, e)
+		most := min(within, e.away())
+		if d2 > 27.6 && apart < most && e.away() > j.same() {
+			worst = max(worst, d2)
+		}
+		sure = sure && math.Abs(d2-27.6) > 0.3 && math.Abs(apart-most) > 0.02*degree
+	}
+	return worst, sure
+}
+
+// same is how near two directions lie that are one for every purpose of the gate, radians.
+func (j *judging) same() float64 { return j.limit("sync/second agree_arcmin") / 60 * degree }
+
+// seconded tells whether another picture was held that lay where it was expected and says what this one says.
+func (j *judging) seconded(v *Solve, e *evidence) (yes, sure bool) {
+	sure = true
+	for _, d := range j.q.State.Solves {
+		if d.Verdict != "held" || !d.Good || !d.Agreed || !j.independent(&d, v, e) {
+			continue
+		}
+		apart, within := j.alike(&d, e)
+		yes = yes || apart <= within
+		sure = sure && math.Abs(apart-within) > 0.02*degree
+	}
+	return yes, sure
+}
+
 // second judges whether another picture is wanted.
-func (j *judging) second(e *evidence, w witnesses) *Finding {
+func (j *judging) second(v *Solve, e *evidence, w witnesses) *Finding {
 	if !j.doubtful() {
 		return exact(math.Inf(1))
 	}
-	sides := e.off[0]*e.off[0]+e.off[1]*e.off[1] <= 13.8/2*(e.scatter[0][0]+e.scatter[1][1])
+	alike, sure := j.seconded(v, e)
+	lies := e.off[0]*e.off[0]+e.off[1]*e.off[1] <= 13.8/2*(e.scatter[0][0]+e.scatter[1][1])
+	sides := lies && (e.away() <= max(j.same(), w.apart/2) || alike && e.away() < w.apart)
+	if lies && (!sure || math.Abs(e.away()-w.apart) < 0.02*degree || math.Abs(e.away()-max(j.same(), w.apart/2)) < 0.02*degree) {
+		return exact(0) // on the brink
+	}
 	f := exact(boolean(w.independent > 0 && (sides || w.apart <= w.within)))
 	if w.independent > 0 && !sides && math.Abs(w.apart-w.within) < 0.02*degree {
 		f = exact(0)
@@ -471,6 +528,10 @@ func (j *judging) walk(e *evidence, w witnesses) *Finding {
 	walked := 0.0
 	if old := e.model.Settled; old != nil {
 		s := j.r.sighted(old, e.pose, e.tube)
+		if n := math.Hypot(s.off[0], s.off[1]); n > 0 { // less what was taken already
+			k := max(0, n-e.model.Taken) / n
+			s.off[0], s.off[1] = k*s.off[0], k*s.off[1]
+		}
 		walked = math.Sqrt(distance(s.off, plain(bounded(s.scatter, mostSame), 1)))
 	}
 	longest := 0.0

@@ -342,13 +342,19 @@ func (s *stood) history(q *slow.Question, held *question.RigState) {
 	for _, d := range st.Syncs {
 		held.Syncs = append(held.Syncs, question.SyncDone{At: after(q.At, d.Time), Axes: axes(d.Axes), Nearer: d.Nearer})
 	}
-	for _, v := range st.Solves {
-		held.Solves = append(held.Solves, question.JudgedSolve{
+	held.Solves, held.Before = s.solves(q, st.Solves), s.solves(q, st.Before)
+	for _, m := range st.Marks {
+		held.Recent = append(held.Recent, question.SampleMark{Time: after(q.At, m.Time), Doing: question.Doing(m.Doing), Axes: axes(m.Axes), Known: m.Known})
+	}
+}
+
+// solves are judged solves as the service keeps them.
+func (s *stood) solves(q *slow.Question, all []slow.Judged) (out []question.JudgedSolve) {
+	for _, v := range all {
+		out = append(out, question.JudgedSolve{
 			Verdict: question.SolveVerdict(v.Verdict), Mid: after(q.At, v.Mid), Picture: v.Picture, Optics: "main", Blind: v.Blind, Hint: skyOf(v.Hint), Sky: skyOf(v.Sky),
 			Pose: axes(v.Pose), Solved: axes(v.Solved), Field: unit.Angle(v.Field), Good: v.Good, Agreed: v.Agreed, Against: v.Against, Side: s.rig.Kind.SideOf(axes(v.Pose)),
 		})
 	}
-	for _, m := range st.Marks {
-		held.Recent = append(held.Recent, question.SampleMark{Time: after(q.At, m.Time), Doing: question.Doing(m.Doing), Axes: axes(m.Axes), Known: m.Known})
-	}
+	return out
 }

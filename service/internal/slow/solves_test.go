@@ -260,9 +260,20 @@ func (l *lot) doubt() {
 		Pose: plus(pose, l.scatter(pick(l.rng, 1.0, 8))), Field: pick(l.rng, 0, 1*degree), Good: l.one(2),
 	}
 	shift := l.scatter(pick(l.rng, 0.05, 0.3, 3))
+	if l.one(2) { // as far off as this one is
+		at := r.Aim(slow.Sidereal(l.q.At, r.Lon), v.Sky.RA, v.Sky.Dec, pose)
+		shift = slow.Axes{at[0] - pose[0], at[1] - pose[1]}
+		if l.one(2) { // with the tube on the other side
+			d.Pose = slow.Axes{pose[0] + math.Pi, math.Pi - pose[1]}
+			if r.Kind == slow.German {
+				d.Pose[1] = -pose[1]
+			}
+		}
+	}
 	d.Solved = plus(d.Pose, shift)
 	if d.Good {
 		d.Against = l.one(2)
+		d.Agreed = !d.Against && l.one(2)
 	} else {
 		d.Agreed = l.one(2)
 	}
@@ -272,7 +283,11 @@ func (l *lot) doubt() {
 	if l.one(4) {
 		d.Sky = pick(l.rng, &slow.Sky{RA: v.Sky.RA, Dec: v.Sky.Dec, ICRS: v.Sky.ICRS}, &slow.Sky{RA: v.Sky.RA + 0.01, Dec: v.Sky.Dec})
 	}
-	if r.Clear(d.Pose, l.drawn.limits) > -1e9 {
+	switch {
+	case !(r.Clear(d.Pose, l.drawn.limits) > -1e9):
+	case d.Good && d.Against && d.Verdict != "accepted" && l.one(3): // from before a homing
+		st.Before = append(st.Before, d)
+	default:
 		st.Solves = append(st.Solves, d)
 	}
 }

@@ -27,13 +27,13 @@
 #       fact: offset_d2
 #       limit: d2
 #       sentence: "This first solve lies {expected_offset_arcmin} from where earlier nights make it expected, which is {value} in squared sigmas; {limit} is the most."
-#       remedy: "If the tripod or the polar axis was moved, or the payload changed, report that; else solve a second picture on another field."
+#       remedy: "If a clutch was opened, the tripod or the polar axis moved, or the payload changed, report that; if home is at other marks now, state it and how sure it is; else solve a second picture on another field."
 #       need: [second_solve]
 #     solve_far:
 #       fact: offset_d2
 #       limit: d2
 #       sentence: "This solve lies {expected_offset_arcmin} from where it is expected, which is {value} in squared sigmas; {limit} is the most."
-#       remedy: "Solve a second picture on another field; if it says the same, home the rig."
+#       remedy: "Solve a second picture on another field; if it says the same, see whether a clutch was opened or the tripod moved, report that, or home the rig."
 #       need: [second_solve]
 #     pose_in_doubt:
 #       fact: expected_offset_arcmin
