@@ -214,7 +214,7 @@ func TestFindingNamesWhatDecided(t *testing.T) {
 		"pose/sharp":     "hold axis2_blurred pose_sigma_axis2_deg: Axis 2 is known only to 1.2000001° (one standard deviation); 1.2° is the most. | Home the rig: that sharpens both axes.",
 		"track/fits":     "hold track_tight track_spare_s: With the uncertainty of the pose counted, this track is 15 s too long, the spare of 60 s included: a limit. | Ask for a shorter track, or home the rig to sharpen the pose.",
 		"time/agree":     "hold clocks_differ clock_skew_s: The asker's clock and the clock here differ by 60 min; 5 s is the most (set one of them). | Set both clocks by the network or by satellite.",
-		"sync/expected":  "hold solve_far offset_d2: This solve lies 5.02° from where it is expected, which is 41.5 in squared sigmas; 13.8 is the most. | Solve a second picture on another field; if it says the same, home the rig.",
+		"sync/expected":  "hold solve_far offset_d2: This solve lies 5.02° from where it is expected, which is 41.5 in squared sigmas; 13.8 is the most. | Solve a second picture on another field; if it says the same, see whether a clutch was opened or the tripod moved, report that, or home the rig.",
 		"lock/none":      "hold locked lock_count: This rig is locked (lock-7 and lock-9). | A named person looks at the rig and releases what locks it, with a reason.",
 		"belief/agrees":  "hold fact_missing belief_error_sky_deg: The angle between belief and pose is not known: the mount has not said where it believes it points. | Send a sample of the mount that tells what is missing, with the question or in a report, and ask again.",
 		"asker/fallback": "pass stop_in_time unstopped_spare_s:  | ",
