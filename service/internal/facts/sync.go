@@ -238,7 +238,7 @@ func (in *Input) repeated(f Set, e *evidence) {
 		if s.Sky == nil || s.Sky.Frame != v.Sky.Frame || s.RequestID == in.Question.ID {
 			continue
 		}
-		if here.Angle(frame.FromLonLat[frame.ICRS](s.Sky.RA, s.Sky.Dec)) > sameSky {
+		if (s.Sky.Dec-v.Sky.Dec).Abs() > sameSky || here.Angle(frame.FromLonLat[frame.ICRS](s.Sky.RA, s.Sky.Dec)) > sameSky {
 			continue
 		}
 		if moved := pose.Moved(in.Rig, s, question.JudgedSolve{Pose: e.pose, Mid: e.mid}); moved > movedOff {
