@@ -37,13 +37,11 @@ func (in *Input) doubtful() bool {
 func (in *Input) openDoubts() []question.JudgedSolve {
 	out := slices.Clone(in.Snapshot.Rig.Before)
 	for _, s := range in.Snapshot.Rig.Solves {
-		switch s.Verdict {
-		case question.Accepted, question.Leaved:
+		switch {
+		case s.Settles():
 			out = nil
-		case question.Held, question.Refused:
-			if in.leavesDoubt(s) {
-				out = append(out, s)
-			}
+		case in.leavesDoubt(s):
+			out = append(out, s)
 		}
 	}
 	return out

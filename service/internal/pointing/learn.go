@@ -100,7 +100,7 @@ func (m *Model) Vouches(mount Mount, pose rig.Axes, seen vec, within unit.Angle)
 		return false
 	}
 	v := m.Settled.At(mount, pose)
-	off := m.Untaken(v.Off(seen))
+	off := v.Off(seen)
 	return math.Hypot(off[0], off[1]) <= float64(within)
 }
 

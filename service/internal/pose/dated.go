@@ -219,15 +219,18 @@ func (t *turn) moveLeave(move func(*time.Time)) {
 
 // moveHistory moves what was seen and solved since homing.
 func (t *turn) moveHistory(move func(*time.Time)) {
-	t.s.Steps, t.s.Syncs, t.s.Solves = slices.Clone(t.s.Steps), slices.Clone(t.s.Syncs), slices.Clone(t.s.Solves)
+	t.s.Steps, t.s.Syncs = slices.Clone(t.s.Steps), slices.Clone(t.s.Syncs)
+	t.s.Solves, t.s.Before = slices.Clone(t.s.Solves), slices.Clone(t.s.Before)
 	for i := range t.s.Steps {
 		move(&t.s.Steps[i].At)
 	}
 	for i := range t.s.Syncs {
 		move(&t.s.Syncs[i].At)
 	}
-	for i := range t.s.Solves {
-		move(&t.s.Solves[i].At)
-		move(&t.s.Solves[i].Mid)
+	for _, all := range [][]question.JudgedSolve{t.s.Solves, t.s.Before} {
+		for i := range all {
+			move(&all[i].At)
+			move(&all[i].Mid)
+		}
 	}
 }

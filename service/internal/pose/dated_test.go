@@ -60,7 +60,7 @@ func filled(told, ours time.Time) question.RigState {
 	return question.RigState{
 		Pose: question.Pose{State: question.Unknown, At: told}, Sample: x, Still: x, Anchor: x, Recent: []question.SampleMark{{Time: told}}, SiteAt: told,
 		Homing: &question.Homing{At: ours}, Steps: []question.Step{{At: told}}, Syncs: []question.SyncDone{{At: told}},
-		Solves: []question.JudgedSolve{{At: ours, Mid: told}}, Proof: &question.Proof{At: ours}, Limits: []question.MountLimit{{Seen: ours}},
+		Solves: []question.JudgedSolve{{At: ours, Mid: told}}, Before: []question.JudgedSolve{{At: ours, Mid: told}}, Proof: &question.Proof{At: ours}, Limits: []question.MountLimit{{Seen: ours}},
 		Permit: &question.Permit{
 			State: question.Begun, Action: act, Asked: ours, StartBy: ours.Add(time.Hour), StopBy: ours.Add(time.Hour), FirstContact: &ours, BegunAt: &ours, Arrived: &ours,
 			Closest: near, Legs: []question.Leg{{Closest: *near}},

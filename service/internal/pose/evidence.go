@@ -43,6 +43,7 @@ func Evidence(w World, s question.RigState, j question.JudgedSolve) (question.Ri
 		t.s.Solves = t.s.Solves[n-maxSolves:]
 	}
 	if j.Verdict == question.Accepted {
+		t.s.Before = nil
 		t.learn(j)
 	}
 	return t.done()

@@ -372,7 +372,7 @@ func (t *turn) accept(l *question.SyncLeave) {
 	for i := range t.s.Solves {
 		j := &t.s.Solves[i]
 		if j.RequestID == l.RequestID && j.Verdict != question.Accepted {
-			j.Verdict = question.Accepted
+			j.Verdict, t.s.Before = question.Accepted, nil
 			t.learn(*j)
 		}
 	}
@@ -399,7 +399,6 @@ func (t *turn) learn(j question.JudgedSolve) {
 	if j.Confirmed {
 		m = m.Shifted(j.OffsetSky)
 	}
-	t.s.Before = nil // what was in doubt is settled
 	m = m.Learnt(t.mount(), j.Pose, j.Sigma, direction(t.r, j.Solved))
 	if !m.Finite() {
 		return

@@ -22,7 +22,7 @@ const mostBefore = 16
 
 // rezero is what a homing makes of what was learnt of the pointing. A sensor stops the axes where it did before. After a person's word the readings
 // count from another zero, as good as the person says, whatever the pose was held to be: it may have been wrong. But where what the rig itself
-// shows came home too, two say the same: the zero is the one before, to what the two differ by. Else a walk of solves could begin anew with each
+// shows came home too, two say the same: the zero is the one before, to what the two differ by (1° at most). Else a walk of solves could begin anew with each
 // homing. A person who says how sure the home is says that the marks are other ones.
 func (t *turn) rezero(h *question.Homing, x *question.Sample) {
 	before := t.s.Homing
@@ -40,7 +40,7 @@ func (t *turn) rezero(h *question.Homing, x *question.Sample) {
 		h.Off = &sum
 	}
 	t.s.Before = t.inDoubt()
-	if !told || step.Abs().Max() > sameZero {
+	if !told || h.SigmaTold || step.Abs().Max() > sameZero {
 		t.s.Before = nil
 	}
 	word := larger(h.Sigma, rig.Axes{A1: homeSigma, A2: homeSigma})
@@ -107,7 +107,10 @@ func (t *turn) believedOff(v view, f rig.SyncKeeping, from rig.Axes) rig.Axes {
 func (t *turn) inDoubt() []question.JudgedSolve {
 	out := slices.Clone(t.s.Before)
 	for _, j := range t.s.Solves {
-		if j.InDoubt() {
+		switch {
+		case j.Settles():
+			out = nil
+		case j.InDoubt():
 			out = append(out, j)
 		}
 	}

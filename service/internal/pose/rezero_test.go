@@ -217,6 +217,14 @@ func TestPicturesInDoubtOutliveAHomingThatMovedNothing(t *testing.T) {
 	settled.Verdict, settled.Agreed = question.Accepted, true
 	s, _ := Evidence(n.w, n.s, settled)
 	assert.Empty(t, s.Before, "one was accepted since")
+	later := doubted()
+	later.take(Evidence(later.w, later.s, settled))
+	later.byEye(later.w.Rig.Home, nil)
+	assert.Empty(t, later.s.Before, "and none is taken up again by a homing")
+	sure := doubted()
+	said := rig.DegAxes(1, 1)
+	sure.byEye(sure.w.Rig.Home, &said)
+	assert.Empty(t, sure.s.Before, "the marks are other ones")
 	for _, act := range []ActKind{TripodMoved, PolarAxisAdjusted, PayloadChanged, ClockSet, SiteSet} {
 		x := n.m.sample()
 		s, _ := Acted(n.w, n.s, Act{Kind: act, Person: "A. Nyman"}, &x)

@@ -108,6 +108,9 @@ type JudgedSolve struct {
 	Confirmed bool `json:"confirmed,omitempty"`
 }
 
+// Settles tells whether it was let pass, so that what was in doubt before it is settled.
+func (j JudgedSolve) Settles() bool { return j.Verdict == Accepted || j.Verdict == Leaved }
+
 // InDoubt tells whether it was good, told against the pose and was not taken.
 func (j JudgedSolve) InDoubt() bool { return j.Good && j.Against && j.Verdict != Accepted }
 

@@ -39,10 +39,10 @@ func (s span) holds(v float64) bool {
 	return v >= s.low && v <= s.high && (v > s.low || !s.open) && !small
 }
 
-// slowest is the slowest rate of slewing, °/s: some five times the sky's own pace (15.04″/s), at which half a turn takes two and a half hours. A
-// slower one is a slip of the pen, or the pace of tracking. Common practice, no source: the slowest motors for tracking alone move at 8 to 16 times the
-// sky's pace under their buttons, 0.03 to 0.07°/s. The fastest is the wire's own range.
-const slowest = 0.02
+// slowest is the slowest rate of slewing, °/s: a little over the sky's own pace (15.04″/s), at which half a turn takes ten hours. A
+// slower one is a slip of the pen, or the pace of tracking. Common practice, no source: the slowest motors for tracking alone move at 2 to 16 times the
+// sky's pace under their buttons, 0.008 to 0.07°/s. The fastest is the wire's own range.
+const slowest = 0.005
 
 // or is the same range with what to do about a number outside.
 func (s span) or(help string) span {
@@ -67,7 +67,7 @@ var (
 	anAltitude = from("an altitude", -90, 90, "°")
 	aPose      = from("an axis angle", -1080, 1080, "°") // three turns: more than any cable wraps
 	aRate      = from("a rate", slowest, 20, "°/s").or("write degrees a second: the degrees of a slew over the seconds that it takes (16 times the sky's pace is 0.067)")
-	anAccel    = from("an acceleration", 0.01, 100, "°/s²").or("write degrees a second, gained each second: the rate over the seconds in which it is reached")
+	anAccel    = from("an acceleration", 0.001, 100, "°/s²").or("write degrees a second, gained each second: the rate over the seconds in which it is reached")
 	anOverrun  = from("an angle", 0, 90, "°")
 	aSigma     = above("an uncertainty", 0, 180, "°")
 	aDelay     = from("an hour angle, west positive,", -90, 90, "°")

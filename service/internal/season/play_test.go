@@ -390,13 +390,14 @@ func TestShortSeason(t *testing.T) {
 
 // Nights of seeds that nobody tuned on, held to the project's bars where they are met, and to what was measured where they are not (DEVELOPERS.md says
 // what is left): a gate that became worse fails here.
-func TestUnseenNightsMeetTheBars(t *testing.T) {
-	if os.Getenv("KEEPCLEAR_LONG") == "" {
-		t.Skip("KEEPCLEAR_LONG")
-	}
+func TestUnseenNightsAreNoWorse(t *testing.T) {
 	table, rigs := world(t)
-	const first, nights = 3_000_000, 60
-	totals, err := table.Season(t.Context(), rigs, Gates()[:1], first, first+nights-1, Wish{}, 2, memory(t))
+	const first = 3_000_000
+	w, nights, long := Wish{Length: 2 * time.Hour, Kind: Good}, 3, os.Getenv("KEEPCLEAR_LONG") != ""
+	if long {
+		w, nights = Wish{}, 60
+	}
+	totals, err := table.Season(t.Context(), rigs, Gates()[:1], first, first+uint64(nights)-1, w, 2, memory(t))
 	require.NoError(t, err)
 	var b bytes.Buffer
 	require.NoError(t, Print(&b, totals))
@@ -404,19 +405,22 @@ func TestUnseenNightsMeetTheBars(t *testing.T) {
 	t.Log("\n" + b.String())
 	o := totals[0]
 	per := func(n, of int) float64 { return float64(n) / float64(max(1, of)) }
-	require.Greater(t, o.True, 40*nights)
+	require.Greater(t, o.True, 8*nights)
 	for _, w := range o.Wrong {
 		a := w.Asked
 		if a.Site == 0 { // a longitude that mount and rig file share shows nowhere
 			assert.False(t, a.Belief > beliefBar && a.Belief > a.Before+0.02, "belief %.2f° off, farther than before: %s, picture %d", a.Belief, w.Lot, a.Picture)
 		}
 	}
-	assert.Less(t, per(o.OverQuarter, o.Asked), 0.04, "the bar is 0.001; a mount that does not do as told alone brings more")
 	assert.Zero(t, o.EndsOver)
 	assert.Zero(t, o.WrongPose+o.WrongPoseAttested+o.WrongClock)
+	assert.Empty(t, o.Deadlocks)
+	if !long { // a few nights are no share of anything
+		return
+	}
+	assert.Less(t, per(o.OverQuarter, o.Asked), 0.04, "the bar is 0.001; a mount that does not do as told alone brings more")
 	assert.LessOrEqual(t, per(o.Held, o.True), 0.025)
 	assert.LessOrEqual(t, per(o.CalmHeld, o.CalmTrue), 0.01)
 	assert.LessOrEqual(t, per(o.Denied, o.True), 0.001)
 	assert.GreaterOrEqual(t, per(o.NextAllows, o.NextAsked), 0.5)
-	assert.Empty(t, o.Deadlocks)
 }

@@ -468,7 +468,7 @@ func (j *judging) alike(d *Judged, e *evidence) (apart, within float64) {
 // saidBefore is how far off a picture in doubt lay that told against the pose and said what this one says, rather than what is expected: squared, in
 // sigmas; the farthest. One counts where it was off by more than twice what may pass. Sure: no other is on the brink of counting.
 func (j *judging) saidBefore(e *evidence) (worst float64, sure bool) {
-	sure = math.Abs(e.away()-j.same()) > 0.02*degree
+	sure = true
 	for _, d := range j.doubts() {
 		if !d.Good || !d.Against || d.Verdict == "accepted" {
 			continue
@@ -480,7 +480,7 @@ func (j *judging) saidBefore(e *evidence) (worst float64, sure bool) {
 		if d2 > 27.6 && apart < most && e.away() > j.same() {
 			worst = max(worst, d2)
 		}
-		sure = sure && math.Abs(d2-27.6) > 0.3 && math.Abs(apart-most) > 0.02*degree
+		sure = sure && math.Abs(d2-27.6) > 0.3 && math.Abs(apart-most) > 0.02*degree && math.Abs(e.away()-j.same()) > 0.02*degree
 	}
 	return worst, sure
 }

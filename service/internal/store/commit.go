@@ -1,11 +1,13 @@
 package store
 
 import (
+	"bytes"
 	"context"
 	"database/sql"
 	"errors"
 	"fmt"
 	"os"
+	"slices"
 	"sync"
 )
 
@@ -29,11 +31,14 @@ type writer struct {
 	conn   *sql.Conn
 	begin  *sql.Stmt
 	end    *sql.Stmt
+	last   *sql.Stmt
 	entry  *sql.Stmt
 	packed packer
-	// heads are those on disk, and newest the highest sequence there: nobody else writes. After a failure they are of no use.
-	heads  map[string]Place
-	newest int64
+	// heads are those on disk, newest is the highest sequence there, and end the hash of its row: nobody else writes, and each commit looks whether
+	// the last row is still that one. After a failure they are of no use.
+	heads   map[string]Place
+	newest  int64
+	endHash []byte
 	// logged is about how many bytes went to the log since it was last moved.
 	logged int
 	// failed holds the first failure: after it the store is finished.
@@ -56,6 +61,7 @@ func newWriter(db *sql.DB, heads []Place, newest int64) (*writer, error) {
 	}{
 		{&w.begin, `BEGIN IMMEDIATE`},
 		{&w.end, `COMMIT`},
+		{&w.last, `SELECT sequence, hash FROM entry ORDER BY sequence DESC LIMIT 1`},
 		{&w.entry, `INSERT INTO entry (sequence, chain, number, time_ns, kind, rig, asker, request_id, verdict, state, leave_ids, rule_ids, previous, hash, head, body, packing)
  VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?)`},
 	} {
@@ -63,12 +69,29 @@ func newWriter(db *sql.DB, heads []Place, newest int64) (*writer, error) {
 			return nil, errors.Join(err, w.close())
 		}
 	}
+	last, end, err := w.lastRow(ctx)
+	if err == nil && last != newest {
+		err = fmt.Errorf("row %d was written while the record was opened", last)
+	}
+	if err != nil {
+		return nil, errors.Join(err, w.close())
+	}
+	w.endHash = end
 	return w, nil
+}
+
+// lastRow is the last row on disk: its sequence and hash, 0 and nil where there is none.
+func (w *writer) lastRow(ctx context.Context) (sequence int64, hash []byte, err error) {
+	err = w.last.QueryRowContext(ctx).Scan(&sequence, &hash)
+	if errors.Is(err, sql.ErrNoRows) {
+		return 0, nil, nil
+	}
+	return sequence, hash, err
 }
 
 func (w *writer) close() error {
 	var errs []error
-	for _, st := range []*sql.Stmt{w.begin, w.end, w.entry} {
+	for _, st := range []*sql.Stmt{w.begin, w.end, w.last, w.entry} {
 		if st != nil {
 			errs = append(errs, st.Close())
 		}
@@ -136,6 +159,12 @@ func (w *writer) transact(rows []Row) (err error) {
 
 // write inserts the rows and keeps account of them. After an error nothing of that counts.
 func (w *writer) write(ctx context.Context, rows []Row) error {
+	switch last, end, err := w.lastRow(ctx); {
+	case err != nil:
+		return fmt.Errorf("reading the last row: %w", err)
+	case last != w.newest || !bytes.Equal(end, w.endHash):
+		return fmt.Errorf("%w: the last row is number %d of all, and not the one that was written last (%d)", ErrNotHead, last, w.newest)
+	}
 	for i := range rows {
 		rows[i].Sequence = w.newest + int64(i) + 1
 		if err := w.insert(ctx, &rows[i]); err != nil {
@@ -143,6 +172,7 @@ func (w *writer) write(ctx context.Context, rows []Row) error {
 		}
 	}
 	w.newest += int64(len(rows))
+	w.endHash = slices.Clone(rows[len(rows)-1].Hash[:])
 	w.logged += commitOverheadBytes
 	for _, r := range rows {
 		w.logged += len(r.Head) + len(r.kept) + rowOverheadBytes

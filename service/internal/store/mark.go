@@ -27,13 +27,17 @@ const (
 )
 
 // mark marks the entries beyond one sequence and up to another, on the connection that writes.
-func mark(ctx context.Context, conn *sql.Conn, beyond, upTo int64) error {
+func mark(ctx context.Context, conn *sql.Conn, beyond, upTo int64) (err error) {
 	if _, err := conn.ExecContext(ctx, `BEGIN IMMEDIATE`); err != nil {
 		return fmt.Errorf("beginning: %w", err)
 	}
+	defer func() {
+		if err != nil {
+			_, _ = conn.ExecContext(ctx, `ROLLBACK`) // the store is finished anyway; this frees the lock for others
+		}
+	}()
 	for _, add := range []string{addMarks, addLeaves, addRules} {
 		if _, err := conn.ExecContext(ctx, add+` WHERE sequence > ? AND sequence <= ? ORDER BY sequence`, beyond, upTo); err != nil {
-			_, _ = conn.ExecContext(ctx, `ROLLBACK`) // the store is finished anyway; this frees the lock for others
 			return err
 		}
 	}

@@ -148,7 +148,7 @@ func (s *Store) markLeft() error {
 	defer func() { _ = conn.Close() }() // back to its pool
 	var marked, newest int64
 	if err := conn.QueryRowContext(ctx, `SELECT (`+newestMark+`), (`+newestEntry+`)`).Scan(&marked, &newest); err != nil {
-		return s.markFailure(err)
+		return s.readFailure("reading how far entries are marked", err)
 	}
 	s.fresh.forget(marked)
 	return s.mark(conn, newest)

@@ -91,16 +91,17 @@ func (s *Store) ByLeave(ctx context.Context, id string) (Row, error) {
 	return s.one(ctx, fmt.Sprintf("leave id %q", id), leaveID(id), `leave WHERE leave_id = ?1`, `EXISTS (SELECT 1 FROM json_each(e.leave_ids) WHERE value = ?1)`, id)
 }
 
-// one returns the first row that is found: among those fresh, among those marked, and, by who only reads, among those that are not.
+// one returns the first row that is found: among those fresh, else among those marked and then those that are not, in one statement: marking that comes
+// between two would hide the row from both.
 func (s *Store) one(ctx context.Context, what string, key any, marked, unmarked string, args ...any) (Row, error) {
 	where := `e.sequence = (SELECT min(sequence) FROM ` + marked + `)`
+	if s.version >= 3 {
+		where = `e.sequence = coalesce((SELECT min(sequence) FROM ` + marked + `), (SELECT min(e.sequence) FROM entry e WHERE e.sequence > (` + newestMark + `) AND ` + unmarked + `))`
+	}
 	if sequence := s.fresh.sequence(key); sequence > 0 {
 		where, args = `e.sequence = ?1`, []any{sequence}
 	}
 	row, err := s.first(ctx, where, args...)
-	if errors.Is(err, sql.ErrNoRows) && s.opts.ReadOnly && s.version >= 3 {
-		row, err = s.first(ctx, `e.sequence > (`+newestMark+`) AND `+unmarked+` ORDER BY e.sequence LIMIT 1`, args...)
-	}
 	if errors.Is(err, sql.ErrNoRows) {
 		return Row{}, fmt.Errorf("%s: %w", what, ErrAbsent)
 	}

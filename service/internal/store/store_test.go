@@ -93,6 +93,30 @@ func TestTwoServices(t *testing.T) {
 	require.ErrorIs(t, first.Commit([]store.Row{row("a", 1)}), store.ErrNotHead)
 }
 
+// TestRecordChangedBehindUs: a last row that went, that is another one, or that another program wrote beyond it, in whatever sequence, is seen before the
+// next row is written behind it.
+func TestRecordChangedBehindUs(t *testing.T) {
+	for name, change := range map[string]string{
+		"gone":    `DELETE FROM entry WHERE sequence = 2`,
+		"another": `UPDATE entry SET hash = zeroblob(32) WHERE sequence = 2`,
+		"beyond": `INSERT INTO entry (sequence, chain, number, time_ns, kind, rig, asker, request_id, verdict, state, leave_ids, rule_ids, previous, hash, head, body, packing)
+ SELECT 9, 'a', 3, time_ns, kind, rig, asker, 'other', verdict, state, '[]', '[]', previous, zeroblob(32), head, body, packing FROM entry WHERE sequence = 2`,
+	} {
+		t.Run(name, func(t *testing.T) {
+			path := filepath.Join(t.TempDir(), "record")
+			s := open(t, path, store.Options{})
+			require.NoError(t, s.Commit([]store.Row{row("a", 1)}))
+			require.NoError(t, s.Commit([]store.Row{row("a", 2)}))
+			other, err := sql.Open("sqlite", path)
+			require.NoError(t, err)
+			_, err = other.Exec(change)
+			require.NoError(t, err)
+			require.NoError(t, other.Close())
+			assert.ErrorIs(t, s.Commit([]store.Row{row("a", 3)}), store.ErrNotHead)
+		})
+	}
+}
+
 // A file that was cut short or overwritten is damaged, or none of ours, and the advice fits: nothing is wrong with its folder.
 func TestDamagedFilesAreCalledSo(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "record")

@@ -33,7 +33,7 @@
 #       fact: offset_d2
 #       limit: d2
 #       sentence: "This solve lies {expected_offset_arcmin} from where it is expected, which is {value} in squared sigmas; {limit} is the most."
-#       remedy: "Solve a second picture on another field; if it says the same, see whether a clutch was opened or the tripod moved, report that, or home the rig."
+#       remedy: "Solve a second picture on another field; if it says the same, see whether a clutch was opened or the tripod moved, report that, or home the rig (other marks: and how sure they are)."
 #       need: [second_solve]
 #     pose_in_doubt:
 #       fact: expected_offset_arcmin
