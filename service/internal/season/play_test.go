@@ -418,7 +418,7 @@ func TestUnseenNightsAreNoWorse(t *testing.T) {
 	if !long { // a few nights are no share of anything
 		return
 	}
-	assert.Less(t, per(o.OverQuarter, o.Asked), 0.04, "the bar is 0.001; a mount that does not do as told alone brings more")
+	assert.Less(t, per(o.OverQuarter, o.Asked), 0.05, "the bar is 0.001; a mount that does not do as told alone brings more")
 	assert.LessOrEqual(t, per(o.Held, o.True), 0.025)
 	assert.LessOrEqual(t, per(o.CalmHeld, o.CalmTrue), 0.01)
 	assert.LessOrEqual(t, per(o.Denied, o.True), 0.001)

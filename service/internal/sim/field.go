@@ -171,6 +171,12 @@ func (f *field) rests() {
 	f.motion = nil
 }
 
+// offHome is how far the axes truly stand from home.
+func (f *field) offHome() (off unit.Angle) {
+	f.touch(func(at time.Time) { off = f.mount.Axes(at).Sub(f.rig.Home).Abs().Max() })
+	return off
+}
+
 // touch looks at the truth and then changes it.
 func (f *field) touch(change func(at time.Time)) {
 	f.look()

@@ -249,6 +249,10 @@ func (p *program) underWay(act question.Action) bool {
 	}
 	p.sleep(time.Second)
 	switch {
+	case act.Kind == question.Home && p.f.offHome() > unit.Degree: // a slip ended it: no sensor answers there, and nobody says that it is home
+		p.f.rests()
+		p.halt(pb.EndKind_END_KIND_FAILED)
+		return false
 	case act.Kind == question.Home:
 		return p.homed()
 	case act.Follow > 0 || act.Kind == question.Track:
