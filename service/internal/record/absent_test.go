@@ -62,3 +62,11 @@ func TestOneLookAtTheDisk(t *testing.T) {
 		require.NoError(t, r.Close())
 	}
 }
+
+// Somebody waits while there is something in the queue: what is done between two flushes goes by that.
+func TestWaiting(t *testing.T) {
+	r := &Record{}
+	assert.False(t, r.waiting())
+	r.queue = append(r.queue, &item{})
+	assert.True(t, r.waiting())
+}
