@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"database/sql"
+	"database/sql/driver"
 	"errors"
 	"fmt"
 	"os"
@@ -29,10 +30,10 @@ const (
 type writer struct {
 	mu     sync.Mutex
 	conn   *sql.Conn
-	begin  *sql.Stmt
-	end    *sql.Stmt
-	last   *sql.Stmt
-	entry  *sql.Stmt
+	begin  *bare
+	end    *bare
+	last   *bare
+	entry  *bare
 	packed packer
 	// heads are those on disk, newest is the highest sequence there, and end the hash of its row: nobody else writes, and each commit looks whether
 	// the last row is still that one. After a failure they are of no use.
@@ -55,9 +56,27 @@ func newWriter(db *sql.DB, heads []Place, newest int64) (*writer, error) {
 	for _, h := range heads {
 		w.heads[h.Chain] = h
 	}
+	var last int64
+	err = conn.Raw(func(on any) (err error) {
+		if err = w.prepare(ctx, on); err == nil {
+			last, w.endHash, err = w.lastRow(ctx)
+		}
+		return err
+	})
+	if err == nil && last != newest {
+		err = fmt.Errorf("row %d was written while the record was opened", last)
+	}
+	if err != nil {
+		return nil, errors.Join(err, w.close())
+	}
+	return w, nil
+}
+
+// prepare prepares what each commit runs.
+func (w *writer) prepare(ctx context.Context, on any) (err error) {
 	for _, p := range []struct {
-		to  **sql.Stmt
-		sql string
+		to   **bare
+		text string
 	}{
 		{&w.begin, `BEGIN IMMEDIATE`},
 		{&w.end, `COMMIT`},
@@ -65,36 +84,29 @@ func newWriter(db *sql.DB, heads []Place, newest int64) (*writer, error) {
 		{&w.entry, `INSERT INTO entry (sequence, chain, number, time_ns, kind, rig, asker, request_id, verdict, state, leave_ids, rule_ids, previous, hash, head, body, packing)
  VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?)`},
 	} {
-		if *p.to, err = conn.PrepareContext(ctx, p.sql); err != nil {
-			return nil, errors.Join(err, w.close())
+		if *p.to, err = prepareBare(ctx, on, p.text); err != nil {
+			return err
 		}
 	}
-	last, end, err := w.lastRow(ctx)
-	if err == nil && last != newest {
-		err = fmt.Errorf("row %d was written while the record was opened", last)
-	}
-	if err != nil {
-		return nil, errors.Join(err, w.close())
-	}
-	w.endHash = end
-	return w, nil
+	return nil
 }
 
 // lastRow is the last row on disk: its sequence and hash, 0 and nil where there is none.
 func (w *writer) lastRow(ctx context.Context) (sequence int64, hash []byte, err error) {
-	err = w.last.QueryRowContext(ctx).Scan(&sequence, &hash)
+	row := make([]driver.Value, 2)
+	err = w.last.first(ctx, row)
 	if errors.Is(err, sql.ErrNoRows) {
 		return 0, nil, nil
 	}
+	sequence, _ = row[0].(int64) // another type is another row, which whoever asks looks for
+	hash, _ = row[1].([]byte)
 	return sequence, hash, err
 }
 
 func (w *writer) close() error {
 	var errs []error
-	for _, st := range []*sql.Stmt{w.begin, w.end, w.last, w.entry} {
-		if st != nil {
-			errs = append(errs, st.Close())
-		}
+	for _, st := range []*bare{w.begin, w.end, w.last, w.entry} {
+		errs = append(errs, st.close())
 	}
 	return errors.Join(append(errs, w.conn.Close())...)
 }
@@ -138,23 +150,24 @@ func (s *Store) commit(rows []Row) error {
 }
 
 // transact writes the rows in one transaction.
-func (w *writer) transact(rows []Row) (err error) {
+func (w *writer) transact(rows []Row) error {
 	ctx := context.Background()
-	if _, err := w.begin.ExecContext(ctx); err != nil {
-		return fmt.Errorf("beginning: %w", err)
-	}
-	defer func() {
-		if err != nil {
-			_, _ = w.conn.ExecContext(ctx, "ROLLBACK") // the store is finished anyway; this frees the lock for others
+	err := w.conn.Raw(func(any) error {
+		if err := w.begin.run(ctx); err != nil {
+			return fmt.Errorf("beginning: %w", err)
 		}
-	}()
-	if err := w.write(ctx, rows); err != nil {
-		return err
+		if err := w.write(ctx, rows); err != nil {
+			return err
+		}
+		if err := w.end.run(ctx); err != nil {
+			return fmt.Errorf("committing: %w", err)
+		}
+		return nil
+	})
+	if err != nil {
+		_, _ = w.conn.ExecContext(ctx, "ROLLBACK") // the store is finished anyway; this frees the lock for others
 	}
-	if _, err := w.end.ExecContext(ctx); err != nil {
-		return fmt.Errorf("committing: %w", err)
-	}
-	return nil
+	return err
 }
 
 // write inserts the rows and keeps account of them. After an error nothing of that counts.
@@ -193,7 +206,7 @@ func (w *writer) insert(ctx context.Context, r *Row) error {
 	if err != nil {
 		return err
 	}
-	_, err = w.entry.ExecContext(ctx, r.Sequence, r.Chain, int64(r.Number), r.TimeNanos, r.Kind, r.Rig, r.Asker, r.RequestID, r.Verdict, r.State,
+	err = w.entry.run(ctx, r.Sequence, r.Chain, int64(r.Number), r.TimeNanos, r.Kind, r.Rig, r.Asker, r.RequestID, r.Verdict, r.State,
 		leaves, rules, r.Previous[:], r.Hash[:], r.Head, r.kept, r.packing)
 	if wholeCode(err) == taken {
 		return fmt.Errorf("%w: there is a row of sequence %d", ErrNotHead, r.Sequence)
@@ -263,6 +276,9 @@ func checkpoint(q queryer, mode string) error {
 // goes to a file that nobody will find again.
 func (s *Store) checkFile() error {
 	for path, was := range s.watched {
+		if isStill(path, was) {
+			continue
+		}
 		now, err := identity(path)
 		if err != nil || now == nil || !os.SameFile(was, now) {
 			return s.failed(ErrReplaced, "looking for "+path, err, "put the file back where it was; until then nothing is allowed")
@@ -273,7 +289,11 @@ func (s *Store) checkFile() error {
 
 // watchSides begins to watch the log and its index once they exist: they are the same files until the store is closed.
 func (s *Store) watchSides() error {
-	for _, side := range []string{"-wal", "-shm"} {
+	sides := [...]string{"-wal", "-shm"}
+	if len(s.watched) > len(sides) { // they and the record itself: all there is
+		return nil
+	}
+	for _, side := range sides {
 		path := s.path + side
 		if s.watched[path] != nil {
 			continue

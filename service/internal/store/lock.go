@@ -36,6 +36,13 @@ func identity(path string) (os.FileInfo, error) {
 	return info, err
 }
 
+// isStill tells whether a path surely names the file that it did, without what os.Stat makes of it: each commit asks.
+func isStill(path string, was os.FileInfo) bool {
+	then, ok := was.Sys().(*syscall.Stat_t)
+	var now syscall.Stat_t
+	return ok && syscall.Stat(path, &now) == nil && now.Dev == then.Dev && now.Ino == then.Ino
+}
+
 // writable tells of a file that is there whether it may be written to: SQLite reads one that may not, and then calls its first write an I/O
 // error. It opens nothing, because closing a file drops the locks that its process holds on it.
 func writable(path string, there os.FileInfo) error {
