@@ -106,7 +106,7 @@ func (d Draft) check() error {
 			faults = append(faults, name+" is empty")
 		case len(v) > maxTextBytes:
 			faults = append(faults, fmt.Sprintf("%s has %d bytes, want at most %d", name, len(v), maxTextBytes))
-		case !utf8.ValidString(v) || strings.ContainsAny(v, "\x00\n\r"):
+		case !utf8.ValidString(v) || strings.IndexByte(v, 0) >= 0 || strings.IndexByte(v, '\n') >= 0 || strings.IndexByte(v, '\r') >= 0:
 			faults = append(faults, name+" is no single line of UTF-8")
 		}
 	}

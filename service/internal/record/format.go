@@ -14,9 +14,12 @@ import (
 // magic begins every entry of format 1. A new format gets a new one; readers keep every old one.
 const magic = "KCE1"
 
+// headBytes is more than an ordinary head takes beside its sentence, so that it is seldom moved as it grows. Choice.
+const headBytes = 512
+
 // encodeHead writes the head of an entry; Hash, Sequence and Stored are not part of it.
 func encodeHead(e Entry) []byte {
-	b := make([]byte, 0, 256+len(e.Sentence))
+	b := make([]byte, 0, headBytes+len(e.Sentence))
 	b = append(b, magic...)
 	b = appendText(b, e.Chain)
 	b = binary.BigEndian.AppendUint64(b, e.Number)
@@ -193,10 +196,11 @@ func differs(e Entry, row store.Row) string {
 // toRow makes the bytes of an entry that has its place, and its hash.
 func toRow(e *Entry) store.Row {
 	head := encodeHead(*e)
-	e.Hash = hashOf(head, e.Body)
-	e.Stored = append(append(make([]byte, 0, len(head)+len(e.Body)), head...), e.Body...)
-	e.Body = e.Stored[len(head):]
-	return store.Row{Place: e.Place(), Previous: e.Previous, Head: head, Body: e.Body, State: e.State, Index: indexOf(e)}
+	n := len(head)
+	e.Stored = append(head, e.Body...) // a body of some length moves both to a place of their own
+	e.Body = e.Stored[n:]
+	e.Hash = sha256.Sum256(e.Stored)
+	return store.Row{Place: e.Place(), Previous: e.Previous, Head: e.Stored[:n:n], Body: e.Body, State: e.State, Index: indexOf(e)}
 }
 
 // indexOf is what an entry is found by.
