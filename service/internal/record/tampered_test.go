@@ -87,6 +87,38 @@ func tampered(t *testing.T, first record.Entry) map[string]struct {
 	}
 }
 
+// TestRequestIDOfTwoEntries: two whole entries of one request id are found, however many of them have their marks.
+func TestRequestIDOfTwoEntries(t *testing.T) {
+	const unmarked = `DELETE FROM mark; DELETE FROM leave; DELETE FROM rule`
+	for name, c := range map[string]struct {
+		before string
+		says   string
+	}{
+		"the second has no mark": {`SELECT 1`, "it is not found by its place, time, rig, request id"},
+		"neither has":            {unmarked, "its request id \"roof-q1\" is that of another entry too"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			path, other := newPath(t), newPath(t)
+			for path, d := range map[string]record.Draft{path: draft("roof", 1), other: draft("pier", 1)} {
+				d.Request = draft("roof", 1).Request
+				r, err := record.Open(path, record.Options{})
+				require.NoError(t, err)
+				w, err := r.Append(d, record.Head{})
+				require.NoError(t, err)
+				require.NoError(t, w.Wait())
+				require.NoError(t, r.Close())
+			}
+			change(t, path, `ATTACH '`+other+`' AS other`, `UPDATE other.entry SET sequence = 2`, c.before, `INSERT INTO main.entry SELECT * FROM other.entry`)
+			res, err := record.VerifyFile(t.Context(), path, record.VerifyOptions{}, store.Options{})
+			require.NoError(t, err)
+			assert.False(t, res.Whole, res.Sentence)
+			assert.Contains(t, res.Sentence, c.says)
+			require.NotNil(t, res.FirstWrong)
+			assert.EqualValues(t, 1, res.FirstWrong.Number)
+		})
+	}
+}
+
 // TestTamperedFileNamesTheEntry, found by verifying the file; where the chain is broken it does not open either.
 func TestTamperedFileNamesTheEntry(t *testing.T) {
 	_, _, whole := wholeFile(t, 1)

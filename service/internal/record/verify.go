@@ -62,8 +62,9 @@ type verification struct {
 	store  *store.Store
 	opts   VerifyOptions
 	result Result
-	marked int64        // entries up to this sequence are found by tables beside them
-	want   store.Counts // of these, by the entries
+	marked int64           // entries up to this sequence are found by tables beside them
+	want   store.Counts    // of these, by the entries
+	later  map[string]bool // request ids of those beyond
 }
 
 // wholeSentence says what was found whole, for a person.
@@ -82,7 +83,7 @@ func wholeSentence(entries, chains, receipts int) string {
 }
 
 func verify(ctx context.Context, st *store.Store, o VerifyOptions) (Result, error) {
-	v := &verification{store: st, opts: o}
+	v := &verification{store: st, opts: o, later: map[string]bool{}}
 	err := v.run(ctx)
 	if ctx.Err() != nil {
 		return Result{}, ctx.Err()
@@ -160,6 +161,11 @@ func (v *verification) indexed(ctx context.Context, e Entry) error {
 		v.want.Marks++
 		v.want.Leaves += uint64(len(e.LeaveIDs))
 		v.want.Rules += uint64(len(e.RuleIDs))
+	} else if id := e.Request.ID; id != "" {
+		if v.later[id] {
+			return &EntryError{Place: e.Place(), Cause: fmt.Errorf("%w: its request id %q is that of another entry too", ErrWrong, id)}
+		}
+		v.later[id] = true
 	}
 	if ok, err := v.store.Indexed(ctx, v.marked, store.Row{Place: e.Place(), Sequence: e.Sequence, State: e.State, Index: indexOf(&e)}); !ok {
 		return &EntryError{Place: e.Place(), Cause: errors.Join(fmt.Errorf("%w: it is not found by its place, time, rig, request id, leave or rule ids", ErrWrong), err)}

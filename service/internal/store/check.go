@@ -21,14 +21,14 @@ func (s *Store) Count(ctx context.Context, newest, marked int64) (Counts, error)
 	return c, s.readFailure("counting", err)
 }
 
-// Indexed tells whether the tables beside the entries, or the entry itself while it has no mark, lead from each id to the row.
+// Indexed tells whether the tables beside the entries, or the entry itself while it has no mark, lead from each id to the row, and from a request id to no
+// other row that has its mark.
 func (s *Store) Indexed(ctx context.Context, marked int64, r Row) (bool, error) {
 	if r.Sequence > marked {
-		return s.listsFit(ctx, r)
-	}
-	type query struct {
-		text string
-		args []any
+		if fit, err := s.listsFit(ctx, r); !fit || err != nil {
+			return false, err
+		}
+		return s.counted(ctx, r, 0, query{`SELECT count(*) FROM ` + s.marks() + ` WHERE request_id = ? AND request_id <> '' AND sequence <= ?`, []any{r.RequestID, marked}})
 	}
 	queries := []query{{`SELECT count(*) FROM ` + s.marks() + ` WHERE sequence = ? AND chain = ? AND number = ? AND time_ns = ? AND rig = ? AND request_id = ? AND state = ?`,
 		[]any{r.Sequence, r.Chain, int64(r.Number), r.TimeNanos, r.Rig, r.RequestID, r.State}}}
@@ -41,9 +41,20 @@ func (s *Store) Indexed(ctx context.Context, marked int64, r Row) (bool, error) 
 	for _, id := range r.RuleIDs {
 		queries = append(queries, query{`SELECT count(*) FROM rule WHERE rule_id = ? AND sequence = ?`, []any{id, r.Sequence}})
 	}
+	return s.counted(ctx, r, 1, queries...)
+}
+
+// query is one that counts.
+type query struct {
+	text string
+	args []any
+}
+
+// counted tells whether each query counts as many.
+func (s *Store) counted(ctx context.Context, r Row, want int, queries ...query) (bool, error) {
 	for _, q := range queries {
 		var n int
-		if err := s.readers.QueryRowContext(ctx, q.text, q.args...).Scan(&n); err != nil || n != 1 {
+		if err := s.readers.QueryRowContext(ctx, q.text, q.args...).Scan(&n); err != nil || n != want {
 			return false, s.readFailure(fmt.Sprintf("looking up what leads to row %d", r.Sequence), err)
 		}
 	}
