@@ -451,7 +451,7 @@ func newDecider(path string, members []decide.Member, now func() time.Time, cloc
 		rigs[m.Rig.ID] = m.Rig
 	}
 	d, err = decide.New(decide.Parts{
-		Record: rec, Members: members, Moment: newMoment(), Now: now, Clock: clock, Up: machineUp, NewID: newID, Cells: int(reach.DefaultBudget),
+		Record: rec, Members: members, Moment: newMoment(), Now: now, Clock: clock, Up: newUptime(bootIDFile), NewID: newID, Cells: int(reach.DefaultBudget),
 		Encode: rpc.Encode(func(name string) (*rig.Rig, bool) { r, ok := rigs[name]; return r, ok }),
 	})
 	if err == nil {

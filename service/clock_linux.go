@@ -3,7 +3,7 @@ package main
 import (
 	"os"
 	"strings"
-	"sync"
+	"sync/atomic"
 	"syscall"
 	"time"
 
@@ -46,23 +46,30 @@ func machineSlept() time.Duration {
 	return slept
 }
 
-// bootID is how the kernel names its start, anew at each (random(4)); empty where it does not. No process outlives a start: asked once, for each
-// answer went 28 µs into it.
-var bootID = sync.OnceValue(func() string {
-	id, err := os.ReadFile("/proc/sys/kernel/random/boot_id")
-	if err != nil {
-		return ""
-	}
-	return strings.TrimSpace(string(id))
-})
+// bootIDFile says how the kernel names its start, anew at each (random(4)).
+const bootIDFile = "/proc/sys/kernel/random/boot_id"
 
-// machineUp is for how long this machine had run at an instant of this process, sleep counted; nil where the kernel does not say.
-func machineUp(at time.Time) *question.Uptime {
-	id, up := bootID(), clockOf(unix.CLOCK_BOOTTIME)
-	if id == "" || up == 0 {
-		return nil
+// newUptime makes what tells for how long this machine had run at an instant of this process, sleep counted; nil where the kernel does not say. No
+// process outlives a start: its name is kept once it could be read, for each answer went 28 µs into it, and read again where it could not (no
+// descriptor left, say).
+func newUptime(file string) func(at time.Time) *question.Uptime {
+	var kept atomic.Pointer[string]
+	return func(at time.Time) *question.Uptime {
+		id, up := kept.Load(), clockOf(unix.CLOCK_BOOTTIME)
+		if id == nil {
+			content, err := os.ReadFile(file)
+			line := strings.TrimSpace(string(content))
+			if err != nil || line == "" {
+				return nil
+			}
+			id = &line
+			kept.Store(id)
+		}
+		if up == 0 {
+			return nil
+		}
+		return &question.Uptime{Boot: *id, For: up - time.Since(at)}
 	}
-	return &question.Uptime{Boot: id, For: up - time.Since(at)}
 }
 
 // clockOf reads a clock of the kernel; zero where it has none.

@@ -14,5 +14,10 @@ func kernelClock() (synced bool, boundS float64) { return false, 0 }
 // machineSlept knows nothing where the kernel is not asked: a sleep then shows as a jump of the wall clock against the monotonic one.
 func machineSlept() time.Duration { return 0 }
 
-// machineUp knows nothing where the kernel is not asked: what the clock was set by while the service was down is not seen then.
-func machineUp(time.Time) *question.Uptime { return nil }
+// bootIDFile is none.
+const bootIDFile = ""
+
+// newUptime makes what knows nothing where the kernel is not asked: what the clock was set by while the service was down is not seen then.
+func newUptime(string) func(time.Time) *question.Uptime {
+	return func(time.Time) *question.Uptime { return nil }
+}
