@@ -142,6 +142,19 @@ func (d *Drive) CutPower(rng *rand.Rand, share float64, names []string) {
 	}
 }
 
+// Zero fills an empty file with so many zeros, durable at once: as the store does with its log on a disk of the kernel's, and cannot here. It
+// tells whether there was such a file; one that holds something stays as it is.
+func (d *Drive) Zero(name string, size int64) bool {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	f := d.files[name]
+	if f == nil || len(f.now) > 0 {
+		return false
+	}
+	f.now, f.synced, f.pending = make([]byte, size), make([]byte, size), nil
+	return true
+}
+
 // Files returns the names of the files of one record, in order.
 func Files(path string) []string { return []string{path, path + "-wal", path + "-journal"} }
 

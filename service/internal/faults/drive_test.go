@@ -23,6 +23,9 @@ func onDrive(t *testing.T, d *faults.Drive, path string) (*store.Store, error) {
 	return store.Open(path, store.Options{Wrap: d.Wrap(path)})
 }
 
+// zeros is how many a log may begin with.
+const zeros = 1280 << 10
+
 // row is the n-th of a chain; its hash is its number.
 func row(n uint64) store.Row {
 	r := store.Row{Place: store.Place{Chain: "c", Number: n}, Head: make([]byte, 300), Body: make([]byte, 6000)}
@@ -43,10 +46,10 @@ func count(t *testing.T, s *store.Store) uint64 {
 }
 
 // What was answered is there after a power cut, however little or much of the rest reached the disk; with a disk that lies about its
-// syncs it is not, or the test proves nothing.
+// syncs it is not, or the test proves nothing. Both where the log begins empty and where it begins with zeros.
 func TestDriveKeepsWhatWasSynced(t *testing.T) {
-	for _, lies := range []bool{false, true} {
-		lost := 0
+	for _, c := range []struct{ lies, zeroed bool }{{false, false}, {true, false}, {false, true}, {true, true}} {
+		lies, lost := c.lies, 0
 		for seed := range uint64(18) {
 			rng := rand.New(rand.NewPCG(seed, 1))
 			d, err := faults.NewDrive()
@@ -54,6 +57,9 @@ func TestDriveKeepsWhatWasSynced(t *testing.T) {
 			path := filepath.Join(t.TempDir(), "record")
 			s, err := onDrive(t, d, path)
 			require.NoError(t, err)
+			if c.zeroed {
+				require.True(t, d.Zero(path+"-wal", zeros))
+			}
 			ops, dieAt := 0, 20+rng.IntN(120)
 			d.Fate = func(op faults.Op, _ string) faults.Fate {
 				if op != faults.Reading {
