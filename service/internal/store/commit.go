@@ -24,6 +24,7 @@ const (
 const (
 	commitOverheadBytes = 2 * 4096
 	rowOverheadBytes    = 1 << 10
+	frameBytes          = 24 + 4096 // a page in the log with its head. Source: SQLite's page "Database File Format", 4.2
 )
 
 // writer is the one connection that writes, with its statements prepared.
@@ -223,7 +224,8 @@ func notNil(b []byte) []byte {
 }
 
 // Tidy marks entries and moves the log into the database once enough has gathered. While somebody waits for the next commit it does as little of it as
-// may be, for it syncs. An error is final, like one of Commit: a sync that failed says nothing about what the next one will find.
+// may be, for it syncs. What another program's lock does not let it do waits for the next time. Any other error is final, like one of Commit: a sync that
+// failed says nothing about what the next one will find.
 func (s *Store) Tidy(waiting func() bool) error {
 	w := s.writer
 	w.mu.Lock()
@@ -231,46 +233,74 @@ func (s *Store) Tidy(waiting func() bool) error {
 	if w.failed != nil || w.logged < idleBytes {
 		return w.failed
 	}
-	w.failed = s.tidy(waiting)
+	if err := s.tidy(waiting); !locked(err) {
+		w.failed = err
+	}
 	return w.failed
 }
 
 func (s *Store) tidy(waiting func() bool) error {
 	w := s.writer
-	for at := s.fresh.upTo(); at < w.newest && (w.newest-at > mostFresh || !waiting()); at = s.fresh.upTo() {
-		if err := s.mark(w.conn, min(at+markStep, w.newest)); err != nil {
+	marked := false
+	for at := s.fresh.upTo(); at < w.newest; at = s.fresh.upTo() {
+		step := int64(markStep)
+		if w.newest-at > mostFresh {
+			step = markForced
+		} else if waiting() {
+			break
+		}
+		if err := s.mark(w.conn, min(at+step, w.newest)); err != nil {
 			return err
 		}
+		marked = true
+	}
+	if marked {
+		frames, err := checkpoint(w.conn, "NOOP")
+		if err != nil {
+			return s.moveFailure(err)
+		}
+		w.logged = max(w.logged, frames*frameBytes) // marks go by pages, not by entries; what was moved in part counts on
 	}
 	if waiting() && w.logged < checkpointBytes {
 		return nil
 	}
-	// PASSIVE never waits for readers; what they still need stays in the log until next time.
-	if err := checkpoint(w.conn, "PASSIVE"); err != nil {
-		return s.failed(ErrCommit, "moving the log into the record", err, "see that the disk has room and is sound")
+	// PASSIVE never waits for readers; what they still need stays in the log until next time, and so does all of it while another program moves it.
+	if _, err := checkpoint(w.conn, "PASSIVE"); errors.Is(err, errHeld) {
+		return nil
+	} else if err != nil {
+		return s.moveFailure(err)
 	}
 	w.logged = 0
 	return nil
+}
+
+func (s *Store) moveFailure(err error) error {
+	return s.failed(ErrUntidy, "moving the log into the record", err, "see that the disk has room and is sound")
 }
 
 type queryer interface {
 	QueryRowContext(ctx context.Context, query string, args ...any) *sql.Row
 }
 
-// checkpoint moves the log into the database; TRUNCATE demands that all of it went.
-func checkpoint(q queryer, mode string) error {
-	var busy, logged, moved int
-	if err := q.QueryRowContext(context.Background(), "PRAGMA wal_checkpoint("+mode+")").Scan(&busy, &logged, &moved); err != nil {
-		return err
+// checkpoint moves the log into the database and returns how many pages it held; TRUNCATE demands that all of it went, NOOP only looks.
+func checkpoint(q queryer, mode string) (logged int, err error) {
+	var held, moved int
+	if err := q.QueryRowContext(context.Background(), "PRAGMA wal_checkpoint("+mode+")").Scan(&held, &logged, &moved); err != nil {
+		return 0, err
 	}
-	if logged < 0 { // see settings.logged
-		return errors.New("the record has no log")
+	switch {
+	case mode == "TRUNCATE" && (held != 0 || logged >= 0 && logged != moved):
+		return 0, fmt.Errorf("%d of %d pages moved: another program reads or locks the record", moved, logged)
+	case held != 0:
+		return 0, errHeld
+	case logged < 0: // see settings.logged
+		return 0, errors.New("the record has no log")
 	}
-	if mode == "TRUNCATE" && (busy != 0 || logged != moved) {
-		return fmt.Errorf("%d of %d pages moved: another program reads or locks the record", moved, logged)
-	}
-	return nil
+	return logged, nil
 }
+
+// errHeld: another program moves the log just now.
+var errHeld = errors.New("another program moves the log")
 
 // checkFile notices that the record file or its log was unlinked, renamed or replaced while open: what is written then
 // goes to a file that nobody will find again.

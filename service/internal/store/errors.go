@@ -17,9 +17,11 @@ var (
 	ErrReplaced = errors.New("the record file was replaced while open")
 	ErrNotHead  = errors.New("the row does not follow the head on disk")
 	ErrCommit   = errors.New("the rows could not be made durable")
-	ErrDamaged  = errors.New("the record file is damaged")
-	ErrAbsent   = errors.New("there is no such entry")
-	ErrRead     = errors.New("the record file cannot be read")
+	// ErrUntidy: all rows that were committed are on disk; what follows behind them could not be done.
+	ErrUntidy  = errors.New("the record file could not be put in order")
+	ErrDamaged = errors.New("the record file is damaged")
+	ErrAbsent  = errors.New("there is no such entry")
+	ErrRead    = errors.New("the record file cannot be read")
 	// ErrUnfinished: what it holds shows only when a writer has put back what was there before.
 	ErrUnfinished = errors.New("a change to the record file was broken off")
 )
@@ -58,6 +60,7 @@ const ifDamaged = "restore a copy, or keep this one as it is and begin a new rec
 
 // Result codes of SQLite, their low eight bits. Source: its page "Result and Error Codes".
 const (
+	busy         = 5  // another connection holds the lock
 	corrupt      = 11 // the file is malformed
 	notADatabase = 26
 )
@@ -84,6 +87,9 @@ func wholeCode(err error) int {
 // orUnread is what else SQLite's "malformed" can mean: it says the same (SQLITE_IOERR_CORRUPTFS becomes SQLITE_CORRUPT in its sqlite3VdbeExec)
 // where the disk gave an I/O error as it read, and then the file may be whole.
 const orUnread = "an I/O error of the disk as it reads looks the same: look into the system's log first, and if it tells of one, see to the disk and start again"
+
+// locked tells whether another program held a lock for longer than this one waits: nothing was done.
+func locked(err error) bool { return code(err) == busy }
 
 // damaged tells whether SQLite found the file itself malformed: a folder's permissions have nothing to do with it.
 func damaged(err error) bool { return code(err) == corrupt }

@@ -20,13 +20,15 @@ const (
 	newestEntry = `SELECT coalesce(max(sequence), 0) FROM entry`
 )
 
-// How many entries are marked at once. Each takes some 20 µs, for which a commit that comes meanwhile waits. Choices.
+// How many entries are marked at once, while a commit that comes meanwhile waits: few while it is quiet, and more, which share pages, where it never is.
+// Measured beside busy neighbours, entries of 64 chains: 12 µs of the processor each by 256, 9 by 1,024.
 const (
-	markStep  = 256
-	mostFresh = 1024 // unmarked while somebody always waits: half a kilobyte of memory each
+	markStep   = 256
+	markForced = 1024
+	mostFresh  = 2048 // unmarked while somebody always waits
 )
 
-// mark marks the entries beyond one sequence and up to another, on the connection that writes.
+// mark marks the entries beyond one sequence and up to another, on the connection that writes, all or none.
 func mark(ctx context.Context, conn *sql.Conn, beyond, upTo int64) (err error) {
 	if _, err := conn.ExecContext(ctx, `BEGIN IMMEDIATE`); err != nil {
 		return fmt.Errorf("beginning: %w", err)
@@ -36,9 +38,11 @@ func mark(ctx context.Context, conn *sql.Conn, beyond, upTo int64) (err error) {
 			_, _ = conn.ExecContext(ctx, `ROLLBACK`) // the store is finished anyway; this frees the lock for others
 		}
 	}()
-	for _, add := range []string{addMarks, addLeaves, addRules} {
-		if _, err := conn.ExecContext(ctx, add+` WHERE sequence > ? AND sequence <= ? ORDER BY sequence`, beyond, upTo); err != nil {
-			return err
+	for ; beyond < upTo; beyond += markStep { // so many that their pages stay in memory from one table to the next
+		for _, add := range []string{addMarks, addLeaves, addRules} {
+			if _, err := conn.ExecContext(ctx, add+` WHERE sequence > ? AND sequence <= ? ORDER BY sequence`, beyond, min(beyond+markStep, upTo)); err != nil {
+				return err
+			}
 		}
 	}
 	if _, err := conn.ExecContext(ctx, `COMMIT`); err != nil {
@@ -124,7 +128,7 @@ func (s *Store) mark(conn *sql.Conn, upTo int64) error {
 }
 
 func (s *Store) markFailure(err error) error {
-	return s.failed(ErrCommit, "marking entries", err, "see that the disk has room and is sound, and that no other program locks the record")
+	return s.failed(ErrUntidy, "marking entries", err, "see that the disk has room and is sound, and that no other program locks the record")
 }
 
 // listed writes a list of ids as the column of an entry holds it.

@@ -2,11 +2,14 @@ package store_test
 
 import (
 	"bytes"
+	"database/sql"
 	"fmt"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -189,7 +192,7 @@ func sequences(t *testing.T, rows func(func(store.Row, error) bool)) (out []int6
 	return out
 }
 
-// TestMarksWaitForQuiet: while somebody waits entries go unmarked, up to 1,024 of them.
+// TestMarksWaitForQuiet: while somebody waits entries go unmarked, up to 2,048 of them.
 func TestMarksWaitForQuiet(t *testing.T) {
 	s := open(t, filepath.Join(t.TempDir(), "record"), store.Options{})
 	marked := func() int64 {
@@ -217,15 +220,18 @@ func TestMarksWaitForQuiet(t *testing.T) {
 	require.NoError(t, s.Tidy(quiet))
 	assert.Equal(t, int64(1024), marked())
 	commit(1024)
-	require.NoError(t, s.Tidy(busy))
-	assert.Equal(t, int64(1024), marked())
-	commit(1000)
-	require.NoError(t, s.Tidy(busy))
-	assert.Equal(t, int64(1024+4*256), marked(), "in steps of 256, until 1,024 are left")
-	commit(1000)
 	calls := 0
 	require.NoError(t, s.Tidy(func() bool { calls++; return calls > 2 }))
-	assert.Equal(t, int64(1024+10*256), marked(), "who comes meanwhile waits for one step")
+	assert.Equal(t, int64(1024+2*256), marked(), "who comes meanwhile waits for one step of 256")
+	commit(2048 - 512)
+	require.NoError(t, s.Tidy(busy))
+	assert.Equal(t, int64(1536), marked())
+	commit(1)
+	require.NoError(t, s.Tidy(busy))
+	assert.Equal(t, int64(1536+1024), marked(), "one more is too many: a long step")
+	commit(2500)
+	require.NoError(t, s.Tidy(busy))
+	assert.Equal(t, int64(1536+3*1024), marked(), "in long steps, until no more than 2,048 are left")
 	for _, n := range []uint64{1, 3000, at} {
 		got, err := s.Get(t.Context(), "a", n)
 		require.NoError(t, err)
@@ -249,6 +255,9 @@ func TestMarkingBrokenOff(t *testing.T) {
 	}
 }
 
+// zeros is how many a log begins with.
+const zeros = 1280 << 10
+
 // brokenOffMarking breaks the n-th operation, and tells whether there was one.
 func brokenOffMarking(t *testing.T, fate faults.Fate, n int) (met bool) {
 	t.Helper()
@@ -258,6 +267,7 @@ func brokenOffMarking(t *testing.T, fate faults.Fate, n int) (met bool) {
 	require.NoError(t, os.WriteFile(path, nil, 0o600)) // see Drive.Wrap
 	s, err := store.Open(path, store.Options{Wrap: d.Wrap(path)})
 	require.NoError(t, err)
+	require.True(t, d.Zero(path+"-wal", zeros))
 	rows := invented(20)
 	noise := rand.NewChaCha8([32]byte{1})
 	for i := range rows { // so much that it is worth moving
@@ -274,7 +284,8 @@ func brokenOffMarking(t *testing.T, fate faults.Fate, n int) (met bool) {
 		return fate
 	}
 	if err := s.Tidy(func() bool { return false }); met && !d.Dead() {
-		require.ErrorIs(t, err, store.ErrCommit, "operation %d", n)
+		require.ErrorIs(t, err, store.ErrUntidy, "operation %d", n)
+		require.NotErrorIs(t, err, store.ErrCommit, "the rows are durable; operation %d", n)
 		require.ErrorIs(t, s.Commit([]store.Row{row("b", 1)}), store.ErrCommit, "nothing more is taken")
 	}
 	d.CutPower(rand.New(rand.NewPCG(uint64(n), 2)), []float64{0, 0.5, 1}[n%3], faults.Files(path))
@@ -301,4 +312,152 @@ func brokenOffMarking(t *testing.T, fate faults.Fate, n int) (met bool) {
 	require.NoError(t, s.Close())
 	require.NoError(t, d.Close())
 	return met
+}
+
+// onDrive makes a store on a disk in memory, where whoever waits for a lock does so in no time, with one row of so many bytes; and another program's
+// connection to it.
+func onDrive(t *testing.T, bytes int) (d *faults.Drive, path string, s *store.Store, shell *sql.DB) {
+	t.Helper()
+	d, err := faults.NewDrive()
+	require.NoError(t, err)
+	path = filepath.Join(t.TempDir(), "record")
+	require.NoError(t, os.WriteFile(path, nil, 0o600)) // see Drive.Wrap
+	s, err = store.Open(path, store.Options{Wrap: d.Wrap(path)})
+	require.NoError(t, err)
+	require.True(t, d.Zero(path+"-wal", zeros))
+	first := row("a", 1)
+	first.Body = make([]byte, bytes)
+	_, _ = rand.NewChaCha8([32]byte{1}).Read(first.Body)
+	require.NoError(t, s.Commit([]store.Row{first}))
+	shell = sql.OpenDB(d.Wrap(path)(nil))
+	shell.SetMaxOpenConns(1)
+	return d, path, s, shell
+}
+
+func quiet() bool { return false }
+
+func marked(t *testing.T, s *store.Store) int64 {
+	t.Helper()
+	n, err := s.Marked(t.Context())
+	require.NoError(t, err)
+	return n
+}
+
+// TestMarksWaitForAnothersLock: while another program has the write lock, marks wait, and nothing fails for it; at the end they are left to who opens the
+// record next.
+func TestMarksWaitForAnothersLock(t *testing.T) {
+	d, path, s, shell := onDrive(t, 2<<20)
+	hold := func() {
+		_, err := shell.Exec("BEGIN IMMEDIATE")
+		require.NoError(t, err)
+	}
+	release := func() {
+		_, err := shell.Exec("ROLLBACK")
+		require.NoError(t, err)
+	}
+	hold()
+	require.NoError(t, s.Tidy(quiet))
+	assert.Zero(t, marked(t, s))
+	release()
+	require.NoError(t, s.Commit([]store.Row{row("a", 2)}))
+	require.NoError(t, s.Tidy(quiet))
+	assert.EqualValues(t, 2, marked(t, s), "the next time")
+	require.NoError(t, s.Commit([]store.Row{row("a", 3)}))
+	hold()
+	require.NoError(t, s.Close())
+	release()
+	require.NoError(t, shell.Close())
+	s, err := store.Open(path, store.Options{Wrap: d.Wrap(path)})
+	require.NoError(t, err)
+	assert.EqualValues(t, 3, marked(t, s))
+	require.NoError(t, s.Close())
+	require.NoError(t, d.Close())
+}
+
+// TestLogMovedByAnother: while another program moves the log, this one leaves it to it, and moves what came since the next time.
+func TestLogMovedByAnother(t *testing.T) {
+	d, path, s, shell := onDrive(t, 2<<20)
+	begun, goOn := make(chan struct{}), make(chan struct{})
+	var once sync.Once
+	d.Fate = func(op faults.Op, file string) faults.Fate {
+		if op == faults.Writing && file == path {
+			once.Do(func() { close(begun); <-goOn })
+		}
+		return faults.Works
+	}
+	moved := make(chan error)
+	go func() {
+		_, err := shell.Exec("PRAGMA wal_checkpoint(PASSIVE)")
+		moved <- err
+	}()
+	<-begun
+	require.NoError(t, s.Tidy(quiet))
+	require.NoError(t, s.Commit([]store.Row{row("a", 2)}))
+	close(goOn)
+	require.NoError(t, <-moved)
+	require.NoError(t, shell.Close())
+	writes := 0
+	d.Fate = func(op faults.Op, file string) faults.Fate {
+		if op == faults.Writing && file == path {
+			writes++
+		}
+		return faults.Works
+	}
+	require.NoError(t, s.Tidy(quiet))
+	assert.Positive(t, writes)
+	require.NoError(t, s.Close())
+	require.NoError(t, d.Close())
+}
+
+// TestLogIsMovedBeforeItIsWrittenTo: what opens after a crash moves what the log holds before it marks what has no mark.
+func TestLogIsMovedBeforeItIsWrittenTo(t *testing.T) {
+	d, path, s, shell := onDrive(t, 100)
+	require.NoError(t, shell.Close())
+	d.Kill()
+	_ = s.Close()
+	d.Start()
+	var written []string
+	d.Fate = func(op faults.Op, file string) faults.Fate {
+		if suffix := strings.TrimPrefix(file, path); op == faults.Writing && suffix != "-shm" {
+			written = append(written, suffix)
+		}
+		return faults.Works
+	}
+	s, err := store.Open(path, store.Options{Wrap: d.Wrap(path)})
+	require.NoError(t, err)
+	assert.Equal(t, []string{"", "-wal", ""}, slices.Compact(written), "the log into the record, the mark, and that into the record")
+	assert.EqualValues(t, 1, marked(t, s))
+	require.NoError(t, s.Close())
+	require.NoError(t, d.Close())
+}
+
+// TestMarksCountInTheLog: what marks write to the log has it moved while somebody waits, not what the entries wrote alone.
+func TestMarksCountInTheLog(t *testing.T) {
+	d, path, s, shell := onDrive(t, 100)
+	require.NoError(t, shell.Close())
+	moved := false
+	d.Fate = func(op faults.Op, file string) faults.Fate {
+		moved = moved || op == faults.Writing && file == path
+		return faults.Works
+	}
+	busy := func() bool { return true }
+	commit := func(from, count uint64) {
+		rows := make([]store.Row, count)
+		for i := range rows {
+			rows[i] = row("a", from+uint64(i))
+			for k := range 60 {
+				rows[i].LeaveIDs = append(rows[i].LeaveIDs, fmt.Sprintf("a leave of some length, number %d of entry %d", k, rows[i].Number))
+			}
+		}
+		require.NoError(t, s.Commit(rows))
+	}
+	commit(2, 2047)
+	require.NoError(t, s.Tidy(busy))
+	assert.False(t, moved)
+	commit(2049, 1)
+	require.NoError(t, s.Tidy(busy))
+	assert.EqualValues(t, 1024, marked(t, s))
+	assert.True(t, moved)
+	require.NoError(t, s.Close())
+	require.NoError(t, d.Close())
 }

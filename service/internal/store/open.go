@@ -117,15 +117,19 @@ func (s *Store) prepare(before os.FileInfo) error {
 	if err := s.checkVersion(s.writers, true); err != nil {
 		return err
 	}
-	if err := s.markLeft(); err != nil {
+	if err := s.moveLog(); err != nil {
 		return err
 	}
-	if err := checkpoint(s.writers, "TRUNCATE"); err != nil {
-		return s.failed(ErrCommit, "moving the log into the record", err,
-			"close other programs that have the record open, see that the disk has room and is sound")
+	switch marked, err := s.markLeft(); {
+	case err != nil:
+		return err
+	case marked:
+		if err := s.moveLog(); err != nil {
+			return err
+		}
 	}
 	if err := s.lengthen(s.writers); err != nil {
-		return s.failed(ErrCommit, "making the log longer", err, "see that the disk is sound, and that no other program locks the record")
+		return s.failed(ErrUntidy, "making the log longer", err, "see that the disk is sound, and that no other program locks the record")
 	}
 	if err := syncFolder(filepath.Dir(s.path)); err != nil {
 		return s.openFailure(err)
@@ -138,20 +142,29 @@ func (s *Store) prepare(before os.FileInfo) error {
 	return s.watchSides()
 }
 
-// markLeft marks what a crash left without.
-func (s *Store) markLeft() error {
+// moveLog moves all of what a crash left in the log, before anything is written behind it.
+func (s *Store) moveLog() error {
+	if _, err := checkpoint(s.writers, "TRUNCATE"); err != nil {
+		return s.failed(ErrUntidy, "moving the log into the record", err,
+			"close other programs that have the record open, see that the disk has room and is sound")
+	}
+	return nil
+}
+
+// markLeft marks what a crash left without, and tells whether there was any.
+func (s *Store) markLeft() (did bool, err error) {
 	ctx := context.Background()
 	conn, err := s.writers.Conn(ctx)
 	if err != nil {
-		return s.openFailure(err)
+		return false, s.openFailure(err)
 	}
 	defer func() { _ = conn.Close() }() // back to its pool
 	var marked, newest int64
 	if err := conn.QueryRowContext(ctx, `SELECT (`+newestMark+`), (`+newestEntry+`)`).Scan(&marked, &newest); err != nil {
-		return s.readFailure("reading how far entries are marked", err)
+		return false, s.readFailure("reading how far entries are marked", err)
 	}
 	s.fresh.forget(marked)
-	return s.mark(conn, newest)
+	return marked < newest, s.mark(conn, newest)
 }
 
 func (s *Store) openReadOnly() error {
@@ -182,7 +195,9 @@ func (s *Store) Close() error {
 	var errs []error
 	if w := s.writer; w != nil {
 		if w.failed == nil {
-			errs = append(errs, s.mark(w.conn, w.newest))
+			if err := s.mark(w.conn, w.newest); !locked(err) { // else the next to open the record does it
+				errs = append(errs, err)
+			}
 		}
 		errs = append(errs, w.close())
 	}
@@ -284,6 +299,9 @@ func (s *Store) layOut(db *sql.DB) error {
 }
 
 func (s *Store) upgrade(db *sql.DB, from int) error {
+	if err := s.moveLog(); err != nil {
+		return err
+	}
 	how := ""
 	for v := from; v < Version; v++ {
 		how += upgrades[v]

@@ -38,6 +38,15 @@ func foundAtOpening() []found {
 			_ = s.Close()
 			d.Start()
 		}},
+		{"a log to recover that began as zeros", 1, func(t *testing.T, d *faults.Drive, path string) {
+			s, err := store.Open(path, store.Options{Wrap: d.Wrap(path)})
+			require.NoError(t, err)
+			require.True(t, d.Zero(path+"-wal", zeros))
+			require.NoError(t, s.Commit([]store.Row{row("a", 1)}))
+			d.Kill()
+			_ = s.Close()
+			d.Start()
+		}},
 		{"a record without a log", 1, func(t *testing.T, d *faults.Drive, path string) {
 			require.NoError(t, one(t, d, path).Close())
 			db := sql.OpenDB(d.Wrap(path)(nil))

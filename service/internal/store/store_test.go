@@ -270,7 +270,7 @@ func TestNoLogToMove(t *testing.T) {
 	_, err := store.Open(filepath.Join(t.TempDir(), "record"), store.Options{Wrap: func(inner driver.Connector) driver.Connector {
 		return liar{Connector: inner, setting: "wal_checkpoint(TRUNCATE)", answer: "0, -1, -1"}
 	}})
-	require.ErrorIs(t, err, store.ErrCommit)
+	require.ErrorIs(t, err, store.ErrUntidy)
 	assert.ErrorContains(t, err, "the record has no log")
 }
 
