@@ -30,6 +30,9 @@ import (
 // cells is the work budget of each proof: less than the service's own, as in the scripted nights.
 const cells = 20_000
 
+// logZeros is what a log begins with, bytes: as long as the store makes it on a disk of the kernel's.
+const logZeros = 1280 << 10
+
 // hurry is by how much a flusher lets everything else go first, at least, so that what goes to disk together does so every time.
 const hurry = time.Microsecond
 
@@ -179,6 +182,7 @@ func (s *site) start() error {
 	if err != nil {
 		return err
 	}
+	s.drive.Zero(s.path+"-wal", logZeros)
 	d, err = decide.New(decide.Parts{
 		Record: rec, Members: s.members, Moment: moment, Now: s.now, Clock: up.clock.read, Up: s.runs, Cells: cells,
 		NewID:  func() string { s.ids++; return fmt.Sprintf("id-%06d", s.ids) },
