@@ -25,7 +25,7 @@ const (
 const (
 	markStep   = 256
 	markForced = 1024
-	mostFresh  = 2048 // unmarked while somebody always waits
+	mostFresh  = 2048 // unmarked while somebody always waits: measured, 150 bytes of memory each, and its ids
 )
 
 // mark marks the entries beyond one sequence and up to another, on the connection that writes, all or none.
