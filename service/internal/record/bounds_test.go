@@ -43,7 +43,7 @@ func TestEachTextIsBounded(t *testing.T) {
 		require.NoError(t, d.check(), name)
 		set(&d, strings.Repeat("x", 4097))
 		assert.EqualError(t, d.check(), "the entry cannot be kept: "+name+" has 4097 bytes, want at most 4096")
-		for _, v := range []string{"two\nlines", "a\rb", "nul\x00", "\xff"} {
+		for _, v := range []string{"two\nlines", "a\rb", "nul\x00", "\nfirst", "\rfirst", "\x00first", "\xff"} {
 			set(&d, v)
 			assert.EqualError(t, d.check(), "the entry cannot be kept: "+name+" is no single line of UTF-8", "%q", v)
 		}

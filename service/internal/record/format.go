@@ -14,12 +14,9 @@ import (
 // magic begins every entry of format 1. A new format gets a new one; readers keep every old one.
 const magic = "KCE1"
 
-// headBytes is more than an ordinary head takes beside its sentence, so that it is seldom moved as it grows. Choice.
-const headBytes = 512
-
 // encodeHead writes the head of an entry; Hash, Sequence and Stored are not part of it.
 func encodeHead(e Entry) []byte {
-	b := make([]byte, 0, headBytes+len(e.Sentence))
+	b := make([]byte, 0, 256+len(e.Sentence))
 	b = append(b, magic...)
 	b = appendText(b, e.Chain)
 	b = binary.BigEndian.AppendUint64(b, e.Number)
