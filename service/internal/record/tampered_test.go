@@ -119,6 +119,19 @@ func TestRequestIDOfTwoEntries(t *testing.T) {
 	}
 }
 
+// TestNoRequestIDIsNobodys: entries without one share nothing, though none has its mark.
+func TestNoRequestIDIsNobodys(t *testing.T) {
+	r := open(t, newPath(t), record.Options{})
+	for n := range 2 {
+		d := draft("roof", n)
+		d.Request = record.Request{}
+		w, err := r.Append(d, r.Head("roof"))
+		require.NoError(t, err)
+		require.NoError(t, w.Wait())
+	}
+	verifyWhole(t, r, 2)
+}
+
 // TestTamperedFileNamesTheEntry, found by verifying the file; where the chain is broken it does not open either.
 func TestTamperedFileNamesTheEntry(t *testing.T) {
 	_, _, whole := wholeFile(t, 1)
