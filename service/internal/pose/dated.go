@@ -233,4 +233,5 @@ func (t *turn) moveHistory(move func(*time.Time)) {
 			move(&all[i].Mid)
 		}
 	}
+	t.redrift(func(d *question.Drift) { move(&d.Mid) })
 }

@@ -352,7 +352,7 @@ func (t *turn) stale(why string) {
 
 // unlearn drops what was learnt of the pointing, and solves from before: they cannot be compared with those to come.
 func (t *turn) unlearn() {
-	t.s.Learnt, t.s.Solves, t.s.Before, t.s.Against = nil, nil, nil, 0
+	t.s.Learnt, t.s.Solves, t.s.Before, t.s.Drifts, t.s.Against = nil, nil, nil, nil, 0
 }
 
 // setAnew: the mount's clock or site was set, so its belief before and after cannot be compared; the axes did not move.
