@@ -65,9 +65,9 @@ func summedDrift(sum float32, z float64) float32 {
 	return float32(max(0, float64(sum)+min(wildShift, z)-driftSlack))
 }
 
-// sumDrift takes a good solve into the sums.
+// sumDrift takes a good solve of a side that is known into the sums.
 func (t *turn) sumDrift(j question.JudgedSolve) {
-	if !j.Good {
+	if !j.Good || j.Side == "" {
 		return
 	}
 	all := maps.Clone(t.s.Drifts)
