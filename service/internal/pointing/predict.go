@@ -148,14 +148,17 @@ func (v *View) spread(f *Fit) Cov2 {
 	return out
 }
 
-// Between is the covariance of what two solves differ by, as far as the terms leave it open, with what they leave out at both.
-func (f *Fit) Between(a, b *View) Cov2 {
+// Apart is the covariance of what two solves differ by, as far as the terms leave it open.
+func (f *Fit) Apart(a, b *View) Cov2 {
 	d := View{}
 	for t := range Terms {
 		d.slopes[0][t], d.slopes[1][t] = b.slopes[0][t]-a.slopes[0][t], b.slopes[1][t]-a.slopes[1][t]
 	}
-	return d.spread(f).Plus(Misfit()).Plus(Misfit())
+	return d.spread(f)
 }
+
+// Between is the same with what the terms leave out at both.
+func (f *Fit) Between(a, b *View) Cov2 { return f.Apart(a, b).Plus(Misfit()).Plus(Misfit()) }
 
 // Off is where a direction lies from the expected one, across and along: an angle, in the direction in which the great circle leaves.
 func (v *View) Off(seen vec) [2]float64 {

@@ -274,7 +274,7 @@ func Acted(w World, s question.RigState, a Act, x *question.Sample) (question.Ri
 	case ControllerRestarted, PowerLost:
 		t.powerless(x, string(a.Kind))
 	case PayloadChanged:
-		t.s.Learnt, t.s.Before = nil, nil
+		t.s.Learnt, t.s.Before, t.s.Drifts = nil, nil, nil
 		t.repoint(func(m pointing.Model) pointing.Model {
 			return m.Loosened(pointing.Index2, pointing.Cone, pointing.Tube, pointing.Shaft)
 		})
@@ -292,7 +292,7 @@ func Acted(w World, s question.RigState, a Act, x *question.Sample) (question.Ri
 	case DragStop:
 		t.dragStop()
 	default: // an act that this version does not know may be anything
-		t.s.Homing, t.s.Pointing, t.s.Before = nil, nil, nil
+		t.s.Homing, t.s.Pointing, t.s.Before, t.s.Drifts = nil, nil, nil, nil
 		t.lose("an act that is not understood: " + string(a.Kind))
 	}
 	t.settleEpoch()
@@ -352,12 +352,12 @@ func (t *turn) stale(why string) {
 
 // unlearn drops what was learnt of the pointing, and solves from before: they cannot be compared with those to come.
 func (t *turn) unlearn() {
-	t.s.Learnt, t.s.Solves, t.s.Before, t.s.Against = nil, nil, nil, 0
+	t.s.Learnt, t.s.Solves, t.s.Before, t.s.Drifts, t.s.Against = nil, nil, nil, nil, 0
 }
 
 // setAnew: the mount's clock or site was set, so its belief before and after cannot be compared; the axes did not move.
 func (t *turn) setAnew(k ActKind) {
-	t.s.Syncs, t.s.Ahead, t.s.Lacking, t.s.Learnt, t.s.Before = nil, nil, nil, nil, nil
+	t.s.Syncs, t.s.Ahead, t.s.Lacking, t.s.Learnt, t.s.Before, t.s.Drifts = nil, nil, nil, nil, nil, nil
 	t.repoint(func(m pointing.Model) pointing.Model { // as seen by another clock, or from another place
 		return m.Loosened(pointing.Index1, pointing.TiltA, pointing.TiltB)
 	})

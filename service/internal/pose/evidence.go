@@ -38,6 +38,7 @@ func Evidence(w World, s question.RigState, j question.JudgedSolve) (question.Ri
 	if !t.oneSide(j.Side) { // what it shows was counted from a side that it may not have been on
 		j.Side, j.Rotation, j.Camera = "", nil, nil
 	}
+	t.sumDrift(j)
 	t.s.Solves = append(t.s.Solves, j)
 	if n := len(t.s.Solves); n > maxSolves {
 		t.s.Solves = t.s.Solves[n-maxSolves:]

@@ -114,6 +114,14 @@ func (j JudgedSolve) Settles() bool { return j.Verdict == Accepted || j.Verdict 
 // InDoubt tells whether it was good, told against the pose and was not taken.
 func (j JudgedSolve) InDoubt() bool { return j.Good && j.Against && j.Verdict != Accepted }
 
+// Drift is what good solves shifted by from picture to picture beyond what the axes turned.
+type Drift struct {
+	Sums   [4]float32 `json:"sums"` // across up and down, along up and down; standard deviations
+	Pose   rig.Axes   `json:"pose"` // of the last picture, as of its solve
+	Solved rig.Axes   `json:"solved"`
+	Mid    time.Time  `json:"mid"`
+}
+
 // SyncDone is one sync that the mount was told, since the last homing.
 type SyncDone struct {
 	At   time.Time `json:"at"`
@@ -183,10 +191,12 @@ type RigState struct {
 	Learnt map[rig.Side]Offsets `json:"learnt,omitempty"`
 	// Pointing holds the pointing model of each of the optics, by name. It outlives homings.
 	Pointing map[string]pointing.Model `json:"pointing,omitempty"`
-	Against  int                       `json:"against,omitempty"` // independent good solves in a row that disagree with the pose
-	Proof    *Proof                    `json:"proof,omitempty"`
-	Limits   []MountLimit              `json:"limits,omitempty"`
-	Demoted  map[rig.SourceKind]string `json:"demoted,omitempty"` // sources that moved with a sync, and when
+	// Drifts are, by optics, what solves shifted by to one side. They outlive a homing at which the axes had not turned unseen.
+	Drifts  map[string]Drift          `json:"drifts,omitempty"`
+	Against int                       `json:"against,omitempty"` // independent good solves in a row that disagree with the pose
+	Proof   *Proof                    `json:"proof,omitempty"`
+	Limits  []MountLimit              `json:"limits,omitempty"`
+	Demoted map[rig.SourceKind]string `json:"demoted,omitempty"` // sources that moved with a sync, and when
 	// Parted are the sources that do not turn as a better one does, and since when: no sources before the next homing.
 	Parted map[rig.SourceKind]string `json:"parted,omitempty"`
 	// Beside is the reading of the best source less that of the next as they were when last found to agree; nil: not seen together yet.

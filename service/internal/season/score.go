@@ -51,6 +51,7 @@ type Asked struct {
 	Pose     float64    // by how much the service has the axes wrong, degrees; 0 with gates that hold none
 	Clock    float64    // degrees that wrong clocks are worth
 	Site     float64    // degrees by which the site is wrong
+	Alike    bool       // in rig file and mount alike, which no solve shows
 	Attested bool
 }
 
@@ -89,6 +90,11 @@ func (n *night) wrongSite() float64 {
 		return 0
 	}
 	return worst
+}
+
+// wrongAlike tells whether rig file and mount have the same wrong longitude.
+func (n *night) wrongAlike() bool {
+	return n.wrongSite() > 0 && n.mount.Site.Lon == n.rig.Site.Lon && n.mount.Site.Lat == n.real.Site.Lat
 }
 
 // poseNow is the pose that the service holds; nothing with gates that hold none.
@@ -137,7 +143,7 @@ func (s *Score) asked(n *night, c *claim, a decide.Answer) {
 		return
 	}
 	v := Asked{
-		At: n.now, Picture: c.n, Mechanism: c.mechanism, Verdict: a.Verdict, Faults: n.lasts(), Clock: n.wrongClocks(), Site: n.wrongSite(),
+		At: n.now, Picture: c.n, Mechanism: c.mechanism, Verdict: a.Verdict, Faults: n.lasts(), Clock: n.wrongClocks(), Site: n.wrongSite(), Alike: n.wrongAlike(),
 		Pose: n.poseError(), Attested: n.lot.Species.Attested, Cloud: n.stars(n.now) < 1, First: !s.taken, Before: n.before,
 		Doubt: n.d != nil && n.poseState != question.Known,
 	}

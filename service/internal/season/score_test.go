@@ -39,10 +39,17 @@ func TestTotal(t *testing.T) {
 	assert.Equal(t, 1, bad.OverDegree, "the one that made it worse")
 	assert.Equal(t, 1, bad.LeftDegree)
 	assert.Equal(t, 3, bad.OverQuarter)
+	assert.Equal(t, 2, bad.WorseQuarter)
+	assert.Equal(t, []int{0, 0}, []int{bad.AlikeDegree, bad.AlikeSite})
 	assert.Equal(t, []int{1, 1, 1, 0}, []int{bad.WrongClock, bad.WrongSite, bad.WrongPose, bad.WrongPoseAttested})
 	assert.InDelta(t, 5, bad.WorstBelief, 0)
 	assert.InDelta(t, 2, bad.WorstPoseAttested, 0)
 	assert.Equal(t, 2, bad.False)
+	alike := night(
+		at(0, verdict.Allow, Asked{Belief: 2, Site: 2, Alike: true}), at(1, verdict.Allow, Asked{Belief: 2, Before: 2, Site: 2, Alike: true}),
+		at(2, verdict.Allow, Asked{Belief: 2, Site: 2}), at(3, verdict.Allow, Asked{Belief: 0.5, Site: 0.5, Alike: true}),
+	)
+	assert.Equal(t, []int{2, 1, 3, 2}, []int{alike.OverDegree, alike.AlikeDegree, alike.WrongSite, alike.AlikeSite})
 	assert.Len(t, bad.Wrong, 2, "of a night, one line for each way")
 }
 

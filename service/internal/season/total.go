@@ -19,13 +19,15 @@ type Total struct {
 	OverDegree            int // accepted solves that brought belief more than 1° off over the ground, or farther off
 	LeftDegree            int // accepted ones after which it was still as far off, though no farther than before: a mount that does not take syncs as told
 	OverQuarter           int // more than 0.25°, all of both
+	WorseQuarter          int // of these, it was farther off than before
+	AlikeDegree           int // of OverDegree, with the site wrong alike in rig file and mount
 	WorstBelief           float64
 	Slews, EndsOver       int     // slews that ended more than 25° off by syncs
 	WorstEnd              float64 // degrees, by syncs
 	EndsOverSlip          int     // the same where a slip that no counter knows of makes up for it
 	WrongPose, WrongClock int     // accepted while that was wrong by more than 1°
-	WrongSite             int
-	WrongPoseAttested     int // the same on rigs whose homing a person attests: their own bound is 3°
+	WrongSite, AlikeSite  int     // the latter with the site wrong alike
+	WrongPoseAttested     int     // the same on rigs whose homing a person attests: their own bound is 3°
 	WorstPoseAttested     float64
 	WorstDrift            float64
 	DriftOver             int // nights
@@ -121,11 +123,14 @@ func (t *Total) accepted(s *Score, a *Asked) {
 		return is
 	}
 	count(a.Mechanism != "", &t.FalseAccepted)
-	worse := a.Belief > beliefBar && a.Belief > a.Before+0.02
-	wrong := count(worse, &t.OverDegree)
-	count(a.Belief > beliefBar && !worse, &t.LeftDegree)
+	worse := a.Belief > a.Before+0.02
+	wrong := count(worse && a.Belief > beliefBar, &t.OverDegree)
+	count(wrong && a.Alike, &t.AlikeDegree)
+	count(!worse && a.Belief > beliefBar, &t.LeftDegree)
 	wrong = count(a.Belief > quarterBar, &t.OverQuarter) || wrong
+	count(worse && a.Belief > quarterBar, &t.WorseQuarter)
 	wrong = count(a.Clock > wrongBar, &t.WrongClock) || wrong
+	count(a.Site > wrongBar && a.Alike, &t.AlikeSite)
 	wrong = count(a.Site > wrongBar, &t.WrongSite) || wrong
 	if a.Attested {
 		t.WorstPoseAttested = math.Max(t.WorstPoseAttested, a.Pose)

@@ -39,8 +39,17 @@ type State struct {
 	Syncs    []Done
 	Solves   []Judged
 	Before   []Judged // those in doubt from before homings that moved nothing
+	Drift    *Drift   // of earlier solves as this one, on its side; nil: none
 	Marks    []Mark
 	Disproof bool // samples disproved how the file has syncs kept
+}
+
+// Drift is what solves shifted by to one side, and the last of them.
+type Drift struct {
+	Sums   [4]float64 // across up and down, along up and down; standard deviations
+	Pose   Axes
+	Solved Axes
+	Mid    *float64 // nil: what was last seen is not to be compared
 }
 
 // Sample is the last report of the rig.

@@ -28,6 +28,7 @@ func (s *stood) draw(n int) *slow.Question {
 	for range pick(l.rng, 0, 0, 0, 1, 1, 1, 1, 2) {
 		l.spoil()
 	}
+	l.drifts()
 	return &l.q
 }
 

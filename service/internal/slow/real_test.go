@@ -343,6 +343,19 @@ func (s *stood) history(q *slow.Question, held *question.RigState) {
 		held.Syncs = append(held.Syncs, question.SyncDone{At: after(q.At, d.Time), Axes: axes(d.Axes), Nearer: d.Nearer})
 	}
 	held.Solves, held.Before = s.solves(q, st.Solves), s.solves(q, st.Before)
+	if d := st.Drift; d != nil {
+		was := question.Drift{Pose: axes(d.Pose), Solved: axes(d.Solved)}
+		for i, sum := range d.Sums {
+			was.Sums[i] = float32(sum)
+		}
+		if d.Mid != nil {
+			was.Mid = after(q.At, *d.Mid)
+		}
+		held.Drifts = map[string]question.Drift{}
+		for _, side := range []rig.Side{rig.East, rig.West, rig.First, rig.Second} {
+			held.Drifts[string(side)+" "+s.optics()] = was
+		}
+	}
 	for _, m := range st.Marks {
 		held.Recent = append(held.Recent, question.SampleMark{Time: after(q.At, m.Time), Doing: question.Doing(m.Doing), Axes: axes(m.Axes), Known: m.Known})
 	}

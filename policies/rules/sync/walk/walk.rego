@@ -27,22 +27,36 @@
 #       sentence: "Solve after solve lies off to the same side, {value} in all; {limit} is the most, and chance does not do that."
 #       remedy: "If a clutch was opened, the tripod or the polar axis moved, or the payload changed, report that; if home is at other marks now, state it and how sure it is; else see whether something slips, and home the rig."
 #       need: [homing]
+#     drifting:
+#       fact: drift_sigma
+#       limit: drift_sigma
+#       sentence: "Picture after picture the solves shift to one side and the axes do not turn so, {value} in all; {limit} is the most."
+#       remedy: "Either something slips slowly or the solver is being misled. Take more pictures: a few that shift as the axes turn end this. If it stays, home the rig and look at the pictures."
+#       need: [second_solve]
 package rules.sync.walk
 
 import data.limits.sync.walk as limits
 
 default finding := {"effect": "hold", "code": "fact_missing"}
 
-finding := outcome[input.walk_sigma <= limits.walk_sigma][input.run_sigma <= limits.run_sigma] if {
+finding := outcome[input.walk_sigma <= limits.walk_sigma][input.run_sigma <= limits.run_sigma][input.drift_sigma <= limits.drift_sigma] if {
 	is_number(input.walk_sigma)
 	is_number(input.run_sigma)
+	is_number(input.drift_sigma)
 	is_number(limits.walk_sigma)
 	is_number(limits.run_sigma)
+	is_number(limits.drift_sigma)
 }
 
 outcome := {
-	true: {true: no_walk, false: one_sided},
-	false: {true: walked, false: walked},
+	true: {
+		true: {true: no_walk, false: drifting},
+		false: {true: one_sided, false: one_sided},
+	},
+	false: {
+		true: {true: walked, false: walked},
+		false: {true: walked, false: walked},
+	},
 }
 
 no_walk := {"effect": "pass", "code": "no_walk"}
@@ -50,3 +64,5 @@ no_walk := {"effect": "pass", "code": "no_walk"}
 walked := {"effect": "hold", "code": "walked"}
 
 one_sided := {"effect": "hold", "code": "one_sided"}
+
+drifting := {"effect": "hold", "code": "drifting"}

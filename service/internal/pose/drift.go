@@ -1,0 +1,123 @@
+package pose
+
+import (
+	"maps"
+	"math"
+	"time"
+
+	"keepclear.example/keepclear/service/internal/pointing"
+	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/unit"
+)
+
+// From one picture to the next solves shift as the axes turn, whatever a mount's constant errors are. Where they shift by something more, to one
+// side picture after picture, something slips or the solver is being led: told from what two pictures differ by, that shows before the pointing
+// model has learnt anything, which alone would take a slow drift for errors of the mount. Summed as Page does (Biometrika 41, 1954), but that a
+// solve which comes back where the drift began ends it at once.
+const (
+	// driftJitter is by how much, one standard deviation each way, shifts miss that on one place of the sky: the play of the gears, the periodic
+	// error of a worm, the scatter of two solves. Common practice, no source.
+	driftJitter = 1.5 * unit.Arcminute
+	// driftHour is what an hour between them adds: metal cools. Common practice, no source.
+	driftHour = 1 * unit.Arcminute
+	// driftSlack is how much of a shift to one side, standard deviations, counts for nothing: bending goes on all night.
+	driftSlack = 0.5
+	// wildShift is the most that one shift away counts for: a single false solve, or one kick, is no drift.
+	wildShift = 4
+	// samePlace is within which two pictures show one place: elsewhere what the terms leave out counts too.
+	samePlace = 10 * unit.Arcminute
+	// slipped is the same of a home that a person states. Choice: marks are met to half a degree, and a person sees more.
+	slipped = 1 * unit.Degree
+	// sameHome is by how much the axes may miss a sensed home, and nothing turned unseen. Choice: sensors repeat to some 0.02°.
+	sameHome = 4 * unit.Arcminute
+	// mostUntold is what is left of a sum through a homing that does not tell whether the axes had turned unseen: four pictures end it.
+	mostUntold = 6
+	// driftLimit is the default of sync/walk drift_sigma.
+	driftLimit = 4
+)
+
+// Drifted is what has come together of unexplained shifts to one side with one more solve.
+func Drifted(r *rig.Rig, s question.RigState, j question.JudgedSolve) question.Drift {
+	d, ok := s.Drifts[driftOf(j)]
+	last := question.JudgedSolve{Pose: d.Pose, Solved: d.Solved, Mid: d.Mid}
+	d.Pose, d.Solved, d.Mid = j.Pose, j.Solved, j.Mid
+	if !ok || last.Mid.IsZero() || j.Confirmed {
+		return d
+	}
+	m, mount := PointingModel(r, s, j.Optics), pointing.MountOf(r)
+	from, to := m.At(mount, last.Pose), m.At(mount, j.Pose)
+	a, b := from.Off(direction(r, last.Solved)), to.Off(direction(r, j.Solved))
+	jitter := unit.Angle(hypot(driftJitter, driftHour*unit.Angle(j.Mid.Sub(last.Mid).Abs().Hours())))
+	v := m.Apart(&from, &to).Plus(pointing.Cov2{float64(jitter * jitter), 0, float64(jitter * jitter)})
+	if Deliberate(r, last, j) > samePlace {
+		v = v.Plus(pointing.Misfit()).Plus(pointing.Misfit())
+	}
+	for i := range a {
+		z := (b[i] - a[i]) / math.Sqrt(v[2*i])
+		d.Sums[2*i] = summedDrift(d.Sums[2*i], z)
+		d.Sums[2*i+1] = summedDrift(d.Sums[2*i+1], -z)
+	}
+	return d
+}
+
+func summedDrift(sum float32, z float64) float32 {
+	return float32(max(0, float64(sum)+min(wildShift, z)-driftSlack))
+}
+
+// sumDrift takes a good solve of a side that is known into the sums.
+func (t *turn) sumDrift(j question.JudgedSolve) {
+	if !j.Good || j.Side == "" {
+		return
+	}
+	all := maps.Clone(t.s.Drifts)
+	if all == nil {
+		all = map[string]question.Drift{}
+	}
+	all[driftOf(j)] = Drifted(t.r, t.s, j)
+	t.s.Drifts = all
+}
+
+// redrift changes what is held of every drift.
+func (t *turn) redrift(change func(*question.Drift)) {
+	if len(t.s.Drifts) == 0 {
+		return
+	}
+	all := make(map[string]question.Drift, len(t.s.Drifts))
+	for o, d := range t.s.Drifts {
+		change(&d)
+		all[o] = d
+	}
+	t.s.Drifts = all
+}
+
+// rezeroDrifts is what a homing makes of drifts, at which the axes stood so far from home by what they read. Where they had turned unseen, that is what
+// the pictures shifted by. Where they had not, the next picture goes on from the last. Where nothing tells, the pictures begin anew, and a few that
+// shift as the axes do end what was summed.
+func (t *turn) rezeroDrifts(h *question.Homing, step rig.Axes, told bool) {
+	most := slipped
+	if h.Sensed && t.s.Homing != nil && t.s.Homing.Sensed {
+		most = sameHome
+	}
+	switch {
+	case h.SigmaTold, told && step.Abs().Max() > most:
+		t.s.Drifts = nil
+	case told:
+		t.redrift(func(d *question.Drift) { d.Pose = d.Pose.Sub(step) })
+	default:
+		t.redrift(func(d *question.Drift) {
+			d.Mid = time.Time{}
+			for i, s := range d.Sums {
+				d.Sums[i] = min(s, mostUntold)
+			}
+		})
+	}
+}
+
+// driftOf names the drift that a solve counts to: on the other side what shifts looks turned over, in axis terms or against the sky.
+func driftOf(j question.JudgedSolve) string { return string(j.Side) + " " + j.Optics }
+
+// drifts tells whether solves as this one drift by more than the rule sync/walk lets pass by default.
+func (t *turn) drifts(j question.JudgedSolve) bool {
+	return pointing.Longest(t.s.Drifts[driftOf(j)].Sums) > driftLimit
+}

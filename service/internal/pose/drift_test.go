@@ -1,0 +1,205 @@
+package pose
+
+import (
+	"fmt"
+	"math"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"keepclear.example/keepclear/service/internal/frame"
+	"keepclear.example/keepclear/service/internal/pointing"
+	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/unit"
+)
+
+// camera takes pictures of a rig in a picture's own terms: off by so many arcminutes along, from where the pose looks.
+type camera struct {
+	*night
+	taken int
+}
+
+func filming(t *testing.T) *camera {
+	n := eyed(t, rig.MotorCount, rig.KeptOnAxes)
+	n.s.Pointing = nil // nothing is learnt yet
+	return &camera{night: n}
+}
+
+// shot is a good solve minutes after the last at a pose, off on axis 2 by so many arcminutes.
+func (c *camera) shot(pose rig.Axes, minutes int, off float64) question.JudgedSolve {
+	c.taken++
+	c.m.wait(time.Duration(minutes) * time.Minute)
+	return question.JudgedSolve{
+		RequestID: fmt.Sprint("shot ", c.taken), Picture: fmt.Sprint("picture ", c.taken), At: c.m.at, Mid: c.m.at, Optics: "main", Good: true, Agreed: true,
+		Side: c.w.Rig.Kind.SideOf(pose), Pose: pose, Solved: pose.Add(rig.Axes{A2: unit.Arcmin(off)}), Verdict: question.Held,
+	}
+}
+
+// film takes pictures and returns the longest sum after the last.
+func (c *camera) film(pose rig.Axes, offs ...float64) float64 {
+	c.t.Helper()
+	var j question.JudgedSolve
+	for _, off := range offs {
+		j = c.shot(pose, 1, off)
+		before := Drifted(c.w.Rig, c.s, j)
+		s, _ := Evidence(c.w, c.s, j)
+		c.s = s
+		require.Equal(c.t, before, c.s.Drifts[driftOf(j)], "a question is told what will be held")
+	}
+	return c.sum(j)
+}
+
+func (c *camera) sum(j question.JudgedSolve) float64 {
+	return pointing.Longest(c.s.Drifts[driftOf(j)].Sums)
+}
+
+var field = rig.DegAxes(-30, 50)
+
+// The sums by hand, of the figures above: 4′ on one field a minute apart are 2.67 standard deviations of 1.5′, less a half each.
+func TestDriftOfOneField(t *testing.T) {
+	step := 4/math.Hypot(1.5, 1.0/60) - 0.5
+	assert.InDelta(t, 0, filming(t).film(field, 0), 0)
+	assert.InDelta(t, step, filming(t).film(field, 0, 4), 0.03) // the terms leave a little open between two poses of one field
+	assert.InDelta(t, 2*step, filming(t).film(field, 0, 4, 8), 0.06)
+	assert.InDelta(t, 2*step, filming(t).film(field, 0, -4, -8), 0.06, "either way")
+	assert.InDelta(t, 0, filming(t).film(field, 0, 4, 8, 0), 2*step+0.1, "back at once")
+	assert.Less(t, filming(t).film(field, 0, 4, 8, 12, 16, 20, 24, 0), 3.6, "one shift counts for four at the most, and coming back takes all away")
+	assert.InDelta(t, 3.5, filming(t).film(field, 0, 600), 0.01, "one wild solve is none")
+	assert.LessOrEqual(t, filming(t).film(field, 0, 600, 0, -600, 0, 600, 0), float64(driftLimit), "nor are several")
+	assert.InDelta(t, 2*step-1, filming(t).film(field, 0, 4, 8, 8, 8), 0.1, "those that stay take a half each")
+	assert.InDelta(t, 0, filming(t).film(field, 0, 0.7, 0, 0.7, 1.4, 2.1, 2.8), 0.01, "what bends all night")
+}
+
+// Pictures of other fields count by what the terms leave open between them: little where they lie near, nothing much where far, while nothing was learnt.
+func TestDriftBetweenFields(t *testing.T) {
+	between := func(apart float64) float64 {
+		c := filming(t)
+		c.film(field, 0)
+		return c.film(field.Add(rig.DegAxes(0, apart)), 10)
+	}
+	assert.InDelta(t, 3.5, between(0.1), 0.01)
+	assert.Greater(t, between(2), 2.0)
+	assert.Less(t, between(2), 3.2, "and what the terms leave out")
+	assert.Less(t, between(60), between(2), "of which the terms leave more open")
+
+	c := filming(t)
+	c.film(field, 0, 4, 8)
+	over := c.shot(rig.DegAxes(150, -50), 0, 0)
+	assert.InDelta(t, 0, c.sum(over), 0, "the other side has sums of its own")
+	guide := c.shot(field, 1, 99)
+	guide.Optics = "guide"
+	assert.InDelta(t, 0, pointing.Longest(Drifted(c.w.Rig, c.s, guide).Sums), 0, "and so have other optics")
+}
+
+// An hour adds a minute of arc, and a picture of which two say that the mount moved counts for nothing.
+func TestWhatIsNoDrift(t *testing.T) {
+	c := filming(t)
+	c.film(field, 0)
+	late := c.shot(field, 120, 4)
+	assert.InDelta(t, 4/math.Hypot(1.5, 2)-0.5, pointing.Longest(Drifted(c.w.Rig, c.s, late).Sums), 0.03)
+
+	confirmed := c.shot(field, 1, 15)
+	confirmed.Confirmed = true
+	d := Drifted(c.w.Rig, c.s, confirmed)
+	assert.InDelta(t, 0, pointing.Longest(d.Sums), 0)
+	assert.Equal(t, confirmed.Mid, d.Mid, "the next goes on from it")
+
+	poor := c.shot(field, 1, 15)
+	poor.Good = false
+	s, _ := Evidence(c.w, c.s, poor)
+	assert.Equal(t, c.s.Drifts, s.Drifts)
+}
+
+// While solves drift nothing is forgotten on their word, and no polar axis is told to be off: which of them to believe is what is open.
+func TestNothingIsTakenFromSolvesThatDrift(t *testing.T) {
+	c := filming(t)
+	c.film(field, 0, 4, 8, 12)
+	last := c.shot(field, 1, 16)
+	turn := begin(c.w, c.s)
+	assert.True(t, turn.drifts(last))
+	_, ok := turn.polarError(c.tilted(field), c.tilted(rig.DegAxes(20, 20)))
+	assert.False(t, ok)
+	c.s.Drifts = nil
+	turn = begin(c.w, c.s)
+	_, ok = turn.polarError(c.tilted(field), c.tilted(rig.DegAxes(20, 20)))
+	assert.True(t, ok, "a polar axis half a degree off explains these")
+}
+
+// tilted is a solve by a mount whose polar axis stands half a degree too far east.
+func (c *camera) tilted(pose rig.Axes) question.JudgedSolve {
+	j := c.shot(pose, 1, 0)
+	r := c.w.Rig
+	off := rig.NewChain(r.Kind, r.Site.Lat, rig.Tilt{East: 0.5 * unit.Degree}, r.Chain.Point1, 0)
+	j.Solved = rig.LiftNear(r.Chain.Solve(r.Kind, frame.Vec[frame.Rig](off.Direction(pose)), j.Side), pose)
+	return j
+}
+
+// A homing at which the axes had turned unseen explains what the pictures shifted by. One at which they had not lets the next go on from the last, from
+// where the axes now count; where nothing tells, four pictures end it. Acts after which solves cannot be compared end it too.
+func TestDriftThroughAHoming(t *testing.T) {
+	led := func(slip float64) *camera {
+		c := filming(t)
+		c.toAxes(field, false)
+		require.Greater(t, c.film(field, 0, 4, 8, 12), 6.0)
+		c.m.axes.A1 += unit.Deg(slip)
+		c.m.fault.A1 += unit.Deg(slip)
+		c.toAxes(c.w.Rig.Home, false)
+		c.m.wait(2 * time.Second)
+		c.look()
+		return c
+	}
+	same := led(0)
+	same.byEye(same.w.Rig.Home, nil)
+	assert.Greater(t, same.film(field, 12), 5.0, "pictures go on from the last")
+	assert.Less(t, same.film(field, 0), 3.6, "and one that is back ends it")
+
+	near := led(0.4)
+	near.byEye(near.w.Rig.Home, nil)
+	assert.Greater(t, near.sum(near.shot(field, 1, 0)), 6.0, "eyes may be off by that")
+
+	far := led(1.2)
+	far.byEye(far.w.Rig.Home, nil)
+	assert.Empty(t, far.s.Drifts)
+
+	sure := led(0)
+	said := rig.DegAxes(0.5, 0.5)
+	sure.byEye(sure.w.Rig.Home, &said)
+	assert.Empty(t, sure.s.Drifts)
+
+	silent := led(0)
+	silent.m.wait(20 * time.Minute) // the last sample is too old to tell
+	silent.byEye(silent.w.Rig.Home, nil)
+	assert.InDelta(t, mostUntold, silent.sum(silent.shot(field, 1, 0)), 0)
+	assert.LessOrEqual(t, silent.film(field, 0, 0, 0, 0, 0), float64(driftLimit))
+
+	for _, act := range []ActKind{TripodMoved, PolarAxisAdjusted, PayloadChanged, ClockSet, SiteSet, "none that is known"} {
+		c := led(0)
+		x := c.m.sample()
+		s, _ := Acted(c.w, c.s, Act{Kind: act, Person: "A. Nyman"}, &x)
+		assert.Empty(t, s.Drifts, act)
+	}
+}
+
+// Sensors repeat to minutes: what misses one by more turned unseen.
+func TestDriftThroughASensedHoming(t *testing.T) {
+	for _, miss := range []struct {
+		arcmin float64
+		ends   bool
+	}{{3, false}, {6, true}} {
+		c := filming(t)
+		c.film(field, 0, 4, 8, 12)
+		turn := begin(c.w, c.s)
+		h := *c.s.Homing
+		h.Sensed = true
+		turn.s.Homing = &h
+		turn.rezeroDrifts(&h, rig.Axes{A1: unit.Arcmin(miss.arcmin)}, true)
+		assert.Equal(t, miss.ends, len(turn.s.Drifts) == 0, miss.arcmin)
+		assert.NotEmpty(t, c.s.Drifts, "a state is a value")
+		for key, d := range turn.s.Drifts {
+			assert.InDelta(t, -miss.arcmin, d.Pose.Sub(c.s.Drifts[key].Pose).A1.Arcmin(), 1e-9)
+		}
+	}
+}
