@@ -122,24 +122,11 @@ func (d *Decider) foldInTurn(g *group) error {
 	return d.fold(g)
 }
 
-// fold reads one chain from its last state entry on.
+// fold takes one chain as the record holds it.
 func (d *Decider) fold(g *group) error {
-	ctx := context.Background()
-	f := &state.Fold{Chain: state.New()}
-	from := uint64(1)
-	switch last, err := d.parts.Record.LastState(ctx, g.name); {
-	case err == nil:
-		from = last.Number
-	case !errors.Is(err, record.ErrAbsent):
+	f, err := d.read(g.name)
+	if err != nil {
 		return err
-	}
-	for e, err := range d.parts.Record.Scan(ctx, g.name, from) {
-		if err == nil {
-			err = f.Apply(e)
-		}
-		if err != nil {
-			return err
-		}
 	}
 	was := g.live
 	g.mu.Lock() // of the service's chain the locks are read without its turn
@@ -150,6 +137,32 @@ func (d *Decider) fold(g *group) error {
 	g.takeOwed()
 	g.setOpen()
 	return nil
+}
+
+// read returns the fold of a chain: as the record read it when it was opened, else from its last state entry on.
+func (d *Decider) read(chain string) (*state.Fold, error) {
+	folded, err := d.parts.Record.Folded(chain)
+	if f, ok := folded.(*state.Fold); ok || err != nil {
+		return f, err
+	}
+	ctx := context.Background()
+	f := &state.Fold{Chain: state.New()}
+	from := uint64(1)
+	switch last, err := d.parts.Record.LastState(ctx, chain); {
+	case err == nil:
+		from = last.Number
+	case !errors.Is(err, record.ErrAbsent):
+		return nil, err
+	}
+	for e, err := range d.parts.Record.Scan(ctx, chain, from) {
+		if err == nil {
+			err = f.Apply(e)
+		}
+		if err != nil {
+			return nil, err
+		}
+	}
+	return f, nil
 }
 
 // resumed is a state as the record has it, brought to the clock as it reads now.

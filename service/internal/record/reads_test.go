@@ -141,3 +141,51 @@ func TestReadingGivenUp(t *testing.T) {
 		assert.False(t, errors.As(err, &at), "%s: %v", name, err)
 	}
 }
+
+// seen is a fold that notes what it is shown, and fails at an entry.
+type seen struct {
+	chain   string
+	numbers []uint64
+	failsAt uint64
+}
+
+func (s *seen) Apply(e record.Entry) error {
+	if e.Number == s.failsAt {
+		return errors.New("not to be folded")
+	}
+	s.numbers = append(s.numbers, e.Number)
+	return nil
+}
+
+func (s *seen) State() ([]byte, error) { return nil, nil }
+
+// TestFoldedAsItWasRead: what is read of each chain when the file is opened, from its last state entry on, is had once, and only while the chain stands
+// there; what cannot be folded is told to who asks, and keeps nobody from opening the file.
+func TestFoldedAsItWasRead(t *testing.T) {
+	path := newPath(t)
+	r, err := record.Open(path, record.Options{StateEvery: 2, State: func(string, record.Head) []byte { return []byte("{}") }})
+	require.NoError(t, err)
+	write(t, r, "pier", 1, 2, 3) // 1, a state, 3, a state, 5
+	write(t, r, "roof", 1, 2)
+	write(t, r, "well", 1)
+	assert.Nil(t, must(r.Folded("pier")), "nothing was asked for")
+	require.NoError(t, r.Close())
+	r = open(t, path, record.Options{Fold: func(chain string) record.Folder {
+		return &seen{chain: chain, failsAt: map[string]uint64{"roof": 3}[chain]}
+	}})
+	assert.Equal(t, &seen{chain: "pier", numbers: []uint64{4, 5}}, must(r.Folded("pier")))
+	assert.Nil(t, must(r.Folded("pier")), "once")
+	assert.Nil(t, must(r.Folded("moat")), "no such chain")
+	got, err := r.Folded("roof")
+	require.ErrorContains(t, err, "not to be folded")
+	assert.Equal(t, []uint64{2}, got.(*seen).numbers)
+	write(t, r, "well", 2)
+	assert.Nil(t, must(r.Folded("well")), "the chain has gone on")
+}
+
+func must(f record.Folder, err error) record.Folder {
+	if err != nil {
+		panic(err)
+	}
+	return f
+}
