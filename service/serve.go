@@ -241,7 +241,10 @@ func assemble(s streams, members []decide.Member, o serveOptions, clock clockRea
 		record: rec, decider: d, server: server, listener: listener, log: log, look: look,
 		clock: clock(s.now()), mostClockS: mostClock(members), notices: append(inForce(d), toLookAt(members)...),
 	}
-	sv.tasks = append(sv.tasks, func(ctx context.Context) error { return proveRules(ctx, members, sv.settle) }, headKeeper(rec, log))
+	complete := func(ctx context.Context) error {
+		return errors.Join(checker.Complete(), proveRules(ctx, members, sv.settle))
+	} // first what other requests wait for
+	sv.tasks = append(sv.tasks, complete, headKeeper(rec, log))
 	return sv, nil
 }
 
