@@ -168,6 +168,7 @@ func readMembers(files []rigFile, defs []limits.Definition, facility *limits.Lay
 		all.Go(func() {
 			for i := int(next.Add(1)) - 1; i < len(files); i = int(next.Add(1)) - 1 {
 				out[i].Member, out[i].bad = newMember(files[i], defs, facility)
+				runtime.Gosched() // who waited for the disk goes on, and not only after ten milliseconds
 			}
 		})
 	}

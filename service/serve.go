@@ -162,8 +162,8 @@ type service struct {
 func newService(s streams, o serveOptions) (*service, error) {
 	o.checker = sync.OnceValues(wire.NewChecker)
 	var beside sync.WaitGroup
-	beside.Go(func() { _, _ = o.checker() }) // takes half as long as reading the rigs, and needs nothing of them
 	o.opening = openBeside(o.record, &beside)
+	beside.Go(func() { _, _ = o.checker() }) // needs nothing of the rigs
 	sv, err := servingOf(s, o)
 	o.opening.drop()
 	beside.Wait()
