@@ -446,7 +446,7 @@ func openRecord(path string) (*keeping, error) {
 	var err error
 	k.record, err = record.Open(path, record.Options{
 		KeepHeads: func() bool { return k.whole },
-		Fold:      state.NewFold,
+		Fold:      state.NewRefold,
 		State:     func(chain string, on record.Head) []byte { return k.decider.StateOf(chain, on) },
 		Reopened: func(map[string]record.Head) error {
 			if err := k.decider.Refold(); err != nil {

@@ -146,7 +146,7 @@ func (d *Decider) read(chain string) (*state.Fold, error) {
 		return f, err
 	}
 	ctx := context.Background()
-	f := &state.Fold{Chain: state.New()}
+	f := state.NewRefold(chain).(*state.Fold)
 	from := uint64(1)
 	switch last, err := d.parts.Record.LastState(ctx, chain); {
 	case err == nil:

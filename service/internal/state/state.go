@@ -142,10 +142,13 @@ func DecodeChain(body []byte) (Chain, error) {
 }
 
 // Fold is a fold in progress: record.Folder.
-type Fold struct{ Chain Chain }
+type Fold struct {
+	Chain Chain
+	lean  bool // what the fold does not read is not looked at
+}
 
 // NewFold begins a fold of any chain.
-func NewFold(string) record.Folder { return &Fold{New()} }
+func NewFold(string) record.Folder { return &Fold{Chain: New()} }
 
 // Apply takes one entry of the chain in.
 func (f *Fold) Apply(e record.Entry) error {
@@ -157,7 +160,7 @@ func (f *Fold) Apply(e record.Entry) error {
 		f.Chain = c
 		return nil
 	}
-	b, err := Decode(e.Body)
+	b, err := f.decode(e.Body)
 	if err != nil {
 		return err
 	}
