@@ -124,26 +124,29 @@ func (d *Decider) foldInTurn(g *group) error {
 
 // fold takes one chain as the record holds it.
 func (d *Decider) fold(g *group) error {
-	f, err := d.read(g.name)
+	chain, err := d.read(g.name)
 	if err != nil {
 		return err
 	}
 	was := g.live
 	g.mu.Lock() // of the service's chain the locks are read without its turn
-	g.folded = f.Chain
+	g.folded = chain
 	g.mu.Unlock()
-	g.live = d.resumed(f.Chain.Rig)
+	g.live = d.resumed(chain.Rig)
 	g.keepTaken(was)
 	g.takeOwed()
 	g.setOpen()
 	return nil
 }
 
-// read returns the fold of a chain: as the record read it when it was opened, else from its last state entry on.
-func (d *Decider) read(chain string) (*state.Fold, error) {
+// read folds a chain: as the record read it when it was opened, else from its last state entry on.
+func (d *Decider) read(chain string) (state.Chain, error) {
 	folded, err := d.parts.Record.Folded(chain)
-	if f, ok := folded.(*state.Fold); ok || err != nil {
-		return f, err
+	if err != nil {
+		return state.Chain{}, err
+	}
+	if f, ok := folded.(*state.Fold); ok {
+		return f.Settled()
 	}
 	ctx := context.Background()
 	f := state.NewRefold(chain).(*state.Fold)
@@ -152,17 +155,17 @@ func (d *Decider) read(chain string) (*state.Fold, error) {
 	case err == nil:
 		from = last.Number
 	case !errors.Is(err, record.ErrAbsent):
-		return nil, err
+		return state.Chain{}, err
 	}
 	for e, err := range d.parts.Record.Scan(ctx, chain, from) {
 		if err == nil {
 			err = f.Apply(e)
 		}
 		if err != nil {
-			return nil, err
+			return state.Chain{}, err
 		}
 	}
-	return f, nil
+	return f.Settled()
 }
 
 // resumed is a state as the record has it, brought to the clock as it reads now.

@@ -1,15 +1,64 @@
 package state
 
 import (
+	"bytes"
 	"encoding/json"
+	"strconv"
 
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/record"
 )
 
-// NewRefold begins the fold of a chain at a start. It gives what NewFold gives and makes nothing of what the fold does not read: facts, findings and the
-// bytes that were exchanged are most of an entry, and a start reads up to a thousand of them for each rig.
+// NewRefold begins the fold of a chain at a start. It gives what NewFold gives, and makes nothing of what the fold does not read (facts, findings and the
+// bytes that were exchanged are most of an entry), nor of an entry that the next leaves nothing of: a start reads up to a thousand for each rig, and
+// most of them say anew all that is so of the rig. What is not read may be anything at all; verify reads it.
 func NewRefold(string) record.Folder { return &Fold{Chain: New(), lean: true} }
+
+// postpone takes an entry in, at the latest when the next comes that does not stand alone.
+func (f *Fold) postpone(body []byte) error {
+	event, known := eventOf(body)
+	if known && bytes.HasPrefix(event, []byte(`}`)) { // nothing happened
+		return nil
+	}
+	if known && standsAlone(body, event) {
+		f.later = nil
+	} else if _, err := f.Settled(); err != nil {
+		return err
+	}
+	if known && !bytes.Contains(body, []byte(`"set":`)) && !bytes.Contains(body, []byte(`"released":`)) { // locks add up
+		f.later = body
+		return nil
+	}
+	return f.apply(body)
+}
+
+// Settled returns the chain with every entry taken in.
+func (f *Fold) Settled() (Chain, error) {
+	body := f.later
+	f.later = nil
+	if body != nil {
+		if err := f.apply(body); err != nil {
+			return Chain{}, err
+		}
+	}
+	return f.Chain, nil
+}
+
+// eventOf finds the event in a body that this program, or one before it, wrote: what begins in another way is read as any JSON is.
+func eventOf(body []byte) (event []byte, known bool) {
+	rest, found := bytes.CutPrefix(body, []byte(`{"v":`))
+	version, rest, _ := bytes.Cut(rest, []byte(`,`))
+	event, follows := bytes.CutPrefix(rest, []byte(`"event":{`))
+	v, err := strconv.Atoi(string(version))
+	return event, found && follows && err == nil && v >= 1 && v <= Version
+}
+
+// standsAlone tells whether an entry says all that is so of the rig after it, whatever was before. Where a text happens to hold one of the words the
+// entry before is read for nothing, no more.
+func standsAlone(body, event []byte) bool {
+	whole := bytes.HasPrefix(event, []byte(`"after":{`)) || bytes.HasPrefix(event, []byte(`"changed":{`)) // of a snapshot in the same entry
+	return whole && !bytes.Contains(body, []byte(`"solves_`))
+}
 
 // leanBody is a body of which the fold alone is read: what stands here hides what bears its name in Body.
 type leanBody struct {
