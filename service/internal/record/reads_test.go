@@ -159,6 +159,46 @@ func (s *seen) Apply(e record.Entry) error {
 
 func (s *seen) State() ([]byte, error) { return nil, nil }
 
+// settling is a fold that puts off what it is shown, and cannot do it in the end.
+type settling struct{ seen }
+
+func (w *settling) Settle() error { return fmt.Errorf("put off: %v", w.numbers) }
+
+// TestManyChainsAreReadOnce: chains that are read side by side are each folded, and of two that are wrong the first by name is told.
+func TestManyChainsAreReadOnce(t *testing.T) {
+	path := newPath(t)
+	r, err := record.Open(path, record.Options{})
+	require.NoError(t, err)
+	var names []string
+	for i := range 50 {
+		names = append(names, fmt.Sprintf("chain-%02d", i))
+		write(t, r, names[i], 1, 2)
+	}
+	require.NoError(t, r.Close())
+	r, err = record.Open(path, record.Options{Fold: func(chain string) record.Folder {
+		if chain == names[7] {
+			return &settling{seen{chain: chain}}
+		}
+		return &seen{chain: chain}
+	}})
+	require.NoError(t, err)
+	for i, name := range names {
+		got, err := r.Folded(name)
+		if i == 7 {
+			require.ErrorContains(t, err, "put off: [1 2]")
+			continue
+		}
+		require.NoError(t, err)
+		assert.Equal(t, &seen{chain: name, numbers: []uint64{1, 2}}, got)
+	}
+	require.NoError(t, r.Close())
+	change(t, path, `UPDATE entry SET rig = 'another' WHERE chain IN ('chain-11', 'chain-43') AND number = 2`)
+	for range 5 {
+		_, err = record.Open(path, record.Options{})
+		require.ErrorContains(t, err, `entry 2 of chain "chain-11"`)
+	}
+}
+
 // TestFoldedAsItWasRead: what is read of each chain when the file is opened, from its last state entry on, is had once, and only while the chain stands
 // there; what cannot be folded is told to who asks, and keeps nobody from opening the file.
 func TestFoldedAsItWasRead(t *testing.T) {

@@ -39,7 +39,7 @@ type Options struct {
 	// keeps the record down and is tried again.
 	Reopened func(heads map[string]Head) error
 	// Fold begins the owner's fold of a chain. Whenever the file is opened it takes in what is read of the chain then, and is had by Folded:
-	// nothing is read twice. nil: nothing is folded.
+	// nothing is read twice. One that is a Settler is told when it has all. nil: nothing is folded.
 	Fold func(chain string) Folder
 	// Receipts are places that must be in the record, kept outside of it: they convict an older copy or a cut tail.
 	Receipts []Place
@@ -94,6 +94,12 @@ type chain struct {
 	head    Head   // of all entries appended, flushed or not
 	durable Head   // of the entries flushed. Invariant: durable.Number <= head.Number
 	state   uint64 // number of the last state entry appended
+}
+
+// Settler is a Folder that puts work off.
+type Settler interface {
+	// Settle does what was put off; an error is as one of Apply.
+	Settle() error
 }
 
 // folded is the owner's fold of a chain as far as it could be folded.
@@ -240,6 +246,9 @@ func (r *Record) take(tails []tail) {
 	}
 }
 
+// chainsEach is how many chains are worth another connection, which takes as long to open as some to read. Ours.
+const chainsEach = 16
+
 // verifyTails reads the chains side by side. Of what is wrong with several the first is told, by name.
 func (r *Record) verifyTails(ctx context.Context, st *store.Store) ([]tail, error) {
 	heads, _, err := st.Heads(ctx)
@@ -249,7 +258,7 @@ func (r *Record) verifyTails(ctx context.Context, st *store.Store) ([]tail, erro
 	tails := make([]tail, len(heads))
 	var next atomic.Int64
 	var beside sync.WaitGroup
-	for range runtime.GOMAXPROCS(0) {
+	for range min(runtime.GOMAXPROCS(0), 1+len(heads)/chainsEach) {
 		beside.Go(func() {
 			for i := int(next.Add(1)) - 1; i < len(heads); i = int(next.Add(1)) - 1 {
 				tails[i] = r.verifyTail(ctx, st, heads[i])
@@ -281,6 +290,11 @@ func (r *Record) verifyTail(ctx context.Context, st *store.Store, h Place) tail 
 		t.fold = &folded{Folder: r.opts.Fold(h.Chain), upTo: head}
 	}
 	t.err = walk(ctx, st, span{chain: h.Chain, from: max(state, 1), head: h}, t.fold.visit)
+	if t.fold != nil && t.fold.err == nil {
+		if s, waits := t.fold.Folder.(Settler); waits {
+			t.fold.err = s.Settle()
+		}
+	}
 	return t
 }
 

@@ -44,6 +44,12 @@ func (f *Fold) Settled() (Chain, error) {
 	return f.Chain, nil
 }
 
+// Settle takes in what was put off: record.Settler.
+func (f *Fold) Settle() error {
+	_, err := f.Settled()
+	return err
+}
+
 // eventOf finds the event in a body that this program, or one before it, wrote: what begins in another way is read as any JSON is.
 func eventOf(body []byte) (event []byte, known bool) {
 	rest, found := bytes.CutPrefix(body, []byte(`{"v":`))
