@@ -313,10 +313,14 @@ func TestTreeIsWhatMapsWouldBe(t *testing.T) {
 		require.NoError(t, err)
 		assert.Equal(t, string(text), string(got))
 	}
-	mixed, err := tree([]Limit{{Definition: Definition{Rule: "permit", Name: "z"}}, {Definition: Definition{Rule: "permit/one", Name: "a"}}})
-	require.NoError(t, err)
-	assert.JSONEq(t, `{"permit": {"z": 0, "one": {"a": 0}}}`, string(mixed))
-	_, err = tree([]Limit{{Value: math.NaN()}})
+	mixed := []Limit{{Definition: Definition{Rule: "permit", Name: "z"}}, {Definition: Definition{Rule: "permit/one", Name: "a"}}}
+	for range 2 {
+		text, err := tree(mixed)
+		require.NoError(t, err)
+		assert.JSONEq(t, `{"permit": {"z": 0, "one": {"a": 0}}}`, string(text))
+		slices.Reverse(mixed)
+	}
+	_, err := tree([]Limit{{Value: math.NaN()}})
 	require.Error(t, err)
 }
 

@@ -146,10 +146,8 @@ func (m *merging) set() (Set, error) {
 func tree(all []Limit) ([]byte, error) {
 	out := []byte{'{'}
 	var open []string // levels
-	for i, l := range all {
-		if i == 0 || l.Rule != all[i-1].Rule {
-			out, open = descend(out, open, strings.Split(l.Rule, "/"))
-		}
+	for _, l := range all {
+		out, open = descend(out, open, strings.Split(l.Rule, "/"))
 		value, err := json.Marshal(l.Value)
 		if err != nil {
 			return nil, err

@@ -55,8 +55,8 @@ func eventOf(body []byte) (event []byte, known bool) {
 	rest, found := bytes.CutPrefix(body, []byte(`{"v":`))
 	version, rest, _ := bytes.Cut(rest, []byte(`,`))
 	event, follows := bytes.CutPrefix(rest, []byte(`"event":{`))
-	v, err := strconv.Atoi(string(version))
-	return event, found && follows && err == nil && v >= 1 && v <= Version
+	v, _ := strconv.Atoi(string(version)) // 0 where it is no number
+	return event, found && follows && v >= 1 && v <= Version
 }
 
 // standsAlone tells whether an entry says all that is so of the rig after it, whatever was before. Where a text happens to hold one of the words the

@@ -86,7 +86,13 @@ func TestRefoldReadsWhatItNeeds(t *testing.T) {
 		{bodies: []string{`{"v":2,"event":{"after":{"epoch":4}},"facts":7,"findings":"none","request":[1]}`}, epoch: 4},
 		{bodies: []string{after, `{"v":2,"event":{},"facts":7}`}, epoch: 5},
 		{bodies: []string{`{"v":2,"event":{"after":7}}`, after}, epoch: 5},
+		{bodies: []string{`{"v":1,"event":{"after":7}}`, after}, epoch: 5},
+		{bodies: []string{`{"v":2,"event":{"after":7}}`, `{"v":2,"event":{}}`, after}, epoch: 5},
+		{bodies: []string{`{"v":2,"event":{"after":7}}`, `{"v":2,"event":{"changed":{"epoch":6}},"snapshot":{"rig":{"epoch":1}}}`}, epoch: 6},
 		{bodies: []string{`{"v":2,"event":{"after":7}}`, `{"v":2,"event":{}}`}, fails: "after"},
+		{bodies: []string{`{"v":2,"event":{"after":7}}`, `{"v":0,"event":{"after":{"epoch":6}}}`}, fails: "after"},
+		{bodies: []string{`{"v":2,"count":1,"event":{"after":7}}`, after}, fails: "after"},
+		{bodies: []string{`2,"event":{"after":7}}`, after}, fails: "top-level"},
 		{bodies: []string{`{"v":2,"event":{"after":7}}`, `{"v":2,"event":{"after":{"epoch":6}},"solves_before":true}`}, fails: "after"},
 		{bodies: []string{`{"v":2,"event":{"after":7}}`, `{"v":2,"event":{"released":["l1"]}}`}, fails: "after"},
 		{bodies: []string{`{"v":2,"event":{"after":7,"set":[]}}`}, fails: "after"},
@@ -107,17 +113,17 @@ func TestRefoldReadsWhatItNeeds(t *testing.T) {
 				err = f.Apply(record.Entry{Body: []byte(body)})
 			}
 		}
-		var got Chain
 		if err == nil {
-			got, err = f.Settled()
+			err = f.Settle()
 		}
 		if c.fails != "" {
 			require.ErrorContains(t, err, c.fails, "%v", c.bodies)
 			continue
 		}
 		require.NoError(t, err, "%v", c.bodies)
-		assert.EqualValues(t, c.epoch, got.Rig.Epoch, "%v", c.bodies)
+		assert.EqualValues(t, c.epoch, f.Chain.Rig.Epoch, "%v", c.bodies)
 	}
+	require.Error(t, NewFold("heron").Apply(record.Entry{Body: []byte(`{"v":2,"event":{},"facts":7}`)}), "who verifies reads all of it")
 }
 
 // TestUnreadIsOfABody: each name that hides one hides one that is there.
