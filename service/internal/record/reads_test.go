@@ -170,14 +170,18 @@ func TestManyChainsAreReadOnce(t *testing.T) {
 	r, err := record.Open(path, record.Options{})
 	require.NoError(t, err)
 	var names []string
+	var last []record.Entry
 	for i := range 50 {
 		names = append(names, fmt.Sprintf("chain-%02d", i))
-		write(t, r, names[i], 1, 2)
+		last = write(t, r, names[i], 1, 2)
 	}
 	require.NoError(t, r.Close())
 	r, err = record.Open(path, record.Options{Fold: func(chain string) record.Folder {
 		if chain == names[7] {
 			return &settling{seen{chain: chain}}
+		}
+		if chain == names[8] {
+			return &settling{seen{chain: chain, failsAt: 2}}
 		}
 		return &seen{chain: chain}
 	}})
@@ -188,9 +192,17 @@ func TestManyChainsAreReadOnce(t *testing.T) {
 			require.ErrorContains(t, err, "put off: [1 2]")
 			continue
 		}
+		if i == 8 {
+			require.ErrorContains(t, err, "not to be folded")
+			continue
+		}
 		require.NoError(t, err)
 		assert.Equal(t, &seen{chain: name, numbers: []uint64{1, 2}}, got)
 	}
+	gone := record.Place{Chain: names[3], Number: 9}
+	lacks, err := r.Lacks(t.Context(), []record.Place{last[0].Place(), last[1].Place(), gone})
+	require.NoError(t, err)
+	assert.Equal(t, []record.Place{gone}, lacks)
 	require.NoError(t, r.Close())
 	change(t, path, `UPDATE entry SET rig = 'another' WHERE chain IN ('chain-11', 'chain-43') AND number = 2`)
 	for range 5 {
@@ -211,14 +223,14 @@ func TestFoldedAsItWasRead(t *testing.T) {
 	assert.Nil(t, must(r.Folded("pier")), "nothing was asked for")
 	require.NoError(t, r.Close())
 	r = open(t, path, record.Options{Fold: func(chain string) record.Folder {
-		return &seen{chain: chain, failsAt: map[string]uint64{"roof": 3}[chain]}
+		return &seen{chain: chain, failsAt: map[string]uint64{"roof": 2}[chain]}
 	}})
 	assert.Equal(t, &seen{chain: "pier", numbers: []uint64{4, 5}}, must(r.Folded("pier")))
 	assert.Nil(t, must(r.Folded("pier")), "once")
 	assert.Nil(t, must(r.Folded("moat")), "no such chain")
 	got, err := r.Folded("roof")
 	require.ErrorContains(t, err, "not to be folded")
-	assert.Equal(t, []uint64{2}, got.(*seen).numbers)
+	assert.Empty(t, got.(*seen).numbers, "nothing is shown to it after that")
 	write(t, r, "well", 2)
 	assert.Nil(t, must(r.Folded("well")), "the chain has gone on")
 }

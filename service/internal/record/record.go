@@ -239,10 +239,7 @@ func (r *Record) take(tails []tail) {
 	r.chains, r.folds = make(map[string]*chain, len(tails)), map[string]*folded{}
 	for i := range tails {
 		t := &tails[i]
-		r.chains[t.name] = &t.chain
-		if t.fold != nil {
-			r.folds[t.name] = t.fold
-		}
+		r.chains[t.name], r.folds[t.name] = &t.chain, t.fold
 	}
 }
 
