@@ -168,6 +168,7 @@ func readMembers(files []rigFile, defs []limits.Definition, facility *limits.Lay
 		all.Go(func() {
 			for i := int(next.Add(1)) - 1; i < len(files); i = int(next.Add(1)) - 1 {
 				out[i].Member, out[i].bad = newMember(files[i], defs, facility)
+				runtime.Gosched() // who waited for the disk goes on, and not only after ten milliseconds
 			}
 		})
 	}
@@ -253,14 +254,18 @@ func bindRules(members []decide.Member, unbound func() (rules.Unbound, error)) e
 	return nil
 }
 
-// proveRules works out the fast way of each rig's rules, until ctx ends. Answers do not wait for it.
-func proveRules(ctx context.Context, members []decide.Member) error {
+// proveRules works out the fast way of each rig's rules, until ctx ends. Answers do not wait for it. settle, if any, is called after the first.
+func proveRules(ctx context.Context, members []decide.Member, settle func()) error {
 	var all []error
 	for _, m := range members {
 		if p, ok := m.Rules.(interface{ Prove() error }); ok && ctx.Err() == nil {
 			if err := p.Prove(); err != nil {
 				all = append(all, fmt.Errorf("rig %s: each rule is asked in full, which is slower, and one at fault holds where it would pass: %w", m.Rig.ID, err))
 			}
+		}
+		if settle != nil {
+			settle()
+			settle = nil
 		}
 	}
 	debug.FreeOSMemory() // reading and proving leave more behind than serving takes
@@ -428,40 +433,87 @@ func newID() string {
 	return hex.EncodeToString(b[:])
 }
 
-// newDecider opens the record, folds it, and takes back what was open when the service stopped.
-func newDecider(path string, members []decide.Member, now func() time.Time, clock clockReader) (*record.Record, *decide.Decider, error) {
-	var d *decide.Decider
-	rec, err := record.Open(path, record.Options{
-		KeepHeads: true,
-		State:     func(chain string, on record.Head) []byte { return d.StateOf(chain, on) },
+// keeping is an open record with the decider that it asks, which is there before the first append.
+type keeping struct {
+	record  *record.Record
+	decider *decide.Decider
+	whole   bool // what it had lost, if anything, was taken in
+}
+
+// openRecord opens the record at a path. It needs nothing of the rigs.
+func openRecord(path string) (*keeping, error) {
+	k := &keeping{}
+	var err error
+	k.record, err = record.Open(path, record.Options{
+		KeepHeads: func() bool { return k.whole },
+		Fold:      state.NewRefold,
+		State:     func(chain string, on record.Head) []byte { return k.decider.StateOf(chain, on) },
 		Reopened: func(map[string]record.Head) error {
-			if err := d.Refold(); err != nil {
+			if err := k.decider.Refold(); err != nil {
 				return err
 			}
 			// What was taken back while the record was down is not in it, so all of it is taken back.
-			d.Withdraw("", decide.Ourselves, "the record was down: what happened meanwhile is not on it", state.Exchanged{})
+			k.decider.Withdraw("", decide.Ourselves, "the record was down: what happened meanwhile is not on it", state.Exchanged{})
 			return nil
 		},
 	})
-	if err != nil {
-		return nil, nil, err
+	return k, err
+}
+
+// opening is a record on its way to being open, beside what needs nothing of it.
+type opening struct {
+	open  func() (*keeping, error)
+	begun bool
+	taken bool // by somebody who closes it
+}
+
+// openBeside begins to open a record that is there already. A new one waits until it is its turn: a start that is refused for its rig files leaves
+// none behind.
+func openBeside(path string, beside *sync.WaitGroup) *opening {
+	o := &opening{open: sync.OnceValues(func() (*keeping, error) { return openRecord(path) })}
+	if info, err := os.Stat(path); err == nil && info.Mode().IsRegular() {
+		o.begun = true
+		beside.Go(func() { _, _ = o.open() })
 	}
+	return o
+}
+
+// take waits until the record is open. It is the caller's from then on.
+func (o *opening) take() (*keeping, error) {
+	o.taken = true
+	return o.open()
+}
+
+// drop closes what nobody took. What is wrong with it is told at the start that wants it.
+func (o *opening) drop() {
+	if !o.begun || o.taken {
+		return
+	}
+	if k, err := o.open(); err == nil {
+		_ = k.record.Close()
+	}
+}
+
+// decideOn folds the record, and takes back what was open when the service stopped. On an error the record is closed.
+func (k *keeping) decideOn(path string, members []decide.Member, now func() time.Time, clock clockReader) error {
 	rigs := map[string]*rig.Rig{}
 	for _, m := range members {
 		rigs[m.Rig.ID] = m.Rig
 	}
-	d, err = decide.New(decide.Parts{
-		Record: rec, Members: members, Moment: newMoment(), Now: now, Clock: clock, Up: newUptime(bootIDFile), NewID: newID, Cells: int(reach.DefaultBudget),
+	d, err := decide.New(decide.Parts{
+		Record: k.record, Members: members, Moment: newMoment(), Now: now, Clock: clock, Up: newUptime(bootIDFile), NewID: newID, Cells: int(reach.DefaultBudget),
 		Encode: rpc.Encode(func(name string) (*rig.Rig, bool) { r, ok := rigs[name]; return r, ok }),
 	})
+	k.decider = d
 	if err == nil {
-		err = takeLoss(rec, d, path)
+		err = takeLoss(k.record, d, path)
 	}
 	if err == nil {
+		k.whole = true
 		err = d.WithdrawAfterRestart()
 	}
 	if err != nil {
-		return nil, nil, errors.Join(err, rec.Close())
+		return errors.Join(err, k.record.Close())
 	}
-	return rec, d, nil
+	return nil
 }

@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 	"sync"
@@ -178,6 +179,12 @@ func TestLostTail(t *testing.T) {
 	for side, content := range older {
 		require.NoError(t, os.WriteFile(s.path+side, content, 0o600))
 	}
+	rigs := s.rigs
+	s.rigs = t.TempDir()
+	require.NoError(t, os.WriteFile(filepath.Join(s.rigs, "egret.yaml"), []byte("rig: egret\n"), 0o600))
+	s.launch()
+	require.False(t, s.answers(), "a start that is refused for a rig file hides no loss")
+	s.rigs = rigs
 	convicted(t, s)
 	assert.EqualValues(t, 2, s.verdict().GetFirstWrong().GetNumber())
 	s.end()

@@ -38,10 +38,10 @@ stops a mount whose program died. Try every new limit slowly, with a hand on the
 power switch. It is no safety function (ISO 13849-1, IEC 61508); electrical work
 and machine safety follow local codes and licensed practice.`
 
-// startGC is Go's GC percent while the parts are made: nearly all of what is made then stays or is soon given back (proveRules), and to look
-// through it a dozen times is a fifth of the processor time until the first answer. Measured with 64 rigs.
+// startGC is Go's GC percent until the first rig's rules are proven: nearly all of what is made until then stays or is soon given back (proveRules), and
+// to look through it was a quarter of the processor time until the first answer. Measured with 64 rigs, which make 48 MB: with 1600 a cycle begins at 64.
 const (
-	startGC    = 400
+	startGC    = 1600
 	ordinaryGC = 100 // Go's own
 )
 
@@ -52,6 +52,7 @@ type serveOptions struct {
 	files                          []rigFile                     // of the rigs, in their order
 	facility                       *limits.Layer                 // limits of the rigs' folder; nil: none
 	checker                        func() (*wire.Checker, error) // nil: wire.NewChecker
+	opening                        *opening                      // of the record; nil: not begun
 }
 
 // serve answers questions until the process is told to stop.
@@ -63,18 +64,18 @@ func serve(ctx context.Context, s streams, args []string) int {
 	case err != nil:
 		return exitUsage
 	}
+	settle := func() {}
 	if os.Getenv("GOGC") == "" { // who set it knows this machine
 		debug.SetGCPercent(startGC)
+		settle = func() { debug.SetGCPercent(ordinaryGC) }
 	}
 	sv, err := newService(s, o)
-	if os.Getenv("GOGC") == "" {
-		debug.SetGCPercent(ordinaryGC)
-	}
 	if err != nil {
 		fmt.Fprintf(s.err, "keepclear does not start:\n%v\n", err)
 		return exitCheck
 	}
 	defer sv.close()
+	sv.settle = settle
 	fmt.Fprintf(s.out, "%s\n\nkeepclear answers on %s,\n  rigs: %s\n  record: %s\n",
 		caution, sv.listener.Addr(), strings.Join(sv.decider.Rigs(), ", "), o.record)
 	if o.practice != "" {
@@ -148,6 +149,7 @@ type service struct {
 	server   *rpc.Server
 	listener net.Listener
 	log      *slog.Logger
+	settle   func()         // is called once when what the first answers need is made; nil: nothing is
 	look     func()         // looks at the clock, so that a jump is seen when it happens
 	clock    question.Clock // as it was at the start
 	notices  []string       // what a person should look at again, a line for each rig file
@@ -160,8 +162,16 @@ type service struct {
 func newService(s streams, o serveOptions) (*service, error) {
 	o.checker = sync.OnceValues(wire.NewChecker)
 	var beside sync.WaitGroup
-	beside.Go(func() { _, _ = o.checker() }) // takes as long as reading the rigs, and needs nothing of them
-	defer beside.Wait()
+	o.opening = openBeside(o.record, &beside)
+	beside.Go(func() { _, _ = o.checker() }) // needs nothing of the rigs
+	sv, err := servingOf(s, o)
+	o.opening.drop()
+	beside.Wait()
+	return sv, err
+}
+
+// servingOf reads the rigs and makes the rest of what serves them.
+func servingOf(s streams, o serveOptions) (*service, error) {
 	files, facility, err := rigSource(o)
 	o.files = files
 	members, bad := newMembers(files, facility)
@@ -206,10 +216,18 @@ func assemble(s streams, members []decide.Member, o serveOptions, clock clockRea
 	}
 	sleep := newSleeper(slept)
 	now := func() time.Time { sleep.look(); return s.now() } // every request reads the clock before anything else
-	rec, d, err := newDecider(o.record, members, now, clock)
+	open := func() (*keeping, error) { return openRecord(o.record) }
+	if o.opening != nil {
+		open = o.opening.take
+	}
+	k, err := open()
+	if err == nil {
+		err = k.decideOn(o.record, members, now, clock)
+	}
 	if err != nil {
 		return nil, errors.Join(err, listener.Close())
 	}
+	rec, d := k.record, k.decider
 	sleep.waking(func(why string) { d.Withdraw("", decide.Ourselves, why, state.Exchanged{}) })
 	log := slog.New(slog.NewTextHandler(s.err, nil))
 	maps := &survey.Folder{Path: filepath.Join(filepath.Dir(o.record), "maps"), Build: buildDigest(), Fault: func(what error) { log.Warn("maps", "what", what) }}
@@ -219,11 +237,15 @@ func assemble(s streams, members []decide.Member, o serveOptions, clock clockRea
 		Heartbeat: heartbeat, After: time.After,
 	})
 	look := func() { clock(now()) }
-	return &service{
+	sv := &service{
 		record: rec, decider: d, server: server, listener: listener, log: log, look: look,
 		clock: clock(s.now()), mostClockS: mostClock(members), notices: append(inForce(d), toLookAt(members)...),
-		tasks: []func(context.Context) error{func(ctx context.Context) error { return proveRules(ctx, members) }, headKeeper(rec, log)},
-	}, nil
+	}
+	complete := func(ctx context.Context) error {
+		return errors.Join(checker.Complete(), proveRules(ctx, members, sv.settle))
+	} // first what other requests wait for
+	sv.tasks = append(sv.tasks, complete, headKeeper(rec, log))
+	return sv, nil
 }
 
 // toLookAt says of each rig whose file a person should look at again where to begin: what is proven is only as good as the file.

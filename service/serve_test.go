@@ -121,8 +121,10 @@ func TestRefusedStartNamesEveryFile(t *testing.T) {
 	egret := put("egret.yaml", "rig: egret\n")
 	twin := put("twin.yaml", string(whole))
 	put("limits.yaml", "sky/floor:\n  altitude_deg: low\n...\n")
-	code, out := ran(t, "serve", "--rigs", rigs, "--record", filepath.Join(t.TempDir(), "r.keepclear"), "--listen", "127.0.0.1:0")
+	made := filepath.Join(t.TempDir(), "r.keepclear")
+	code, out := ran(t, "serve", "--rigs", rigs, "--record", made, "--listen", "127.0.0.1:0")
 	assert.Equal(t, exitCheck, code)
+	assert.NoFileExists(t, made, "a start that is refused makes no record")
 	for _, says := range []string{
 		crane + ":11: site.height_m", crane + ":71: homing.by", egret + ":1: title", twin + `: rig: wanted an id of its own`, "limits.yaml", "altitude_deg",
 		crane + ", " + egret + ", " + twin + " do not load: mend them (check FILE says more), or move them out of the folder to serve heron without",

@@ -36,7 +36,7 @@ func BenchmarkSlewByStages(b *testing.B) {
 	}
 	members, err := newMembers(files, facility)
 	if err == nil {
-		err = proveRules(b.Context(), members)
+		err = proveRules(b.Context(), members, nil)
 	}
 	if err != nil {
 		b.Fatal(err)

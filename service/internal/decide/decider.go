@@ -122,34 +122,50 @@ func (d *Decider) foldInTurn(g *group) error {
 	return d.fold(g)
 }
 
-// fold reads one chain from its last state entry on.
+// fold takes one chain as the record holds it.
 func (d *Decider) fold(g *group) error {
-	ctx := context.Background()
-	f := &state.Fold{Chain: state.New()}
-	from := uint64(1)
-	switch last, err := d.parts.Record.LastState(ctx, g.name); {
-	case err == nil:
-		from = last.Number
-	case !errors.Is(err, record.ErrAbsent):
+	chain, err := d.read(g.name)
+	if err != nil {
 		return err
-	}
-	for e, err := range d.parts.Record.Scan(ctx, g.name, from) {
-		if err == nil {
-			err = f.Apply(e)
-		}
-		if err != nil {
-			return err
-		}
 	}
 	was := g.live
 	g.mu.Lock() // of the service's chain the locks are read without its turn
-	g.folded = f.Chain
+	g.folded = chain
 	g.mu.Unlock()
-	g.live = d.resumed(f.Chain.Rig)
+	g.live = d.resumed(chain.Rig)
 	g.keepTaken(was)
 	g.takeOwed()
 	g.setOpen()
 	return nil
+}
+
+// read folds a chain: as the record read it when it was opened, else from its last state entry on.
+func (d *Decider) read(chain string) (state.Chain, error) {
+	folded, err := d.parts.Record.Folded(chain)
+	if err != nil {
+		return state.Chain{}, err
+	}
+	if f, ok := folded.(*state.Fold); ok {
+		return f.Settled()
+	}
+	ctx := context.Background()
+	f := state.NewRefold(chain).(*state.Fold)
+	from := uint64(1)
+	switch last, err := d.parts.Record.LastState(ctx, chain); {
+	case err == nil:
+		from = last.Number
+	case !errors.Is(err, record.ErrAbsent):
+		return state.Chain{}, err
+	}
+	for e, err := range d.parts.Record.Scan(ctx, chain, from) {
+		if err == nil {
+			err = f.Apply(e)
+		}
+		if err != nil {
+			return state.Chain{}, err
+		}
+	}
+	return f.Settled()
 }
 
 // resumed is a state as the record has it, brought to the clock as it reads now.

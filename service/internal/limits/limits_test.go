@@ -1,6 +1,7 @@
 package limits
 
 import (
+	"encoding/json"
 	"errors"
 	"math"
 	"slices"
@@ -290,4 +291,48 @@ func FuzzLayer(f *testing.F) {
 			}
 		}
 	})
+}
+
+// TestTreeIsWhatMapsWouldBe, to the byte: what names a set may not go by who writes it.
+func TestTreeIsWhatMapsWouldBe(t *testing.T) {
+	all := []Limit{}
+	for i, key := range [][2]string{
+		{"belief/agrees", "sky_deg"}, {"permit", "jog_deg_per_s"}, {"permit", "start_within_s"}, {"sky/floor", "altitude_deg"},
+		{"sky/floor", "spare"}, {"sky/horizon", "above_deg"}, {"sun/apart/deep", "x"}, {"sun/apart/deeper", "x"}, {"sun/apart/deeper", "y"},
+	} {
+		all = append(all, Limit{Definition: Definition{Rule: key[0], Name: key[1]}, Value: []float64{-3, 0, 1e-9, 0.1, 3600}[i%5]})
+	}
+	for n := range len(all) + 1 {
+		want := map[string]any{}
+		for _, l := range all[:n] {
+			plant(want, l)
+		}
+		text, err := json.Marshal(want)
+		require.NoError(t, err)
+		got, err := tree(all[:n])
+		require.NoError(t, err)
+		assert.Equal(t, string(text), string(got))
+	}
+	mixed := []Limit{{Definition: Definition{Rule: "permit", Name: "z"}}, {Definition: Definition{Rule: "permit/one", Name: "a"}}}
+	for range 2 {
+		text, err := tree(mixed)
+		require.NoError(t, err)
+		assert.JSONEq(t, `{"permit": {"z": 0, "one": {"a": 0}}}`, string(text))
+		slices.Reverse(mixed)
+	}
+	_, err := tree([]Limit{{Value: math.NaN()}})
+	require.Error(t, err)
+}
+
+// plant puts a limit into the tree that Rego sees: one level for each part of the rule's id.
+func plant(tree map[string]any, l Limit) {
+	for _, part := range strings.Split(l.Rule, "/") {
+		next, ok := tree[part].(map[string]any)
+		if !ok {
+			next = map[string]any{}
+			tree[part] = next
+		}
+		tree = next
+	}
+	tree[l.Name] = l.Value
 }

@@ -260,7 +260,7 @@ func TestHeadsAreKeptOnce(t *testing.T) {
 func TestClosingKeepsTheHeads(t *testing.T) {
 	for _, keeps := range []bool{false, true} {
 		path := newPath(t)
-		r, err := record.Open(path, record.Options{KeepHeads: keeps})
+		r, err := record.Open(path, record.Options{KeepHeads: func() bool { return keeps }})
 		require.NoError(t, err)
 		write(t, r, "pier", 1, 2)
 		require.NoError(t, r.Close())

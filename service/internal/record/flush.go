@@ -131,18 +131,20 @@ func (r *Record) repair(cause error, batch []*item) {
 
 // reopen opens and verifies the file and has the owner fold anew; only then are appends taken.
 func (r *Record) reopen() error {
-	st, chains, err := r.load()
+	st, tails, err := r.load()
 	if err != nil {
 		return err
 	}
 	known := newFilter(st)
 	r.mu.Lock()
-	r.store, r.chains, r.ids, r.absent.ids = st, chains, known, nil // what a failed flush left is perhaps there after all
+	r.store, r.ids, r.absent.ids = st, known, nil // what a failed flush left is perhaps there after all
+	r.take(tails)
+	heads := durableHeads(r.chains)
 	r.announce()
 	r.mu.Unlock()
 	r.fillBeside(st, known)
 	if r.opts.Reopened != nil {
-		if err := r.opts.Reopened(durableHeads(chains)); err != nil {
+		if err := r.opts.Reopened(heads); err != nil {
 			r.mu.Lock()
 			r.store = nil
 			r.mu.Unlock()

@@ -113,7 +113,11 @@ func (r *Record) Lacks(ctx context.Context, kept []Place) ([]Place, error) {
 		return nil, err
 	}
 	var out []Place
+	heads := r.Heads()
 	for _, p := range kept {
+		if heads[p.Chain] == (Head{Number: p.Number, Hash: p.Hash}) { // as it was read
+			continue
+		}
 		switch _, err := holds(ctx, st, p); {
 		case errors.Is(err, ErrLost):
 			out = append(out, p)

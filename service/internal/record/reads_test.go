@@ -141,3 +141,103 @@ func TestReadingGivenUp(t *testing.T) {
 		assert.False(t, errors.As(err, &at), "%s: %v", name, err)
 	}
 }
+
+// seen is a fold that notes what it is shown, and fails at an entry.
+type seen struct {
+	chain   string
+	numbers []uint64
+	failsAt uint64
+}
+
+func (s *seen) Apply(e record.Entry) error {
+	if e.Number == s.failsAt {
+		return errors.New("not to be folded")
+	}
+	s.numbers = append(s.numbers, e.Number)
+	return nil
+}
+
+func (s *seen) State() ([]byte, error) { return nil, nil }
+
+// settling is a fold that puts off what it is shown, and cannot do it in the end.
+type settling struct{ seen }
+
+func (w *settling) Settle() error { return fmt.Errorf("put off: %v", w.numbers) }
+
+// TestManyChainsAreReadOnce: chains that are read side by side are each folded, and of two that are wrong the first by name is told.
+func TestManyChainsAreReadOnce(t *testing.T) {
+	path := newPath(t)
+	r, err := record.Open(path, record.Options{})
+	require.NoError(t, err)
+	var names []string
+	var last []record.Entry
+	for i := range 50 {
+		names = append(names, fmt.Sprintf("chain-%02d", i))
+		last = write(t, r, names[i], 1, 2)
+	}
+	require.NoError(t, r.Close())
+	r, err = record.Open(path, record.Options{Fold: func(chain string) record.Folder {
+		if chain == names[7] {
+			return &settling{seen{chain: chain}}
+		}
+		if chain == names[8] {
+			return &settling{seen{chain: chain, failsAt: 2}}
+		}
+		return &seen{chain: chain}
+	}})
+	require.NoError(t, err)
+	for i, name := range names {
+		got, err := r.Folded(name)
+		if i == 7 {
+			require.ErrorContains(t, err, "put off: [1 2]")
+			continue
+		}
+		if i == 8 {
+			require.ErrorContains(t, err, "not to be folded")
+			continue
+		}
+		require.NoError(t, err)
+		assert.Equal(t, &seen{chain: name, numbers: []uint64{1, 2}}, got)
+	}
+	gone := record.Place{Chain: names[3], Number: 9}
+	lacks, err := r.Lacks(t.Context(), []record.Place{last[0].Place(), last[1].Place(), gone})
+	require.NoError(t, err)
+	assert.Equal(t, []record.Place{gone}, lacks)
+	require.NoError(t, r.Close())
+	change(t, path, `UPDATE entry SET rig = 'another' WHERE chain IN ('chain-11', 'chain-43') AND number = 2`)
+	for range 5 {
+		_, err = record.Open(path, record.Options{})
+		require.ErrorContains(t, err, `entry 2 of chain "chain-11"`)
+	}
+}
+
+// TestFoldedAsItWasRead: what is read of each chain when the file is opened, from its last state entry on, is had once, and only while the chain stands
+// there; what cannot be folded is told to who asks, and keeps nobody from opening the file.
+func TestFoldedAsItWasRead(t *testing.T) {
+	path := newPath(t)
+	r, err := record.Open(path, record.Options{StateEvery: 2, State: func(string, record.Head) []byte { return []byte("{}") }})
+	require.NoError(t, err)
+	write(t, r, "pier", 1, 2, 3) // 1, a state, 3, a state, 5
+	write(t, r, "roof", 1, 2)
+	write(t, r, "well", 1)
+	assert.Nil(t, must(r.Folded("pier")), "nothing was asked for")
+	require.NoError(t, r.Close())
+	r = open(t, path, record.Options{Fold: func(chain string) record.Folder {
+		return &seen{chain: chain, failsAt: map[string]uint64{"roof": 2}[chain]}
+	}})
+	assert.Equal(t, &seen{chain: "pier", numbers: []uint64{4, 5}}, must(r.Folded("pier")))
+	assert.Nil(t, must(r.Folded("pier")), "once")
+	assert.Nil(t, must(r.Folded("moat")), "no such chain")
+	got, err := r.Folded("roof")
+	require.ErrorContains(t, err, "not to be folded")
+	assert.Empty(t, got.(*seen).numbers, "nothing is shown to it after that")
+	write(t, r, "well", 2)
+	assert.Nil(t, must(r.Folded("well")), "the chain has gone on")
+}
+
+func must(f record.Folder, err error) record.Folder {
+	if err != nil {
+		panic(err)
+	}
+	return f
+}

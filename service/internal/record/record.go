@@ -5,7 +5,9 @@ import (
 	"errors"
 	"fmt"
 	"hash/maphash"
+	"runtime"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"keepclear.example/keepclear/service/internal/store"
@@ -36,6 +38,9 @@ type Options struct {
 	// heads are those on disk, and the owner folds anew from there (reading works, appending does not yet). An error
 	// keeps the record down and is tried again.
 	Reopened func(heads map[string]Head) error
+	// Fold begins the owner's fold of a chain. Whenever the file is opened it takes in what is read of the chain then, and is had by Folded:
+	// nothing is read twice. One that is a Settler is told when it has all. nil: nothing is folded.
+	Fold func(chain string) Folder
 	// Receipts are places that must be in the record, kept outside of it: they convict an older copy or a cut tail.
 	Receipts []Place
 	// StateEvery is how often a chain gets a state entry; 0: the design's, see StateEvery.
@@ -43,8 +48,9 @@ type Options struct {
 	// Gather is called by the flusher before it takes what waits: what is appended before it returns goes to disk with it. nil: nothing
 	// is waited for.
 	Gather func()
-	// KeepHeads keeps the heads beside the record when it is closed, too (see Record.KeepHeads).
-	KeepHeads bool
+	// KeepHeads tells, when the record is closed, whether its heads are to be kept beside it then too (see Record.KeepHeads): not before the owner
+	// has looked at those that are kept, which would hide what is lost. nil: never.
+	KeepHeads func() bool
 	// After is the timer of the retries; nil: time.After.
 	After func(time.Duration) <-chan time.Time
 	// Store is passed on.
@@ -66,8 +72,9 @@ type Record struct {
 	bytes    int              // of the bodies in queue
 	requests map[string]*item // appended, not yet flushed
 	leaves   map[string]*item
-	ids      *ids   // request ids that may be on record
-	absent   absent // some that are surely not, although the filter does not know it
+	folds    map[string]*folded // of what was read when the file was opened, by chain, until they are asked for
+	ids      *ids               // request ids that may be on record
+	absent   absent             // some that are surely not, although the filter does not know it
 	down     error
 	closed   bool
 	changed  chan struct{} // closed and made anew whenever there is something new to read
@@ -87,6 +94,19 @@ type chain struct {
 	head    Head   // of all entries appended, flushed or not
 	durable Head   // of the entries flushed. Invariant: durable.Number <= head.Number
 	state   uint64 // number of the last state entry appended
+}
+
+// Settler is a Folder that puts work off.
+type Settler interface {
+	// Settle does what was put off; an error is as one of Apply.
+	Settle() error
+}
+
+// folded is the owner's fold of a chain as far as it could be folded.
+type folded struct {
+	Folder
+	upTo Head
+	err  error
 }
 
 // item is one entry on its way to the disk.
@@ -109,11 +129,12 @@ func Open(path string, opts Options) (*Record, error) {
 	r := &Record{path: path, opts: opts, seed: maphash.MakeSeed(), chains: map[string]*chain{},
 		requests: map[string]*item{}, leaves: map[string]*item{}, changed: make(chan struct{}),
 		wake: make(chan struct{}, 1), stop: make(chan struct{}), done: make(chan struct{})}
-	st, chains, err := r.load()
+	st, tails, err := r.load()
 	if err != nil {
 		return nil, fmt.Errorf("opening the record: %w", err)
 	}
-	r.store, r.chains, r.ids = st, chains, newFilter(st)
+	r.store, r.ids = st, newFilter(st)
+	r.take(tails)
 	r.fillBeside(st, r.ids)
 	go r.run()
 	return r, nil
@@ -131,7 +152,7 @@ func (r *Record) Close() error {
 	close(r.stop)
 	r.mu.Unlock()
 	<-r.done
-	if r.opts.KeepHeads {
+	if r.opts.KeepHeads != nil && r.opts.KeepHeads() {
 		_ = r.KeepHeads() // those that are kept stay true
 	}
 	r.mu.Lock()
@@ -192,42 +213,106 @@ func durableHeads(chains map[string]*chain) map[string]Head {
 	return out
 }
 
+// tail is a chain as it was read from its last state entry on.
+type tail struct {
+	name string
+	chain
+	fold *folded // nil: it was not asked for
+	err  error
+}
+
 // load opens the store and verifies each chain from its last state entry on, and that everything answered is there.
-func (r *Record) load() (*store.Store, map[string]*chain, error) {
+func (r *Record) load() (*store.Store, []tail, error) {
 	st, err := store.Open(r.path, r.opts.Store)
 	if err != nil {
 		return nil, nil, err
 	}
-	chains, err := r.verifyTail(context.Background(), st)
+	tails, err := r.verifyTails(context.Background(), st)
 	if err != nil {
 		return nil, nil, errors.Join(err, st.Close())
 	}
-	return st, chains, nil
+	return st, tails, nil
 }
 
-func (r *Record) verifyTail(ctx context.Context, st *store.Store) (map[string]*chain, error) {
+// take makes tails the chains of the record. Requires r.mu, or that nobody else has the record yet.
+func (r *Record) take(tails []tail) {
+	r.chains, r.folds = make(map[string]*chain, len(tails)), map[string]*folded{}
+	for i := range tails {
+		t := &tails[i]
+		r.chains[t.name], r.folds[t.name] = &t.chain, t.fold
+	}
+}
+
+// chainsEach is how many chains are worth another connection, which takes as long to open as some to read. Ours.
+const chainsEach = 16
+
+// verifyTails reads the chains side by side. Of what is wrong with several the first is told, by name.
+func (r *Record) verifyTails(ctx context.Context, st *store.Store) ([]tail, error) {
 	heads, _, err := st.Heads(ctx)
 	if err != nil {
 		return nil, err
 	}
-	chains := map[string]*chain{}
-	for _, h := range heads {
-		state, err := st.LastState(ctx, h.Chain)
-		if err != nil {
-			return nil, err
+	tails := make([]tail, len(heads))
+	var next atomic.Int64
+	var beside sync.WaitGroup
+	for range min(runtime.GOMAXPROCS(0), 1+len(heads)/chainsEach) {
+		beside.Go(func() {
+			for i := int(next.Add(1)) - 1; i < len(heads); i = int(next.Add(1)) - 1 {
+				tails[i] = r.verifyTail(ctx, st, heads[i])
+			}
+		})
+	}
+	beside.Wait()
+	for i := range tails {
+		if tails[i].err != nil {
+			return nil, tails[i].err
 		}
-		if err := walk(ctx, st, span{chain: h.Chain, from: max(state, 1), head: h}, nil); err != nil {
-			return nil, err
-		}
-		head := Head{Number: h.Number, Hash: h.Hash}
-		chains[h.Chain] = &chain{head: head, durable: head, state: state}
 	}
 	for _, p := range r.answered() {
 		if _, err := holds(ctx, st, p); err != nil {
 			return nil, err
 		}
 	}
-	return chains, nil
+	return tails, nil
+}
+
+func (r *Record) verifyTail(ctx context.Context, st *store.Store, h Place) tail {
+	state, err := st.LastState(ctx, h.Chain)
+	if err != nil {
+		return tail{err: err}
+	}
+	head := Head{Number: h.Number, Hash: h.Hash}
+	t := tail{name: h.Chain, chain: chain{head: head, durable: head, state: state}}
+	if r.opts.Fold != nil {
+		t.fold = &folded{Folder: r.opts.Fold(h.Chain), upTo: head}
+	}
+	t.err = walk(ctx, st, span{chain: h.Chain, from: max(state, 1), head: h}, t.fold.visit)
+	if t.fold != nil && t.fold.err == nil {
+		if s, waits := t.fold.Folder.(Settler); waits {
+			t.fold.err = s.Settle()
+		}
+	}
+	return t
+}
+
+// visit takes an entry in. What cannot be folded is none of the record's: it is told to who asks for the fold.
+func (f *folded) visit(e Entry) error {
+	if f != nil && f.err == nil {
+		f.err = f.Apply(e)
+	}
+	return nil
+}
+
+// Folded returns the owner's fold of a chain up to its head, as it was when the file was opened, once; nil where there is none, or the chain has gone on.
+func (r *Record) Folded(chain string) (Folder, error) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	f := r.folds[chain]
+	delete(r.folds, chain)
+	if f == nil || f.upTo != r.chains[chain].head {
+		return nil, nil
+	}
+	return f.Folder, f.err
 }
 
 // answered returns the places that the file must hold: the receipts, and what this process has seen flushed.

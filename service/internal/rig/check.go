@@ -7,6 +7,7 @@ import (
 	"strconv"
 	"strings"
 
+	"keepclear.example/keepclear/service/internal/frame"
 	"keepclear.example/keepclear/service/internal/solid"
 )
 
@@ -95,33 +96,37 @@ func (r *Rig) stands(top *reader) []stand {
 // overlaps only in some states, or stands closer than the margins, is a notice.
 func (r *Rig) checkStands(top *reader, f *faults) {
 	for _, s := range r.stands(top) {
+		links := r.Chain.links(s.axes)
 		for i := range r.Parts {
 			for j := range r.Parts {
 				a, b := &r.Parts[i], &r.Parts[j]
 				if a.Link >= b.Link || r.touches(i, j) || s.what != "home" && r.Chain.allSettled(a, b) { // told at home
 					continue
 				}
-				always, sometimes := overlap(a, b, r.gapAt(s.axes, a.Link, b.Link))
+				always, sometimes := overlap(a, b, gapBetween(links[a.Link], links[b.Link]))
 				r.tellOverlap(top, f, s, a, b, always, sometimes)
 			}
 		}
 	}
 }
 
-// gapAt returns how to measure the gap of two solids of two links at a pose: the proven lower bound.
-func (r *Rig) gapAt(at Axes, a, b Link) func(s, o solid.Shape) float64 {
-	links := r.Chain.links(at)
-	return func(s, o solid.Shape) float64 { return solid.Distance(s.Moved(links[a]), o.Moved(links[b])).Lower }
+// gapBetween returns how to measure the gap of two solids where two links have moved to: the proven lower bound.
+func gapBetween(a, b frame.Motion[frame.Rig]) func(s, o solid.Shape) float64 {
+	return func(s, o solid.Shape) float64 { return solid.Distance(s.Moved(a), o.Moved(b)).Lower }
 }
 
 func (r *Rig) tellOverlap(top *reader, f *faults, s stand, a, b *Part, always, sometimes float64) {
+	need := r.need(a, b)
+	if sometimes > 0 && always > touching && always >= need {
+		return
+	}
 	names := fmt.Sprintf("%s (%s) and %s (%s)", quote(a.Name), a.Link, quote(b.Name), b.Link)
 	place, key := placeOf(top.at, b.From)
 	if s.what != "home" {
 		place, key = s.at, s.key
 	}
 	between := gapWords(always)
-	switch need := r.need(a, b); {
+	switch {
 	case always <= 0 && a.Link == Ground && b.Link == OnAxis2:
 		f.add(place, key, names+" apart at "+s.what, between, r.measureAgain(a, b)+": what turns with axis 2 must never touch what stands on the ground")
 	case always <= 0:

@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"crypto/sha256"
 	"fmt"
-	"io"
 	"maps"
 	"math"
 	"slices"
@@ -17,47 +16,43 @@ import (
 // The form, version 1: blocks as {key:value,…} with sorted keys, lists as [value,…], numbers in the shortest decimal that
 // reads back as the same, everything else quoted.
 func digest(n *node, limits []Limit, meshes map[string][32]byte) (out [32]byte) {
-	h := sha256.New()
-	io.WriteString(h, "keepclear rig 1\n")
-	canonical(h, n)
+	form := canonical([]byte("keepclear rig 1\n"), n)
 	for _, l := range limits {
-		fmt.Fprintf(h, "\n%q %q %s", l.Rule, l.Name, strconv.FormatFloat(l.Value, 'g', -1, 64))
+		form = fmt.Appendf(form, "\n%q %q %s", l.Rule, l.Name, strconv.FormatFloat(l.Value, 'g', -1, 64))
 	}
 	for _, name := range slices.Sorted(maps.Keys(meshes)) {
-		fmt.Fprintf(h, "\n%q %x", name, meshes[name])
+		form = fmt.Appendf(form, "\n%q %x", name, meshes[name])
 	}
-	return [32]byte(h.Sum(nil))
+	return sha256.Sum256(form)
 }
 
-func canonical(w io.Writer, n *node) {
+// canonical appends the form of a value.
+func canonical(to []byte, n *node) []byte {
 	switch n.kind {
 	case nothing:
-		io.WriteString(w, "null")
+		return append(to, "null"...)
 	case scalar:
 		if v, ok := aNumber(n); ok {
-			v += 0 // -0 is 0
-			io.WriteString(w, strconv.FormatFloat(v, 'g', -1, 64))
-			return
+			return strconv.AppendFloat(to, v+0, 'g', -1, 64) // -0 is 0
 		}
-		io.WriteString(w, strconv.Quote(n.text))
+		return strconv.AppendQuote(to, n.text)
 	case list:
-		io.WriteString(w, "[")
+		to = append(to, '[')
 		for _, c := range n.items {
-			canonical(w, c)
-			io.WriteString(w, ",")
+			to = append(canonical(to, c), ',')
 		}
-		io.WriteString(w, "]")
+		return append(to, ']')
 	case mapping:
 		entries := slices.Clone(n.entries)
 		slices.SortFunc(entries, func(a, b entry) int { return cmp.Compare(a.key, b.key) })
-		io.WriteString(w, "{")
+		to = append(to, '{')
 		for _, e := range entries {
-			io.WriteString(w, strconv.Quote(e.key)+":")
-			canonical(w, e.value)
-			io.WriteString(w, ",")
+			to = append(strconv.AppendQuote(to, e.key), ':')
+			to = append(canonical(to, e.value), ',')
 		}
-		io.WriteString(w, "}")
+		return append(to, '}')
 	}
+	return to
 }
 
 // airAt returns the pressure of the standard atmosphere at a height, hPa.

@@ -344,7 +344,8 @@ func (r *Rig) touch(top *reader, n *node, key string) {
 		top.f.add(n, key, "parts of neighbouring links: ground and axis 1, or axis 1 and axis 2", got, remedy)
 		return
 	}
-	if _, gap := overlap(&a, &b, r.gapAt(r.Home, a.Link, b.Link)); gap > touching {
+	links := r.Chain.links(r.Home)
+	if _, gap := overlap(&a, &b, gapBetween(links[a.Link], links[b.Link])); gap > touching {
 		top.f.add(n, key, "parts that touch at home", fmt.Sprintf("%.1f mm between them", gap), "take the pair away: pairs listed here are never judged")
 	}
 	r.Allowed = append(r.Allowed, at)

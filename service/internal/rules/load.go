@@ -51,12 +51,13 @@ type loading struct {
 	files  fs.FS
 	schema schema
 	set    *ast.SchemaSet
+	may    *ast.Capabilities
 	faults Faults
 }
 
 // load reads rules/<area>/<rule>/<rule>.rego and schema/facts.json. Tests beside the rules are not read.
 func load(policies fs.FS, lint bool) (*library, error) {
-	l := &loading{lib: &library{lint: lint, titles: map[string]string{}, place: map[string]int{}, bound: map[[sha256.Size]byte]*binding{}}, files: policies}
+	l := &loading{lib: &library{lint: lint, titles: map[string]string{}, place: map[string]int{}, bound: map[[sha256.Size]byte]*binding{}}, files: policies, may: capabilities()}
 	names, err := l.list()
 	if err != nil {
 		return nil, fmt.Errorf("loading rules: %w", err)
@@ -122,7 +123,7 @@ func (l *loading) readSchema(text []byte) {
 // readRule parses and lints one file.
 func (l *loading) readRule(file string, text []byte) {
 	id := path.Dir(strings.TrimPrefix(file, "rules/"))
-	m, err := ast.ParseModuleWithOpts(file, string(text), ast.ParserOptions{ProcessAnnotation: true, Capabilities: capabilities()})
+	m, err := ast.ParseModuleWithOpts(file, string(text), ast.ParserOptions{ProcessAnnotation: true, Capabilities: l.may})
 	if err != nil || m == nil {
 		l.opaErrors(file, err)
 		return
@@ -164,7 +165,7 @@ func (l *loading) complete() {
 	for _, r := range l.lib.rules {
 		modules[r.file] = r.module
 	}
-	c := ast.NewCompiler().WithStrict(true).WithCapabilities(capabilities()).WithSchemas(l.set).WithUseTypeCheckAnnotations(true)
+	c := ast.NewCompiler().WithStrict(true).WithCapabilities(l.may).WithSchemas(l.set).WithUseTypeCheckAnnotations(true)
 	if c.Compile(modules); c.Failed() {
 		l.opaErrors("", c.Errors)
 	}

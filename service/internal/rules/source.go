@@ -87,7 +87,7 @@ func (r *linter) bad(loc *ast.Location, wanted, got string) {
 
 // imports allows none but the rule's own limits, as "limits".
 func (r *linter) imports(m *ast.Module) {
-	own := ast.MustParseRef("data.limits")
+	own := ast.Ref{ast.DefaultRootDocument, ast.StringTerm("limits")}
 	for _, part := range idParts(r.id) {
 		own = own.Append(ast.StringTerm(part))
 	}
@@ -117,10 +117,16 @@ func (r *linter) rules(m *ast.Module) (def, body, table *ast.Rule) {
 			r.bad(rule.Location, "each rule once, and only leaves beside finding and outcome", rule.Head.String())
 		}
 	}
-	if def != nil && !def.Head.Value.Equal(ast.MustParseTerm(`{"effect": "hold", "code": "`+missingCode+`"}`)) {
+	if def != nil && !def.Head.Value.Equal(missing()) {
 		r.bad(def.Location, "the default finding to hold as "+missingCode, def.Head.Value.String())
 	}
 	return def, body, table
+}
+
+// missing is {"effect": "hold", "code": "fact_missing"}.
+func missing() *ast.Term {
+	word := ast.StringTerm
+	return ast.ObjectTerm(ast.Item(word("effect"), word("hold")), ast.Item(word("code"), word(missingCode)))
 }
 
 // constant tells whether a rule has no body of its own.

@@ -142,10 +142,14 @@ func DecodeChain(body []byte) (Chain, error) {
 }
 
 // Fold is a fold in progress: record.Folder.
-type Fold struct{ Chain Chain }
+type Fold struct {
+	Chain Chain
+	lean  bool   // what the fold does not read is not looked at
+	later []byte // the body of the last entry, not taken in yet, of which the next may leave nothing; lean alone
+}
 
 // NewFold begins a fold of any chain.
-func NewFold(string) record.Folder { return &Fold{New()} }
+func NewFold(string) record.Folder { return &Fold{Chain: New()} }
 
 // Apply takes one entry of the chain in.
 func (f *Fold) Apply(e record.Entry) error {
@@ -154,10 +158,18 @@ func (f *Fold) Apply(e record.Entry) error {
 		if err != nil {
 			return err
 		}
-		f.Chain = c
+		f.Chain, f.later = c, nil
 		return nil
 	}
-	b, err := Decode(e.Body)
+	if f.lean {
+		return f.postpone(e.Body)
+	}
+	return f.apply(e.Body)
+}
+
+// apply takes the body of an entry in.
+func (f *Fold) apply(body []byte) error {
+	b, err := f.decode(body)
 	if err != nil {
 		return err
 	}
@@ -166,4 +178,10 @@ func (f *Fold) Apply(e record.Entry) error {
 }
 
 // State returns the state so far, as a state entry holds it.
-func (f *Fold) State() ([]byte, error) { return f.Chain.Encode() }
+func (f *Fold) State() ([]byte, error) {
+	c, err := f.Settled()
+	if err != nil {
+		return nil, err
+	}
+	return c.Encode()
+}

@@ -66,7 +66,11 @@ func (c Chain) Fill(b Body) Body {
 // Decode reads a body. Its Event.After is whole, but for solves that SolvesBefore says are left out.
 func Decode(body []byte) (Body, error) {
 	var b Body
-	err := json.Unmarshal(body, &b)
+	return b.read(json.Unmarshal(body, &b))
+}
+
+// read is what is left to do of reading a body, which ended with an error or none.
+func (b *Body) read(err error) (Body, error) {
 	if b.V > Version { // told first: what else is in it is not ours to judge
 		return Body{}, fmt.Errorf("%w: the entry's body is of version %d, this program knows %d", ErrNewer, b.V, Version)
 	}
@@ -76,7 +80,7 @@ func Decode(body []byte) (Body, error) {
 	if err != nil {
 		return Body{}, fmt.Errorf("reading an entry's body: %w", err)
 	}
-	return b, nil
+	return *b, nil
 }
 
 // change makes Event.After of the snapshot and what changed.

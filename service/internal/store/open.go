@@ -10,6 +10,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync"
 
 	"modernc.org/sqlite"
 )
@@ -48,6 +49,7 @@ type Store struct {
 	fresh   fresh
 	// requests looks a request id up among those marked: prepared once.
 	requests *sql.Stmt
+	ready    sync.Map // text → *sql.Stmt of readers, of texts that do not go by what is asked for
 }
 
 // Open opens or makes the record file, refuses what it cannot keep safely, and moves what a crash left in the log into

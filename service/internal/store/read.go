@@ -39,7 +39,7 @@ func (s *Store) Marked(ctx context.Context) (int64, error) {
 	if s.writer != nil {
 		return s.fresh.upTo(), nil
 	}
-	n, err := maximum[int64](ctx, s.readers, `SELECT max(sequence) FROM `+s.marks())
+	n, err := maximum[int64](s.readers.QueryRowContext(ctx, `SELECT max(sequence) FROM `+s.marks()))
 	return n, s.readFailure("reading how far entries are marked", err)
 }
 
@@ -109,19 +109,39 @@ func (s *Store) one(ctx context.Context, what string, key any, marked, unmarked 
 }
 
 func (s *Store) first(ctx context.Context, where string, args ...any) (Row, error) {
-	return scan(s.readers.QueryRowContext(ctx, `SELECT `+s.columns(true)+` FROM entry AS e WHERE `+where, args...), true)
+	q, err := s.prepared(ctx, `SELECT `+s.columns(true)+` FROM entry AS e WHERE `+where)
+	if err != nil {
+		return Row{}, err
+	}
+	return scan(q.QueryRowContext(ctx, args...), true)
+}
+
+// prepared returns a statement that is kept ready, as a start asks the same of every chain: to prepare it takes longer than its answer. Requires one
+// of few texts. It is closed with the readers.
+func (s *Store) prepared(ctx context.Context, text string) (*sql.Stmt, error) {
+	if q, ok := s.ready.Load(text); ok {
+		return q.(*sql.Stmt), nil
+	}
+	q, err := s.readers.PrepareContext(ctx, text)
+	if err != nil {
+		return nil, err
+	}
+	if first, raced := s.ready.LoadOrStore(text, q); raced {
+		return first.(*sql.Stmt), q.Close()
+	}
+	return q, nil
 }
 
 // Run returns up to limit rows of a chain from a number on, whole, ascending.
 func (s *Store) Run(ctx context.Context, chain string, from uint64, limit int) iter.Seq2[Row, error] {
 	return s.many(ctx, true, limit, func(marked int64) []part {
-		later := part{alone + `e.sequence > ? AND e.chain = ? AND e.number >= ? ORDER BY e.number`, []any{marked, chain, int64(from)}, true}
+		later := part{alone + `e.sequence > ? AND e.chain = ? AND e.number >= ? ORDER BY e.number`, []any{marked, chain, int64(from)}, true, true}
 		if first := s.fresh.sequence(spot{chain, from}); first > marked {
 			later.args[0] = first - 1
 			return []part{later}
 		}
 		return []part{
-			{s.joined() + `m.sequence <= ? AND m.chain = ? AND m.number >= ? ORDER BY m.number`, []any{marked, chain, int64(from)}, false},
+			{s.joined() + `m.sequence <= ? AND m.chain = ? AND m.number >= ? ORDER BY m.number`, []any{marked, chain, int64(from)}, false, true},
 			later,
 		}
 	})
@@ -154,6 +174,7 @@ type part struct {
 	from string
 	args []any
 	late bool // of those that have no mark: in a file of before version 3 there are none
+	kept bool // its text is one of few
 }
 
 // alone are rows by themselves; joined are those that are found by their marks.
@@ -165,7 +186,7 @@ func (s *Store) joined() string {
 
 // part is what of a page is on one side of the last mark.
 func (p Page) part(table, from string, marked int64) part {
-	out := part{from + ` AND ` + table + `.sequence > ?`, []any{marked, p.Above}, table == "e"}
+	out := part{from: from + ` AND ` + table + `.sequence > ?`, args: []any{marked, p.Above}, late: table == "e"}
 	if p.Below > 0 {
 		out.and(table+`.sequence < ?`, p.Below)
 	}
@@ -177,7 +198,9 @@ func (p *part) and(condition string, args ...any) {
 	p.args = append(p.args, args...)
 }
 
-func (p part) ordered(by string) part { return part{p.from + ` ORDER BY ` + by, p.args, p.late} }
+func (p part) ordered(by string) part {
+	return part{p.from + ` ORDER BY ` + by, p.args, p.late, p.kept}
+}
 
 // narrow leaves what fits, of a table of marks or of rows alone.
 func (p *part) narrow(f Filter, table, rules string) {
@@ -220,13 +243,13 @@ func (s *Store) Heads(ctx context.Context) (heads []Place, newest int64, err err
 	if heads, err = s.heads(ctx, tx); err != nil {
 		return nil, 0, s.readFailure("reading the heads", err)
 	}
-	newest, err = maximum[int64](ctx, tx, `SELECT max(sequence) FROM entry`)
+	newest, err = maximum[int64](tx.QueryRowContext(ctx, `SELECT max(sequence) FROM entry`))
 	return heads, newest, s.readFailure("reading the newest entry", err)
 }
 
 // Newest returns the highest sequence, 0 in an empty record.
 func (s *Store) Newest(ctx context.Context) (int64, error) {
-	n, err := maximum[int64](ctx, s.readers, `SELECT max(sequence) FROM entry`)
+	n, err := maximum[int64](s.readers.QueryRowContext(ctx, `SELECT max(sequence) FROM entry`))
 	return n, s.readFailure("reading the newest entry", err)
 }
 
@@ -236,17 +259,26 @@ func (s *Store) LastState(ctx context.Context, chain string) (uint64, error) {
 	if err != nil {
 		return 0, err
 	}
-	n, err := maximum[uint64](ctx, s.readers, `SELECT max(number) FROM `+s.marks()+` WHERE chain = ? AND state <> 0`, chain)
+	n, err := s.highest(ctx, `SELECT max(number) FROM `+s.marks()+` WHERE chain = ? AND state <> 0`, chain)
 	if err != nil {
 		return 0, s.readFailure("reading the last state of chain "+chain, err)
 	}
-	later, err := maximum[uint64](ctx, s.readers, `SELECT max(number) FROM entry WHERE sequence > ? AND chain = ? AND state <> 0`, marked, chain)
+	later, err := s.highest(ctx, `SELECT max(number) FROM entry WHERE sequence > ? AND chain = ? AND state <> 0`, marked, chain)
 	return max(n, later), s.readFailure("reading the last state of chain "+chain, err)
 }
 
-func maximum[N int64 | uint64](ctx context.Context, q queryer, query string, args ...any) (N, error) {
+// highest is the one number of a text of few, 0 where there is none.
+func (s *Store) highest(ctx context.Context, text string, args ...any) (uint64, error) {
+	q, err := s.prepared(ctx, text)
+	if err != nil {
+		return 0, err
+	}
+	return maximum[uint64](q.QueryRowContext(ctx, args...))
+}
+
+func maximum[N int64 | uint64](row *sql.Row) (N, error) {
 	var n sql.Null[N]
-	err := q.QueryRowContext(ctx, query, args...).Scan(&n)
+	err := row.Scan(&n)
 	return n.V, err
 }
 
@@ -319,7 +351,7 @@ func (s *Store) many(ctx context.Context, body bool, limit int, parts func(marke
 
 // some yields rows of one part, and tells whether to go on after them.
 func (s *Store) some(ctx context.Context, body bool, p part, left *int, yield func(Row, error) bool) bool {
-	rows, err := s.readers.QueryContext(ctx, `SELECT `+s.columns(body)+p.from+` LIMIT ?`, append(p.args, *left)...)
+	rows, err := s.query(ctx, `SELECT `+s.columns(body)+p.from+` LIMIT ?`, p.kept, append(p.args, *left)...)
 	if err != nil {
 		yield(Row{}, s.readFailure("reading entries", err))
 		return false
@@ -337,6 +369,18 @@ func (s *Store) some(ctx context.Context, body bool, p part, left *int, yield fu
 		return false
 	}
 	return true
+}
+
+// query runs a text, prepared once where it is one of few.
+func (s *Store) query(ctx context.Context, text string, kept bool, args ...any) (*sql.Rows, error) {
+	if !kept {
+		return s.readers.QueryContext(ctx, text, args...)
+	}
+	q, err := s.prepared(ctx, text)
+	if err != nil {
+		return nil, err
+	}
+	return q.QueryContext(ctx, args...)
 }
 
 type scanner interface{ Scan(...any) error }

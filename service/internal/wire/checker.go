@@ -1,11 +1,14 @@
 package wire
 
 import (
+	"errors"
 	"fmt"
+	"slices"
 
 	"buf.build/go/protovalidate"
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
+	"google.golang.org/protobuf/types/dynamicpb"
 
 	keepclearv1 "keepclear.example/keepclear/api/keepclear/v1"
 )
@@ -17,13 +20,41 @@ type Frame struct{ Raw []byte }
 // Checker judges whether a request may be read at all. It is safe for many callers at once.
 type Checker struct{ rules protovalidate.Validator }
 
-// NewChecker compiles the rules of every request of the API; a rule that does not compile is an error here, not at night.
+// NewChecker compiles the rules of a question. Those of other requests are compiled by Complete, or when the first comes; what does not compile refuses
+// every request that it is for.
 func NewChecker() (*Checker, error) {
-	rules, err := protovalidate.New(protovalidate.WithMessageDescriptors(Requests()...), protovalidate.WithDisableLazy())
+	rules, err := protovalidate.New(protovalidate.WithMessageDescriptors((&keepclearv1.AskRequest{}).ProtoReflect().Descriptor()))
 	if err != nil {
 		return nil, fmt.Errorf("compiling the rules of the API: %w", err)
 	}
 	return &Checker{rules}, nil
+}
+
+// Complete compiles the rules of every request of the API, and tells of those that do not compile.
+func (c *Checker) Complete() error { return c.compile(Requests()) }
+
+// compile has every message that is met in some compiled by asking of it while it is empty.
+func (c *Checker) compile(messages []protoreflect.MessageDescriptor) error {
+	var bad []error
+	seen := map[protoreflect.FullName]bool{}
+	for next := slices.Clone(messages); len(next) > 0; {
+		m := next[0]
+		next = next[1:]
+		if seen[m.FullName()] {
+			continue
+		}
+		seen[m.FullName()] = true
+		var uncompiled *protovalidate.CompilationError
+		if err := c.rules.Validate(dynamicpb.NewMessage(m)); errors.As(err, &uncompiled) {
+			bad = append(bad, fmt.Errorf("compiling the rules of %s: %w", m.FullName(), err))
+		}
+		for i := range m.Fields().Len() {
+			if inner := m.Fields().Get(i).Message(); inner != nil {
+				next = append(next, inner)
+			}
+		}
+	}
+	return errors.Join(bad...)
 }
 
 // Decode reads the bytes of a request into msg and returns everything that is wrong with them. With faults, msg holds some of
