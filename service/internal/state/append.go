@@ -1,7 +1,6 @@
 package state
 
 import (
-	"encoding/base64"
 	"encoding/json"
 	"fmt"
 	"maps"
@@ -227,10 +226,7 @@ func (o *object) exchanged(name string, x Exchanged) {
 	}
 	o.open(name)
 	o.optional("type", x.Type)
-	if len(x.Bytes) > 0 {
-		o.key("bytes")
-		o.b = append(base64.StdEncoding.AppendEncode(append(o.b, '"'), x.Bytes), '"')
-	}
+	o.bytes("bytes", x.Bytes)
 	o.end()
 }
 
@@ -248,7 +244,9 @@ func (o *object) words(name string, m map[string]string) {
 func (o *object) event(e *Event) {
 	o.open("event")
 	if e.After != nil {
-		o.any("after", e.After)
+		if o.state("after", e.After); o.err != nil {
+			o.err = fmt.Errorf("after: %w", o.err)
+		}
 	}
 	if len(e.Set) > 0 {
 		o.any("set", e.Set)
@@ -268,13 +266,13 @@ func (o *object) event(e *Event) {
 // append writes a body with the fields in the order of the type, as encoding/json would.
 func (b *Body) append(to []byte) ([]byte, error) {
 	o := object{b: to}
-	o.any("v", b.V)
+	o.long("v", time.Duration(b.V))
 	o.event(&b.Event)
 	if b.Question != nil {
-		o.any("question", b.Question)
+		o.question("question", b.Question)
 	}
 	if b.Snapshot != nil {
-		o.any("snapshot", b.Snapshot)
+		o.snapshot("snapshot", b.Snapshot)
 	}
 	o.facts(b.Facts)
 	o.findings(b.Findings)
@@ -285,11 +283,10 @@ func (b *Body) append(to []byte) ([]byte, error) {
 	o.words("revisions", b.Revs)
 	o.exchanged("request", b.Request)
 	o.exchanged("response", b.Response)
-	if b.Count != 0 {
-		o.any("count", b.Count)
-	}
-	if b.SolvesBefore {
-		o.any("solves_before", true)
+	o.whole("count", b.Count)
+	o.yes("solves_before", b.SolvesBefore)
+	if b.Kept != [2]int{} {
+		o.any("solves_kept", b.Kept)
 	}
 	o.end()
 	return o.b, o.err
