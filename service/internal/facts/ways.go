@@ -209,9 +209,17 @@ func (in *Input) unhomed(j *journey, seen bool) rig.Axes {
 	return j.spread
 }
 
+// extremes names the facts of each extreme of travel, and the limit that they are held against.
+var extremes = [4]struct{ axis, wide, sharp, rule, limit string }{
+	{"axis 1", "axis1_travel_min_deg", "axis1_sharp_min_deg", "travel/axis1", "low_deg"},
+	{"axis 1", "axis1_travel_max_deg", "axis1_sharp_max_deg", "travel/axis1", "high_deg"},
+	{"axis 2", "axis2_travel_min_deg", "axis2_sharp_min_deg", "travel/axis2", "low_deg"},
+	{"axis 2", "axis2_travel_max_deg", "axis2_sharp_max_deg", "travel/axis2", "high_deg"},
+}
+
 // travel puts the extremes of both axes over all ways.
 func (in *Input) travel(f Set, ways []journey) {
-	wide, sharp := [4]worsts{}, [4]worsts{} // axis 1 low, axis 1 high, axis 2 low, axis 2 high; the highs with the sign turned
+	wide, sharp := [4]worsts{}, [4]worsts{} // as extremes; the highs with the sign turned
 	for i := range wide {
 		wide[i], sharp[i] = worsts{}, worsts{}
 	}
@@ -223,11 +231,11 @@ func (in *Input) travel(f Set, ways []journey) {
 			sharp[i].take(j.end.From, v)
 		}
 	}
-	for i := range wide {
-		axis, end, sign := fmt.Sprintf("axis%d", i/2+1), [2]string{"min", "max"}[i%2], 1-2*float64(i%2)
+	for i, x := range extremes {
+		sign := 1 - 2*float64(i%2)
 		all, _ := wide[i].proven()
-		f.Number(axis+"_travel_"+end+"_deg", sign*all, Computed, fmt.Sprintf("axis %d", i/2+1))
-		f.Number(axis+"_sharp_"+end+"_deg", sign*in.ofBestPlace(sharp, i), Computed, fmt.Sprintf("axis %d", i/2+1))
+		f.Number(x.wide, sign*all, Computed, x.axis)
+		f.Number(x.sharp, sign*in.ofBestPlace(sharp, i), Computed, x.axis)
 	}
 }
 
@@ -251,7 +259,7 @@ func (in *Input) ofBestPlace(sharp [4]worsts, face int) float64 {
 func (in *Input) travelLimit(face int) float64 {
 	t, sign := in.Rig.Travel, 1-2*float64(face%2)
 	own := [4]unit.Angle{t.Low.A1, t.High.A1, t.Low.A2, t.High.A2}[face]
-	return sign * in.limit(fmt.Sprintf("travel/axis%d", face/2+1), [2]string{"low_deg", "high_deg"}[face%2], own.Deg())
+	return sign * in.limit(extremes[face].rule, extremes[face].limit, own.Deg())
 }
 
 // reaches is how low and how high a journey takes axis 1 and axis 2, degrees, with a spread; the highs with the sign turned. An axis that

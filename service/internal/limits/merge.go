@@ -125,12 +125,12 @@ func (m *merging) complete(layers []Layer) {
 
 // set freezes what was merged.
 func (m *merging) set() (Set, error) {
-	s := Set{at: make(map[string]int, len(m.at)), all: make([]Limit, 0, len(m.at))}
+	s := Set{at: make(map[name]int, len(m.at)), all: make([]Limit, 0, len(m.at))}
 	tree := map[string]any{}
 	for i, key := range slices.Sorted(maps.Keys(m.at)) {
 		l := m.at[key].Limit
 		s.all = append(s.all, l)
-		s.at[key] = i
+		s.at[name{l.Rule, l.Name}] = i
 		plant(tree, l)
 	}
 	bytes, err := json.Marshal(tree) // keys in order, so equal sets are equal bytes

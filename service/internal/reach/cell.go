@@ -168,7 +168,7 @@ func (s *search) distance(v *sight, i int32, moves float64) solid.Gap {
 		tooLittle, settles = math.NaN(), math.NaN()
 	case verdict, soonest:
 	}
-	g := solid.Against(s.p.bodies[q.a].shape, *s.shape(v, q.b), tooLittle, settles)
+	g := solid.Against(&s.p.bodies[q.a].shape, s.shape(v, q.b), tooLittle, settles)
 	s.see(v, i, &g)
 	s.atMost = min(s.atMost, g.Upper-s.need[i]+s.p.allowance+moves)
 	return g
