@@ -136,7 +136,7 @@ func (s *search) bound(v *sight, i int32, q *pair, moves float64) float64 {
 	a, moved := &s.p.bodies[q.a], s.shape(v, q.b)
 	n, apart, atMost := lean(&a.shape, moved, s.towards[i], s.enough()+off+moves)
 	low = max(low, apart-moves-off)
-	if low < s.enough() && apart > 0 {
+	if low < s.enough() && apart > 0 && n != s.towards[i] { // of the plane that was best before low knows
 		s.towards[i] = n
 		low = max(low, s.plane(v, q, n)-off)
 	}
