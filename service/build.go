@@ -416,11 +416,11 @@ func newMoment() func(time.Time) (*sky.Moment, error) {
 		at  time.Time
 		sky *sky.Moment
 	}
-	var last [64]atomic.Pointer[dated]
+	var last [256]atomic.Pointer[dated]
 	table := timescale.BuiltIn()
 	return func(t time.Time) (*sky.Moment, error) {
 		t = t.Round(0) // by its date
-		slot := &last[uint64(t.UnixNano())*0x9e3779b97f4a7c15>>58]
+		slot := &last[uint64(t.UnixNano())*0x9e3779b97f4a7c15>>56]
 		if m := slot.Load(); m != nil && m.at.Equal(t) {
 			return m.sky, nil
 		}

@@ -1,15 +1,10 @@
 package state
 
 import (
-	"encoding/base64"
 	"maps"
 	"slices"
-	"strconv"
-	"time"
 
 	"keepclear.example/keepclear/service/internal/question"
-	"keepclear.example/keepclear/service/internal/rig"
-	"keepclear.example/keepclear/service/internal/unit"
 )
 
 // What of a snapshot, and of what changed, every entry of a rig has. What few entries have is left to encoding/json.
@@ -125,7 +120,10 @@ func (o *object) homing(name string, h *question.Homing) {
 	if len(h.CountZero) > 0 {
 		o.open("count_zero")
 		for _, source := range slices.Sorted(maps.Keys(h.CountZero)) {
-			o.pair(string(source), h.CountZero[source])
+			zero := h.CountZero[source]
+			o.openGiven(string(source))
+			o.angles(&zero)
+			o.end()
 		}
 		o.end()
 	}
@@ -207,87 +205,6 @@ func (o *object) sky(name string, s *question.Sky) {
 	o.end()
 }
 
-func (o *object) permit(name string, p *question.Permit) {
-	if p == nil {
-		return
-	}
-	o.open(name)
-	o.text("id", p.ID)
-	o.text("request_id", p.RequestID)
-	o.text("rig", p.Rig)
-	o.action("action", &p.Action)
-	o.count("epoch", p.Epoch)
-	o.text("state", string(p.State))
-	o.optional("asker", p.Asker)
-	o.texts("critical", p.Critical)
-	o.time("asked", p.Asked)
-	o.time("start_by", p.StartBy)
-	o.long("start_within", p.StartWithin)
-	o.time("stop_by", p.StopBy)
-	o.long("stop_within", p.StopWithin)
-	o.instant("first_contact", p.FirstContact)
-	o.pair("from", p.From)
-	if list(o, "ends", p.Ends, (*object).angles); len(p.Ends) == 0 {
-		o.any("ends", p.Ends)
-	}
-	some(o, "aimed", p.Aimed)
-	o.pair("sigma", p.Sigma)
-	o.real("motion_s", p.MotionS)
-	o.either("tracks", p.Tracks)
-	o.optional("homing", p.Homing)
-	o.optional("source", string(p.Source))
-	list(o, "legs", p.Legs, (*object).leg)
-	if p.Closest != nil {
-		o.open("closest")
-		o.clearance(p.Closest)
-		o.end()
-	}
-	o.instant("begun_at", p.BegunAt)
-	o.yes("moved", p.Moved)
-	o.optional("because", p.Because)
-	o.instant("arrived", p.Arrived)
-	o.figure("moving_s", p.MovingS)
-	o.optional("told", p.Told)
-	o.end()
-}
-
-func (o *object) leg(l *question.Leg) {
-	o.pair("from", l.From)
-	o.pair("to", l.To)
-	o.open("closest")
-	o.clearance(&l.Closest)
-	o.end()
-}
-
-func (o *object) clearance(c *question.Clearance) {
-	o.real("lower_mm", c.LowerMM)
-	o.real("upper_mm", c.UpperMM)
-	o.real("required_mm", c.RequiredMM)
-	o.texts("parts", c.Parts[:])
-	o.pair("axes", c.Axes)
-	o.instant("instant", c.Instant)
-}
-
-func (o *object) leave(name string, l *question.SyncLeave) {
-	if l == nil {
-		return
-	}
-	o.open(name)
-	o.text("id", l.ID)
-	o.text("request_id", l.RequestID)
-	o.text("rig", l.Rig)
-	o.action("action", &l.Action)
-	o.count("epoch", l.Epoch)
-	o.time("asked", l.Asked)
-	o.time("use_by", l.UseBy)
-	o.long("use_within", l.UseWithin)
-	o.texts("critical", l.Critical)
-	o.either("live", l.Live)
-	o.optional("because", l.Because)
-	o.pair("expected", l.Expected)
-	o.end()
-}
-
 func (o *object) judged(j *question.JudgedSolve) {
 	o.text("request_id", j.RequestID)
 	o.time("at", j.At)
@@ -312,186 +229,4 @@ func (o *object) judged(j *question.JudgedSolve) {
 	o.yes("against", j.Against)
 	o.turned("sigma", j.Sigma)
 	o.yes("confirmed", j.Confirmed)
-}
-
-func (o *object) question(name string, q *question.Question) {
-	o.open(name)
-	o.text("id", q.ID)
-	o.text("rig", q.Rig)
-	o.action("action", &q.Action)
-	o.sample("sample", q.Sample)
-	o.known("sent", q.Sent)
-	o.time("at", q.At)
-	o.optional("asker", q.Asker)
-	o.optional("attended_by", q.AttendedBy)
-	o.optional("replaces", q.Replaces)
-	o.yes("begin_later", q.BeginLater)
-	o.end()
-}
-
-func (o *object) action(name string, a *question.Action) {
-	o.open(name)
-	o.text("kind", string(a.Kind))
-	o.sky("sky", a.Sky)
-	o.axes("axes", a.Axes)
-	o.optional("side", string(a.Side))
-	o.span("follow", a.Follow)
-	o.instant("until", a.Until)
-	o.angle("rate_rad_per_s", a.Rate)
-	o.optional("order", string(a.Order))
-	o.optional("place", a.Place)
-	o.solve("solve", a.Solve)
-	o.bytes("message", a.Message)
-	o.sky("given", a.Given)
-	o.end()
-}
-
-func (o *object) solve(name string, v *question.Solve) {
-	if v == nil {
-		return
-	}
-	o.open(name)
-	o.sky("sky", &v.Sky)
-	o.known("start", v.Start)
-	o.span("exposure", v.Exposure)
-	o.optional("optics", v.Optics)
-	o.angle("pixel_rad", v.Pixel)
-	o.angle("width_rad", v.Width)
-	o.angle("height_rad", v.Height)
-	o.angle("rotation_rad", v.Rotation)
-	o.truth("mirrored", v.Mirrored)
-	if v.Matched != nil {
-		o.key("matched")
-		o.b = strconv.AppendInt(o.b, int64(*v.Matched), 10)
-	}
-	o.angle("residual_rad", v.Residual)
-	o.angle("radius_rad", v.Radius)
-	o.sky("hint", v.Hint)
-	o.optional("picture", v.Picture)
-	o.sample("mid", v.Mid)
-	o.end()
-}
-
-// list writes a list of objects; nothing where it is empty.
-func list[T any](o *object, name string, of []T, write func(*object, *T)) {
-	if len(of) == 0 {
-		return
-	}
-	o.key(name)
-	for i := range of {
-		sep := byte(',')
-		if i == 0 {
-			sep = '['
-		}
-		o.b, o.begun = append(o.b, sep), false
-		write(o, &of[i])
-		o.end()
-	}
-	o.b = append(o.b, ']')
-}
-
-// some, named and rare write what few entries have; nothing where it is empty.
-func some[T any](o *object, name string, of []T) {
-	if len(of) > 0 {
-		o.any(name, of)
-	}
-}
-
-func named[K comparable, T any](o *object, name string, of map[K]T) {
-	if len(of) > 0 {
-		o.any(name, of)
-	}
-}
-
-func rare[T any](o *object, name string, of *T) {
-	if of != nil {
-		o.any(name, of)
-	}
-}
-
-// time writes an instant, known one that is left out where there is none.
-func (o *object) time(name string, t time.Time) { o.instant(name, &t) }
-
-func (o *object) known(name string, t time.Time) {
-	if !t.IsZero() {
-		o.instant(name, &t)
-	}
-}
-
-// long writes a length of time in nanoseconds, span one that is left out where it is none.
-func (o *object) long(name string, d time.Duration) {
-	o.key(name)
-	o.b = strconv.AppendInt(o.b, int64(d), 10)
-}
-
-func (o *object) span(name string, d time.Duration) {
-	if d != 0 {
-		o.long(name, d)
-	}
-}
-
-func (o *object) count(name string, n uint64) {
-	o.key(name)
-	o.b = strconv.AppendUint(o.b, n, 10)
-}
-
-// whole writes a number that is left out where it is 0.
-func (o *object) whole(name string, n int) {
-	if n != 0 {
-		o.key(name)
-		o.b = strconv.AppendInt(o.b, int64(n), 10)
-	}
-}
-
-// real writes a number, figure one that is left out where it is 0.
-func (o *object) real(name string, v float64) { o.number(name, &v) }
-
-func (o *object) figure(name string, v float64) {
-	if v != 0 {
-		o.number(name, &v)
-	}
-}
-
-// angle writes an angle that is left out where there is none.
-func (o *object) angle(name string, a *unit.Angle) { o.number(name, (*float64)(a)) }
-
-// either writes a truth, yes one that is left out where it is none.
-func (o *object) either(name string, v bool) { o.truth(name, &v) }
-
-func (o *object) yes(name string, v bool) {
-	if v {
-		o.truth(name, &v)
-	}
-}
-
-func (o *object) angles(a *rig.Axes) {
-	o.real("axis1_rad", float64(a.A1))
-	o.real("axis2_rad", float64(a.A2))
-}
-
-// pair writes axis angles; axes those that are left out where there are none, turned those that are where both are 0.
-func (o *object) pair(name string, a rig.Axes) {
-	o.open(name)
-	o.angles(&a)
-	o.end()
-}
-
-func (o *object) axes(name string, a *rig.Axes) {
-	if a != nil {
-		o.pair(name, *a)
-	}
-}
-
-func (o *object) turned(name string, a rig.Axes) {
-	if a != (rig.Axes{}) {
-		o.pair(name, a)
-	}
-}
-
-// bytes writes bytes that are left out where there are none.
-func (o *object) bytes(name string, b []byte) {
-	if len(b) > 0 {
-		o.key(name)
-		o.b = append(base64.StdEncoding.AppendEncode(append(o.b, '"'), b), '"')
-	}
 }
