@@ -126,15 +126,26 @@ func (in *Input) clearance(f Set, p *reach.Prover, ways []journey, out *Outcome)
 }
 
 // worsts is the least of something over all ways from each of the places where the rig may be.
-type worsts map[int]float64
+type worsts []worst
+
+// worst is the least from one place.
+type worst struct {
+	from  int
+	least float64
+}
 
 // take tells whether a value is the least from its place so far.
-func (w worsts) take(from int, v float64) bool {
-	was, ok := w[from]
-	if ok && v >= was {
-		return false
+func (w *worsts) take(from int, v float64) bool {
+	for i := range *w {
+		if x := &(*w)[i]; x.from == from {
+			if v >= x.least {
+				return false
+			}
+			x.least = v
+			return true
+		}
 	}
-	w[from] = v
+	*w = append(*w, worst{from, v})
 	return true
 }
 
@@ -142,9 +153,9 @@ func (w worsts) take(from int, v float64) bool {
 // the places alone is not proven to be wrong. Infinite where there is no way.
 func (w worsts) proven() (v float64, from int) {
 	v, from = math.Inf(1), -1
-	for place, worst := range w {
-		if from < 0 || worst > v || worst == v && place < from {
-			v, from = worst, place
+	for _, x := range w {
+		if from < 0 || x.least > v || x.least == v && x.from < from {
+			v, from = x.least, x.from
 		}
 	}
 	return v, from
@@ -220,9 +231,6 @@ var extremes = [4]struct{ axis, wide, sharp, rule, limit string }{
 // travel puts the extremes of both axes over all ways.
 func (in *Input) travel(f Set, ways []journey) {
 	wide, sharp := [4]worsts{}, [4]worsts{} // as extremes; the highs with the sign turned
-	for i := range wide {
-		wide[i], sharp[i] = worsts{}, worsts{}
-	}
 	for _, j := range ways {
 		for i, v := range in.reaches(&j, in.unhomed(&j, false)) {
 			wide[i].take(0, v)
@@ -245,12 +253,15 @@ func (in *Input) ofBestPlace(sharp [4]worsts, face int) float64 {
 	left := worsts{}
 	for i := face &^ 1; i <= face|1; i++ {
 		limit := in.travelLimit(i)
-		for place, v := range sharp[i] {
-			left.take(place, v-limit)
+		for _, x := range sharp[i] {
+			left.take(x.from, x.least-limit)
 		}
 	}
-	if _, from := left.proven(); from >= 0 {
-		return sharp[face][from]
+	_, from := left.proven()
+	for _, x := range sharp[face] {
+		if x.from == from {
+			return x.least
+		}
 	}
 	return math.Inf(1)
 }
