@@ -68,8 +68,8 @@ type Body struct {
 	Request  Exchanged          `json:"request,omitzero"`
 	Response Exchanged          `json:"response,omitzero"`
 	Count    int                `json:"count,omitempty"` // of a refusal: how often since the last such entry
-	// SolvesBefore says that the solves, of the snapshot or, without one, of Event.After, are those that the chain held before this entry,
-	// and are left out: there are up to 64, and most entries change none. Fold puts them back.
+	// SolvesBefore says that the solves of the snapshot or, without one, of Event.After (of version 2), are those that the chain held before
+	// this entry, and are left out: there are up to 64, and most entries change none. Fold puts them back.
 	SolvesBefore bool `json:"solves_before,omitempty"`
 	// Kept are those of the chain's solves before this entry, from one index up to another, that Event.After begins with: they are left out of it,
 	// for most entries that change any add one. Fold puts them back. Since version 3.

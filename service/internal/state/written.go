@@ -16,13 +16,13 @@ func (c Chain) Write(to []byte, b Body) ([]byte, error) {
 	after := b.Event.After
 	switch {
 	case b.Snapshot != nil && after != nil:
-		kept, others := c.kept(after.Solves)
+		others := after.Solves
+		if !slices.Equal(others, b.Snapshot.Rig.Solves) {
+			b.Kept, others = c.kept(others)
+		}
 		changed, err := changes(&b.Snapshot.Rig, after, others)
 		if err != nil {
 			return nil, fmt.Errorf("encoding an entry's state: %w", err)
-		}
-		if changed["solves"] != nil {
-			b.Kept = kept
 		}
 		b.Event.Changed, b.Event.After = changed, nil
 		if b.SolvesBefore = c.holds(b.Snapshot.Rig.Solves); b.SolvesBefore {
@@ -32,11 +32,7 @@ func (c Chain) Write(to []byte, b Body) ([]byte, error) {
 		}
 	case after != nil:
 		lean := *after
-		if b.SolvesBefore = c.holds(after.Solves); b.SolvesBefore {
-			lean.Solves = nil
-		} else {
-			b.Kept, lean.Solves = c.kept(after.Solves)
-		}
+		b.Kept, lean.Solves = c.kept(after.Solves)
 		b.Event.After = &lean
 	}
 	out, err := b.append(to)
@@ -60,11 +56,11 @@ func (c Chain) kept(solves []question.JudgedSolve) (span [2]int, others []questi
 	if from < 0 {
 		return span, solves
 	}
-	n := 1
-	for n < len(solves) && from+n < len(c.Rig.Solves) && solves[n] == c.Rig.Solves[from+n] {
-		n++
+	to := from
+	for others = solves; len(others) > 0 && to < len(c.Rig.Solves) && others[0] == c.Rig.Solves[to]; others = others[1:] {
+		to++
 	}
-	return [2]int{from, from + n}, solves[n:]
+	return [2]int{from, to}, others
 }
 
 // Fill puts back what the body of the chain's next entry leaves out. Requires the chain as it stands before that entry; an error where
@@ -82,7 +78,7 @@ func (c Chain) Fill(b Body) (Body, error) {
 	switch _, others := b.Event.Changed["solves"]; {
 	case b.Kept != [2]int{}:
 		from, to := b.Kept[0], b.Kept[1]
-		if from < 0 || from > to || to > len(c.Rig.Solves) {
+		if from < 0 || from >= to || to > len(c.Rig.Solves) {
 			return Body{}, fmt.Errorf("an entry keeps solves %d to %d of a chain that holds %d: it is of another chain", from, to, len(c.Rig.Solves))
 		}
 		solves = slices.Concat(c.Rig.Solves[from:to], solves)
@@ -141,7 +137,7 @@ func changes(was, is *question.RigState, solves []question.JudgedSolve) (map[str
 	a, b := reflect.ValueOf(was).Elem(), reflect.ValueOf(is).Elem()
 	written := *is
 	written.Solves = solves
-	o := object{b: make([]byte, 0, usualChange)}
+	o := object{b: slices.Grow([]byte(nil), usualChange)}
 	for i, field := range rigFields {
 		name := field.name
 		f := b.Field(i)

@@ -118,6 +118,7 @@ func TestOnlyWhatChangedIsWritten(t *testing.T) {
 			s.Refused, s.Solves = map[string]string{}, []question.JudgedSolve{}
 		},
 		`{"epoch":7,"refused":{"c":"d"},"syncs":null}`: func(s *question.RigState) { s.Refused, s.Syncs = map[string]string{"c": "d"}, nil },
+		`{"epoch":7,"syncs":null}`:                     func(s *question.RigState) { s.Syncs = s.Syncs[:0] },
 		`{"epoch":7,"motions":4}`:                      func(s *question.RigState) { s.Motions = 4 },
 	} {
 		was := held(2)
@@ -253,7 +254,7 @@ func TestWhatOfSolvesIsKept(t *testing.T) {
 // An entry that keeps solves that its chain has not is of another chain, and no fold makes a state of it.
 func TestSolvesOfNoChain(t *testing.T) {
 	chain := state.New().Apply(state.Event{After: ptr(held(2))})
-	for _, kept := range [][2]int{{0, 3}, {-1, 1}, {2, 1}, {3, 3}} {
+	for _, kept := range [][2]int{{0, 3}, {-1, 1}, {2, 1}, {3, 3}, {1, 1}} {
 		_, err := chain.Fill(state.Body{Event: state.Event{After: &question.RigState{}}, Kept: kept})
 		require.ErrorContains(t, err, "of a chain that holds 2: it is of another chain", "%v", kept)
 	}
@@ -265,6 +266,26 @@ func TestSolvesOfNoChain(t *testing.T) {
 	assert.Zero(t, f.Chain.Rig.Epoch)
 }
 
+// Of solves that did not change nothing is kept, whether or not the chain has them: they are the snapshot's.
+func TestSolvesThatDidNotChangeAreNotKept(t *testing.T) {
+	chain := state.New().Apply(state.Event{After: ptr(held(2))})
+	for _, solves := range [][]question.JudgedSolve{chain.Rig.Solves, {chain.Rig.Solves[0], {RequestID: "new", At: noon}}} {
+		is := chain.Rig
+		is.Solves = solves
+		raw, err := chain.Write(nil, state.Body{Event: state.Event{After: &is}, Snapshot: &question.Snapshot{Rig: is}})
+		require.NoError(t, err)
+		assert.NotContains(t, string(raw), "solves_kept")
+		b, err := state.Decode(raw)
+		require.NoError(t, err)
+		b, err = chain.Fill(b)
+		require.NoError(t, err)
+		assert.Equal(t, asJSON(t, is), asJSON(t, b.Event.After))
+	}
+	raw, err := state.New().Write(nil, state.Body{Event: state.Event{After: &question.RigState{}}, Snapshot: &question.Snapshot{}})
+	require.NoError(t, err)
+	assert.NotContains(t, string(raw), "solves", "none, of none")
+}
+
 // Bodies of version 2 write solves that changed as a whole, and read as ever.
 func TestVersion2IsRead(t *testing.T) {
 	before, after := held(2), held(3)
@@ -273,6 +294,12 @@ func TestVersion2IsRead(t *testing.T) {
 	f := &state.Fold{Chain: state.New().Apply(state.Event{After: &before})}
 	require.NoError(t, f.Apply(record.Entry{Number: 1, Body: []byte(raw)}))
 	assert.Equal(t, asJSON(t, after), asJSON(t, f.Chain.Rig))
+
+	lean := held(0)
+	lean.Epoch++
+	require.NoError(t, f.Apply(record.Entry{Number: 2, Body: []byte(fmt.Sprintf(`{"v":2,"event":{"after":%s},"solves_before":true}`, asJSON(t, lean)))}))
+	after.Epoch++
+	assert.Equal(t, asJSON(t, after), asJSON(t, f.Chain.Rig), "a report that changes none")
 }
 
 // Bodies of version 1 say everything twice, and read as ever.
