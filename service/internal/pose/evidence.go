@@ -2,6 +2,7 @@ package pose
 
 import (
 	"math"
+	"slices"
 	"strings"
 
 	"keepclear.example/keepclear/service/internal/frame"
@@ -38,7 +39,7 @@ func Evidence(w World, s question.RigState, j question.JudgedSolve) (question.Ri
 	if !t.oneSide(j.Side) { // what it shows was counted from a side that it may not have been on
 		j.Side, j.Rotation, j.Camera = "", nil, nil
 	}
-	t.s.Solves = append(t.s.Solves, j)
+	t.s.Solves = slices.Concat(t.s.Solves, []question.JudgedSolve{j}) // and no room for more, of every rig
 	if n := len(t.s.Solves); n > maxSolves {
 		t.s.Solves = t.s.Solves[n-maxSolves:]
 	}
