@@ -126,15 +126,26 @@ func (in *Input) clearance(f Set, p *reach.Prover, ways []journey, out *Outcome)
 }
 
 // worsts is the least of something over all ways from each of the places where the rig may be.
-type worsts map[int]float64
+type worsts []worst
+
+// worst is the least from one place.
+type worst struct {
+	from  int
+	least float64
+}
 
 // take tells whether a value is the least from its place so far.
-func (w worsts) take(from int, v float64) bool {
-	was, ok := w[from]
-	if ok && v >= was {
-		return false
+func (w *worsts) take(from int, v float64) bool {
+	for i := range *w {
+		if x := &(*w)[i]; x.from == from {
+			if v >= x.least {
+				return false
+			}
+			x.least = v
+			return true
+		}
 	}
-	w[from] = v
+	*w = append(*w, worst{from, v})
 	return true
 }
 
@@ -142,9 +153,9 @@ func (w worsts) take(from int, v float64) bool {
 // the places alone is not proven to be wrong. Infinite where there is no way.
 func (w worsts) proven() (v float64, from int) {
 	v, from = math.Inf(1), -1
-	for place, worst := range w {
-		if from < 0 || worst > v || worst == v && place < from {
-			v, from = worst, place
+	for _, x := range w {
+		if from < 0 || x.least > v || x.least == v && x.from < from {
+			v, from = x.least, x.from
 		}
 	}
 	return v, from
@@ -209,12 +220,17 @@ func (in *Input) unhomed(j *journey, seen bool) rig.Axes {
 	return j.spread
 }
 
+// extremes names the facts of each extreme of travel, and the limit that they are held against.
+var extremes = [4]struct{ axis, wide, sharp, rule, limit string }{
+	{"axis 1", "axis1_travel_min_deg", "axis1_sharp_min_deg", "travel/axis1", "low_deg"},
+	{"axis 1", "axis1_travel_max_deg", "axis1_sharp_max_deg", "travel/axis1", "high_deg"},
+	{"axis 2", "axis2_travel_min_deg", "axis2_sharp_min_deg", "travel/axis2", "low_deg"},
+	{"axis 2", "axis2_travel_max_deg", "axis2_sharp_max_deg", "travel/axis2", "high_deg"},
+}
+
 // travel puts the extremes of both axes over all ways.
 func (in *Input) travel(f Set, ways []journey) {
-	wide, sharp := [4]worsts{}, [4]worsts{} // axis 1 low, axis 1 high, axis 2 low, axis 2 high; the highs with the sign turned
-	for i := range wide {
-		wide[i], sharp[i] = worsts{}, worsts{}
-	}
+	wide, sharp := [4]worsts{}, [4]worsts{} // as extremes; the highs with the sign turned
 	for _, j := range ways {
 		for i, v := range in.reaches(&j, in.unhomed(&j, false)) {
 			wide[i].take(0, v)
@@ -223,11 +239,11 @@ func (in *Input) travel(f Set, ways []journey) {
 			sharp[i].take(j.end.From, v)
 		}
 	}
-	for i := range wide {
-		axis, end, sign := fmt.Sprintf("axis%d", i/2+1), [2]string{"min", "max"}[i%2], 1-2*float64(i%2)
+	for i, x := range extremes {
+		sign := 1 - 2*float64(i%2)
 		all, _ := wide[i].proven()
-		f.Number(axis+"_travel_"+end+"_deg", sign*all, Computed, fmt.Sprintf("axis %d", i/2+1))
-		f.Number(axis+"_sharp_"+end+"_deg", sign*in.ofBestPlace(sharp, i), Computed, fmt.Sprintf("axis %d", i/2+1))
+		f.Number(x.wide, sign*all, Computed, x.axis)
+		f.Number(x.sharp, sign*in.ofBestPlace(sharp, i), Computed, x.axis)
 	}
 }
 
@@ -237,12 +253,15 @@ func (in *Input) ofBestPlace(sharp [4]worsts, face int) float64 {
 	left := worsts{}
 	for i := face &^ 1; i <= face|1; i++ {
 		limit := in.travelLimit(i)
-		for place, v := range sharp[i] {
-			left.take(place, v-limit)
+		for _, x := range sharp[i] {
+			left.take(x.from, x.least-limit)
 		}
 	}
-	if _, from := left.proven(); from >= 0 {
-		return sharp[face][from]
+	_, from := left.proven()
+	for _, x := range sharp[face] {
+		if x.from == from {
+			return x.least
+		}
 	}
 	return math.Inf(1)
 }
@@ -251,7 +270,7 @@ func (in *Input) ofBestPlace(sharp [4]worsts, face int) float64 {
 func (in *Input) travelLimit(face int) float64 {
 	t, sign := in.Rig.Travel, 1-2*float64(face%2)
 	own := [4]unit.Angle{t.Low.A1, t.High.A1, t.Low.A2, t.High.A2}[face]
-	return sign * in.limit(fmt.Sprintf("travel/axis%d", face/2+1), [2]string{"low_deg", "high_deg"}[face%2], own.Deg())
+	return sign * in.limit(extremes[face].rule, extremes[face].limit, own.Deg())
 }
 
 // reaches is how low and how high a journey takes axis 1 and axis 2, degrees, with a spread; the highs with the sign turned. An axis that

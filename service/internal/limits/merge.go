@@ -127,11 +127,11 @@ func (m *merging) complete(layers []Layer) {
 
 // set freezes what was merged.
 func (m *merging) set() (Set, error) {
-	s := Set{at: make(map[string]int, len(m.at)), all: make([]Limit, 0, len(m.at))}
+	s := Set{at: make(map[name]int, len(m.at)), all: make([]Limit, 0, len(m.at))}
 	for i, key := range slices.Sorted(maps.Keys(m.at)) {
 		l := m.at[key].Limit
 		s.all = append(s.all, l)
-		s.at[key] = i
+		s.at[name{l.Rule, l.Name}] = i
 	}
 	var err error
 	if s.tree, err = tree(s.all); err != nil {

@@ -17,20 +17,26 @@ type Limit struct {
 // Invariant: by rule and then by name; every value finite and within its bound; never changed after Merge.
 type Set struct {
 	all    []Limit
-	at     map[string]int // key → index in all
-	tree   []byte         // what Rego sees
+	at     map[name]int // index in all
+	tree   []byte       // what Rego sees
 	digest [sha256.Size]byte
 }
 
+// name is what a limit is called.
+type name struct{ rule, limit string }
+
 // Value returns one limit in the unit of its name; false: there is no such limit.
-func (s Set) Value(rule, name string) (float64, bool) {
-	l, ok := s.Limit(rule, name)
-	return l.Value, ok
+func (s Set) Value(rule, limit string) (float64, bool) {
+	i, ok := s.at[name{rule, limit}]
+	if !ok {
+		return 0, false
+	}
+	return s.all[i].Value, true
 }
 
 // Limit returns one limit with where it comes from.
-func (s Set) Limit(rule, name string) (Limit, bool) {
-	i, ok := s.at[rule+" "+name]
+func (s Set) Limit(rule, limit string) (Limit, bool) {
+	i, ok := s.at[name{rule, limit}]
 	if !ok {
 		return Limit{}, false
 	}

@@ -144,7 +144,7 @@ func offHull(c Corner, hull solid.Shape, enough float64) float64 {
 	if err != nil {
 		return math.Inf(1)
 	}
-	return solid.Against(point, hull, enough, math.Inf(1)).Upper
+	return solid.Against(&point, &hull, enough, math.Inf(1)).Upper
 }
 
 // choice is the points of a piece, and which of them are chosen.

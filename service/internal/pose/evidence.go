@@ -2,6 +2,7 @@ package pose
 
 import (
 	"math"
+	"slices"
 	"strings"
 
 	"keepclear.example/keepclear/service/internal/frame"
@@ -39,7 +40,7 @@ func Evidence(w World, s question.RigState, j question.JudgedSolve) (question.Ri
 		j.Side, j.Rotation, j.Camera = "", nil, nil
 	}
 	t.sumDrift(j)
-	t.s.Solves = append(t.s.Solves, j)
+	t.s.Solves = slices.Concat(t.s.Solves, []question.JudgedSolve{j}) // and no room for more, of every rig
 	if n := len(t.s.Solves); n > maxSolves {
 		t.s.Solves = t.s.Solves[n-maxSolves:]
 	}

@@ -84,22 +84,47 @@ func (t *turn) leaveLapses(x *question.Sample) {
 // Lapse ends what time alone ends: granted permits not begun, begun ones past stop_by, leaves not used. now is the service's time, with
 // the monotonic reading by which a begun permit ends; where the wall clock was set, what is held is dated anew.
 func Lapse(s question.RigState, now time.Time) (question.RigState, []Notice) {
+	if !lapses(&s, now) {
+		return s, nil
+	}
 	t := begin(World{}, s)
 	t.dated(now)
 	t.lapse(now)
 	return t.done()
 }
 
+// lapses tells whether Lapse has anything to do: mostly it has not, and the state stays as it is.
+func lapses(s *question.RigState, now time.Time) bool {
+	if x := s.Sample; x != nil && !x.Received.IsZero() {
+		if by := walked(x.Received, now); by != 0 || ofRecord(x.Received) || s.Forward != max(0, -s.Discounted) {
+			return true
+		}
+	}
+	return s.Pose.State == "" || unused(s.Leave, now) || notBegun(s.Permit, now) || overdue(s.Permit, now)
+}
+
+// unused, notBegun and overdue tell what time ends.
+func unused(l *question.SyncLeave, now time.Time) bool {
+	return l != nil && l.Live && past(now, l.UseBy)
+}
+
+func notBegun(p *question.Permit, now time.Time) bool {
+	return p != nil && p.State == question.Granted && past(now, p.StartBy)
+}
+
+func overdue(p *question.Permit, now time.Time) bool {
+	return p != nil && p.State == question.Begun && !p.StopBy.IsZero() && now.After(p.StopBy)
+}
+
 func (t *turn) lapse(now time.Time) {
-	if l := t.s.Leave; l != nil && l.Live && past(now, l.UseBy) {
+	if l := t.s.Leave; unused(l, now) {
 		l.Live, l.Because = false, "not used by "+hms(l.UseBy)
 	}
 	p := t.s.Permit
 	switch {
-	case !p.Open():
-	case p.State == question.Granted && past(now, p.StartBy):
+	case notBegun(p, now):
 		t.end(p, question.Expired, "not begun by "+hms(p.StartBy))
-	case p.State == question.Begun && !p.StopBy.IsZero() && now.After(p.StopBy):
+	case overdue(p, now):
 		t.alarm(PermitWithdrawn, p.ID, "permit %s is withdrawn: past its stop_by %s and not seen at rest", p.ID, hms(p.StopBy))
 	}
 }

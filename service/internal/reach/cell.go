@@ -136,7 +136,7 @@ func (s *search) bound(v *sight, i int32, q *pair, moves float64) float64 {
 	a, moved := &s.p.bodies[q.a], s.shape(v, q.b)
 	n, apart, atMost := lean(&a.shape, moved, s.towards[i], s.enough()+off+moves)
 	low = max(low, apart-moves-off)
-	if low < s.enough() && apart > 0 {
+	if low < s.enough() && apart > 0 && n != s.towards[i] { // of the plane that was best before low knows
 		s.towards[i] = n
 		low = max(low, s.plane(v, q, n)-off)
 	}
@@ -168,7 +168,7 @@ func (s *search) distance(v *sight, i int32, moves float64) solid.Gap {
 		tooLittle, settles = math.NaN(), math.NaN()
 	case verdict, soonest:
 	}
-	g := solid.Against(s.p.bodies[q.a].shape, *s.shape(v, q.b), tooLittle, settles)
+	g := solid.Against(&s.p.bodies[q.a].shape, s.shape(v, q.b), tooLittle, settles)
 	s.see(v, i, &g)
 	s.atMost = min(s.atMost, g.Upper-s.need[i]+s.p.allowance+moves)
 	return g

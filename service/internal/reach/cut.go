@@ -12,7 +12,8 @@ import (
 const mostPieces = gridCells * gridCells
 
 // cut cuts the way into pieces no longer than a cell of the grid and queues those of them that are not settled by what is known there.
-// Of those the one with the least spare known is first looked at, at the pair that has it: the others have only to be as good.
+// Where the least spare is wanted, the piece with the least spare known is first looked at, at the pair that has it: the others have only
+// to be as good.
 func (s *search) cut() {
 	s.pieces = s.pieces[:0]
 	for i := range s.way.legs {
@@ -22,17 +23,21 @@ func (s *search) cut() {
 		s.probe()
 	}
 	for i := range s.pieces {
-		c := &s.pieces[i]
-		if c.low >= s.enough() {
-			s.settled = min(s.settled, c.low)
-			continue
-		}
-		c.key = c.low
-		if s.aim == soonest {
-			c.key = s.way.legs[c.leg].earliest(c, s.spread)
-		}
-		s.queue.push(*c)
+		s.enqueue(&s.pieces[i])
 	}
+}
+
+// enqueue queues a piece that is not settled by what is known of it.
+func (s *search) enqueue(c *cell) {
+	if c.low >= s.enough() {
+		s.settled = min(s.settled, c.low)
+		return
+	}
+	c.key = c.low
+	if s.aim == soonest {
+		c.key = s.way.legs[c.leg].earliest(c, s.spread)
+	}
+	s.queue.push(*c)
 }
 
 func (s *search) cutLeg(i int32) {
@@ -87,7 +92,8 @@ func strips(low, high unit.Angle) []unit.Angle {
 	}
 }
 
-// known lists a piece for each class of pairs, with what is known of it; nothing of one that is too large to look up.
+// known makes a piece for each class of pairs, with what is known of it; nothing of one that is too large to look up. What is enough goes by
+// the others only where the least spare is wanted: else no list of them is kept.
 func (s *search) known(c cell, tooLarge bool) {
 	c.fresh = true
 	for k := range classes {
@@ -102,7 +108,11 @@ func (s *search) known(c cell, tooLarge bool) {
 				c.low += s.p.leastRequired[k]
 			}
 		}
-		s.pieces = append(s.pieces, c)
+		if s.aim == tight {
+			s.pieces = append(s.pieces, c)
+		} else {
+			s.enqueue(&c)
+		}
 	}
 }
 

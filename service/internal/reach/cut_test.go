@@ -201,10 +201,10 @@ func TestCutQueuesWhatIsNotSettled(t *testing.T) {
 		assert.Equal(t, way.legs[0].earliest(&c, rig.Axes{}), c.key)
 	}
 	exactly := gridded(way, rig.Axes{}, verdict)
+	exactly.goal(1, s.pieces[0].low) // of which the first then has just enough
 	exactly.cut()
-	exactly.goal(1, exactly.pieces[0].low) // of which the first then has just enough
-	exactly.queue, exactly.settled = exactly.queue[:0], math.Inf(1)
-	exactly.cut()
+	assert.Zero(t, exactly.settled)
+	assert.Empty(t, exactly.pieces, "no list is kept where what is enough does not go by the others")
 	for _, c := range exactly.queue {
 		assert.Negative(t, c.low)
 	}

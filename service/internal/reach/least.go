@@ -139,7 +139,7 @@ func (l *least) exactly(d lead, low float64, best *seen) float64 {
 		b.shapeAt = l.stamp
 		solid.Place(&b.shape, &l.p.bodies[q.b].shape, &l.motion[d.class])
 	}
-	g := solid.Against(l.p.bodies[q.a].shape, b.shape, math.NaN(), low+q.required+l.p.allowance)
+	g := solid.Against(&l.p.bodies[q.a].shape, &b.shape, math.NaN(), low+q.required+l.p.allowance)
 	if spare := g.Upper - q.required; spare < best.spare {
 		best.spare, best.pair, best.lower, best.upper = spare, d.pair, g.Lower, g.Upper
 	}

@@ -57,7 +57,7 @@ type Prover struct {
 	fullest   bool   // this is the scene that is known
 	// leastRequired is the least gap that pairs of a class require.
 	leastRequired [classes]float64
-	scratch       sync.Pool
+	scratch       *sync.Pool // of *search, shared with other provers of a shelf
 	leasts        sync.Pool
 	mapped        func() *Map // of this scene, made when first asked for
 }
@@ -67,7 +67,7 @@ const straight = 1e-13
 
 // New makes the prover of a scene. Of a scene that makes no sense (a body of no shape, an axis that is none) nothing can be proven.
 func New(scene *rig.Scene) *Prover {
-	p := &Prover{chain: *scene.Chain, names: scene.Names}
+	p := &Prover{chain: *scene.Chain, names: scene.Names, scratch: new(sync.Pool)}
 	p.mapped = sync.OnceValue(p.NewMap)
 	c := &p.chain
 	if !(math.Abs(c.Dir1.Norm()-1) <= straight && math.Abs(c.Dir2.Norm()-1) <= straight && c.Point1.Finite() && c.Point2.Finite()) {

@@ -77,8 +77,9 @@ type seen struct {
 func (p *Prover) search(way Way, spread rig.Axes, budget Budget) *search {
 	s, used := p.scratch.Get().(*search)
 	if !used {
-		s = &search{need: make([]float64, len(p.pairs)), towards: make([]point, len(p.pairs)), placed: make([]placed, len(p.bodies))}
+		s = new(search)
 	}
+	s.need, s.towards, s.placed = sized(s.need, len(p.pairs)), sized(s.towards, len(p.pairs)), sized(s.placed, len(p.bodies))
 	s.p, s.way, s.spread, s.left, s.why = p, way, spread, budget, p.why
 	s.aim, s.rough, s.plain, s.cells, s.settled = tight, false, false, 0, math.Inf(1)
 	s.best = seen{spare: math.Inf(1), time: math.Inf(1)}
@@ -97,7 +98,17 @@ func (p *Prover) search(way Way, spread rig.Axes, budget Budget) *search {
 func (s *search) release() {
 	clear(s.towards)
 	s.queue, s.open, s.way = s.queue[:0], s.open[:0], Way{}
-	s.p.scratch.Put(s)
+	pool := s.p.scratch
+	s.p = nil
+	pool.Put(s)
+}
+
+// sized returns room for n things: what was there before, where it is enough.
+func sized[T any](room []T, n int) []T {
+	if cap(room) < n {
+		return make([]T, n)
+	}
+	return room[:n]
 }
 
 // goal sets what counts as no spare: a share of what the pair requires and extra.

@@ -101,6 +101,31 @@ func TestSearchBeginsAnew(t *testing.T) {
 	}
 }
 
+// TestRoomIsSharedAmongProvers: of scenes with more and with fewer bodies, which answer as with room of their own.
+func TestRoomIsSharedAmongProvers(t *testing.T) {
+	full := lot(rand.New(rand.NewPCG(1, 2)))
+	few := *full
+	few.Bodies, few.Pairs = full.Bodies[:5], nil
+	for _, q := range full.Pairs {
+		if q.B < 5 {
+			few.Pairs = append(few.Pairs, q)
+		}
+	}
+	require.Less(t, len(few.Pairs), len(full.Pairs))
+	g := rand.New(rand.NewPCG(1, 3))
+	shared := New(full).scratch
+	for n := range 200 {
+		scene := []*rig.Scene{full, &few}[g.IntN(2)]
+		p, own := New(scene), New(scene)
+		p.scratch = shared
+		way := Uniform(rig.DegAxes(360*g.Float64(), 360*g.Float64()), rig.DegAxes(360*g.Float64(), 360*g.Float64()), 100)
+		spread := rig.DegAxes(g.Float64(), g.Float64())
+		require.Equal(t, own.Prove(way, spread, 500), p.Prove(way, spread, 500), "way %d", n)
+		require.Equal(t, own.Keeps(way, spread, 0, 500), p.Keeps(way, spread, 0, 500), "way %d", n)
+		require.Equal(t, own.Touches(way, spread, 500), p.Touches(way, spread, 500), "way %d", n)
+	}
+}
+
 // TestSeeNotesTheLeast, or of instants the soonest; of equals the first.
 func TestSeeNotesTheLeast(t *testing.T) {
 	s := begun(t)

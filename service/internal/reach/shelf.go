@@ -24,6 +24,8 @@ type Shelf struct {
 	mu    sync.Mutex
 	rigs  map[shelfMark]*shelved
 	grids map[[sha256.Size]byte]*known // by what stands in the fullest scene: rigs that are built alike share one
+	// scratch is the room in which all of its provers search: one of each rig would lie idle most of the time.
+	scratch sync.Pool
 }
 
 // shelfMark is all that a rig's scenes depend on but the part states. Rigs are never changed, so that their parts are the same where they
@@ -68,7 +70,7 @@ func (s *Shelf) Prover(r *rig.Rig, reported []rig.PartState, part, general unit.
 		clear(kept.states)
 	}
 	p := New(r.Scene(reported, part, general))
-	p.known, p.fullest = kept.known, len(reported) == 0
+	p.known, p.fullest, p.scratch = kept.known, len(reported) == 0, &s.scratch
 	kept.states[name] = p
 	return p
 }
@@ -106,6 +108,7 @@ func (s *Shelf) grid(fullest *rig.Scene) *known {
 	defer s.mu.Unlock()
 	if s.grids[key] == nil {
 		s.grids[key] = newKnown(New(fullest))
+		s.grids[key].p.scratch = &s.scratch
 	}
 	return s.grids[key]
 }

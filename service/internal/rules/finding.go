@@ -129,9 +129,9 @@ func failed(id string, err error) verdict.Finding {
 // notLoaded is the hold for a rule that the question requires and nobody loaded.
 func notLoaded(id string) verdict.Finding {
 	text := fmt.Sprintf("The rule %s, which this question requires, is not loaded.", id)
-	for thing, judge := range equipment() {
-		if judge == id {
-			text = fmt.Sprintf("The rig does not declare that it lacks %s, and no loaded rule judges that (%s).", thing, id)
+	for _, e := range equipment {
+		if e.rule == id {
+			text = fmt.Sprintf("The rig does not declare that it lacks %s, and no loaded rule judges that (%s).", e.thing, id)
 		}
 	}
 	remedy := remedyOf(verdict.NeedRepair)

@@ -116,7 +116,7 @@ func (c *metaCheck) applicability() {
 		c.bad("at least one action, and a known need in if_missing", fmt.Sprintf("%v, %q", m.Actions, m.IfMissing))
 	}
 	c.words("actions", m.Actions, actions())
-	c.words("needs", m.Needs, slices.Sorted(maps.Keys(equipment())))
+	c.words("needs", m.Needs, things())
 	for _, action := range slices.Sorted(maps.Keys(m.When)) {
 		c.words("when", []string{action}, m.Actions)
 		c.words("when "+action, m.When[action], []string{"sky_target", "tracks"})

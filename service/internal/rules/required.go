@@ -2,7 +2,6 @@ package rules
 
 import (
 	"io/fs"
-	"maps"
 	"slices"
 )
 
@@ -28,21 +27,27 @@ const (
 // actions returns every action.
 func actions() []string { return []string{Slew, Retreat, Sync, Track, Jog, Creep, Home, Park, Flip} }
 
-// equipment maps what a rig may lack to the rule that judges it where it does not.
-func equipment() map[string]string {
-	return map[string]string{"roof": "roof/state", "neighbours": "neighbour/clear", "drag": "drag/normal"}
+// equipment is what a rig may lack, in order, with the rule that judges it where it does not.
+var equipment = [...]struct{ thing, rule string }{{"drag", "drag/normal"}, {"neighbours", "neighbour/clear"}, {"roof", "roof/state"}}
+
+// things are the names of what a rig may lack, in order.
+func things() []string {
+	out := make([]string, len(equipment))
+	for i, e := range equipment {
+		out[i] = e.thing
+	}
+	return out
 }
 
 // Unjudged returns the equipment that a rig declares to have, by lacking it not, and that no rule among policies judges: such a rig
 // does not load (design, section 18), since every motion of it would hold for ever.
 func Unjudged(policies fs.FS, lacks []string) []string {
 	var out []string
-	for thing, id := range equipment() {
-		if _, err := fs.Stat(policies, "rules/"+id); err != nil && !slices.Contains(lacks, thing) {
-			out = append(out, thing)
+	for _, e := range equipment {
+		if _, err := fs.Stat(policies, "rules/"+e.rule); err != nil && !slices.Contains(lacks, e.thing) {
+			out = append(out, e.thing)
 		}
 	}
-	slices.Sort(out)
 	return out
 }
 
@@ -126,9 +131,9 @@ func sky(sub Subject) []string {
 // ofEquipment returns the rules of what the rig has, for motions.
 func ofEquipment(sub Subject) []string {
 	var need []string
-	for _, thing := range slices.Sorted(maps.Keys(equipment())) {
-		if sub.Action != Sync && !slices.Contains(sub.Lacks, thing) {
-			need = append(need, equipment()[thing])
+	for _, e := range equipment {
+		if sub.Action != Sync && !slices.Contains(sub.Lacks, e.thing) {
+			need = append(need, e.rule)
 		}
 	}
 	return need
@@ -145,7 +150,7 @@ func requiredAtLoad() []string {
 
 // bare is the question with all traits about a rig without roof, neighbours or drag reading.
 func bare(action string) Subject {
-	return Subject{Action: action, Traits: []string{SkyTarget, Tracks}, Lacks: slices.Sorted(maps.Keys(equipment()))}
+	return Subject{Action: action, Traits: []string{SkyTarget, Tracks}, Lacks: things()}
 }
 
 // requiredFor returns the actions that require a rule.

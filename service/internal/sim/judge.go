@@ -363,7 +363,9 @@ func (r *reader) Apply(e record.Entry) error {
 	if err != nil {
 		return err
 	}
-	b = r.fold.Fill(b)
+	if b, err = r.fold.Fill(b); err != nil {
+		return err
+	}
 	r.fold = r.fold.Apply(b.Event)
 	if e.Kind != state.Asked {
 		return nil

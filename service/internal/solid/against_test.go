@@ -20,10 +20,10 @@ func TestOverlapIsNotFathomedBeyondTheGoal(t *testing.T) {
 	require.Less(t, whole.Upper, -50.0)
 	require.InDelta(t, whole.Lower, whole.Upper, 1e-3, "how deep it is when asked for")
 
-	g := solid.Against(a, b, 0, 10)
+	g := solid.Against(&a, &b, 0, 10)
 	assert.Less(t, g.Upper, 0.0)
 	assert.Greater(t, g.Upper, whole.Upper+1, "it went on to the end")
 	assert.LessOrEqual(t, g.Lower, whole.Upper)
-	deep := solid.Against(a, b, -40, 10)
+	deep := solid.Against(&a, &b, -40, 10)
 	assert.Less(t, deep.Upper, -40.0, "as deep as is asked")
 }

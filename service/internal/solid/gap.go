@@ -21,8 +21,8 @@ func Distance(a, b Shape) Gap { return distance(&a, &b, closely()) }
 
 // Against is Distance, stopped as soon as the separation is known to be at least enough, or less than too little, mm: the bounds hold and
 // may lie far apart. Where it is between the two they are those of Distance.
-func Against(a, b Shape, tooLittle, enough float64) Gap {
-	return distance(&a, &b, goal{tooLittle, enough})
+func Against(a, b *Shape, tooLittle, enough float64) Gap {
+	return distance(a, b, goal{tooLittle, enough})
 }
 
 // AtLeast tells whether the separation is proven to be at least want, mm. It is Distance, stopped as soon as the answer is

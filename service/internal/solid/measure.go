@@ -22,7 +22,7 @@ func (s Shape) Bounds() (lower, upper Point) {
 
 // Support returns a point of the solid that lies farthest along dir, of any length; where many do, one of them. For the zero
 // vector it returns any point of the solid.
-func (s Shape) Support(dir Point) Point {
+func (s *Shape) Support(dir Point) Point {
 	far, _ := s.extreme(dir)
 	p := s.centre.Add(far)
 	if r := s.round(); r > 0 {
@@ -33,7 +33,7 @@ func (s Shape) Support(dir Point) Point {
 
 // SupportDistance returns how far the solid reaches along dir, a unit vector, counted from the origin: no point p of it has
 // p·dir greater. Rounding is added; infinite for the zero Shape and for a direction that is none.
-func (s Shape) SupportDistance(dir Point) float64 {
+func (s *Shape) SupportDistance(dir Point) float64 {
 	far, _ := s.extreme(dir)
 	h := s.centre.Dot(dir) + far.Dot(dir) + s.round()*dir.Norm()
 	h += s.slack + rounding(s.centre, s.ball)

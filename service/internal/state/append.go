@@ -1,17 +1,18 @@
 package state
 
 import (
-	"encoding/base64"
 	"encoding/json"
 	"fmt"
 	"maps"
 	"math"
 	"slices"
 	"strconv"
+	"strings"
 	"time"
 	"unicode/utf8"
 
 	"keepclear.example/keepclear/service/internal/facts"
+	"keepclear.example/keepclear/service/internal/pose"
 	"keepclear.example/keepclear/service/internal/verdict"
 )
 
@@ -25,12 +26,19 @@ type object struct {
 	err   error
 }
 
+// key begins a field. Requires a name of ours, in which nothing wants care.
 func (o *object) key(name string) {
 	sep := byte(',')
 	if !o.begun {
 		sep, o.begun = '{', true
 	}
-	o.b = append(appendText(append(o.b, sep), name), ':')
+	o.b = append(append(append(o.b, sep, '"'), name...), '"', ':')
+}
+
+// given begins a field whose name may be anything.
+func (o *object) given(name string) {
+	o.key("")
+	o.b = append(appendText(o.b[:len(o.b)-len(`"":`)], name), ':')
 }
 
 func (o *object) end() {
@@ -120,16 +128,29 @@ func (o *object) open(name string) {
 	o.begun = false
 }
 
+// wantsCare are the bytes that encoding/json writes otherwise than they are, or may.
+var wantsCare = func() (care [256]bool) {
+	for c := range care {
+		care[c] = c < ' ' || c >= utf8.RuneSelf || strings.IndexByte(`"\<>&`, byte(c)) >= 0
+	}
+	return care
+}()
+
+func (o *object) openGiven(name string) {
+	o.given(name)
+	o.begun = false
+}
+
 // appendText writes a text as encoding/json does: plain where nothing in it wants care, else by its own hand.
 func appendText(b []byte, s string) []byte {
 	for i := 0; i < len(s); {
 		c := s[i]
-		if c < utf8.RuneSelf {
-			if c < ' ' || c == '"' || c == '\\' || c == '<' || c == '>' || c == '&' {
-				return appendCareful(b, s)
-			}
+		if !wantsCare[c] {
 			i++
 			continue
+		}
+		if c < utf8.RuneSelf {
+			return appendCareful(b, s)
 		}
 		r, size := utf8.DecodeRuneInString(s[i:])
 		if r == utf8.RuneError || r == '\u2028' || r == '\u2029' {
@@ -165,7 +186,7 @@ func (o *object) facts(set facts.Set) {
 	o.open("facts")
 	for _, name := range set.Names() {
 		f := set[name]
-		o.open(name)
+		o.openGiven(name)
 		o.number("number", f.Number)
 		o.word("word", f.Word)
 		o.truth("truth", f.Truth)
@@ -177,23 +198,6 @@ func (o *object) facts(set facts.Set) {
 		o.end()
 	}
 	o.end()
-}
-
-func (o *object) findings(list []verdict.Finding) {
-	if len(list) == 0 {
-		return
-	}
-	o.key("findings")
-	for i := range list {
-		sep := byte(',')
-		if i == 0 {
-			sep = '['
-		}
-		o.b, o.begun = append(o.b, sep), false
-		o.finding(&list[i])
-		o.end()
-	}
-	o.b = append(o.b, ']')
 }
 
 func (o *object) finding(f *verdict.Finding) {
@@ -221,16 +225,21 @@ func (o *object) finding(f *verdict.Finding) {
 	}
 }
 
+func (o *object) notice(n *pose.Notice) {
+	o.text("kind", string(n.Kind))
+	o.text("sentence", n.Sentence)
+	o.yes("withdraws", n.Withdraws)
+	o.yes("locks", n.Locks)
+	o.texts("about", n.About)
+}
+
 func (o *object) exchanged(name string, x Exchanged) {
 	if x.Type == "" && x.Bytes == nil {
 		return
 	}
 	o.open(name)
 	o.optional("type", x.Type)
-	if len(x.Bytes) > 0 {
-		o.key("bytes")
-		o.b = append(base64.StdEncoding.AppendEncode(append(o.b, '"'), x.Bytes), '"')
-	}
+	o.bytes("bytes", x.Bytes)
 	o.end()
 }
 
@@ -240,7 +249,8 @@ func (o *object) words(name string, m map[string]string) {
 	}
 	o.open(name)
 	for _, k := range slices.Sorted(maps.Keys(m)) {
-		o.text(k, m[k])
+		o.given(k)
+		o.b = appendText(o.b, m[k])
 	}
 	o.end()
 }
@@ -248,7 +258,9 @@ func (o *object) words(name string, m map[string]string) {
 func (o *object) event(e *Event) {
 	o.open("event")
 	if e.After != nil {
-		o.any("after", e.After)
+		if o.state("after", e.After); o.err != nil {
+			o.err = fmt.Errorf("after: %w", o.err)
+		}
 	}
 	if len(e.Set) > 0 {
 		o.any("set", e.Set)
@@ -257,7 +269,7 @@ func (o *object) event(e *Event) {
 	if len(e.Changed) > 0 {
 		o.open("changed")
 		for _, name := range slices.Sorted(maps.Keys(e.Changed)) {
-			o.key(name)
+			o.given(name)
 			o.b = append(o.b, e.Changed[name]...) // never empty: one that is gone is null
 		}
 		o.end()
@@ -268,28 +280,25 @@ func (o *object) event(e *Event) {
 // append writes a body with the fields in the order of the type, as encoding/json would.
 func (b *Body) append(to []byte) ([]byte, error) {
 	o := object{b: to}
-	o.any("v", b.V)
+	o.long("v", time.Duration(b.V))
 	o.event(&b.Event)
 	if b.Question != nil {
-		o.any("question", b.Question)
+		o.question("question", b.Question)
 	}
 	if b.Snapshot != nil {
-		o.any("snapshot", b.Snapshot)
+		o.snapshot("snapshot", b.Snapshot)
 	}
 	o.facts(b.Facts)
-	o.findings(b.Findings)
-	if len(b.Notices) > 0 {
-		o.any("notices", b.Notices)
-	}
+	list(&o, "findings", b.Findings, (*object).finding)
+	list(&o, "notices", b.Notices, (*object).notice)
 	o.texts("taken", b.Taken)
 	o.words("revisions", b.Revs)
 	o.exchanged("request", b.Request)
 	o.exchanged("response", b.Response)
-	if b.Count != 0 {
-		o.any("count", b.Count)
-	}
-	if b.SolvesBefore {
-		o.any("solves_before", true)
+	o.whole("count", b.Count)
+	o.yes("solves_before", b.SolvesBefore)
+	if b.Kept != [2]int{} {
+		o.any("solves_kept", b.Kept)
 	}
 	o.end()
 	return o.b, o.err

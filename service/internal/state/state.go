@@ -23,8 +23,8 @@ import (
 	"keepclear.example/keepclear/service/internal/verdict"
 )
 
-// Version is that of the bodies written here; those of version 1 are read too.
-const Version = 2
+// Version is that of the bodies written here; those of versions 1 and 2 are read too.
+const Version = 3
 
 // chainVersion is that of the state entries written here.
 const chainVersion = 1
@@ -68,9 +68,12 @@ type Body struct {
 	Request  Exchanged          `json:"request,omitzero"`
 	Response Exchanged          `json:"response,omitzero"`
 	Count    int                `json:"count,omitempty"` // of a refusal: how often since the last such entry
-	// SolvesBefore says that the solves, of the snapshot or, without one, of Event.After, are those that the chain held before this entry,
-	// and are left out: there are up to 64, and most entries change none. Fold puts them back.
+	// SolvesBefore says that the solves of the snapshot or, without one, of Event.After (of version 2), are those that the chain held before
+	// this entry, and are left out: there are up to 64, and most entries change none. Fold puts them back.
 	SolvesBefore bool `json:"solves_before,omitempty"`
+	// Kept are those of the chain's solves before this entry, from one index up to another, that Event.After begins with: they are left out of it,
+	// for most entries that change any add one. Fold puts them back. Since version 3.
+	Kept [2]int `json:"solves_kept,omitzero"`
 }
 
 // Exchanged is the exact bytes of one message and the name of its type.
@@ -173,7 +176,10 @@ func (f *Fold) apply(body []byte) error {
 	if err != nil {
 		return err
 	}
-	f.Chain = f.Chain.Apply(f.Chain.Fill(b).Event)
+	if b, err = f.Chain.Fill(b); err != nil {
+		return err
+	}
+	f.Chain = f.Chain.Apply(b.Event)
 	return nil
 }
 

@@ -16,7 +16,11 @@ func (c Chain) Write(to []byte, b Body) ([]byte, error) {
 	after := b.Event.After
 	switch {
 	case b.Snapshot != nil && after != nil:
-		changed, err := changes(&b.Snapshot.Rig, after)
+		others := after.Solves
+		if !slices.Equal(others, b.Snapshot.Rig.Solves) {
+			b.Kept, others = c.kept(others)
+		}
+		changed, err := changes(&b.Snapshot.Rig, after, others)
 		if err != nil {
 			return nil, fmt.Errorf("encoding an entry's state: %w", err)
 		}
@@ -27,11 +31,9 @@ func (c Chain) Write(to []byte, b Body) ([]byte, error) {
 			b.Snapshot = &lean
 		}
 	case after != nil:
-		if b.SolvesBefore = c.holds(after.Solves); b.SolvesBefore {
-			lean := *after
-			lean.Solves = nil
-			b.Event.After = &lean
-		}
+		lean := *after
+		b.Kept, lean.Solves = c.kept(after.Solves)
+		b.Event.After = &lean
 	}
 	out, err := b.append(to)
 	if err != nil {
@@ -45,25 +47,53 @@ func (c Chain) holds(solves []question.JudgedSolve) bool {
 	return len(solves) > 0 && slices.Equal(solves, c.Rig.Solves)
 }
 
-// Fill puts back what the body of the chain's next entry leaves out. Requires the chain as it stands before that entry.
-func (c Chain) Fill(b Body) Body {
-	if !b.SolvesBefore {
-		return b
+// kept finds what of solves is what the chain has, from one index up to another, and returns the others behind it.
+func (c Chain) kept(solves []question.JudgedSolve) (span [2]int, others []question.JudgedSolve) {
+	if len(solves) == 0 {
+		return span, solves
 	}
-	if b.Snapshot != nil {
+	from := slices.Index(c.Rig.Solves, solves[0])
+	if from < 0 {
+		return span, solves
+	}
+	to := from
+	for others = solves; len(others) > 0 && to < len(c.Rig.Solves) && others[0] == c.Rig.Solves[to]; others = others[1:] {
+		to++
+	}
+	return [2]int{from, to}, others
+}
+
+// Fill puts back what the body of the chain's next entry leaves out. Requires the chain as it stands before that entry; an error where
+// it is another one.
+func (c Chain) Fill(b Body) (Body, error) {
+	if b.SolvesBefore && b.Snapshot != nil {
 		s := *b.Snapshot
 		s.Rig.Solves = c.Rig.Solves
 		b.Snapshot = &s
 	}
-	if _, others := b.Event.Changed["solves"]; b.Event.After != nil && !others {
-		a := *b.Event.After
-		a.Solves = c.Rig.Solves
-		b.Event.After = &a
+	if b.Event.After == nil {
+		return b, nil
 	}
-	return b
+	solves := b.Event.After.Solves
+	switch _, others := b.Event.Changed["solves"]; {
+	case b.Kept != [2]int{}:
+		from, to := b.Kept[0], b.Kept[1]
+		if from < 0 || from >= to || to > len(c.Rig.Solves) {
+			return Body{}, fmt.Errorf("an entry keeps solves %d to %d of a chain that holds %d: it is of another chain", from, to, len(c.Rig.Solves))
+		}
+		solves = slices.Concat(c.Rig.Solves[from:to], solves)
+	case b.SolvesBefore && !others:
+		solves = c.Rig.Solves
+	default:
+		return b, nil
+	}
+	after := *b.Event.After
+	after.Solves = solves
+	b.Event.After = &after
+	return b, nil
 }
 
-// Decode reads a body. Its Event.After is whole, but for solves that SolvesBefore says are left out.
+// Decode reads a body. Its Event.After is whole, but for solves that SolvesBefore and Kept say are left out.
 func Decode(body []byte) (Body, error) {
 	var b Body
 	return b.read(json.Unmarshal(body, &b))
@@ -104,28 +134,34 @@ func (b *Body) change() error {
 	return nil
 }
 
-// changes are the fields of a rig's state that are not as they were, encoded: null where a field that may be absent is empty.
-func changes(was, is *question.RigState) (map[string]json.RawMessage, error) {
-	out := map[string]json.RawMessage{"epoch": nil} // always, so that it is told apart from no change at all
+// changes are the fields of a rig's state that are not as they were, encoded, of solves those named: null where a field that may be absent is
+// empty.
+func changes(was, is *question.RigState, solves []question.JudgedSolve) (map[string]json.RawMessage, error) {
+	out := map[string]json.RawMessage{}
 	a, b := reflect.ValueOf(was).Elem(), reflect.ValueOf(is).Elem()
-	for i := range a.NumField() {
-		name, empty, _ := strings.Cut(a.Type().Field(i).Tag.Get("json"), ",")
+	written := *is
+	written.Solves = solves
+	o := object{b: slices.Grow([]byte(nil), usualChange)}
+	for i, field := range rigFields {
+		name := field.name
 		f := b.Field(i)
 		if name != "epoch" && (same(a.Field(i), f) || name == "solves" && slices.Equal(was.Solves, is.Solves) || reflect.DeepEqual(a.Field(i).Interface(), f.Interface())) {
-			continue
+			continue // the epoch always, so that it is told apart from no change at all
 		}
-		if empty != "" && (f.IsZero() || f.Kind() == reflect.Map && f.Len() == 0 || f.Kind() == reflect.Slice && f.Len() == 0) {
-			out[name] = json.RawMessage("null")
-			continue
+		from := len(o.b)
+		if field.write(&o, name, &written); o.err != nil {
+			return nil, fmt.Errorf("%s: %w", name, o.err)
 		}
-		raw, err := json.Marshal(f.Interface())
-		if err != nil {
-			return nil, fmt.Errorf("%s: %w", name, err)
+		out[name] = json.RawMessage("null")
+		if len(o.b) > from {
+			out[name] = o.b[from+len(`,"":`)+len(name):]
 		}
-		out[name] = raw
 	}
 	return out, nil
 }
+
+// usualChange is a little more than what changes by a granted motion, bytes.
+const usualChange = 2 << 10
 
 // same tells at a glance whether two fields are the same memory, as most are: states are values, and nothing in them is written in place.
 func same(a, b reflect.Value) bool {

@@ -80,7 +80,8 @@ func TestWrittenIsReadBack(t *testing.T) {
 			require.Len(t, before.Rig.Solves, 3)
 			got, err := state.Decode(raw)
 			require.NoError(t, err, "%s: %s", name, raw)
-			got = before.Fill(got)
+			got, err = before.Fill(got)
+			require.NoError(t, err)
 			assert.Equal(t, asJSON(t, after), asJSON(t, got.Event.After), "%s, snapshot beside it: %t", name, beside)
 			assert.Equal(t, []string{"l"}, got.Event.Released)
 			if beside {
@@ -117,6 +118,7 @@ func TestOnlyWhatChangedIsWritten(t *testing.T) {
 			s.Refused, s.Solves = map[string]string{}, []question.JudgedSolve{}
 		},
 		`{"epoch":7,"refused":{"c":"d"},"syncs":null}`: func(s *question.RigState) { s.Refused, s.Syncs = map[string]string{"c": "d"}, nil },
+		`{"epoch":7,"syncs":null}`:                     func(s *question.RigState) { s.Syncs = s.Syncs[:0] },
 		`{"epoch":7,"motions":4}`:                      func(s *question.RigState) { s.Motions = 4 },
 	} {
 		was := held(2)
@@ -141,7 +143,8 @@ func TestSolvesOfAnotherChainAreKept(t *testing.T) {
 		got, err := state.Decode(raw)
 		require.NoError(t, err)
 		assert.False(t, got.SolvesBefore)
-		got = state.New().Fill(got)
+		got, err = state.New().Fill(got)
+		require.NoError(t, err)
 		assert.Equal(t, asJSON(t, is), asJSON(t, got.Event.After))
 		if b.Snapshot != nil {
 			assert.Equal(t, asJSON(t, was), asJSON(t, got.Snapshot.Rig))
@@ -162,10 +165,12 @@ func TestStateThatIsNoneIsNotWritten(t *testing.T) {
 // Solves that are left out of no state are put back into none.
 func TestNothingIsFilledWhereNothingStands(t *testing.T) {
 	chain := state.New().Apply(state.Event{After: ptr(held(2))})
-	b := chain.Fill(state.Body{SolvesBefore: true})
+	b, err := chain.Fill(state.Body{SolvesBefore: true})
+	require.NoError(t, err)
 	assert.Nil(t, b.Event.After)
 	assert.Nil(t, b.Snapshot)
-	b = chain.Fill(state.Body{SolvesBefore: true, Snapshot: &question.Snapshot{}})
+	b, err = chain.Fill(state.Body{SolvesBefore: true, Snapshot: &question.Snapshot{}})
+	require.NoError(t, err)
 	assert.Nil(t, b.Event.After)
 	assert.Len(t, b.Snapshot.Rig.Solves, 2)
 }
@@ -195,11 +200,106 @@ func TestSolvesAreWrittenOnce(t *testing.T) {
 	assert.Greater(t, full, 10_000)
 	assert.Less(t, again, 2_000)
 	assert.Less(t, report, 2_000)
+	more := chain.Rig // as after a sync: the oldest goes
+	more.Solves = append(append([]question.JudgedSolve(nil), more.Solves[1:]...), question.JudgedSolve{RequestID: "new", At: noon})
+	asked := write(4, state.Body{Event: state.Event{After: &more}, Snapshot: &question.Snapshot{Rig: chain.Rig}})
+	done := chain.Rig // as when it is reported done
+	done.Solves = append([]question.JudgedSolve(nil), done.Solves...)
+	done.Solves[63].Verdict = question.Accepted
+	told := write(5, state.Body{Event: state.Event{After: &done}})
+	assert.Less(t, asked, 2_000, "one more solve is written alone")
+	assert.Less(t, told, 2_000, "what became of one is written alone")
 	none := chain.Rig
 	none.Solves = nil
-	write(4, state.Body{Event: state.Event{After: &none}, Snapshot: &question.Snapshot{Rig: chain.Rig}})
-	write(5, state.Body{Event: state.Event{After: ptr(held(2))}, Snapshot: &question.Snapshot{Rig: chain.Rig}})
-	write(6, state.Body{Event: state.Event{Released: []string{"l"}}})
+	write(6, state.Body{Event: state.Event{After: &none}, Snapshot: &question.Snapshot{Rig: chain.Rig}})
+	write(7, state.Body{Event: state.Event{After: ptr(held(2))}, Snapshot: &question.Snapshot{Rig: chain.Rig}})
+	write(8, state.Body{Event: state.Event{Released: []string{"l"}}})
+}
+
+// Of solves only those are left out that the chain has one behind the other, as they are.
+func TestWhatOfSolvesIsKept(t *testing.T) {
+	chain := state.New().Apply(state.Event{After: ptr(held(4))})
+	was := chain.Rig.Solves
+	fresh := question.JudgedSolve{RequestID: "new", At: noon}
+	for name, c := range map[string]struct {
+		solves []question.JudgedSolve
+		kept   [2]int
+		others int
+	}{
+		"one more":         {[]question.JudgedSolve{was[0], was[1], was[2], was[3], fresh}, [2]int{0, 4}, 1},
+		"the last are out": {[]question.JudgedSolve{was[0], was[1]}, [2]int{0, 2}, 0},
+		"the first is out": {[]question.JudgedSolve{was[1], was[2], was[3], fresh}, [2]int{1, 4}, 1},
+		"the last alone":   {[]question.JudgedSolve{was[3], fresh}, [2]int{3, 4}, 1},
+		"one between":      {[]question.JudgedSolve{was[0], fresh, was[2]}, [2]int{0, 1}, 2},
+		"one goes":         {[]question.JudgedSolve{was[0], was[2], was[3]}, [2]int{0, 1}, 2},
+		"others":           {[]question.JudgedSolve{fresh, was[0]}, [2]int{}, 2},
+	} {
+		after := chain.Rig
+		after.Solves = c.solves
+		for _, snap := range []*question.Snapshot{nil, {Rig: chain.Rig}} {
+			raw, err := chain.Write(nil, state.Body{Event: state.Event{After: &after}, Snapshot: snap})
+			require.NoError(t, err)
+			b, err := state.Decode(raw)
+			require.NoError(t, err)
+			assert.Equal(t, c.kept, b.Kept, name)
+			assert.Len(t, b.Event.After.Solves, c.others, name)
+			b, err = chain.Fill(b)
+			require.NoError(t, err)
+			assert.Equal(t, asJSON(t, after), asJSON(t, b.Event.After), name)
+			assert.Equal(t, asJSON(t, held(4)), asJSON(t, chain.Rig), "the chain stays as it is")
+		}
+	}
+}
+
+// An entry that keeps solves that its chain has not is of another chain, and no fold makes a state of it.
+func TestSolvesOfNoChain(t *testing.T) {
+	chain := state.New().Apply(state.Event{After: ptr(held(2))})
+	for _, kept := range [][2]int{{0, 3}, {-1, 1}, {2, 1}, {3, 3}, {1, 1}} {
+		_, err := chain.Fill(state.Body{Event: state.Event{After: &question.RigState{}}, Kept: kept})
+		require.ErrorContains(t, err, "of a chain that holds 2: it is of another chain", "%v", kept)
+	}
+	_, err := chain.Fill(state.Body{Event: state.Event{After: &question.RigState{}}, Kept: [2]int{0, 2}})
+	require.NoError(t, err)
+	f := &state.Fold{Chain: state.New()}
+	err = f.Apply(record.Entry{Number: 1, Body: []byte(`{"v":3,"event":{"after":{"epoch":1}},"solves_kept":[0,1]}`)})
+	require.ErrorContains(t, err, "it is of another chain")
+	assert.Zero(t, f.Chain.Rig.Epoch)
+}
+
+// Of solves that did not change nothing is kept, whether or not the chain has them: they are the snapshot's.
+func TestSolvesThatDidNotChangeAreNotKept(t *testing.T) {
+	chain := state.New().Apply(state.Event{After: ptr(held(2))})
+	for _, solves := range [][]question.JudgedSolve{chain.Rig.Solves, {chain.Rig.Solves[0], {RequestID: "new", At: noon}}} {
+		is := chain.Rig
+		is.Solves = solves
+		raw, err := chain.Write(nil, state.Body{Event: state.Event{After: &is}, Snapshot: &question.Snapshot{Rig: is}})
+		require.NoError(t, err)
+		assert.NotContains(t, string(raw), "solves_kept")
+		b, err := state.Decode(raw)
+		require.NoError(t, err)
+		b, err = chain.Fill(b)
+		require.NoError(t, err)
+		assert.Equal(t, asJSON(t, is), asJSON(t, b.Event.After))
+	}
+	raw, err := state.New().Write(nil, state.Body{Event: state.Event{After: &question.RigState{}}, Snapshot: &question.Snapshot{}})
+	require.NoError(t, err)
+	assert.NotContains(t, string(raw), "solves", "none, of none")
+}
+
+// Bodies of version 2 write solves that changed as a whole, and read as ever.
+func TestVersion2IsRead(t *testing.T) {
+	before, after := held(2), held(3)
+	raw := fmt.Sprintf(`{"v":2,"event":{"changed":{"epoch":7,"solves":%s}},"snapshot":{"rig":%s,"clock":{"kernel_synced":false},"at":"2026-11-28T12:00:00Z"},"solves_before":true}`,
+		asJSON(t, after.Solves), asJSON(t, held(0)))
+	f := &state.Fold{Chain: state.New().Apply(state.Event{After: &before})}
+	require.NoError(t, f.Apply(record.Entry{Number: 1, Body: []byte(raw)}))
+	assert.Equal(t, asJSON(t, after), asJSON(t, f.Chain.Rig))
+
+	lean := held(0)
+	lean.Epoch++
+	require.NoError(t, f.Apply(record.Entry{Number: 2, Body: []byte(fmt.Sprintf(`{"v":2,"event":{"after":%s},"solves_before":true}`, asJSON(t, lean)))}))
+	after.Epoch++
+	assert.Equal(t, asJSON(t, after), asJSON(t, f.Chain.Rig), "a report that changes none")
 }
 
 // Bodies of version 1 say everything twice, and read as ever.
@@ -217,7 +317,7 @@ func TestVersion1IsRead(t *testing.T) {
 // What cannot be read is refused with its cause, never read as no change.
 func TestBodiesThatCannotBeRead(t *testing.T) {
 	for says, raw := range map[string]string{
-		"written by a newer keepclear":        `{"v":3,"event":{"after":5}}`,
+		"written by a newer keepclear":        `{"v":4,"event":{"after":5}}`,
 		"not since when":                      `{"v":2,"event":{"changed":{"epoch":2}}}`,
 		"json: cannot unmarshal string":       `{"v":2,"count":"x","event":{"changed":{"epoch":2}},"snapshot":{"rig":{"epoch":1}}}`,
 		"it says what changed, and not":       `{"v":2,"event":{"after":{"epoch":1},"changed":{"epoch":2}},"snapshot":{"rig":{"epoch":1}}}`,

@@ -84,7 +84,8 @@ func (s *scan) message(at *trail, raw []byte, desc protoreflect.MessageDescripto
 			s.unknown(at, num, typ, fd)
 			continue
 		}
-		s.field(seen.note(s, at, fd), fd, typ, value, depth)
+		here := seen.note(s, at, fd)
+		s.field(&here, fd, typ, value, depth)
 	}
 }
 
@@ -118,7 +119,8 @@ func (s *scan) field(at *trail, fd protoreflect.FieldDescriptor, typ protowire.T
 	}
 	switch fd.Kind() {
 	case protoreflect.MessageKind:
-		s.message(at, inner, fd.Message(), depth+1)
+		on := *at // of its own memory, which the way to a plain value needs none of
+		s.message(&on, inner, fd.Message(), depth+1)
 	case protoreflect.StringKind:
 		if !utf8.Valid(inner) {
 			s.add(at, keepclearv1.ErrorReason_ERROR_REASON_FIELD_INVALID, "text in UTF-8", "other bytes", "encode the text as UTF-8")
@@ -193,7 +195,7 @@ func (s *scan) cut(at *trail, v int64) {
 type sightings []int
 
 // note counts a field and returns the way to it; a second sighting of a single field or of its oneof is a fault.
-func (seen sightings) note(s *scan, at *trail, fd protoreflect.FieldDescriptor) *trail {
+func (seen sightings) note(s *scan, at *trail, fd protoreflect.FieldDescriptor) trail {
 	name := string(fd.Name())
 	count := seen[fd.Index()]
 	seen[fd.Index()]++
@@ -201,9 +203,9 @@ func (seen sightings) note(s *scan, at *trail, fd protoreflect.FieldDescriptor) 
 		if uint64(count) == rulesOf(fd).GetRepeated().GetMaxItems() {
 			s.tooMany(at, fd)
 		}
-		return at.element(name, count)
+		return trail{up: at, name: name, index: count}
 	}
-	here := at.field(name)
+	here := trail{up: at, name: name, index: -1}
 	if one := fd.ContainingOneof(); one != nil && !one.IsSynthetic() {
 		n := len(seen) - one.Parent().(protoreflect.MessageDescriptor).Oneofs().Len() + one.Index()
 		seen[n]++
@@ -214,7 +216,7 @@ func (seen sightings) note(s *scan, at *trail, fd protoreflect.FieldDescriptor) 
 		return here
 	}
 	if count > 0 {
-		s.add(here, keepclearv1.ErrorReason_ERROR_REASON_FIELD_REPEATED, "it once", "it twice or more", "send it once")
+		s.add(&here, keepclearv1.ErrorReason_ERROR_REASON_FIELD_REPEATED, "it once", "it twice or more", "send it once")
 	}
 	return here
 }

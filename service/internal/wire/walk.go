@@ -24,7 +24,11 @@ func walk(at *trail, m protoreflect.Message, depth int) Faults {
 // walkField visits one field, each element of it where it is a list. Requests have no maps (a test says so).
 func walkField(at *trail, fd protoreflect.FieldDescriptor, v protoreflect.Value, depth int) Faults {
 	name := string(fd.Name())
-	if !fd.IsList() {
+	switch plain := fd.Message() == nil; {
+	case fd.IsList():
+	case plain && walkValue(nil, fd, v, depth) == nil: // most are: nobody asks for the way there
+		return nil
+	default:
 		return walkValue(at.field(name), fd, v, depth)
 	}
 	var out Faults

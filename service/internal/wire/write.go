@@ -97,26 +97,37 @@ func putValue(m *pb.Fact, number *float64, word *string, truth *bool, missing st
 	}
 }
 
-// findings makes all of them in two pieces of memory: every answer has one of each rule.
+// findings makes all of them in two pieces of memory: every answer has one of each rule, of which many name no fact.
 func findings(list []verdict.Finding) []*pb.Finding {
-	all, read, out := make([]pb.Finding, len(list)), make([]pb.Fact, len(list)), make([]*pb.Finding, len(list))
+	facts := 0
+	for i := range list {
+		if list[i].Fact != nil {
+			facts++
+		}
+	}
+	all, read, out := make([]pb.Finding, len(list)), make([]pb.Fact, facts), make([]*pb.Finding, len(list))
 	for i := range list {
 		out[i] = &all[i]
-		finding(&list[i], out[i], &read[i])
+		if finding(&list[i], out[i]); list[i].Fact != nil {
+			out[i].Fact, read = &read[0], read[1:]
+			factOf(&list[i], out[i])
+		}
 	}
 	return out
 }
 
-// finding fills an empty message, and with read the fact in it. It leaves reads unset: which pose, belief or clock a number was read from
-// stands in its rule's description (ListRules).
-func finding(f *verdict.Finding, out *pb.Finding, read *pb.Fact) {
+// finding fills an empty message, but for its fact. It leaves reads unset: which pose, belief or clock a number was read from stands in its
+// rule's description (ListRules).
+func finding(f *verdict.Finding, out *pb.Finding) {
 	out.RuleId, out.Effect, out.Code, out.Limit, out.Unit, out.About = f.Rule, effects[f.Effect], f.Code, f.Limit, f.Unit, f.About
 	out.InstantTime, out.Sentence, out.Remedy = stampOf(f.Instant), f.Sentence, f.Remedy
-	if f.Fact != nil {
-		read.Name, read.Origin, read.About, read.InstantTime = f.Fact.Name, origins[f.Fact.Origin], f.About, out.InstantTime
-		putValue(read, f.Fact.Number, f.Fact.Word, f.Fact.Truth, f.Fact.Missing)
-		out.Fact = read
-	}
+}
+
+// factOf fills the empty fact of a finding's message.
+func factOf(f *verdict.Finding, out *pb.Finding) {
+	read := out.Fact
+	read.Name, read.Origin, read.About, read.InstantTime = f.Fact.Name, origins[f.Fact.Origin], f.About, out.InstantTime
+	putValue(read, f.Fact.Number, f.Fact.Word, f.Fact.Truth, f.Fact.Missing)
 }
 
 // soon is when to ask again for what only takes more working time. Common practice, no source.
