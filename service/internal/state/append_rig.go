@@ -30,6 +30,7 @@ var rigFields = [...]struct {
 	{"syncs", func(o *object, n string, s *question.RigState) { some(o, n, s.Syncs) }},
 	{"learnt", func(o *object, n string, s *question.RigState) { named(o, n, s.Learnt) }},
 	{"pointing", func(o *object, n string, s *question.RigState) { named(o, n, s.Pointing) }},
+	{"drifts", func(o *object, n string, s *question.RigState) { named(o, n, s.Drifts) }},
 	{"against", func(o *object, n string, s *question.RigState) { o.whole(n, s.Against) }},
 	{"proof", func(o *object, n string, s *question.RigState) { rare(o, n, s.Proof) }},
 	{"limits", func(o *object, n string, s *question.RigState) { some(o, n, s.Limits) }},
