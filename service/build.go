@@ -31,6 +31,7 @@ import (
 	"keepclear.example/keepclear/service/internal/rules"
 	"keepclear.example/keepclear/service/internal/sky"
 	"keepclear.example/keepclear/service/internal/state"
+	"keepclear.example/keepclear/service/internal/store"
 	"keepclear.example/keepclear/service/internal/timescale"
 )
 
@@ -480,11 +481,11 @@ type opening struct {
 	taken bool // by somebody who closes it
 }
 
-// openBeside begins to open a record that is there already. A new one waits until it is its turn: a start that is refused for its rig files leaves
-// none behind.
+// openBeside begins to open a record that is there already. A new one waits until it is its turn, and so does one of an older version: a start that is
+// refused for its rig files leaves none behind, and none that the program before this one cannot read.
 func openBeside(path string, beside *sync.WaitGroup) *opening {
 	o := &opening{open: sync.OnceValues(func() (*keeping, error) { return openRecord(path) })}
-	if info, err := os.Stat(path); err == nil && info.Mode().IsRegular() {
+	if info, err := os.Stat(path); err == nil && info.Mode().IsRegular() && store.IsCurrent(path) {
 		o.begun = true
 		beside.Go(func() { _, _ = o.open() })
 	}

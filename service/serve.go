@@ -43,6 +43,9 @@ and machine safety follow local codes and licensed practice.`
 const (
 	startGC    = 1600
 	ordinaryGC = 100 // Go's own
+	// startBytes is beyond what a start takes with a short record. With 64 rigs of 950 entries the percentage alone let it grow to 584-973 MB; with
+	// this it takes 165-174, and as long.
+	startBytes = 128 << 20
 )
 
 // serveOptions are the flags of serve.
@@ -67,7 +70,9 @@ func serve(ctx context.Context, s streams, args []string) int {
 	settle := func() {}
 	if os.Getenv("GOGC") == "" { // who set it knows this machine
 		debug.SetGCPercent(startGC)
-		settle = func() { debug.SetGCPercent(ordinaryGC) }
+		was := debug.SetMemoryLimit(-1)
+		debug.SetMemoryLimit(min(was, startBytes))
+		settle = func() { debug.SetGCPercent(ordinaryGC); debug.SetMemoryLimit(was) }
 	}
 	sv, err := newService(s, o)
 	if err != nil {

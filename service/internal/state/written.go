@@ -145,8 +145,8 @@ func changes(was, is *question.RigState, solves []question.JudgedSolve) (map[str
 	for i, field := range rigFields {
 		name := field.name
 		f := b.Field(i)
-		if name != "epoch" && (same(a.Field(i), f) || name == "solves" && slices.Equal(was.Solves, is.Solves) || reflect.DeepEqual(a.Field(i).Interface(), f.Interface())) {
-			continue // the epoch always, so that it is told apart from no change at all
+		if name != "epoch" && (same(a.Field(i), f) || name == "solves" && slices.Equal(was.Solves, is.Solves) || name != "solves" && reflect.DeepEqual(a.Field(i).Interface(), f.Interface())) {
+			continue // solves as Write tells them apart, or what it keeps of them counts twice; the epoch always, so that it is told apart from no change at all
 		}
 		from := len(o.b)
 		if field.write(&o, name, &written); o.err != nil {

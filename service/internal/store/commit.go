@@ -106,9 +106,12 @@ func (w *writer) lastRow(ctx context.Context) (sequence int64, hash []byte, err 
 
 func (w *writer) close() error {
 	var errs []error
-	for _, st := range []*bare{w.begin, w.end, w.last, w.entry} {
-		errs = append(errs, st.close())
-	}
+	_ = w.conn.Raw(func(any) error { // a connection that is closed already took its statements along
+		for _, st := range []*bare{w.begin, w.end, w.last, w.entry} {
+			errs = append(errs, st.close())
+		}
+		return nil
+	})
 	return errors.Join(append(errs, w.conn.Close())...)
 }
 

@@ -1,0 +1,42 @@
+package state_test
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/state"
+)
+
+func TestZZSolvesMadeAnewBesideTheChains(t *testing.T) {
+	chain := state.New().Apply(state.Event{After: ptr(held(3))})
+	was := held(3) // equal in value to the chain's, made anew: other pointers
+	after := chain.Rig
+	after.Epoch++
+	raw, err := chain.Write(nil, state.Body{Event: state.Event{After: &after}, Snapshot: &question.Snapshot{Rig: was, At: noon}})
+	require.NoError(t, err)
+	got, err := state.Decode(raw)
+	require.NoError(t, err)
+	got, err = chain.Fill(got)
+	require.NoError(t, err)
+	assert.Len(t, got.Event.After.Solves, 3)
+	assert.Equal(t, asJSON(t, after), asJSON(t, got.Event.After))
+}
+
+func TestZZOneSolveMadeAnew(t *testing.T) {
+	chain := state.New().Apply(state.Event{After: ptr(held(3))})
+	was := chain.Rig
+	after := chain.Rig
+	after.Solves = append([]question.JudgedSolve(nil), after.Solves...)
+	r := *after.Solves[2].Rotation
+	after.Solves[2].Rotation = &r // same value
+	raw, err := chain.Write(nil, state.Body{Event: state.Event{After: &after}, Snapshot: &question.Snapshot{Rig: was, At: noon}})
+	require.NoError(t, err)
+	got, err := state.Decode(raw)
+	require.NoError(t, err)
+	got, err = chain.Fill(got)
+	require.NoError(t, err)
+	assert.Len(t, got.Event.After.Solves, 3)
+}
