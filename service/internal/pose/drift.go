@@ -13,61 +13,72 @@ import (
 
 // From one picture to the next solves shift as the axes turn, whatever a mount's constant errors are. Where they shift by something more, to one
 // side picture after picture, something slips or the solver is being led: told from what two pictures differ by, that shows before the pointing
-// model has learnt anything, which alone would take a slow drift for errors of the mount. Summed as Page does (Biometrika 41, 1954), but that a
-// solve which comes back where the drift began ends it at once.
+// model has learnt anything, which alone would take a slow drift for errors of the mount. Summed as Page does (Biometrika 41, 1954).
 const (
 	// driftJitter is by how much, one standard deviation each way, shifts miss that on one place of the sky: the play of the gears, the periodic
-	// error of a worm, the scatter of two solves. Common practice, no source.
-	driftJitter = 1.5 * unit.Arcminute
+	// error of a worm, the scatter of two solves, the roundness of belief and counts. Common practice, no source.
+	driftJitter = 2 * unit.Arcminute
 	// driftHour is what an hour between them adds: metal cools. Common practice, no source.
 	driftHour = 1 * unit.Arcminute
-	// driftSlack is how much of a shift to one side, standard deviations, counts for nothing: bending goes on all night.
+	// driftSlack is how much of a shift to one side, standard deviations, counts for nothing with a minute between two pictures or more: bending goes
+	// on all night. With less between them it is less, or pictures that follow each other fast, or one told again, would take a sum away.
 	driftSlack = 0.5
-	// wildShift is the most that one shift away counts for: a single false solve, or one kick, is no drift.
-	wildShift = 4
+	// wildShift is the most that one shift counts for: a single false solve, or one kick, is no drift.
+	wildShift = 3.5
+	// mostDrift is where a sum ends, so that a few pictures that shift as the axes turn end what it holds.
+	mostDrift = 6
 	// samePlace is within which two pictures show one place: elsewhere what the terms leave out counts too.
 	samePlace = 10 * unit.Arcminute
-	// slipped is the same of a home that a person states. Choice: marks are met to half a degree, and a person sees more.
-	slipped = 1 * unit.Degree
+	// reckonedStays is how far the tube may turn between two pictures of a rig whose pose is reckoned: with each slew it loses a little, and an
+	// alt-azimuth that is reckoned to follow the sky from a degree off follows another star.
+	reckonedStays = 1 * unit.Degree
 	// sameHome is by how much the axes may miss a sensed home, and nothing turned unseen. Choice: sensors repeat to some 0.02°.
 	sameHome = 4 * unit.Arcminute
-	// mostUntold is what is left of a sum through a homing that does not tell whether the axes had turned unseen: four pictures end it.
-	mostUntold = 6
-	// driftLimit is the default of sync/walk drift_sigma.
-	driftLimit = 4
+	// statedHome is the same of a home that a person states. Choice: marks are met to half a degree, and a person sees more.
+	statedHome = 1 * unit.Degree
 )
 
-// Drifted is what has come together of unexplained shifts to one side with one more solve.
+// Drifted is what has come together of unexplained shifts to one side with one more good solve. One that lies farther off than expected is held for
+// that, and says of drift nothing: errors greater than are believed of any mount, and false solves, would else count as one.
 func Drifted(r *rig.Rig, s question.RigState, j question.JudgedSolve) question.Drift {
 	d, ok := s.Drifts[driftOf(j)]
+	if !j.Agreed {
+		return d
+	}
 	last := question.JudgedSolve{Pose: d.Pose, Solved: d.Solved, Mid: d.Mid}
 	d.Pose, d.Solved, d.Mid = j.Pose, j.Solved, j.Mid
-	if !ok || last.Mid.IsZero() || j.Confirmed {
+	switch {
+	case !ok, last.Mid.IsZero(), j.Confirmed:
+		return d
+	case s.Pose.Source == rig.Reckoned && direction(r, last.Pose).Angle(direction(r, j.Pose)) > reckonedStays:
 		return d
 	}
 	m, mount := PointingModel(r, s, j.Optics), pointing.MountOf(r)
 	from, to := m.At(mount, last.Pose), m.At(mount, j.Pose)
 	a, b := from.Off(direction(r, last.Solved)), to.Off(direction(r, j.Solved))
-	jitter := unit.Angle(hypot(driftJitter, driftHour*unit.Angle(j.Mid.Sub(last.Mid).Abs().Hours())))
+	between := j.Mid.Sub(last.Mid).Abs()
+	jitter := unit.Angle(hypot(driftJitter, driftHour*unit.Angle(between.Hours())))
 	v := m.Apart(&from, &to).Plus(pointing.Cov2{float64(jitter * jitter), 0, float64(jitter * jitter)})
 	if Deliberate(r, last, j) > samePlace {
 		v = v.Plus(pointing.Misfit()).Plus(pointing.Misfit())
 	}
+	slack := driftSlack * min(1, between.Minutes())
 	for i := range a {
 		z := (b[i] - a[i]) / math.Sqrt(v[2*i])
-		d.Sums[2*i] = summedDrift(d.Sums[2*i], z)
-		d.Sums[2*i+1] = summedDrift(d.Sums[2*i+1], -z)
+		d.Sums[2*i] = shifted(d.Sums[2*i], z, slack)
+		d.Sums[2*i+1] = shifted(d.Sums[2*i+1], -z, slack)
 	}
 	return d
 }
 
-func summedDrift(sum float32, z float64) float32 {
-	return float32(max(0, float64(sum)+min(wildShift, z)-driftSlack))
+// shifted is a sum with one more shift.
+func shifted(sum float32, z, slack float64) float32 {
+	return float32(min(mostDrift, max(0, float64(sum)+min(wildShift, z)-slack)))
 }
 
-// sumDrift takes a good solve of a side that is known into the sums.
+// sumDrift takes a good solve into the sums, where it does not tell against the pose and nothing else is in doubt.
 func (t *turn) sumDrift(j question.JudgedSolve) {
-	if !j.Good || j.Side == "" {
+	if !j.Good || j.Side == "" || j.Against || t.s.Against > 0 {
 		return
 	}
 	all := maps.Clone(t.s.Drifts)
@@ -92,10 +103,9 @@ func (t *turn) redrift(change func(*question.Drift)) {
 }
 
 // rezeroDrifts is what a homing makes of drifts, at which the axes stood so far from home by what they read. Where they had turned unseen, that is what
-// the pictures shifted by. Where they had not, the next picture goes on from the last. Where nothing tells, the pictures begin anew, and a few that
-// shift as the axes do end what was summed.
+// the pictures shifted by. Where they had not, the next picture goes on from the last. Where nothing tells, the pictures begin anew.
 func (t *turn) rezeroDrifts(h *question.Homing, step rig.Axes, told bool) {
-	most := slipped
+	most := statedHome
 	if h.Sensed && t.s.Homing != nil && t.s.Homing.Sensed {
 		most = sameHome
 	}
@@ -105,19 +115,9 @@ func (t *turn) rezeroDrifts(h *question.Homing, step rig.Axes, told bool) {
 	case told:
 		t.redrift(func(d *question.Drift) { d.Pose = d.Pose.Sub(step) })
 	default:
-		t.redrift(func(d *question.Drift) {
-			d.Mid = time.Time{}
-			for i, s := range d.Sums {
-				d.Sums[i] = min(s, mostUntold)
-			}
-		})
+		t.redrift(func(d *question.Drift) { d.Mid = time.Time{} })
 	}
 }
 
 // driftOf names the drift that a solve counts to: on the other side what shifts looks turned over, in axis terms or against the sky.
 func driftOf(j question.JudgedSolve) string { return string(j.Side) + " " + j.Optics }
-
-// drifts tells whether solves as this one drift by more than the rule sync/walk lets pass by default.
-func (t *turn) drifts(j question.JudgedSolve) bool {
-	return pointing.Longest(t.s.Drifts[driftOf(j)].Sums) > driftLimit
-}

@@ -337,7 +337,7 @@ func (t *turn) clutch() {
 		}
 	}
 	t.alarm(PoseLost, "", "a clutch was opened: where the axes are is not known; home them, or state where they are")
-	t.s.Homing = nil
+	t.s.Homing, t.s.Drifts = nil, nil
 	t.lose("a clutch was opened")
 }
 

@@ -40,11 +40,10 @@ func (t *turn) twoAgainst(a, b question.JudgedSolve) {
 }
 
 // forget drops what was learnt through the optics where it had not settled: a first solve may have been false, and two that agree against it say so.
-// Where nothing was accepted since homing and both lie as a first solve may, the pose stands. Not where solves drift: which of them to believe is then
-// what is open.
+// Where nothing was accepted since homing and both lie as a first solve may, the pose stands.
 func (t *turn) forget(a, b question.JudgedSolve) bool {
 	m, ok := t.s.Pointing[b.Optics]
-	if !ok || m.Trusted() || len(t.s.Learnt) > 0 || t.drifts(b) {
+	if !ok || m.Trusted() || len(t.s.Learnt) > 0 {
 		return false
 	}
 	for _, j := range []question.JudgedSolve{a, b} {
@@ -73,9 +72,9 @@ func tiltWords(p rig.Tilt) string {
 
 // polarError returns the polar-axis error that explains two solves, if one within the prior does: the tilt of the chain under which
 // both poses point where they were solved. Two unknowns, six residuals, Gauss-Newton with numerical derivatives (Nocedal & Wright,
-// Numerical Optimization, 2nd ed. 2006, section 10.3). None while solves drift: nobody turns bolts on the word of such. The solves are directions by the file's own chain, in which Solved was given.
+// Numerical Optimization, 2nd ed. 2006, section 10.3). The solves are directions by the file's own chain, in which Solved was given.
 func (t *turn) polarError(a, b question.JudgedSolve) (rig.Tilt, bool) {
-	if !t.r.Kind.Equatorial() || t.drifts(b) {
+	if !t.r.Kind.Equatorial() {
 		return rig.Tilt{}, false
 	}
 	want := [2]frame.Vec[frame.Rig]{direction(t.r, a.Solved), direction(t.r, b.Solved)}

@@ -191,7 +191,7 @@ type RigState struct {
 	Learnt map[rig.Side]Offsets `json:"learnt,omitempty"`
 	// Pointing holds the pointing model of each of the optics, by name. It outlives homings.
 	Pointing map[string]pointing.Model `json:"pointing,omitempty"`
-	// Drifts are, by optics, what solves shifted by to one side. They outlive a homing at which the axes had not turned unseen.
+	// Drifts are, by side and optics, what solves shifted by to one side. They outlive a homing at which the axes had not turned unseen.
 	Drifts  map[string]Drift          `json:"drifts,omitempty"`
 	Against int                       `json:"against,omitempty"` // independent good solves in a row that disagree with the pose
 	Proof   *Proof                    `json:"proof,omitempty"`

@@ -307,7 +307,7 @@ func (l *lot) drifts() {
 	if l.one(5) {
 		return
 	}
-	d.Mid = ptr(*v.Start + v.Exposure/2 - pick(l.rng, l.between(10, 600), l.between(600, 90000)))
+	d.Mid = ptr(*v.Start + v.Exposure/2 - pick(l.rng, 0, l.between(-30, 60), l.between(10, 600), l.between(600, 90000)))
 	d.Pose = plus(now, l.scatter(pick(l.rng, 0.02, 1.0, 20)))
 	at := r.Aim(slow.Sidereal(l.q.At, r.Lon), v.Sky.RA, v.Sky.Dec, now)
 	d.Solved = plus(plus(d.Pose, slow.Axes{at[0] - now[0], at[1] - now[1]}), l.scatter(pick(l.rng, 0.01, 0.05, 0.3)))
