@@ -71,6 +71,11 @@ func newNight(ctx context.Context, s streams, record string) (*night, error) {
 	if n.service, err = assemble(s, members, serveOptions{record: record, listen: "127.0.0.1:0"}, network, awake); err != nil {
 		return nil, err
 	}
+	// Unproven, rules are asked one by one, each in its time: on a machine that has none left for us the night would go otherwise.
+	if err := proveRules(ctx, members, nil); err != nil {
+		n.service.close()
+		return nil, err
+	}
 	n.mount = practice.NewMount(n.rig, newMoment(), dusk)
 	n.mount.Boresight = rig.DegAxes(0.5, 2.2) // the camera looks off the tube's axis: invented
 	n.camera = practice.NewCamera(n.mount, 1)

@@ -80,6 +80,9 @@ func (n *night) rehearse() {
 		j := step.GetOutlook()
 		word := map[pb.Verdict]string{pb.Verdict_VERDICT_ALLOW: "would pass", pb.Verdict_VERDICT_DENY: "would be DENIED", pb.Verdict_VERDICT_HOLD: "would be HELD"}[j.GetVerdict()]
 		n.say(under, "%s from %s, track %s: %s; it could track until %s.", p.t, local(p.at), hoursMinutes(p.track), word, local(step.GetPassesUntilTime().AsTime()))
+		if step.GetPassesUntilTime() == nil {
+			n.fault("rehearsal of %s: until when it could track is not told: %s", p.t, j.GetSentence())
+		}
 		if p.t == first {
 			n.endsEarly(step)
 		} else if j.GetVerdict() != pb.Verdict_VERDICT_ALLOW {

@@ -247,8 +247,8 @@ func assemble(s streams, members []decide.Member, o serveOptions, clock clockRea
 		clock: clock(s.now()), mostClockS: mostClock(members), notices: append(inForce(d), toLookAt(members)...),
 	}
 	complete := func(ctx context.Context) error {
-		return errors.Join(checker.Complete(), proveRules(ctx, members, sv.settle))
-	} // first what other requests wait for
+		return errors.Join(proveRules(ctx, members, sv.settle), checker.Complete())
+	} // until rules are proven each is asked by itself, which takes its time on a busy machine; a rarer request compiles its own
 	sv.tasks = append(sv.tasks, complete, headKeeper(rec, log))
 	return sv, nil
 }

@@ -143,17 +143,18 @@ func (d *Decider) repliedBefore(g *group, r Report, w record.Written, err error)
 	if err != nil {
 		return Outcome{}, err
 	}
-	then := b.Event.After
-	if then == nil {
-		then = &g.live
+	then := g.live
+	if b.Event.After != nil {
+		then = *b.Event.After
+		then.Solves = g.live.Solves // an entry may hold the new ones alone
 	}
 	r.At = w.Entry.Time
-	out := d.standing(g, *then, r, b.Notices)
+	out := d.standing(g, then, r, b.Notices)
 	out.Repeated, out.Epoch, out.Limits = true, g.live.Epoch, g.live.Limits
 	switch p := out.Permit; {
 	case p != nil:
 		a := Answer{}
-		d.leaveNow(g, []string{p.ID}, then, &a)
+		d.leaveNow(g, []string{p.ID}, &then, &a)
 		out.Permit = a.Permit
 	case g.live.Permit.Open():
 		out.Permit = g.live.Permit

@@ -141,9 +141,11 @@ func (m *merging) set() (Set, error) {
 	return s, nil
 }
 
-// tree writes limits as Rego sees them: one level for each part of the rule's id. Requires them in the order of a set, in which those of a level stand
-// together; equal sets are equal bytes. A start writes it once for every rig, which json.Marshal of maps took four times as long for.
+// tree writes limits as Rego sees them: one level for each part of the rule's id. Equal sets in the same order are equal bytes. A start writes it once for every rig, which json.Marshal of maps took four times as long for.
 func tree(all []Limit) ([]byte, error) {
+	if !slices.IsSortedFunc(all, byLevel) { // a rule's id is the beginning of another's
+		all = slices.SortedStableFunc(slices.Values(all), byLevel)
+	}
 	out := []byte{'{'}
 	var open []string // levels
 	for _, l := range all {
@@ -159,6 +161,11 @@ func tree(all []Limit) ([]byte, error) {
 		out = append(out, '}')
 	}
 	return out, nil
+}
+
+// byLevel orders limits so that those of a level stand together.
+func byLevel(a, b Limit) int {
+	return slices.Compare(strings.Split(a.Rule, "/"), strings.Split(b.Rule, "/"))
 }
 
 // descend closes the levels that are not on the way, and opens those that are still to come.

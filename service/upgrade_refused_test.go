@@ -12,7 +12,8 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-func TestZZRefusedStartUpgradesNothing(t *testing.T) {
+// A start that is refused for a rig file leaves a record of an older version as it was: whoever goes back to the program before can read it.
+func TestRefusedStartUpgradesNothing(t *testing.T) {
 	packed, err := os.Open("internal/record/testdata/version-2.gz")
 	require.NoError(t, err)
 	defer func() { _ = packed.Close() }()

@@ -10,7 +10,8 @@ import (
 	"keepclear.example/keepclear/service/internal/state"
 )
 
-func TestZZSolvesMadeAnewBesideTheChains(t *testing.T) {
+// Solves that are equal and were made anew, with other pointers in them, are read back once.
+func TestSolvesMadeAnewBesideTheChains(t *testing.T) {
 	chain := state.New().Apply(state.Event{After: ptr(held(3))})
 	was := held(3) // equal in value to the chain's, made anew: other pointers
 	after := chain.Rig
@@ -25,7 +26,8 @@ func TestZZSolvesMadeAnewBesideTheChains(t *testing.T) {
 	assert.Equal(t, asJSON(t, after), asJSON(t, got.Event.After))
 }
 
-func TestZZOneSolveMadeAnew(t *testing.T) {
+// The same where one of them alone was made anew.
+func TestOneSolveMadeAnew(t *testing.T) {
 	chain := state.New().Apply(state.Event{After: ptr(held(3))})
 	was := chain.Rig
 	after := chain.Rig
