@@ -78,7 +78,7 @@ func (in *Input) gate(f Set, h *heaven, s *stand, e *evidence, out *Outcome) {
 	in.left(f, s, e)
 	in.lacking(f, e, out.Solve)
 	in.walk(f, e)
-	f.Number("drift_sigma", in.drifted(e, *out.Solve), Computed)
+	f.Number("drift_sigma", in.drifted(*out.Solve), Computed)
 	f.Truth("solve_expected", e.model.Settled != nil && !e.confirmed && e.d2 <= in.limit("sync/expected", "d2", 0) &&
 		unit.Angle(math.Hypot(e.off[0], e.off[1])) <= unit.Arcmin(in.limit("sync/second", "agree_arcmin", 0)), Computed)
 	in.jump(f, h, s, out)
@@ -423,8 +423,8 @@ func (in *Input) walk(f Set, e *evidence) {
 }
 
 // drifted is what solves shift by to one side with this one, standard deviations.
-func (in *Input) drifted(e *evidence, j question.JudgedSolve) float64 {
-	j.Agreed = e.d2 <= in.limit("sync/expected", "d2", 0) // as the rule will find
+func (in *Input) drifted(j question.JudgedSolve) float64 {
+	j.Agreed = true // where it lies too far off it is held for that, and not remembered here
 	return pointing.Longest(pose.Drifted(in.Rig, in.Snapshot.Rig, j).Sums)
 }
 

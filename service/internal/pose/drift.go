@@ -20,17 +20,17 @@ const (
 	driftJitter = 2 * unit.Arcminute
 	// driftHour is what an hour between them adds: metal cools. Common practice, no source.
 	driftHour = 1 * unit.Arcminute
-	// driftSlack is how much of a shift to one side, standard deviations, counts for nothing with a minute between two pictures or more: bending goes
-	// on all night. With less between them it is less, or pictures that follow each other fast, or one told again, would take a sum away.
+	// driftSlack is how much of a shift to one side, standard deviations, counts for nothing with driftPause between two pictures or more: bending
+	// goes on all night. With less between them it is less, or pictures that follow each other fast, or one told again, would take a sum away.
 	driftSlack = 0.5
+	driftPause = 40 * time.Second
 	// wildShift is the most that one shift counts for: a single false solve, or one kick, is no drift.
 	wildShift = 3.5
 	// mostDrift is where a sum ends, so that a few pictures that shift as the axes turn end what it holds.
 	mostDrift = 6
 	// samePlace is within which two pictures show one place: elsewhere what the terms leave out counts too.
 	samePlace = 10 * unit.Arcminute
-	// reckonedStays is how far the tube may turn between two pictures of a rig whose pose is reckoned: with each slew it loses a little, and an
-	// alt-azimuth that is reckoned to follow the sky from a degree off follows another star.
+	// reckonedStays is how far the tube may turn between two pictures of a rig whose pose is reckoned, to say anything: with each slew it loses a little, and an alt-azimuth that is reckoned to follow the sky from a degree off follows another star.
 	reckonedStays = 1 * unit.Degree
 	// sameHome is by how much the axes may miss a sensed home, and nothing turned unseen. Choice: sensors repeat to some 0.02°.
 	sameHome = 4 * unit.Arcminute
@@ -47,10 +47,7 @@ func Drifted(r *rig.Rig, s question.RigState, j question.JudgedSolve) question.D
 	}
 	last := question.JudgedSolve{Pose: d.Pose, Solved: d.Solved, Mid: d.Mid}
 	d.Pose, d.Solved, d.Mid = j.Pose, j.Solved, j.Mid
-	switch {
-	case !ok, last.Mid.IsZero(), j.Confirmed:
-		return d
-	case s.Pose.Source == rig.Reckoned && direction(r, last.Pose).Angle(direction(r, j.Pose)) > reckonedStays:
+	if !ok || last.Mid.IsZero() || j.Confirmed {
 		return d
 	}
 	m, mount := PointingModel(r, s, j.Optics), pointing.MountOf(r)
@@ -62,7 +59,10 @@ func Drifted(r *rig.Rig, s question.RigState, j question.JudgedSolve) question.D
 	if Deliberate(r, last, j) > samePlace {
 		v = v.Plus(pointing.Misfit()).Plus(pointing.Misfit())
 	}
-	slack := driftSlack * min(1, between.Minutes())
+	if s.Pose.Source == rig.Reckoned && direction(r, last.Pose).Angle(direction(r, j.Pose)) > reckonedStays {
+		a = b // what they differ by says nothing
+	}
+	slack := driftSlack * min(1, between.Seconds()/driftPause.Seconds())
 	for i := range a {
 		z := (b[i] - a[i]) / math.Sqrt(v[2*i])
 		d.Sums[2*i] = shifted(d.Sums[2*i], z, slack)

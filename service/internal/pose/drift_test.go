@@ -144,10 +144,17 @@ func TestWhatIsNoDrift(t *testing.T) {
 
 	reckoned := c.s
 	reckoned.Pose.Source = rig.Reckoned
+	led := filming(t)
+	led.film(field, 0, 4, 8, 12)
+	ledOn := led.s
+	ledOn.Pose.Source = rig.Reckoned
 	for apart, counts := range map[float64]bool{0: true, 0.9: true, 1.1: false} {
 		j := c.shot(field.Add(rig.DegAxes(0, apart)), 1, 15)
 		d := Drifted(c.w.Rig, reckoned, j)
 		assert.Equal(t, counts, pointing.Longest(d.Sums) > 0, "a reckoned pose loses with each slew: %v°", apart)
+		if !counts {
+			assert.InDelta(t, pointing.Longest(ledOn.Drifts[driftOf(j)].Sums)-driftSlack, pointing.Longest(Drifted(c.w.Rig, ledOn, j).Sums), 0.01, "it counts as one that shifts as the axes turn")
+		}
 		assert.Equal(t, j.Mid, d.Mid, "and the next goes on from there")
 	}
 

@@ -2,21 +2,15 @@ package slow
 
 import "math"
 
-// drift is what solves shifted by to one side with this one, where the axes did not turn so. Sure: it is plain whether this one lies where it is
-// expected, and whether the two last are of one place.
+// drift is what solves shifted by to one side with this one, where the axes did not turn so. Sure: it is plain whether the two last are of one
+// place.
 func (j *judging) drift(e *evidence, w witnesses) (longest float64, sure bool) {
 	d := j.q.State.Drift
 	if d == nil {
 		return 0, true
 	}
-	d2 := max(e.before, distance(e.off, e.scatter))
-	if w.shifted {
-		d2 = 13.8 * math.Pow(w.apart/w.within, 2)
-	}
-	most, sums := j.limit("sync/expected d2"), max(d.Sums[0], d.Sums[1], d.Sums[2], d.Sums[3])
-	sure = e.sure && math.Abs(d2-most) > 0.3
-	if d.Mid == nil || w.shifted || d2 > most {
-		return sums, sure
+	if d.Mid == nil || w.shifted {
+		return max(d.Sums[0], d.Sums[1], d.Sums[2], d.Sums[3]), true
 	}
 	before := j.r.sighted(&e.model.Fit, d.Pose, j.r.direction(d.Solved))
 	var slopes [2][8]float64
@@ -29,15 +23,23 @@ func (j *judging) drift(e *evidence, w witnesses) (longest float64, sure bool) {
 		c = plain(c, 2)
 	}
 	slack := 0.5
-	if between < 60 {
-		slack *= between / 60
+	if between < 40 {
+		slack *= between / 40
+	}
+	sure = math.Abs(moved-place) > 0.02*degree
+	ground, says := j.r.direction(d.Pose).angle(j.r.direction(e.pose)), 1.0 // a pose that is reckoned says nothing of what is farther apart
+	if !j.q.State.Counts {
+		sure = sure && math.Abs(ground-degree) > 0.01*degree
+		if ground > degree {
+			says = 0
+		}
 	}
 	for i := range 2 {
 		jitter := math.Hypot(2, between/3600) / 60 * degree
-		z := (e.off[i] - before.off[i]) / math.Sqrt(c[i][i]+jitter*jitter)
+		z := says * (e.off[i] - before.off[i]) / math.Sqrt(c[i][i]+jitter*jitter)
 		longest = max(longest, d.Sums[2*i]+min(3.5, z)-slack, d.Sums[2*i+1]+min(3.5, -z)-slack)
 	}
-	return min(6, longest), sure && math.Abs(moved-place) > 0.02*degree
+	return min(6, longest), sure
 }
 
 // deliberate is how far the tube moved since it stood at a pose: over the ground and against the stars, whichever is less.
