@@ -30,7 +30,8 @@ const (
 	mostDrift = 6
 	// samePlace is within which two pictures show one place: elsewhere what the terms leave out counts too.
 	samePlace = 10 * unit.Arcminute
-	// reckonedStays is how far the tube may turn between two pictures of a rig whose pose is reckoned, to say anything: with each slew it loses a little, and an alt-azimuth that is reckoned to follow the sky from a degree off follows another star.
+	// reckonedStays is how far the tube may turn between two pictures of a rig whose pose is reckoned, for them to say anything: with each slew it loses
+	// a little, and an alt-azimuth that is reckoned to follow the sky from a degree off follows another star.
 	reckonedStays = 1 * unit.Degree
 	// sameHome is by how much the axes may miss a sensed home, and nothing turned unseen. Choice: sensors repeat to some 0.02°.
 	sameHome = 4 * unit.Arcminute

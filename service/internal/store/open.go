@@ -131,7 +131,7 @@ func (s *Store) prepare(before os.FileInfo) error {
 		}
 	}
 	if err := s.lengthen(s.writers); err != nil {
-		return s.failed(ErrUntidy, "making the log longer", err, "see that the disk is sound, and that no other program locks the record")
+		return s.failed(ErrUntidy, "making the log longer", err, "see that the disk has room and is sound, and that no other program locks the record")
 	}
 	if err := syncFolder(filepath.Dir(s.path)); err != nil {
 		return s.openFailure(err)
