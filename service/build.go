@@ -346,7 +346,8 @@ func buildOf(info *debug.BuildInfo, program func() (string, error)) string {
 }
 
 // linkedID is the Go linker's build id of a program, which it makes of digests of what goes in and of what comes out. To read it takes 0.04 ms, and
-// the digest of the program's 63 MB 52 to 70 (29 November 2026, busy machine), at every start. It stands in a note (ELF, System V gABI, chapter 5, "Note Section"), type 4, name "Go".
+// the digest of the program's 63 MB 52 to 70 (29 November 2026, busy machine), at every start. It stands in a note (ELF, System V gABI, chapter 5,
+// "Note Section"), type 4, name "Go".
 func linkedID(name func() (string, error)) (string, error) {
 	path, err := name()
 	if err != nil {

@@ -141,7 +141,8 @@ func (m *merging) set() (Set, error) {
 	return s, nil
 }
 
-// tree writes limits as Rego sees them: one level for each part of the rule's id. Equal sets in the same order are equal bytes. A start writes it once for every rig, which json.Marshal of maps took four times as long for.
+// tree writes limits as Rego sees them: one level for each part of the rule's id. Equal sets in the same order are equal bytes. A start
+// writes it once for every rig, which is why it is no map for json.Marshal.
 func tree(all []Limit) ([]byte, error) {
 	if !slices.IsSortedFunc(all, byLevel) { // a rule's id is the beginning of another's
 		all = slices.SortedStableFunc(slices.Values(all), byLevel)

@@ -61,7 +61,7 @@ func begin(w World, s question.RigState) *turn {
 	}
 	t.s.Demoted, t.s.Parted = maps.Clone(s.Demoted), maps.Clone(s.Parted)
 	t.s.Steps, t.s.Syncs = slices.Clone(s.Steps), slices.Clone(s.Syncs)
-	t.s.Solves, t.s.Recent = slices.Clip(s.Solves), slices.Clone(s.Recent) // who writes into solves clones them; most calls only append
+	t.s.Recent = slices.Clone(s.Recent) // but no solves: few calls write into them, and those clone them first
 	t.s.Learnt, t.s.Pointing = maps.Clone(s.Learnt), maps.Clone(s.Pointing)
 	t.s.Anchored = slices.Clone(s.Anchored)
 	t.s.Pose.Candidates = slices.Clone(s.Pose.Candidates)
