@@ -44,10 +44,8 @@ func walk(ctx context.Context, st *store.Store, s span, visit func(Entry) error)
 			if err != nil {
 				return err
 			}
-			if visit != nil {
-				if err := visit(e); err != nil {
-					return err
-				}
+			if err := visit(e); err != nil {
+				return err
 			}
 			if w.next > s.head.Number {
 				break
