@@ -123,6 +123,30 @@ func TestEveryReadFailing(t *testing.T) {
 	}
 }
 
+// A request id of an entry that is marked, and so found on the disk alone, is never taken for an unknown one where the disk cannot be read.
+func TestRequestIDThatCannotBeRead(t *testing.T) {
+	disk, path := &faults.Disk{}, newPath(t)
+	r := open(t, path, record.Options{})
+	pier := write(t, r, "pier", 1)
+	require.NoError(t, r.Close())
+	r = open(t, path, record.Options{Store: store.Options{Wrap: disk.Wrap}})
+	disk.FailAtOnly("read", 1, faults.Before, true)
+	_, err := r.ByRequestID(t.Context(), pier[0].Request.ID)
+	require.ErrorContains(t, err, "injected fault: before read")
+	require.NotErrorIs(t, err, record.ErrAbsent)
+	disk.Heal()
+	w, err := r.ByRequestID(t.Context(), pier[0].Request.ID)
+	require.NoError(t, err)
+	assert.Equal(t, pier[0].Hash, w.Entry.Hash)
+}
+
+// Another connection is opened for each sixteen chains, and none that no core is there for.
+func TestReadersOfChains(t *testing.T) {
+	for _, c := range [][3]int{{0, 8, 1}, {15, 8, 1}, {16, 8, 2}, {31, 8, 2}, {32, 8, 3}, {1000, 4, 4}, {1000, 1, 1}} {
+		assert.Equal(t, c[2], record.ReadersFor(c[0], c[1]), "%d chains, %d cores", c[0], c[1])
+	}
+}
+
 // TestReadingGivenUp is told as that: nothing is said of an entry that was not read, and nothing counts as verified.
 func TestReadingGivenUp(t *testing.T) {
 	path := newPath(t)

@@ -246,6 +246,9 @@ func (r *Record) take(tails []tail) {
 // chainsEach is how many chains are worth another connection, which takes as long to open as some to read. Ours.
 const chainsEach = 16
 
+// readersFor is how many read so many chains side by side.
+func readersFor(chains, cores int) int { return min(cores, 1+chains/chainsEach) }
+
 // verifyTails reads the chains side by side. Of what is wrong with several the first is told, by name.
 func (r *Record) verifyTails(ctx context.Context, st *store.Store) ([]tail, error) {
 	heads, _, err := st.Heads(ctx)
@@ -255,7 +258,7 @@ func (r *Record) verifyTails(ctx context.Context, st *store.Store) ([]tail, erro
 	tails := make([]tail, len(heads))
 	var next atomic.Int64
 	var beside sync.WaitGroup
-	for range min(runtime.GOMAXPROCS(0), 1+len(heads)/chainsEach) {
+	for range readersFor(len(heads), runtime.GOMAXPROCS(0)) {
 		beside.Go(func() {
 			for i := int(next.Add(1)) - 1; i < len(heads); i = int(next.Add(1)) - 1 {
 				tails[i] = r.verifyTail(ctx, st, heads[i])
