@@ -124,6 +124,10 @@ func TestRefoldReadsWhatItNeeds(t *testing.T) {
 		assert.EqualValues(t, c.epoch, f.Chain.Rig.Epoch, "%v", c.bodies)
 	}
 	require.Error(t, NewFold("heron").Apply(record.Entry{Body: []byte(`{"v":2,"event":{},"facts":7}`)}), "who verifies reads all of it")
+	unreadable := NewRefold("heron").(*Fold)
+	require.NoError(t, unreadable.Apply(record.Entry{Body: []byte(`{"v":2,"event":{"after":7}}`)}), "the next entry may leave nothing of it")
+	_, err := unreadable.State()
+	require.ErrorContains(t, err, "after", "there is no state of what cannot be read")
 }
 
 // TestUnreadIsOfABody: each name that hides one hides one that is there.
