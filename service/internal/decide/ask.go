@@ -29,7 +29,7 @@ func (d *Decider) Ask(ctx context.Context, q question.Question, r Request) (Answ
 		return Answer{}, fmt.Errorf("judging %s: %w", q.ID, err)
 	}
 	if err := written.Wait(); err != nil { // outside the turn: many askers, one flush; a cancelled asker does not stop it
-		g.neverLeft(&answer)
+		d.neverLeft(g, &answer)
 		return Answer{}, fmt.Errorf("recording %s: %w", q.ID, err)
 	}
 	answer.Receipt = d.receipt(written.Entry, answer.At)
@@ -74,8 +74,8 @@ func (d *Decider) judge(ctx context.Context, g *group, q question.Question, r Re
 	if err != nil {
 		return Answer{}, record.Written{}, err
 	}
-	if now, why := g.takesSoFar(); now != takes { // a withdrawal or a lock came while this was judged: it wins
-		g.live = pose.Withdraw(g.live, why)
+	if now, by := g.takesSoFar(); now != takes { // a withdrawal or a lock came while this was judged: it wins
+		g.live = pose.Withdraw(g.live, by.why, by.at)
 	}
 	g.setOpen()
 	return answer, w, nil

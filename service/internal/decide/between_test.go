@@ -260,3 +260,35 @@ func (b *bench) anything(g *rand.Rand, rigs []string) {
 		_, _ = b.d.Rehearsal(name, "test", "x", b.clock(), request("", ""), state.Exchanged{Type: "test"})
 	}
 }
+
+// A sample that was read before leave was taken back does not bring the rig back to where it stood then: the motion may be under way.
+func TestNoOldSampleAfterAWithdrawal(t *testing.T) {
+	for name, read := range map[string]time.Duration{"before the permit": 0, "between permit and withdrawal": 100 * time.Millisecond} {
+		b := newBench(t)
+		b.home()
+		b.wait(time.Minute)
+		old := b.sample(zero)
+		first := b.allowed(there, "")
+		if read > 0 {
+			b.wait(read)
+			old = b.sample(zero)
+		}
+		b.wait(6 * time.Second)
+		b.d.Withdraw("heron", "test", "", state.Exchanged{})
+		ask := func(x *question.Sample) decide.Answer {
+			to := rig.DegAxes(-10, 30)
+			q := b.of("heron", question.Action{Kind: question.Slew, Axes: &to})
+			q.Sample, q.AttendedBy = x, "A. Person"
+			a, err := b.put(q)
+			require.NoError(t, err, name)
+			return a
+		}
+		a := ask(old)
+		require.Equal(t, verdict.Hold, a.Verdict, "%s: %v", name, a.Sentence)
+		assert.Contains(t, objections(a), "pose/sharp", name)
+		b.wait(100 * time.Millisecond)
+		a = ask(b.sample(zero))
+		assert.Equal(t, verdict.Allow, a.Verdict, "%s: %v", name, a.Sentence)
+		assert.NotEqual(t, first.ID, a.Permit.ID, name)
+	}
+}

@@ -75,11 +75,17 @@ type group struct {
 
 	mu        sync.Mutex        // short: the open permit, for Withdraw
 	open      []string          // ids of the open permit and the live leave
-	withdrawn map[string]string // permit ids taken back in memory, why; not yet recorded
+	withdrawn map[string]taking // permit ids taken back in memory; not yet recorded
 	takes     int               // how often leave was taken back: a question under way loses its own
-	lastTake  string            // why it was the last time
-	owed      map[string]string // ids of leave taken back, why, until the record has it: a fold takes them back again
+	lastTake  taking            // the last time
+	owed      map[string]taking // ids of leave taken back, until the record has it: a fold takes them back again
 	replaced  []string          // permits in force whose place another took in memory that never left
+}
+
+// taking is why leave was taken back, and when.
+type taking struct {
+	why string
+	at  time.Time
 }
 
 // New folds the record and returns a decider. Permits and sync leaves that were open when the service stopped come back withdrawn.
@@ -195,12 +201,13 @@ func (d *Decider) up(at time.Time) *question.Uptime {
 func (g *group) keepTaken(was question.RigState) {
 	if p, now := was.Permit, g.live.Permit; p != nil && !p.Open() && now.Open() && now.ID == p.ID {
 		leave := g.live.Leave
-		g.live = pose.Withdraw(g.live, p.Because)
+		g.live = pose.Withdraw(g.live, p.Because, time.Time{})
+		g.live.Permit.WithdrawnAt = p.WithdrawnAt
 		g.live.Leave = leave
 	}
 	if l, now := was.Leave, g.live.Leave; l != nil && !l.Live && liveLeave(now) && now.ID == l.ID {
 		permit := g.live.Permit
-		g.live = pose.Withdraw(g.live, l.Because)
+		g.live = pose.Withdraw(g.live, l.Because, time.Time{})
 		g.live.Permit = permit
 	}
 	if len(was.Refused) > 0 {
@@ -235,7 +242,7 @@ func (d *Decider) WithdrawAfterRestart() error {
 			continue
 		}
 		why := "the service was restarted: nobody watched what happened meanwhile"
-		if err := d.withdraw(g, g.takeBack(why), why, Ourselves, state.Exchanged{}); err != nil {
+		if err := d.withdraw(g, g.takeBack(taking{why, d.parts.Now()}), why, Ourselves, state.Exchanged{}); err != nil {
 			return err
 		}
 	}
@@ -307,8 +314,8 @@ func (g *group) setOpen() {
 	}
 }
 
-// takesSoFar is how often leave was taken back, and why the last time.
-func (g *group) takesSoFar() (int, string) {
+// takesSoFar is how often leave was taken back, and the last time.
+func (g *group) takesSoFar() (int, taking) {
 	g.mu.Lock()
 	defer g.mu.Unlock()
 	return g.takes, g.lastTake
@@ -324,19 +331,19 @@ func (g *group) settle() {
 	g.withdrawOnly(taken)
 }
 
-// withdrawOnly ends the permit and the leave of these ids, why by id, and no others. Requires the turn.
-func (g *group) withdrawOnly(taken map[string]string) {
+// withdrawOnly ends the permit and the leave of these ids, and no others. Requires the turn.
+func (g *group) withdrawOnly(taken map[string]taking) {
 	was := g.live
 	if p := was.Permit; p != nil {
-		if why, ok := taken[p.ID]; ok {
-			g.live = pose.Withdraw(g.live, why)
+		if by, ok := taken[p.ID]; ok {
+			g.live = pose.Withdraw(g.live, by.why, by.at)
 			g.live.Leave = was.Leave
 		}
 	}
 	if l := was.Leave; l != nil {
-		if why, ok := taken[l.ID]; ok {
+		if by, ok := taken[l.ID]; ok {
 			permit := g.live.Permit
-			g.live = pose.Withdraw(g.live, why)
+			g.live = pose.Withdraw(g.live, by.why, by.at)
 			g.live.Permit = permit
 		}
 	}

@@ -32,7 +32,7 @@ func (d *Decider) Lock(rigName, person, reason string, at time.Time, req Request
 	why := fmt.Sprintf("locked by %s: %s", person, reason)
 	var taken []string
 	for _, one := range groups {
-		taken = append(taken, one.takeBack(why)...)
+		taken = append(taken, one.takeBack(taking{why, at})...)
 	}
 	written, again, err := d.setLock(g, groups, lock, taken, why, req)
 	switch {
@@ -86,7 +86,7 @@ func (d *Decider) setLock(g *group, groups []*group, lock question.Lock, taken [
 	for _, one := range groups {
 		one.settle()
 		was := one.live.Epoch
-		if one.live = pose.Withdraw(one.live, why); one.live.Epoch == was { // a lock raises the epoch even where there is no leave
+		if one.live = pose.Withdraw(one.live, why, lock.Set); one.live.Epoch == was { // a lock raises the epoch even where there is no leave
 			one.live.Epoch++
 		}
 		one.setOpen()

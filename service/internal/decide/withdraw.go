@@ -26,8 +26,9 @@ func (d *Decider) Withdraw(rigName, asker, reason string, sent state.Exchanged) 
 	if reason != "" {
 		why += ": " + reason
 	}
+	now := d.parts.Now()
 	for _, g := range groups {
-		taken := g.takeBack(why)
+		taken := g.takeBack(taking{why, now})
 		ids = append(ids, taken...)
 		go d.recordWithdrawal(g, taken, why, asker, sent)
 	}
@@ -35,20 +36,20 @@ func (d *Decider) Withdraw(rigName, asker, reason string, sent state.Exchanged) 
 }
 
 // takeBack withdraws what is open, in memory, and returns its ids.
-func (g *group) takeBack(why string) []string {
+func (g *group) takeBack(by taking) []string {
 	g.mu.Lock()
 	defer g.mu.Unlock()
-	g.takes, g.lastTake = g.takes+1, why
+	g.takes, g.lastTake = g.takes+1, by
 	ids := slices.Concat(g.open, g.replaced)
 	g.open, g.replaced = nil, nil
 	if len(ids) > 0 && g.withdrawn == nil {
-		g.withdrawn = map[string]string{}
+		g.withdrawn = map[string]taking{}
 	}
 	if len(ids) > 0 && g.owed == nil {
-		g.owed = map[string]string{}
+		g.owed = map[string]taking{}
 	}
 	for _, id := range ids {
-		g.withdrawn[id], g.owed[id] = why, why
+		g.withdrawn[id], g.owed[id] = by, by
 	}
 	return ids
 }
@@ -82,7 +83,7 @@ func (d *Decider) withdraw(g *group, taken []string, why, asker string, sent sta
 
 // neverLeft takes leave out of memory whose answer could not be recorded, so that nobody is told of it: a permit that it was to replace
 // is in force as before.
-func (g *group) neverLeft(a *Answer) {
+func (d *Decider) neverLeft(g *group, a *Answer) {
 	g.turn.Lock()
 	defer g.turn.Unlock()
 	g.mu.Lock()
@@ -94,9 +95,9 @@ func (g *group) neverLeft(a *Answer) {
 		}
 		g.open = slices.Delete(slices.Clone(g.open), i, i+1)
 		if g.withdrawn == nil {
-			g.withdrawn = map[string]string{}
+			g.withdrawn = map[string]taking{}
 		}
-		g.withdrawn[id] = "its entry could not be written, so it never left"
+		g.withdrawn[id] = taking{"its entry could not be written, so it never left", d.parts.Now()}
 		if a.replaces != "" {
 			g.replaced = append(g.replaced, a.replaces)
 		}

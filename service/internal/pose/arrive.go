@@ -235,7 +235,8 @@ const leastMove = 2 * unit.Arcminute
 func (t *turn) unmoved(m *move, all []landing) bool {
 	p := m.permit
 	sawMoving := t.s.Sample != nil && t.s.Sample.Doing == question.Moving
-	if p.Moved || sawMoving || p.Told == string(Done) || len(all) == 0 || t.wentHome(m, all[0].Axes) {
+	done := p.Told == string(Done) && !beforeLeave(p, m.y)
+	if p.Moved || sawMoving || done || len(all) == 0 || t.wentHome(m, all[0].Axes) {
 		return false
 	}
 	stays := false

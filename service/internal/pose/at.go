@@ -54,7 +54,7 @@ func (t *turn) carryTo(c *question.Candidate, from, to time.Time) {
 
 // startedUnseen tells whether a motion may have begun since the last sample.
 func (t *turn) startedUnseen() bool {
-	return t.mayHaveMoved() && !clock(t.s.Sample).After(*t.s.Permit.BegunAt)
+	return t.mayHaveMoved() && (!clock(t.s.Sample).After(*t.s.Permit.BegunAt) || beforeLeave(t.s.Permit, t.s.Sample))
 }
 
 // lost tells whether the count was lost since the last sample: power, or a restart.

@@ -200,7 +200,7 @@ func (t *turn) moveSamples(move func(*time.Time)) {
 // moveLeave moves the instants of permit and leave; their durations stay.
 func (t *turn) moveLeave(move func(*time.Time)) {
 	if p := t.s.Permit; p != nil {
-		for _, at := range []**time.Time{&p.FirstContact, &p.BegunAt, &p.Arrived} {
+		for _, at := range []**time.Time{&p.FirstContact, &p.BegunAt, &p.WithdrawnAt, &p.Arrived} {
 			if *at != nil {
 				x := **at
 				move(&x)

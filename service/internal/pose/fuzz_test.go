@@ -103,7 +103,7 @@ func (w *wild) step() {
 	case 7:
 		n.s, _ = Lapse(n.s, n.m.at)
 	case 8:
-		n.s = Withdraw(n.s, "because")
+		n.s = Withdraw(n.s, "because", n.m.at)
 	default:
 		n.take(Observe(n.w, n.s, x))
 	}

@@ -22,6 +22,7 @@ func (t *turn) take(x question.Sample) bool {
 		t.lapse(clock(&x))
 		return false
 	}
+	t.now = when(&x) // what it shows is over with it
 	t.restarted(&x)
 	was := t.s
 	t.before = was.Sample

@@ -22,6 +22,9 @@ func (t *turn) life(x *question.Sample) {
 		p.Moved = p.Moved || x.Doing == question.Moving && p.Arrived == nil
 		return
 	}
+	if beforeLeave(p, x) {
+		return // the motion may have come after it
+	}
 	if p.State == question.Withdrawn && p.Arrived == nil {
 		at := when(x)
 		p.Arrived = &at // what it explained is over
@@ -29,6 +32,16 @@ func (t *turn) life(x *question.Sample) {
 	if p.State == question.Begun {
 		t.close(p, x)
 	}
+}
+
+// beforeLeave tells whether a sample shows the rig as it was before a motion that had leave may have begun: before it began by the asker's
+// clock or ours, or before it was taken back, up to when somebody may have begun it.
+func beforeLeave(p *question.Permit, x *question.Sample) bool {
+	last := *p.BegunAt
+	if p.State == question.Withdrawn && p.WithdrawnAt != nil && p.WithdrawnAt.After(last) {
+		last = *p.WithdrawnAt
+	}
+	return when(x).Before(last) || clock(x).Before(last)
 }
 
 // close ends the permit where a quiet sample shows that it is over.
@@ -117,6 +130,7 @@ func overdue(p *question.Permit, now time.Time) bool {
 }
 
 func (t *turn) lapse(now time.Time) {
+	t.now = now
 	if l := t.s.Leave; unused(l, now) {
 		l.Live, l.Because = false, "not used by "+hms(l.UseBy)
 	}
@@ -129,9 +143,10 @@ func (t *turn) lapse(now time.Time) {
 	}
 }
 
-// Withdraw takes the open permit and the live sync leave back.
-func Withdraw(s question.RigState, why string) question.RigState {
+// Withdraw takes the open permit and the live sync leave back. at is the service's time: only a sample of later shows what became of the motion.
+func Withdraw(s question.RigState, why string, at time.Time) question.RigState {
 	t := begin(World{}, s)
+	t.now = at
 	t.takeBack(why)
 	if l := t.s.Leave; l != nil && l.Live {
 		l.Live, l.Because, t.raised = false, why, true

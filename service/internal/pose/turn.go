@@ -29,6 +29,7 @@ type turn struct {
 	raised  bool
 	told    *told            // the sync of which the asker tells with this sample
 	before  *question.Sample // the last one, before this sample was taken in
+	now     time.Time        // of what is taken back; zero: nothing is told of when, and what had leave is over by what comes next
 }
 
 // told is what an asker says of a sync.
@@ -121,6 +122,9 @@ func (t *turn) takeBack(why string) bool {
 		return false
 	}
 	p.State, p.Because = question.Withdrawn, why
+	if at := t.now; !at.IsZero() {
+		p.WithdrawnAt = &at
+	}
 	t.raised = true
 	return true
 }

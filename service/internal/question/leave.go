@@ -52,8 +52,10 @@ type Permit struct {
 	Closest *Clearance     `json:"closest,omitempty"`
 
 	BegunAt *time.Time `json:"begun_at,omitempty"`
-	Moved   bool       `json:"moved,omitempty"` // a sample showed the rig off its start
-	Because string     `json:"because,omitempty"`
+	// WithdrawnAt is when it was taken back, by the service's clock; nil where nothing told when.
+	WithdrawnAt *time.Time `json:"withdrawn_at,omitempty"`
+	Moved       bool       `json:"moved,omitempty"` // a sample showed the rig off its start
+	Because     string     `json:"because,omitempty"`
 
 	// Arrived is when a sample first showed the motion over, the rig still or following the sky.
 	Arrived *time.Time `json:"arrived,omitempty"`

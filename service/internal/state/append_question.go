@@ -102,6 +102,7 @@ func (o *object) permit(name string, p *question.Permit) {
 		o.end()
 	}
 	o.instant("begun_at", p.BegunAt)
+	o.instant("withdrawn_at", p.WithdrawnAt)
 	o.yes("moved", p.Moved)
 	o.optional("because", p.Because)
 	o.instant("arrived", p.Arrived)
