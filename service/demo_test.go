@@ -132,7 +132,7 @@ func TestDemoAnswersAreThoseOfTheService(t *testing.T) {
 	for _, w := range n.seen {
 		j := w.ask.GetJudgement()
 		assert.Contains(t, text, w.what+" "+strings.ToUpper(w.verdict.String())+": "+inLocal(oneLine(j.GetSentence())), "the sentence is the service's, by the story's clock")
-		assert.Len(t, j.GetFindings(), 29, "%s: one finding for every rule", w.what)
+		assert.Len(t, j.GetFindings(), 30, "%s: one finding for every rule", w.what)
 		assert.Greater(t, w.ask.GetReceipt().GetNumber(), last, "%s: each answer has an entry of its own", w.what)
 		last = w.ask.GetReceipt().GetNumber()
 		if c := j.GetClosest(); c != nil && c.GetUpperMm() > 0 {

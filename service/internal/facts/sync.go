@@ -62,6 +62,7 @@ func (in *Input) leavesDoubt(s question.JudgedSolve) bool {
 func (in *Input) gate(f Set, h *heaven, s *stand, e *evidence, out *Outcome) {
 	f.Truth("sync_is_first", in.firstSync(), Computed)
 	f.Number("sync_10min_count", float64(in.recentSyncs()+1), Computed)
+	f.Number("given_off_arcmin", in.givenOff(h).Arcmin(), Computed)
 	if e == nil {
 		return
 	}
@@ -438,6 +439,23 @@ func (in *Input) recentSyncs() int {
 	return n
 }
 
+// given is the position that the mount would be told.
+func (in *Input) given() question.Sky {
+	if g := in.action().Given; g != nil {
+		return *g
+	}
+	return in.action().Solve.Sky
+}
+
+// givenOff is how far what the mount would be told lies from the solve, less how far the optics look past the tube: it may be told where the
+// tube points.
+func (in *Input) givenOff(h *heaven) unit.Angle {
+	toldRA, toldDec := ofDate(h.moment, in.given())
+	ra, dec := ofDate(h.moment, in.action().Solve.Sky)
+	o, _ := in.Rig.OpticsNamed(in.action().Solve.Optics)
+	return max(0, frame.FromLonLat[frame.Date](toldRA, toldDec).Angle(frame.FromLonLat[frame.Date](ra, dec))-unit.Angle(hypot(float64(o.East), float64(o.North))))
+}
+
 // jump puts what the sync would do to belief in axis terms, and to the sum since homing, and where the mount would then end when told
 // to go back to where it believed that it was.
 func (in *Input) jump(f Set, h *heaven, s *stand, out *Outcome) {
@@ -448,11 +466,7 @@ func (in *Input) jump(f Set, h *heaven, s *stand, out *Outcome) {
 		}
 		return
 	}
-	given := in.action().Solve.Sky
-	if in.action().Given != nil {
-		given = *in.action().Given
-	}
-	ra, dec := ofDate(h.moment, given)
+	ra, dec := ofDate(h.moment, in.given())
 	p := s.pose.Candidates[0].Axes
 	after := rig.LiftNear(in.Rig.Map(s.mount, ra, dec, s.side), p)
 	d := after.Sub(s.belief)

@@ -1,6 +1,7 @@
 package facts_test
 
 import (
+	"slices"
 	"testing"
 	"time"
 
@@ -370,4 +371,41 @@ func TestSidingWhereLittleIsKnown(t *testing.T) {
 	assert.Zero(t, lacking(rig.DegAxes(0, 1)), "1° from what is expected, 2.5° from what the other says")
 	assert.Equal(t, 1.0, lacking(rig.DegAxes(0, 1.4)), "1.4° and 2.1°: nearer, and not by half")
 	assert.Zero(t, lacking(rig.DegAxes(0, 3.5)), "it agrees with the other")
+}
+
+// What the mount would be told is held against the solve, whatever frames the two are given in, beside how far the optics look past the tube.
+func TestGivenIsHeldAgainstTheSolve(t *testing.T) {
+	at := rig.DegAxes(-40, 50)
+	for name, c := range map[string]struct {
+		given func(s, ofDate question.Sky) *question.Sky
+		past  float64 // the optics look past the tube, degrees
+		want  float64 // arcminutes
+	}{
+		"the solve":                     {func(question.Sky, question.Sky) *question.Sky { return nil }, 0, 0},
+		"the same, of date":             {func(_, d question.Sky) *question.Sky { return &d }, 0, 0},
+		"2.5° off in declination":       {func(s, _ question.Sky) *question.Sky { s.Dec += unit.Deg(2.5); return &s }, 0, 150},
+		"of date, said to be ICRS":      {func(_, d question.Sky) *question.Sky { d.Frame = question.ICRS; return &d }, 0, -1},
+		"by as much as the optics look": {func(s, _ question.Sky) *question.Sky { s.Dec -= unit.Deg(1); return &s }, 1, 0},
+		"by half a degree more":         {func(s, _ question.Sky) *question.Sky { s.Dec -= unit.Deg(1.5); return &s }, 1, 30},
+	} {
+		in := solved(t, heron(t), at, rig.Axes{})
+		if c.past != 0 {
+			r := *in.Rig
+			r.Optics = slices.Clone(r.Optics)
+			for i := range r.Optics {
+				r.Optics[i].East, r.Optics[i].North = unit.Deg(0.6*c.past), unit.Deg(-0.8*c.past)
+			}
+			in.Rig = &r
+		}
+		s := in.Question.Action.Solve.Sky
+		m, err := moment(in.Snapshot.At)
+		require.NoError(t, err)
+		ra, dec := m.Apparent(frame.FromLonLat[frame.ICRS](s.RA, s.Dec)).LonLat()
+		if c.want < 0 { // by how much the two frames' numbers differ
+			c.want = frame.FromLonLat[frame.ICRS](s.RA, s.Dec).Angle(frame.FromLonLat[frame.ICRS](ra, dec)).Arcmin()
+			require.Greater(t, c.want, 10.0)
+		}
+		in.Question.Action.Given = c.given(s, question.Sky{RA: ra, Dec: dec, Frame: question.OfDate})
+		assert.InDelta(t, c.want, number(t, facts.Compute(in).Facts, "given_off_arcmin"), 0.5, name)
+	}
 }

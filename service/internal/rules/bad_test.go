@@ -148,7 +148,7 @@ func TestLateIsHold(t *testing.T) {
 	cancelled, cancel := contextThatIsOver(t)
 	defer cancel()
 	got := s.Judge(cancelled, everything(), good(), noon())
-	require.Len(t, got, 29)
+	require.Len(t, got, 30)
 	for _, f := range got {
 		assert.Equal(t, verdict.Holds, f.Effect, f.Rule)
 		assert.Equal(t, "rule_late", f.Code, f.Rule)

@@ -31,7 +31,7 @@ func TestGoodFactsAllowEveryAction(t *testing.T) {
 		for _, traits := range [][]string{nil, {SkyTarget}, {Tracks}, {SkyTarget, Tracks}} {
 			sub := Subject{Action: action, Traits: traits, Lacks: []string{"roof", "neighbours", "drag"}}
 			got := s.Judge(t.Context(), sub, good(), noon())
-			require.Len(t, got, 29)
+			require.Len(t, got, 30)
 			assert.Equalf(t, verdict.Allow, verdict.Combine(got, s.IDs(), Required(sub)), "%s %v: %+v", action, traits, got)
 		}
 	}
@@ -303,7 +303,7 @@ func TestLimitThatIsMissing(t *testing.T) {
 func TestRulesSayWhatTheyAre(t *testing.T) {
 	s := loaded(t)
 	all := s.Rules()
-	require.Len(t, all, 29)
+	require.Len(t, all, 30)
 	for _, r := range all {
 		assert.NotEmpty(t, r.Title)
 		assert.NotEmpty(t, r.Facts)
@@ -318,7 +318,7 @@ func TestRequired(t *testing.T) {
 	motion := []string{"asker/fallback", "clear/path", "lock/none", "rig/proven", "sky/floor", "sun/apart", "travel/axis1", "travel/axis2"}
 	belief := []string{"belief/agrees", "end/bounded", "pose/fresh", "pose/known", "pose/sharp"}
 	clock := []string{"mount/map", "time/agree"}
-	solve := []string{"end/bounded", "lock/none", "pose/fresh", "pose/sharp", "solve/blind", "solve/fresh", "solve/optics", "solve/quality", "solve/still", "sync/expected", "sync/jump", "sync/rate", "sync/second", "sync/sum", "sync/walk"}
+	solve := []string{"end/bounded", "lock/none", "pose/fresh", "pose/sharp", "solve/blind", "solve/fresh", "solve/optics", "solve/quality", "solve/still", "sync/expected", "sync/given", "sync/jump", "sync/rate", "sync/second", "sync/sum", "sync/walk"}
 	for _, c := range []struct {
 		sub  Subject
 		want []string

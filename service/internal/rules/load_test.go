@@ -17,7 +17,7 @@ import (
 func TestLoadTakesThePolicies(t *testing.T) {
 	s, err := Load(dirFS(), testLimits(t))
 	require.NoError(t, err)
-	require.Len(t, s.IDs(), 29)
+	require.Len(t, s.IDs(), 30)
 }
 
 // changed is the policies with one file in another text.

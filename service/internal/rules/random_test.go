@@ -24,7 +24,7 @@ func TestFastWayEqualsPlainEvaluation(t *testing.T) {
 		inputs = 2_000 // ten times slower, and nothing here runs at once
 	}
 	if os.Getenv("KEEPCLEAR_LONG") != "" {
-		inputs, rulesEach = 50_000, 29
+		inputs, rulesEach = 50_000, 30
 	}
 	s := loaded(t)
 	r := rand.New(rand.NewSource(seed))

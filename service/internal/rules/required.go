@@ -88,7 +88,7 @@ func bySolve() []string {
 	return []string{
 		"pose/fresh", "pose/sharp", "end/bounded",
 		"solve/fresh", "solve/still", "solve/optics", "solve/quality", "solve/blind",
-		"sync/expected", "sync/second", "sync/jump", "sync/sum", "sync/walk", "sync/rate",
+		"sync/expected", "sync/second", "sync/jump", "sync/sum", "sync/walk", "sync/given", "sync/rate",
 	}
 }
 

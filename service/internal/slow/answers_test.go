@@ -34,7 +34,7 @@ func bands() map[string]band {
 		"end/bounded": {0.05, 0.1}, "clear/path": {1, 5}, "clear/opens": {0.01, 0.2}, "travel/axis1": {0.03, 0.1}, "travel/axis2": {0.03, 0.1}, "sky/floor": {0.03, 0.2},
 		"sky/horizon": {0.03, 0.2}, "sun/apart": {0.05, 0.3}, "track/fits": {1, 60}, "asker/fallback": {100, 600}, "solve/fresh": {0.001, 0.001},
 		"solve/still": {2, 2}, "solve/optics": {0.3, 0.3}, "solve/quality": {0.02, 0.02}, "solve/blind": {0.001, 0.001}, "sync/expected": {2, 2},
-		"sync/second": {0.5, 0.5}, "sync/jump": {0.05, 0.05}, "sync/sum": {0.05, 0.05}, "sync/rate": {0.5, -0.5}, "sync/walk": {0.1, 0.1}, "time/agree": {0.001, 0.001},
+		"sync/second": {0.5, 0.5}, "sync/jump": {0.05, 0.05}, "sync/sum": {0.05, 0.05}, "sync/rate": {0.5, -0.5}, "sync/given": {0.01, 0.01}, "sync/walk": {0.1, 0.1}, "time/agree": {0.001, 0.001},
 		"mount/map": {0.006, 0.006}, "rig/proven": {0.001, 0.001},
 	}
 }

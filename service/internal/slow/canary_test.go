@@ -27,7 +27,7 @@ func soleReasons() map[string]int {
 		"asker/fallback": 1001509, "belief/agrees": 1000394, "clear/opens": 1000540, "clear/path": 1000925, "end/bounded": 1000215, "lock/none": 1000233,
 		"mount/map": 1000226, "pose/fresh": 1000224, "pose/known": 1000375, "pose/sharp": 1000328, "rig/proven": 1000228, "sky/floor": 1000221,
 		"sky/horizon": 1000415, "solve/blind": 1001022, "solve/fresh": 1000423, "solve/optics": 1000292, "solve/quality": 1000488,
-		"solve/still": 1000479, "sun/apart": 1000259, "sync/expected": 1000882, "sync/jump": 1000593, "sync/rate": 1001171,
+		"solve/still": 1000479, "sun/apart": 1000259, "sync/expected": 1000882, "sync/given": 1000623, "sync/jump": 1000593, "sync/rate": 1001171,
 		"sync/second": 1000524, "sync/sum": 1003862, "sync/walk": 1000335, "time/agree": 1000290, "track/fits": 1001290, "travel/axis1": 1000439,
 		"travel/axis2": 1001000,
 	}

@@ -14,6 +14,7 @@ func (j *judging) gate() {
 	a["solve/still"] = still
 	a["solve/blind"] = j.blind(v)
 	a["sync/rate"] = j.often()
+	a["sync/given"] = j.told(v)
 	j.jump(v)
 	if len(j.places) == 0 || still.Missing != "" { // nothing about it is judged then
 		for _, rule := range []string{"sync/expected", "sync/second", "sync/walk", "solve/quality", "sync/jump", "sync/sum", "end/bounded"} {
@@ -254,6 +255,17 @@ func (j *judging) often() *Finding {
 		}
 	}
 	return exact(j.limit("sync/rate per_10min") - float64(n))
+}
+
+// told judges how far what the mount would be told lies from the solve: here no optics look past the tube.
+func (j *judging) told(v *Solve) *Finding {
+	off := 0.0
+	if g := j.q.Given; g != nil {
+		ra, dec := OfDate(*g, j.q.At)
+		ra2, dec2 := OfDate(v.Sky, j.q.At)
+		off = horizontal(ra, dec).angle(horizontal(ra2, dec2))
+	}
+	return exact(j.limit("sync/given off_arcmin") - off/degree*60)
 }
 
 // jump judges what the sync does to belief, the sum of all since homing, and where recentring would lead.
