@@ -214,7 +214,7 @@ func (t *turn) restarted(x *question.Sample) {
 			t.powerless(x, "the run mark changed from "+was+" to "+x.RunMark+": the mount restarted")
 		}
 	case why == "":
-	case was != "" && x.RunMark != "":
+	case x.RunMark != "" && (was != "" || t.s.Sample != nil && t.s.Sample.RunMark == x.RunMark): // homed since, the mark of that homing is not known yet
 		t.raised = true
 		t.say(ActTaken, "", "%s, and its run mark is the same: it was set anew", why)
 	case t.s.Homing != nil:

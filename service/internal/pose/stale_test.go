@@ -72,3 +72,35 @@ func TestTakenBackWithASample(t *testing.T) {
 	assert.Equal(t, n.m.at, *p.WithdrawnAt)
 	assert.NotNil(t, p.Arrived)
 }
+
+// A site that was set anew before a homing, told together with it, is no sign of a restart where the run mark is that of the sample before.
+func TestSiteSetBesideAHoming(t *testing.T) {
+	for name, c := range map[string]struct {
+		before, after string // run marks
+		want          question.PoseState
+	}{
+		"same run":         {"first", "first", question.Known},
+		"no mark before":   {"", "first", question.Candidates},
+		"no mark, no mark": {"", "", question.Candidates},
+		"another run":      {"first", "second", question.Candidates},
+		"no mark after it": {"first", "", question.Candidates},
+		"no sample before": {"none", "first", question.Known},
+	} {
+		n := homed(t)
+		n.m.wait(time.Minute)
+		site := question.Place{Lat: n.w.Rig.Site.Lat, Lon: n.w.Rig.Site.Lon}
+		x := n.m.sample()
+		x.RunMark, x.Site = c.before, &site
+		n.s.Homing.RunMark = c.before
+		n.take(Observe(n.w, n.s, x))
+		if c.before == "none" {
+			n.s.Sample, n.s.Site = nil, nil
+		}
+		n.m.wait(10 * time.Second)
+		y := n.m.sample()
+		moved := question.Place{Lat: site.Lat, Lon: site.Lon + 1.2*unit.Degree}
+		y.RunMark, y.Site = c.after, &moved
+		n.take(Homed(n.w, n.s, question.Homing{ID: "h9", At: n.m.at, Sensed: true, Axes: n.m.axes.Sub(n.m.fault), Sigma: n.w.Rig.Homing.Sigma}, &y))
+		assert.Equal(t, c.want, n.state(), "%s: %s", name, n.said())
+	}
+}
