@@ -37,7 +37,8 @@ type writer struct {
 	entry *bare
 	// what marks an entry
 	addMark, addLeave, addRule *bare
-	packed                     packers
+
+	packed packers
 	// heads are those on disk, newest is the highest sequence there, and end the hash of its row: nobody else writes, and each commit looks whether
 	// the last row is still that one. After a failure they are of no use.
 	heads   map[string]Place

@@ -152,7 +152,7 @@ func (f *fresh) add(rows []Row) {
 	for i := range rows {
 		r := &rows[i]
 		f.rows = append(f.rows, unmarked{sequence: r.Sequence, number: r.Number, timeNanos: r.TimeNanos, chain: r.Chain, rig: r.Rig, requestID: r.RequestID,
-			state: r.State, leaveIDs: r.LeaveIDs, ruleIDs: r.RuleIDs})
+			state: r.State, leaveIDs: slices.Clone(r.LeaveIDs), ruleIDs: slices.Clone(r.RuleIDs)}) // the lists are the caller's
 		f.note(spot{r.Chain, r.Number}, r.Sequence)
 		if r.RequestID != "" {
 			f.note(requestID(r.RequestID), r.Sequence)

@@ -239,6 +239,31 @@ func TestMarksWaitForQuiet(t *testing.T) {
 	}
 }
 
+// TestMarksOfWhatWasCommitted: who commits has the lists again, and may write over them before they are marked.
+func TestMarksOfWhatWasCommitted(t *testing.T) {
+	s := open(t, filepath.Join(t.TempDir(), "record"), store.Options{})
+	rows := invented(1024)
+	given := slices.Clone(rows)
+	for i := range given {
+		given[i].LeaveIDs, given[i].RuleIDs = slices.Clone(rows[i].LeaveIDs), slices.Clone(rows[i].RuleIDs)
+	}
+	require.NoError(t, s.Commit(given))
+	for _, r := range given {
+		for _, list := range [][]string{r.LeaveIDs, r.RuleIDs} {
+			for i := range list {
+				list[i] = "another"
+			}
+		}
+	}
+	require.NoError(t, s.Tidy(quiet))
+	require.EqualValues(t, len(rows), marked(t, s))
+	for _, r := range rows {
+		ok, err := s.Indexed(t.Context(), int64(len(rows)), r)
+		require.NoError(t, err)
+		require.True(t, ok, r.Sequence)
+	}
+}
+
 // TestMarkingBrokenOff fails the n-th operation on the disk as entries are marked and the log is moved, or ends the process there, n = 1, 2, … until
 // there are fewer. After a power cut every committed entry is there and found by all that leads to it, and the store goes on.
 func TestMarkingBrokenOff(t *testing.T) {
