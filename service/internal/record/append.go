@@ -140,8 +140,16 @@ func (r *Record) push(c *chain, it *item) {
 	for _, id := range it.entry.LeaveIDs {
 		r.leaves[id] = it
 	}
+	wake(r.wake)
+	if len(r.queue)-r.packed >= packAtOnce {
+		wake(r.ahead)
+	}
+}
+
+// wake wakes the goroutine that waits there, or will.
+func wake(who chan<- struct{}) {
 	select {
-	case r.wake <- struct{}{}:
+	case who <- struct{}{}:
 	default:
 	}
 }

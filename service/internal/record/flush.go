@@ -2,6 +2,7 @@ package record
 
 import (
 	"fmt"
+	"sync"
 
 	"keepclear.example/keepclear/service/internal/store"
 )
@@ -9,6 +10,9 @@ import (
 // run is the flusher: one at a time, all that waits in one transaction, until Close.
 func (r *Record) run() {
 	defer close(r.done)
+	var ahead sync.WaitGroup
+	ahead.Go(r.packAhead)
+	defer ahead.Wait()
 	for batch := r.next(); len(batch) > 0; batch = r.next() {
 		err := r.flush(batch)
 		if err == nil {
@@ -32,14 +36,55 @@ func (r *Record) next() []*item {
 			r.opts.Gather()
 		}
 		r.mu.Lock()
-		batch := r.queue
-		r.queue, r.bytes = nil, 0
-		closed := r.closed
+		batch, closed := r.takeQueue(), r.closed
 		r.mu.Unlock()
 		if len(batch) > 0 || closed {
 			return batch
 		}
 	}
+}
+
+// takeQueue takes all that waits. Requires r.mu.
+func (r *Record) takeQueue() []*item {
+	all := r.queue
+	r.queue, r.bytes, r.packed = nil, 0, 0
+	return all
+}
+
+// packAtOnce is how many must wait before they are packed ahead, together. Measured, a disk in memory, 64 askers: one at a time 11 µs of the processor
+// each, because in between others use the caches, which undoes the gain; together 6, and 5 % more entries a second.
+const packAtOnce = 16
+
+// packAhead packs what waits while the flusher is at work on what came before it; what it has not reached, the commit packs. Until Close.
+func (r *Record) packAhead() {
+	var p store.Packer
+	for {
+		select {
+		case <-r.ahead:
+		case <-r.stop:
+			return
+		}
+		for r.packSome(&p) {
+		}
+	}
+}
+
+// packSome packs the next of those that wait, and tells whether there were enough of them.
+func (r *Record) packSome(p *store.Packer) bool {
+	r.mu.Lock()
+	if len(r.queue)-r.packed < packAtOnce {
+		r.mu.Unlock()
+		return false
+	}
+	some := r.queue[r.packed : r.packed+packAtOnce]
+	r.packed += packAtOnce
+	r.packing.Lock() // before the flusher can take them
+	r.mu.Unlock()
+	defer r.packing.Unlock()
+	for _, it := range some {
+		p.Pack(&it.row)
+	}
+	return true
 }
 
 // waiting tells whether somebody waits for the next flush.
@@ -51,11 +96,7 @@ func (r *Record) waiting() bool {
 
 // flush makes a batch durable and lets those who wait for it go.
 func (r *Record) flush(batch []*item) error {
-	rows := make([]store.Row, len(batch))
-	for i, it := range batch {
-		rows[i] = it.row
-	}
-	if err := r.store.Commit(rows); err != nil {
+	if err := r.store.Commit(r.rowsOf(batch)); err != nil {
 		return err
 	}
 	r.mu.Lock()
@@ -69,16 +110,26 @@ func (r *Record) flush(batch []*item) error {
 	return nil
 }
 
+// rowsOf are the rows of what was taken. Some may still be under packAhead's hands, which takes up no more of them.
+func (r *Record) rowsOf(batch []*item) []store.Row {
+	rows := make([]store.Row, len(batch))
+	r.packing.Lock()
+	defer r.packing.Unlock()
+	for i, it := range batch {
+		rows[i] = it.row
+	}
+	return rows
+}
+
 // fall takes the record down: the batch fails, and so does all that was appended behind it, because it was judged on it.
 // Requires r.mu.
 func (r *Record) fall(err error, batch []*item) {
 	r.down = err
-	for _, it := range append(batch, r.queue...) {
+	for _, it := range append(batch, r.takeQueue()...) {
 		it.err = fmt.Errorf("%w: entry %d of chain %q may not be on disk: %w", ErrDown, it.entry.Number, it.entry.Chain, err)
 		r.forget(it)
 		close(it.done)
 	}
-	r.queue, r.bytes = nil, 0
 	for _, c := range r.chains {
 		c.head = c.durable
 	}

@@ -70,6 +70,7 @@ type Record struct {
 	chains   map[string]*chain
 	queue    []*item
 	bytes    int              // of the bodies in queue
+	packed   int              // how many of queue, from its beginning, packAhead has packed or is packing
 	requests map[string]*item // appended, not yet flushed
 	leaves   map[string]*item
 	folds    map[string]*folded // of what was read when the file was opened, by chain, until they are asked for
@@ -79,9 +80,12 @@ type Record struct {
 	closed   bool
 	changed  chan struct{} // closed and made anew whenever there is something new to read
 
-	wake chan struct{} // to the flusher; holds one
-	stop chan struct{} // closed by Close
-	done chan struct{} // closed by the flusher
+	wake  chan struct{} // to the flusher; holds one
+	ahead chan struct{} // to packAhead; holds one
+	stop  chan struct{} // closed by Close
+	done  chan struct{} // closed by the flusher
+
+	packing sync.Mutex // held by packAhead over those that it packs; it takes it with mu held
 
 	beside sync.WaitGroup // what fills the filter
 
@@ -128,7 +132,7 @@ func Open(path string, opts Options) (*Record, error) {
 	}
 	r := &Record{path: path, opts: opts, seed: maphash.MakeSeed(), chains: map[string]*chain{},
 		requests: map[string]*item{}, leaves: map[string]*item{}, changed: make(chan struct{}),
-		wake: make(chan struct{}, 1), stop: make(chan struct{}), done: make(chan struct{})}
+		wake: make(chan struct{}, 1), ahead: make(chan struct{}, 1), stop: make(chan struct{}), done: make(chan struct{})}
 	st, tails, err := r.load()
 	if err != nil {
 		return nil, fmt.Errorf("opening the record: %w", err)

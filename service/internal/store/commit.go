@@ -29,13 +29,16 @@ const (
 
 // writer is the one connection that writes, with its statements prepared.
 type writer struct {
-	mu     sync.Mutex
-	conn   *sql.Conn
-	begin  *bare
-	end    *bare
-	last   *bare
-	entry  *bare
-	packed packer
+	mu    sync.Mutex
+	conn  *sql.Conn
+	begin *bare
+	end   *bare
+	last  *bare
+	entry *bare
+	// what marks an entry
+	addMark, addLeave, addRule *bare
+
+	packed packers
 	// heads are those on disk, newest is the highest sequence there, and end the hash of its row: nobody else writes, and each commit looks whether
 	// the last row is still that one. After a failure they are of no use.
 	heads   map[string]Place
@@ -81,6 +84,9 @@ func (w *writer) prepare(ctx context.Context, on any) (err error) {
 	}{
 		{&w.begin, `BEGIN IMMEDIATE`},
 		{&w.end, `COMMIT`},
+		{&w.addMark, addMark},
+		{&w.addLeave, addLeave},
+		{&w.addRule, addRule},
 		{&w.last, `SELECT sequence, hash FROM entry ORDER BY sequence DESC LIMIT 1`},
 		{&w.entry, `INSERT INTO entry (sequence, chain, number, time_ns, kind, rig, asker, request_id, verdict, state, leave_ids, rule_ids, previous, hash, head, body, packing)
  VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?)`},
@@ -107,7 +113,7 @@ func (w *writer) lastRow(ctx context.Context) (sequence int64, hash []byte, err 
 func (w *writer) close() error {
 	var errs []error
 	_ = w.conn.Raw(func(any) error { // a connection that is closed already took its statements along
-		for _, st := range []*bare{w.begin, w.end, w.last, w.entry} {
+		for _, st := range []*bare{w.begin, w.end, w.last, w.entry, w.addMark, w.addLeave, w.addRule} {
 			errs = append(errs, st.close())
 		}
 		return nil
@@ -141,7 +147,8 @@ func (s *Store) Commit(rows []Row) error {
 
 func (s *Store) commit(rows []Row) error {
 	const remedy = "nothing is allowed until it is written: see that the disk has room and is sound, and that no other program locks the record"
-	if err := s.writer.transact(rows); err != nil {
+	w := s.writer
+	if err := w.within(func() error { return w.write(rows) }); err != nil {
 		if errors.Is(err, ErrNotHead) {
 			return s.failed(ErrNotHead, "writing rows", err, "another service wrote to this record: stop one of them")
 		}
@@ -153,14 +160,14 @@ func (s *Store) commit(rows []Row) error {
 	return s.checkFile() // after the write: what it went to is what is found, or nobody is told of it
 }
 
-// transact writes the rows in one transaction.
-func (w *writer) transact(rows []Row) error {
+// within does something in a transaction of its own; after an error nothing of it counts.
+func (w *writer) within(do func() error) error {
 	ctx := context.Background()
 	err := w.conn.Raw(func(any) error {
 		if err := w.begin.run(ctx); err != nil {
 			return fmt.Errorf("beginning: %w", err)
 		}
-		if err := w.write(ctx, rows); err != nil {
+		if err := do(); err != nil {
 			return err
 		}
 		if err := w.end.run(ctx); err != nil {
@@ -175,7 +182,8 @@ func (w *writer) transact(rows []Row) error {
 }
 
 // write inserts the rows and keeps account of them. After an error nothing of that counts.
-func (w *writer) write(ctx context.Context, rows []Row) error {
+func (w *writer) write(rows []Row) error {
+	ctx := context.Background()
 	switch last, end, err := w.lastRow(ctx); {
 	case err != nil:
 		return fmt.Errorf("reading the last row: %w", err)
@@ -252,7 +260,7 @@ func (s *Store) tidy(waiting func() bool) error {
 		} else if waiting() {
 			break
 		}
-		if err := s.mark(w.conn, min(at+step, w.newest)); err != nil {
+		if err := s.mark(min(at+step, w.newest)); err != nil {
 			return err
 		}
 		marked = true

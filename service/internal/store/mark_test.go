@@ -228,14 +228,39 @@ func TestMarksWaitForQuiet(t *testing.T) {
 	assert.Equal(t, int64(1536), marked())
 	commit(1)
 	require.NoError(t, s.Tidy(busy))
-	assert.Equal(t, int64(1536+1024), marked(), "one more is too many: a long step")
-	commit(2500)
+	assert.Equal(t, int64(1536+2048), marked(), "one more is too many: a long step")
+	commit(4500)
 	require.NoError(t, s.Tidy(busy))
-	assert.Equal(t, int64(1536+3*1024), marked(), "in long steps, until no more than 2,048 are left")
+	assert.Equal(t, int64(1536+3*2048), marked(), "in long steps, until no more than 2,048 are left")
 	for _, n := range []uint64{1, 3000, at} {
 		got, err := s.Get(t.Context(), "a", n)
 		require.NoError(t, err)
 		assert.Equal(t, int64(n), got.Sequence)
+	}
+}
+
+// TestMarksOfWhatWasCommitted: who commits has the lists again, and may write over them before they are marked.
+func TestMarksOfWhatWasCommitted(t *testing.T) {
+	s := open(t, filepath.Join(t.TempDir(), "record"), store.Options{})
+	rows := invented(1024)
+	given := slices.Clone(rows)
+	for i := range given {
+		given[i].LeaveIDs, given[i].RuleIDs = slices.Clone(rows[i].LeaveIDs), slices.Clone(rows[i].RuleIDs)
+	}
+	require.NoError(t, s.Commit(given))
+	for _, r := range given {
+		for _, list := range [][]string{r.LeaveIDs, r.RuleIDs} {
+			for i := range list {
+				list[i] = "another"
+			}
+		}
+	}
+	require.NoError(t, s.Tidy(quiet))
+	require.EqualValues(t, len(rows), marked(t, s))
+	for _, r := range rows {
+		ok, err := s.Indexed(t.Context(), int64(len(rows)), r)
+		require.NoError(t, err)
+		require.True(t, ok, r.Sequence)
 	}
 }
 
@@ -456,7 +481,7 @@ func TestMarksCountInTheLog(t *testing.T) {
 	assert.False(t, moved)
 	commit(2049, 1)
 	require.NoError(t, s.Tidy(busy))
-	assert.EqualValues(t, 1024, marked(t, s))
+	assert.EqualValues(t, 2048, marked(t, s))
 	assert.True(t, moved)
 	require.NoError(t, s.Close())
 	require.NoError(t, d.Close())

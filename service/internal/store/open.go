@@ -165,8 +165,13 @@ func (s *Store) markLeft() (did bool, err error) {
 	if err := conn.QueryRowContext(ctx, `SELECT (`+newestMark+`), (`+newestEntry+`)`).Scan(&marked, &newest); err != nil {
 		return false, s.readFailure("reading how far entries are marked", err)
 	}
-	s.fresh.forget(marked)
-	return marked < newest, s.mark(conn, newest)
+	if marked < newest {
+		if err := markTable(ctx, conn, marked, newest); err != nil {
+			return false, s.markFailure(err)
+		}
+	}
+	s.fresh.forget(newest)
+	return marked < newest, nil
 }
 
 func (s *Store) openReadOnly() error {
@@ -196,8 +201,8 @@ func (s *Store) hasRequest() string {
 func (s *Store) Close() error {
 	var errs []error
 	if w := s.writer; w != nil {
-		if w.failed == nil {
-			if err := s.mark(w.conn, w.newest); !locked(err) { // else the next to open the record does it
+		if w.failed == nil && s.fresh.upTo() < w.newest {
+			if err := s.mark(w.newest); !locked(err) { // else the next to open the record does it
 				errs = append(errs, err)
 			}
 		}

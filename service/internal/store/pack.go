@@ -27,34 +27,52 @@ var s2Dictionary1 = sync.OnceValue(func() *s2.Dict { return s2.NewDict(dictionar
 // mostBody bounds what a damaged length may ask memory for, bytes: no body that room record takes is longer.
 const mostBody = 64 << 20
 
-// packer packs the bodies of one commit after the other, in memory of its own. Askers do not pack for themselves: it takes 64 KiB of stack,
-// which each of their goroutines would have to grow.
-type packer struct{ scratch [packers][]byte }
+// Packer packs bodies, one after the other, in memory of its own. Askers do not pack for themselves: it takes 64 KiB of stack, which each of their
+// goroutines would have to grow.
+type Packer struct{ scratch []byte }
 
-const (
-	packers     = 2       // No source: a service has two cores at least, and one is the asker's
-	packBeside  = 8       // from how many rows on the second is worth its goroutine. Choice.
-	mostScratch = 1 << 18 // kept, bytes: above an ordinary body, below a long rehearsal's
-)
+// mostScratch is kept of it, bytes: above an ordinary body, below a long rehearsal's. Choice.
+const mostScratch = 1 << 18
 
-func (p *packer) pack(rows []Row) {
-	if len(rows) < packBeside {
-		p.part(0, rows)
+// Pack works out how a row's body will be kept, once. A commit does it for the rows that come without. Nobody may change the body from then on, nor use the
+// row meanwhile.
+func (p *Packer) Pack(r *Row) {
+	if r.kept != nil {
 		return
 	}
-	var beside sync.WaitGroup
-	beside.Go(func() { p.part(1, rows[:len(rows)/2]) })
-	p.part(0, rows[len(rows)/2:])
-	beside.Wait()
+	if longer := r.pack(p.scratch); cap(longer) <= mostScratch {
+		p.scratch = longer
+	}
 }
 
-func (p *packer) part(n int, rows []Row) {
+// all packs several.
+func (p *Packer) all(rows []Row) {
 	for i := range rows {
-		longer := rows[i].pack(p.scratch[n])
-		if cap(longer) <= mostScratch {
-			p.scratch[n] = longer
+		p.Pack(&rows[i])
+	}
+}
+
+// packers pack what of a commit is not packed yet.
+type packers [2]Packer // No source: a service has two cores at least, and one is the asker's
+
+const packBeside = 8 // from how many rows that are not packed yet the second is worth its goroutine. Choice.
+
+func (p *packers) pack(rows []Row) {
+	unpacked := 0
+	for i := range rows {
+		if rows[i].kept == nil {
+			unpacked++
 		}
 	}
+	if unpacked < packBeside {
+		p[0].all(rows)
+		return
+	}
+	half := len(rows) - unpacked/2 // those packed ahead are the first
+	var beside sync.WaitGroup
+	beside.Go(func() { p[1].all(rows[:half]) })
+	p[0].all(rows[half:])
+	beside.Wait()
 }
 
 // pack works out how the body will be kept. It may write over scratch, and returns it, or a longer one, for the next.

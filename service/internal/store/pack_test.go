@@ -100,6 +100,33 @@ func TestPackedBodiesComeBack(t *testing.T) {
 	}
 }
 
+// TestPackedBefore: a commit keeps what was packed before as it was packed, and packs the rest, few or many, with a second goroutine or without.
+func TestPackedBefore(t *testing.T) {
+	for _, c := range []struct{ before, rest int }{{1, 0}, {1, 1}, {3, 7}, {3, 8}, {20, 9}, {0, 30}, {16, 30}} {
+		t.Run(fmt.Sprint(c), func(t *testing.T) {
+			s := open(t, filepath.Join(t.TempDir(), "record"), store.Options{})
+			var p store.Packer
+			var rows []store.Row
+			for n := 1; n <= c.before+c.rest; n++ {
+				r := row("a", uint64(n))
+				r.Body = []byte(strings.Repeat(fmt.Sprint(bodyOnce, n), n%3))
+				if n <= c.before {
+					p.Pack(&r)
+					r.Body = []byte("not looked at again")
+					p.Pack(&r)
+				}
+				rows = append(rows, r)
+			}
+			require.NoError(t, s.Commit(rows))
+			for n := range uint64(c.before + c.rest) {
+				got, err := s.Get(t.Context(), "a", n+1)
+				require.NoError(t, err)
+				assert.Equal(t, strings.Repeat(fmt.Sprint(bodyOnce, n+1), int((n+1)%3)), string(got.Body))
+			}
+		})
+	}
+}
+
 // TestDamagedPacking: what does not unpack is an error that names the damage, whatever length it claims.
 func TestDamagedPacking(t *testing.T) {
 	whole := filepath.Join(t.TempDir(), "whole")

@@ -63,7 +63,7 @@ type Row struct {
 	Head     []byte
 	Body     []byte // nil where a listing left it out
 
-	kept    []byte // the body as the file keeps it
+	kept    []byte // the body as the file keeps it; nil: not worked out yet (Packer)
 	packing int64  // how
 }
 
