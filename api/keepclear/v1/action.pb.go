@@ -380,7 +380,8 @@ type Sync struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The evidence. Required.
 	Solve *Solve `protobuf:"bytes,1,opt,name=solve,proto3" json:"solve,omitempty"`
-	// The position as it will be given to the mount. Absent: solve.sky as it is.
+	// The position as it will be given to the mount, in the frame that it names. Absent: solve.sky as it is. One that lies elsewhere (by more than the
+	// limit sync/given off_arcmin, beside what the optics look past the tube) is denied, whatever the solve is worth.
 	MountSky      *SkyPosition `protobuf:"bytes,2,opt,name=mount_sky,json=mountSky,proto3" json:"mount_sky,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache

@@ -227,7 +227,8 @@ type Permit struct {
 	StartBy *Deadline `protobuf:"bytes,7,opt,name=start_by,json=startBy,proto3" json:"start_by,omitempty"`
 	// The motion, tracking included, must have ended before this.
 	StopBy *Deadline `protobuf:"bytes,8,opt,name=stop_by,json=stopBy,proto3" json:"stop_by,omitempty"`
-	// First contact or limit beyond stop_by, if nobody stops it. Absent: none within 24 h.
+	// First contact of a motion that goes on tracking beyond stop_by, if nobody stops it. Absent: none within 24 h, or it comes to rest by itself;
+	// what the Sun does to a rig at rest, harmless_until says in the reply to the report of its arrival.
 	FirstContact *Deadline `protobuf:"bytes,9,opt,name=first_contact,json=firstContact,proto3" json:"first_contact,omitempty"`
 	// What ends the motion if the asker dies.
 	Fallback *Fallback `protobuf:"bytes,10,opt,name=fallback,proto3" json:"fallback,omitempty"`
