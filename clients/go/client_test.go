@@ -288,6 +288,33 @@ func TestWithdrawnUnderWayStops(t *testing.T) {
 	assert.Equal(t, pb.EndKind_END_KIND_STOPPED, last.GetEnd().GetKind())
 }
 
+// The service goes silent under way, half-open or gone: the mount is stopped, and told that it was for the silence.
+func TestSilenceUnderWayStops(t *testing.T) {
+	for name, answer := range map[string]func(done <-chan struct{}) error{
+		"half-open": func(done <-chan struct{}) error { <-done; return errors.New("never") },
+		"gone":      func(<-chan struct{}) error { return status.Error(codes.Unavailable, "gone") },
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			over := make(chan struct{})
+			f, m := &fake{}, &mount{}
+			f.report = func(*pb.ReportRequest) (*pb.ReportResponse, error) { return nil, answer(over) }
+			h := m.handle(t, served(t, f))
+			a := h.Home(context.Background())
+			done := a.Move(context.Background(), func(ctx context.Context, _ *pb.Permit) error {
+				defer close(over)
+				select {
+				case <-ctx.Done():
+				case <-time.After(30 * time.Second):
+				}
+				return ctx.Err()
+			})
+			assert.Contains(t, done.Stopped, "nobody answered for")
+			assert.Positive(t, m.count())
+		})
+	}
+}
+
 func TestFailedBodyStops(t *testing.T) {
 	f, m := &fake{}, &mount{}
 	a := m.handle(t, served(t, f)).Home(context.Background())

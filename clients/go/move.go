@@ -152,25 +152,25 @@ func (a Answer) watch(ctx context.Context, p *pb.Permit, cancel context.CancelCa
 	tick := time.NewTicker(sampleEvery)
 	defer tick.Stop()
 	heard := time.Now()
+	quiet := time.NewTimer(silentFor)
+	defer quiet.Stop()
 	for {
+		why := ""
 		select {
 		case <-ctx.Done():
-			if context.Cause(ctx) != nil && !errors.Is(context.Cause(ctx), context.Canceled) {
+			return
+		case <-quiet.C:
+			why = "nobody answered for " + time.Since(heard).Round(100*time.Millisecond).String()
+		case <-tick.C:
+			r, err := a.sampleBy(ctx, heard.Add(silentFor))
+			if ctx.Err() != nil {
 				return
 			}
-			return
-		case <-tick.C:
-		}
-		why := ""
-		r, err := a.handle.reportSample(ctx)
-		switch {
-		case ctx.Err() != nil:
-			return
-		case err == nil:
-			heard = time.Now()
-			why = lost(p, r)
-		case time.Since(heard) > silentFor:
-			why = "nobody answered for " + time.Since(heard).Round(100*time.Millisecond).String()
+			if err == nil {
+				heard = time.Now()
+				quiet.Reset(silentFor)
+				why = lost(p, r)
+			}
 		}
 		if over := a.handle.now().Sub(a.sent); why == "" && over > p.GetStopBy().GetWithinDuration().AsDuration() {
 			why = "its time is over"
@@ -181,6 +181,13 @@ func (a Answer) watch(ctx context.Context, p *pb.Permit, cancel context.CancelCa
 			return
 		}
 	}
+}
+
+// sampleBy reports a sample; an answer that comes later than that comes too late.
+func (a Answer) sampleBy(ctx context.Context, last time.Time) (*pb.ReportResponse, error) {
+	ctx, cancel := context.WithDeadline(ctx, last)
+	defer cancel()
+	return a.handle.reportSample(ctx)
 }
 
 // lost says why a reply means that the permit is no longer ours; empty: it is.
