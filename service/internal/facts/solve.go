@@ -125,6 +125,9 @@ func (in *Input) poseAtMid(f Set, e *evidence, start, end time.Time) {
 		e.midWhy = fmt.Sprintf("no samples around the exposure %s to %s: one is wanted before it and one after", clock(start), clock(end))
 	case (!before.Known || !after.Known) && len(in.Snapshot.Rig.Pose.Candidates) == 0:
 		e.midWhy = "the pose was not known during the exposure"
+	case after.Time.Before(before.Time): // the sample sent as that of mid-exposure stands for one of them, and lies outside
+		e.midWhy = fmt.Sprintf("the sample of mid-exposure is of %s, the exposure from %s to %s: send one that was read while the shutter was open", clock(in.action().Solve.Mid.Time),
+			clock(start), clock(end))
 	case movedBetween(marks, before.Time, after.Time), in.elsewhere(*before, *after):
 		e.midWhy = fmt.Sprintf("the rig moved between %s and %s", clock(before.Time), clock(after.Time))
 	}

@@ -22,6 +22,7 @@ func (t *turn) take(x question.Sample) bool {
 		t.lapse(clock(&x))
 		return false
 	}
+	t.unlisted(&x)
 	t.now = when(&x) // what it shows is over with it
 	t.restarted(&x)
 	was := t.s
@@ -32,6 +33,23 @@ func (t *turn) take(x question.Sample) bool {
 	t.lapse(clock(&x))
 	t.remember(&x)
 	return true
+}
+
+// unlisted tells, once, of a reading by a source that the rig file does not list: it says nothing of the pose, and whoever sends it may have meant
+// one that is listed.
+func (t *turn) unlisted(x *question.Sample) {
+	for _, r := range x.Readings {
+		if slices.ContainsFunc(t.w.Rig.Sources, func(s rig.Source) bool { return s.Kind == r.Source }) {
+			continue
+		}
+		if last := t.s.Sample; last != nil {
+			if _, before := reading(last, r.Source); before {
+				continue
+			}
+		}
+		t.say(Unlisted, x.Asker, "the rig file lists no %s: what the samples of %s read by it is not used; list it under sources, or send it as what it is",
+			r.Source, orElse(x.Asker, "an unnamed asker"))
+	}
 }
 
 // carry brings the pose to a sample.
@@ -276,7 +294,11 @@ const unpowered = 2 * unit.Degree
 // without power, none where it does not.
 func (t *turn) powerless(x *question.Sample, why string) {
 	t.raised = true
-	t.alarm(Restarted, "", "%s; home the axes, or state where they are", why)
+	remedy := "home the axes, or state where they are"
+	if !t.r.Mount.HoldsUnpowered { // nothing moves, homing neither, before somebody said where they are
+		remedy = "look where the axes are, and state it"
+	}
+	t.alarm(Restarted, "", "%s; %s", why, remedy)
 	t.s.Homing, t.s.Doubt = nil, ""
 	t.doubt("%s", why)
 	if !t.r.Mount.HoldsUnpowered || len(t.s.Pose.Candidates) == 0 {

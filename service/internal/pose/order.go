@@ -42,7 +42,7 @@ func (t *turn) inOrder(x *question.Sample) bool {
 		t.recount(x)
 		return t.s.Anchor == nil && len(t.s.Anchored) > 0 // homed since: it shows where the rig counts from now
 	case when(x).Before(when(last)):
-		t.say(Ignored, x.Asker, "the sample of %s came after that of %s; it is not taken in", hms(when(x)), hms(when(last)))
+		t.say(Ignored, x.Asker, "the sample of %s came after that of %s; it is not taken in%s", hms(when(x)), hms(when(last)), dated(x))
 		return false
 	case same && x.Asker == last.Asker && x.Sequence != nil && last.Sequence != nil && *x.Sequence <= *last.Sequence:
 		t.say(Ignored, x.Asker, "two samples of %s differ, and the number %d is not above %d; the second is not taken in", hms(when(x)), *x.Sequence, *last.Sequence)
@@ -50,6 +50,14 @@ func (t *turn) inOrder(x *question.Sample) bool {
 	}
 	t.gap(x, last)
 	return true
+}
+
+// dated says of a sample whose own time is far from when it came that a clock may be what is wrong.
+func dated(x *question.Sample) string {
+	if x.Time.IsZero() || x.Received.IsZero() || x.Received.Sub(x.Time) <= ahead {
+		return ""
+	}
+	return sprintf(": it is dated %s before it came (%s by the service's clock); see whether the asker's clock is right", x.Received.Sub(x.Time).Round(time.Second), hms(x.Received))
 }
 
 // recount keeps the number of a sample that says the same as the last one under a later number: it is not missing afterwards.

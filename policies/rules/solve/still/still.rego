@@ -16,7 +16,7 @@
 #     exposure_moved:
 #       fact: exposure_motion_arcsec
 #       limit: motion_arcsec
-#       sentence: "The axes moved by {value} during the exposure; {limit} is the most."
+#       sentence: "The axes and the sky moved by {value} against each other during the exposure; {limit} is the most."
 #       remedy: "Take the picture again while the mount tracks steadily."
 #       need: [second_solve]
 package rules.solve.still
