@@ -1,10 +1,6 @@
 package rig
 
-import (
-	"bytes"
-	"slices"
-	"strings"
-)
+import "bytes"
 
 // Plain files. Nearly every rig file is written in a small part of YAML: blocks of keys indented by spaces, lists in brackets or by dashes, values on
 // one line, comments. That part is read here straight into our nodes; the library makes tokens, events and nodes of its own of it first, which was
@@ -172,7 +168,7 @@ func (p *plainFile) key() (key *node, value int) {
 		return nil, 0
 	}
 	for _, c := range word[:end] {
-		if !alphanumeric(c) && !strings.ContainsRune("_/.-", rune(c)) {
+		if !alphanumeric(c) && c != '_' && c != '/' && c != '.' && c != '-' {
 			return nil, 0
 		}
 	}
@@ -276,4 +272,4 @@ func alphanumeric(c byte) bool {
 }
 
 // isNothing tells YAML's words for nothing (YAML 1.1, type null) that begin with a letter.
-func isNothing(word string) bool { return slices.Contains([]string{"null", "Null", "NULL"}, word) }
+func isNothing(word string) bool { return word == "null" || word == "Null" || word == "NULL" }
