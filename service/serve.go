@@ -247,10 +247,26 @@ func assemble(s streams, members []decide.Member, o serveOptions, clock clockRea
 		clock: clock(s.now()), mostClockS: mostClock(members), notices: append(inForce(d), toLookAt(members)...),
 	}
 	complete := func(ctx context.Context) error {
+		letFirst(ctx, server.Answered())
 		return errors.Join(proveRules(ctx, members, sv.settle), checker.Complete())
 	} // until rules are proven each is asked by itself, which takes its time on a busy machine; a rarer request compiles its own
 	sv.tasks = append(sv.tasks, complete, headKeeper(rec, log))
 	return sv, nil
+}
+
+// firstWithin is how long the first question is waited for with what no answer needs. Choice: who asked for the service to be started and waits for it
+// asks within milliseconds.
+const firstWithin = 250 * time.Millisecond
+
+// letFirst returns once the first answer was given, none was asked for within a while, or ctx has ended.
+func letFirst(ctx context.Context, answered <-chan struct{}) {
+	wait := time.NewTimer(firstWithin)
+	defer wait.Stop()
+	select {
+	case <-answered:
+	case <-wait.C:
+	case <-ctx.Done():
+	}
 }
 
 // toLookAt says of each rig whose file a person should look at again where to begin: what is proven is only as good as the file.

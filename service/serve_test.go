@@ -1,11 +1,14 @@
 package main
 
 import (
+	"context"
 	"net"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
+	"testing/synctest"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -14,6 +17,28 @@ import (
 
 	pb "keepclear.example/keepclear/api/keepclear/v1"
 )
+
+// What no answer needs waits until the first was given, but not for ever, and not beyond the end.
+func TestFirstAnswerIsWaitedFor(t *testing.T) {
+	t.Parallel()
+	synctest.Test(t, func(t *testing.T) {
+		never, answered := make(chan struct{}), make(chan struct{})
+		began := time.Now()
+		letFirst(t.Context(), never)
+		assert.Equal(t, firstWithin, time.Since(began), "nobody asks")
+
+		began = time.Now()
+		time.AfterFunc(firstWithin/5, func() { close(answered) })
+		letFirst(t.Context(), answered)
+		assert.Equal(t, firstWithin/5, time.Since(began), "somebody asked")
+
+		began = time.Now()
+		ctx, stop := context.WithTimeout(t.Context(), firstWithin/10)
+		defer stop()
+		letFirst(ctx, never)
+		assert.Equal(t, firstWithin/10, time.Since(began), "the service is told to stop")
+	})
+}
 
 // A service that cannot do its work does not start, and says what is wrong, where, and what to do.
 func TestServeRefusesToStart(t *testing.T) {

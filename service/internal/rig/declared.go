@@ -27,7 +27,7 @@ func readMotion(r *reader) Motion {
 }
 
 func twoNumbers(r *reader, key string, s span) (out [2]float64) {
-	n := r.need(key, "a list of 2, each "+s.String(), "axis 1 first, then axis 2")
+	n := r.needs(key, s.times(2), "axis 1 first, then axis 2")
 	if v := r.numbers(n, r.key(key), s, 2); v != nil {
 		out = [2]float64(v)
 	}
@@ -225,7 +225,7 @@ func readLimits(r *reader) []Limit {
 			continue
 		}
 		for _, e := range names.at.entries {
-			n := names.need(e.key, aSetLimit.String(), "write the number alone")
+			n := names.needs(e.key, aSetLimit.String, "write the number alone")
 			if n == nil {
 				continue
 			}

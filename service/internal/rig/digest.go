@@ -16,7 +16,7 @@ import (
 // The form, version 1: blocks as {key:value,…} with sorted keys, lists as [value,…], numbers in the shortest decimal that
 // reads back as the same, everything else quoted.
 func digest(n *node, limits []Limit, meshes map[string][32]byte) (out [32]byte) {
-	form := canonical([]byte("keepclear rig 1\n"), n)
+	form := canonical(append(make([]byte, 0, 4096), "keepclear rig 1\n"...), n)
 	for _, l := range limits {
 		form = fmt.Appendf(form, "\n%q %q %s", l.Rule, l.Name, strconv.FormatFloat(l.Value, 'g', -1, 64))
 	}
@@ -43,7 +43,8 @@ func canonical(to []byte, n *node) []byte {
 		}
 		return append(to, ']')
 	case mapping:
-		entries := slices.Clone(n.entries)
+		var room [16]entry
+		entries := append(room[:0], n.entries...)
 		slices.SortFunc(entries, func(a, b entry) int { return cmp.Compare(a.key, b.key) })
 		to = append(to, '{')
 		for _, e := range entries {

@@ -19,7 +19,7 @@ type tapeReader struct {
 // length reads a length that has to be there.
 func (t tapeReader) length(key string, s span, how string) measured {
 	s = s.sized(sizeOf(t.key(key)))
-	n := t.need(key, s.String(), how)
+	n := t.needs(key, s.String, how)
 	if n == nil {
 		return measured{}
 	}

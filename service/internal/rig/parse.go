@@ -217,7 +217,7 @@ func (t *tape) chain(r *Rig) Chain {
 func readTravel(top *reader, home Axes) Travel {
 	b := top.needBlock("travel_from_home", "how far each axis may turn, both ways from home")
 	read := func(key string) (low, high unit.Angle) {
-		v := b.numbers(b.need(key, "a list of 2, each "+aPose.String(), "lowest first"), b.key(key), aPose, 2)
+		v := b.numbers(b.needs(key, aPose.times(2), "lowest first"), b.key(key), aPose, 2)
 		if v == nil {
 			return 0, 0
 		}

@@ -178,7 +178,7 @@ func (r *reader) sameEnds() bool {
 
 // triple reads a list of three numbers that has to be there.
 func triple(r *reader, key string, s span) []float64 {
-	return r.numbers(r.need(key, "a list of 3, each "+s.String(), "in the directions of what the part is fixed to"), r.key(key), s, 3)
+	return r.numbers(r.needs(key, s.times(3), "in the directions of what the part is fixed to"), r.key(key), s, 3)
 }
 
 func place(r *reader, key string, at lengthsFrom) solid.Point {

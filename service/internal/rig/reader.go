@@ -3,7 +3,6 @@ package rig
 import (
 	"fmt"
 	"math"
-	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -11,12 +10,44 @@ import (
 	"unicode/utf8"
 )
 
-// plain is how a number is written: YAML itself would take 0x10, 1_000, .inf and 010 too, none of which a person means.
-var plain = regexp.MustCompile(`^[-+]?(\d+(\.\d*)?|\.\d+)([eE][-+]?\d+)?$`)
+// isNumber tells how a number is written: [-+]?(\d+(\.\d*)?|\.\d+)([eE][-+]?\d+)?. YAML itself would take 0x10, 1_000 and .inf too, none of which a
+// person means.
+func isNumber(text string) bool {
+	rest := unsigned(text)
+	whole, rest := digits(rest)
+	part := 0
+	if strings.HasPrefix(rest, ".") {
+		part, rest = digits(rest[1:])
+	}
+	if whole+part == 0 {
+		return false
+	}
+	if rest != "" && (rest[0] == 'e' || rest[0] == 'E') {
+		power, after := digits(unsigned(rest[1:]))
+		return power > 0 && after == ""
+	}
+	return rest == ""
+}
+
+// unsigned is a text without the sign that it may begin with.
+func unsigned(text string) string {
+	if text != "" && (text[0] == '-' || text[0] == '+') {
+		return text[1:]
+	}
+	return text
+}
+
+// digits counts those with which a text begins, and returns what follows them.
+func digits(text string) (count int, rest string) {
+	for count < len(text) && '0' <= text[count] && text[count] <= '9' {
+		count++
+	}
+	return count, text[count:]
+}
 
 // aNumber reads a number of a file.
 func aNumber(n *node) (float64, bool) {
-	if n.kind != scalar || n.quoted || !plain.MatchString(n.text) {
+	if n.kind != scalar || n.quoted || !isNumber(n.text) {
 		return 0, false
 	}
 	v, err := strconv.ParseFloat(n.text, 64)
@@ -58,6 +89,11 @@ func (r *reader) take(key string) *node {
 
 // need finds the value of a key that has to be there.
 func (r *reader) need(key, wanted, remedy string) *node {
+	return r.needs(key, func() string { return wanted }, remedy)
+}
+
+// needs is need of what is put into words only where it is not there: to write what each length may be takes longer than to read it.
+func (r *reader) needs(key string, wanted func() string, remedy string) *node {
 	n := r.peek(key)
 	if n != nil && n.kind != nothing || r.at == nil {
 		return n
@@ -66,7 +102,7 @@ func (r *reader) need(key, wanted, remedy string) *node {
 	if n != nil {
 		place = n
 	}
-	r.f.add(place, r.key(key), wanted, "nothing", remedy)
+	r.f.add(place, r.key(key), wanted(), "nothing", remedy)
 	return nil
 }
 
@@ -122,7 +158,7 @@ func edits(a, b string) int {
 
 // number reads a number that has to be there.
 func (r *reader) number(key string, s span) float64 {
-	n := r.need(key, s.String(), "write the number alone")
+	n := r.needs(key, s.String, "write the number alone")
 	if n == nil {
 		return 0
 	}
@@ -166,13 +202,12 @@ func (r *reader) numbers(n *node, key string, s span, count int) []float64 {
 	if n == nil {
 		return nil
 	}
-	wanted := fmt.Sprintf("a list of %d, each %s", count, s)
 	if n.kind != list || len(n.items) != count {
 		got := n.says()
 		if n.kind == list {
 			got = fmt.Sprintf("a list of %d", len(n.items))
 		}
-		r.f.add(n, key, wanted, got, "write them in brackets with commas between")
+		r.f.add(n, key, s.times(count)(), got, "write them in brackets with commas between")
 		return nil
 	}
 	before := len(r.f.all)
@@ -188,7 +223,7 @@ func (r *reader) numbers(n *node, key string, s span, count int) []float64 {
 
 // axes reads a pair of angles, axis 1 first, that has to be there.
 func (r *reader) axes(key string, s span) Axes {
-	n := r.need(key, "a list of 2, each "+s.String(), "axis 1 first, then axis 2")
+	n := r.needs(key, s.times(2), "axis 1 first, then axis 2")
 	return pose(r.numbers(n, r.key(key), s, 2))
 }
 

@@ -76,8 +76,9 @@ func (r *Rig) Settled() []Settled {
 
 // allSettled tells whether every two bodies of two parts are settled.
 func (c *Chain) allSettled(a, b *Part) bool {
+	others := b.taken(nil)
 	for _, s := range a.taken(nil) {
-		for _, o := range b.taken(nil) {
+		for _, o := range others {
 			if !settled(a.Link, b.Link, c.symmetryOf(s), c.symmetryOf(o)) {
 				return false
 			}

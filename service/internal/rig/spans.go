@@ -34,6 +34,11 @@ func (s span) String() string {
 	return fmt.Sprintf("%s %s %s to %s%s%s", s.what, from, short(low), short(s.high), s.unit, or)
 }
 
+// times says what is wanted of a list of so many.
+func (s span) times(count int) func() string {
+	return func() string { return fmt.Sprintf("a list of %d, each %s", count, s) }
+}
+
 func (s span) holds(v float64) bool {
 	small := v != 0 && max(v, -v) < s.least
 	return v >= s.low && v <= s.high && (v > s.low || !s.open) && !small

@@ -73,6 +73,8 @@ type Server struct {
 	names    []string // of the services, for health
 	missed   missed
 	judging  atomic.Int32    // how many requests are being judged
+	first    sync.Once       // closes answered
+	answered chan struct{}   // closed once a request was judged
 	underWay sync.WaitGroup  // requests that have begun, whether or not their asker still waits
 	serving  context.Context // ends when the service is told to stop: streams end with it
 	stopping context.CancelFunc
@@ -80,7 +82,7 @@ type Server struct {
 
 // New makes a server; it serves nothing yet.
 func New(p Parts) *Server {
-	s := &Server{Parts: p, decider: p.Decider, surveys: survey.New(p.Maps), drawing: survey.NewTurn(), gauging: survey.NewTurn(), checker: p.Checker, log: p.Log, health: health.NewServer(), missed: missed{turn: make(chan struct{}, 1), all: map[asker]*lost{}}}
+	s := &Server{Parts: p, decider: p.Decider, surveys: survey.New(p.Maps), drawing: survey.NewTurn(), gauging: survey.NewTurn(), checker: p.Checker, log: p.Log, health: health.NewServer(), answered: make(chan struct{}), missed: missed{turn: make(chan struct{}, 1), all: map[asker]*lost{}}}
 	s.serving, s.stopping = context.WithCancel(context.Background())
 	s.grpc = grpc.NewServer(
 		grpc.ForceServerCodecV2(codec{}),

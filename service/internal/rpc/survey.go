@@ -54,8 +54,14 @@ func (s *Server) judges(msg proto.Message) (done func()) {
 		return func() {}
 	}
 	s.judging.Add(1)
-	return func() { s.judging.Add(-1) }
+	return func() {
+		s.judging.Add(-1)
+		s.first.Do(func() { close(s.answered) })
+	}
 }
+
+// Answered is closed once the first request that is judged has its answer, whatever that is: work that can wait lets it go first.
+func (s *Server) Answered() <-chan struct{} { return s.answered }
 
 // surveyRig surveys a rig as it is, then with each change; what cannot be changed is told before any work.
 func (s *Server) surveyRig(ctx context.Context, c call[*pb.SurveyRigRequest], ss grpc.ServerStream) error {

@@ -211,6 +211,26 @@ func TestReaderWhoTakesNothingKeepsNobodyWaiting(t *testing.T) {
 	assert.LessOrEqual(t, len(reader.got), 3, "what was not taken is left out")
 }
 
+// TestFirstAnswerIsTold: work that can wait learns when the first request was judged; what is only read is none.
+func TestFirstAnswerIsTold(t *testing.T) {
+	b := newBench(t)
+	answered := func() bool {
+		select {
+		case <-b.s.Answered():
+			return true
+		default:
+			return false
+		}
+	}
+	_, err := b.drawn(&pb.DrawRigRequest{Kind: pb.PictureKind_PICTURE_KIND_RIG, Axes: pair(1, 2)})
+	require.NoError(t, err)
+	assert.False(t, answered(), "nothing was judged yet")
+	b.ready()
+	assert.True(t, answered())
+	b.allowed(b.slew(30, 40))
+	assert.True(t, answered())
+}
+
 // TestSurveyGivesWay: while a question is judged, a survey stands still; a picture of the rig waits for no map.
 func TestSurveyGivesWay(t *testing.T) {
 	b := newBench(t)

@@ -8,9 +8,11 @@ import (
 	"io/fs"
 	"maps"
 	"path"
+	"runtime"
 	"slices"
 	"strings"
 	"sync"
+	"sync/atomic"
 
 	"github.com/open-policy-agent/opa/v1/ast"
 )
@@ -62,18 +64,23 @@ func load(policies fs.FS, lint bool) (*library, error) {
 	if err != nil {
 		return nil, fmt.Errorf("loading rules: %w", err)
 	}
-	hash := sha256.New()
+	texts := make([][]byte, 0, len(names)+1)
 	for _, name := range append(names, schemaFile) {
 		text, err := fs.ReadFile(policies, name)
 		if err != nil {
 			return nil, fmt.Errorf("loading rules: %w", err)
 		}
-		fmt.Fprintf(hash, "%s %d\n%s", name, len(text), text)
+		texts = append(texts, text)
+	}
+	hash := sha256.New()
+	parsed := l.parse(names, texts)
+	for i, name := range append(names, schemaFile) {
+		fmt.Fprintf(hash, "%s %d\n%s", name, len(texts[i]), texts[i])
 		if name == schemaFile {
-			l.readSchema(text)
+			l.readSchema(texts[i])
 			continue
 		}
-		l.readRule(name, text)
+		l.readRule(name, parsed[i].module, parsed[i].err)
 	}
 	hash.Sum(l.lib.digest[:0])
 	l.complete()
@@ -120,10 +127,31 @@ func (l *loading) readSchema(text []byte) {
 	}
 }
 
-// readRule parses and lints one file.
-func (l *loading) readRule(file string, text []byte) {
+// parsed is what came of parsing one file.
+type parsed struct {
+	module *ast.Module
+	err    error
+}
+
+// parse parses files side by side: a start waits for the rules while a processor is free.
+func (l *loading) parse(names []string, texts [][]byte) []parsed {
+	out := make([]parsed, len(names))
+	var next atomic.Int64
+	var all sync.WaitGroup
+	for range runtime.GOMAXPROCS(0) {
+		all.Go(func() {
+			for i := int(next.Add(1)) - 1; i < len(names); i = int(next.Add(1)) - 1 {
+				out[i].module, out[i].err = ast.ParseModuleWithOpts(names[i], string(texts[i]), ast.ParserOptions{ProcessAnnotation: true, Capabilities: l.may})
+			}
+		})
+	}
+	all.Wait()
+	return out
+}
+
+// readRule lints one file as it was parsed.
+func (l *loading) readRule(file string, m *ast.Module, err error) {
 	id := path.Dir(strings.TrimPrefix(file, "rules/"))
-	m, err := ast.ParseModuleWithOpts(file, string(text), ast.ParserOptions{ProcessAnnotation: true, Capabilities: l.may})
 	if err != nil || m == nil {
 		l.opaErrors(file, err)
 		return
