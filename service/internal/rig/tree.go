@@ -87,15 +87,6 @@ func readTree(file string, content []byte, f *faults) *node {
 		return nil
 	}
 	content = plainText(content)
-	if n := readPlain(file, content); n != nil {
-		return n
-	}
-	return readAny(whole, content, f)
-}
-
-// readAny reads the one document of a file by the library.
-func readAny(whole *node, content []byte, f *faults) *node {
-	file := whole.file
 	doc, err := decode(content)
 	if err != nil {
 		f.broken = true
