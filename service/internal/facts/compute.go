@@ -202,9 +202,7 @@ func (in *Input) harmless(h *heaven, s *stand) *time.Time {
 			continue
 		}
 		for _, c := range in.coursesFrom(h, s, &j, dayS) {
-			for _, b := range in.binding(h, &c, false, false) {
-				least = math.Min(least, b.in)
-			}
+			least = in.carriesOn(h, &c, least)
 		}
 	}
 	t := in.Snapshot.At.Add(time.Duration(least * float64(time.Second)))
@@ -214,7 +212,7 @@ func (in *Input) harmless(h *heaven, s *stand) *time.Time {
 // sunOnHold is when the Sun comes too near a tube that stands still.
 func (in *Input) sunOnHold(h *heaven, j journey) float64 {
 	c := course{journey: &j, lost: dayS, off: in.off(j.end.Axes), nodes: []node{{at: j.end.Axes}, {t: dayS, at: j.end.Axes}}}
-	return in.sunIn(h, &c, j.spread, 2*DitherBox, h.doubt())
+	return in.sunIn(h, &c, j.spread, 2*DitherBox, h.doubt(), dayS)
 }
 
 // notes says what the question left out and what that cost, and what of the file is known to be wrong.

@@ -22,6 +22,7 @@ type course struct {
 	curves    bool       // an alt-azimuth's: from another start it is another curve
 	both      bool       // its axes may be true at its start and its counters off by the spread
 	off       unit.Angle // of its start: see strays
+	kept      float64    // seconds from arrival until which its margins were proven kept, with the spread of its journey
 }
 
 // node is a pose of a course, with the strays of what follows it until the next.
@@ -199,14 +200,19 @@ func (c *course) known(spread rig.Axes) float64 {
 	return c.lost
 }
 
-// until is how long the whole course keeps something, stretch by stretch, as long as it is known.
-func (c *course) until(spread rig.Axes, ask func(w reach.Way, spread rig.Axes) reach.Until) reach.Until {
+// until is how long the course keeps something, stretch by stretch, as long as it is known; until from it was proven before, and what comes after to
+// is not asked, both seconds from arrival.
+func (c *course) until(spread rig.Axes, from, to float64, ask func(w reach.Way, spread rig.Axes, from float64) reach.Until) reach.Until {
 	for _, s := range c.stretches {
 		box, ok := c.box(spread, s.strays)
-		if !ok {
+		if !ok || s.start >= to {
 			break
 		}
-		u := ask(s.way, box)
+		way := s.way
+		if s.start+way.Seconds() > to {
+			way = c.between(s.start, to)
+		}
+		u := ask(way, box, from-s.start)
 		if !u.Whole {
 			u.Clear, u.Broken = u.Clear+s.start, u.Broken+s.start
 			return u

@@ -21,7 +21,9 @@ func (in *Input) fallback(f Set, h *heaven, p *reach.Prover, courses []course, o
 	contact, instant := dayS, math.Inf(1)
 	for i := range courses {
 		c := &courses[i]
-		touch := c.until(c.journey.spread, func(w reach.Way, spread rig.Axes) reach.Until { return p.Touches(w, spread, reach.Budget(in.Cells)) })
+		touch := c.until(c.journey.spread, c.kept, dayS, func(w reach.Way, spread rig.Axes, from float64) reach.Until {
+			return p.TouchesAfter(w, spread, from, reach.Budget(in.Cells))
+		})
 		free := math.Min(untilS(touch.Clear, touch.Whole), c.known(c.journey.spread))
 		if in.Rig.Mount.FlipsItself { // nobody proves the way of a flip that nobody asked for
 			free = math.Min(free, in.flipBound(h, c).in)

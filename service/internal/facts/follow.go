@@ -101,13 +101,8 @@ func (in *Input) later(s float64) time.Time {
 
 // bounds returns everything that ends one course, and dawn.
 func (in *Input) bounds(h *heaven, c *course, sky bool) []bound {
-	return append(in.binding(h, c, sky, true), in.dawnBound(h, c))
-}
-
-// binding returns everything that ends one course; closely with the sharp twins, else without them and as roughly as KeepsRoughly.
-func (in *Input) binding(h *heaven, c *course, sky, closely bool) []bound {
 	spread, sharp := c.journey.spread, c.journey.sharp
-	out := []bound{in.marginBound(c, closely), in.travelBound(c, spread, sharp), in.sunBound(h, c, spread, closely), in.lowBound(c, spread, sky, closely)}
+	out := []bound{in.marginBound(c), in.travelBound(c, spread, sharp), in.sunBound(h, c, spread), in.lowBound(c, spread, sky), in.dawnBound(h, c)}
 	if known := c.known(spread); known < dayS {
 		zenith := []string{"the zenith, where axis 1 would have to turn faster than it can"}
 		out = append(out, bound{name: "zenith_in_s", in: known, sharp: c.known(sharp), about: zenith})
@@ -118,19 +113,33 @@ func (in *Input) binding(h *heaven, c *course, sky, closely bool) []bound {
 	return out
 }
 
-// marginBound is when a pair of parts comes nearer than it may.
-func (in *Input) marginBound(c *course, closely bool) bound {
-	p := in.prover()
-	keeps := func(w reach.Way, spread rig.Axes) reach.Until {
-		if !closely {
-			return p.KeepsRoughly(w, spread, reach.Budget(in.Cells))
-		}
-		return p.Keeps(w, spread, 0, reach.Budget(in.Cells))
+// carriesOn is after how many seconds from arrival something ends a course, most at most, as roughly as KeepsRoughly: what costs least is looked at
+// first, and each only until the soonest before it.
+func (in *Input) carriesOn(h *heaven, c *course, most float64) float64 {
+	spread := c.journey.spread
+	least := min(most, in.travelBound(c, spread, spread).in, c.known(spread))
+	if in.Rig.Mount.FlipsItself {
+		least = min(least, in.flipBound(h, c).in)
 	}
-	wide := c.until(c.journey.spread, keeps)
+	least = min(least, in.lowIn(c, spread, 2*DitherBox, false, least))
+	least = min(least, in.sunIn(h, c, spread, 2*DitherBox, h.doubt(), least))
+	wide := c.until(spread, 0, least, func(w reach.Way, spread rig.Axes, _ float64) reach.Until {
+		return in.prover().KeepsRoughly(w, spread, reach.Budget(in.Cells))
+	})
+	return min(least, untilS(wide.Clear, wide.Whole))
+}
+
+// marginBound is when a pair of parts comes nearer than it may. Who starts nearer is within what was proven of a wider spread.
+func (in *Input) marginBound(c *course) bound {
+	p := in.prover()
+	keeps := func(w reach.Way, spread rig.Axes, from float64) reach.Until {
+		return p.KeepsAfter(w, spread, 0, from, reach.Budget(in.Cells))
+	}
+	wide := c.until(c.journey.spread, 0, dayS, keeps)
+	c.kept = wide.Clear
 	exact := wide
-	if !wide.Whole && closely {
-		if exact = c.until(c.journey.sharp, keeps); math.IsInf(exact.Broken, 1) && !exact.Whole {
+	if !wide.Whole {
+		if exact = c.until(c.journey.sharp, c.kept, dayS, keeps); math.IsInf(exact.Broken, 1) && !exact.Whole {
 			exact.Broken = in.brokenBy(c, p, exact.Clear)
 		}
 	}
@@ -228,17 +237,17 @@ func firstTime(end float64, left func(t float64) unit.Angle) float64 {
 }
 
 // sunBound is when the tube comes too near a Sun that is up.
-func (in *Input) sunBound(h *heaven, c *course, spread rig.Axes, closely bool) bound {
-	b := bound{name: "sun_in_s", in: in.sunIn(h, c, spread, 2*DitherBox, h.doubt()), about: []string{"the Sun"}}
-	if closely {
-		b.sharp = in.sunIn(h, c, rig.Axes{}, 0, 0)
+func (in *Input) sunBound(h *heaven, c *course, spread rig.Axes) bound {
+	return bound{
+		name: "sun_in_s", in: in.sunIn(h, c, spread, 2*DitherBox, h.doubt(), dayS), sharp: in.sunIn(h, c, rig.Axes{}, 0, 0, dayS),
+		about: []string{"the Sun"},
 	}
-	return b
 }
 
-func (in *Input) sunIn(h *heaven, c *course, by rig.Axes, dithers, doubt unit.Angle) float64 {
+// sunIn is sunBound with a spread, for so many seconds of the course at most.
+func (in *Input) sunIn(h *heaven, c *course, by rig.Axes, dithers, doubt unit.Angle, most float64) float64 {
 	apart := unit.Deg(in.limit("sun/apart", "separation_deg", 180))
-	return firstTime(c.seconds(), func(t float64) unit.Angle {
+	return firstTime(min(c.seconds(), most), func(t float64) unit.Angle {
 		sun := h.sun(c.arrival + t)
 		down := sunUp - frame.Altitude(sun) - doubt
 		if down >= 0 { // only the Sun's altitude counts, and that changes by the sky's rate
@@ -251,18 +260,18 @@ func (in *Input) sunIn(h *heaven, c *course, by rig.Axes, dithers, doubt unit.An
 
 // lowBound is when the tube sinks below the floor or, for a sky target, below the local horizon. A skyline may rise as steeply as a
 // wall, so where the file gives one nothing is skipped.
-func (in *Input) lowBound(c *course, spread rig.Axes, sky, closely bool) bound {
-	b := bound{name: "horizon_in_s", in: in.lowIn(c, spread, 2*DitherBox, sky), about: []string{"the horizon"}}
-	if closely {
-		b.sharp = in.lowIn(c, rig.Axes{}, 0, sky)
+func (in *Input) lowBound(c *course, spread rig.Axes, sky bool) bound {
+	return bound{
+		name: "horizon_in_s", in: in.lowIn(c, spread, 2*DitherBox, sky, dayS), sharp: in.lowIn(c, rig.Axes{}, 0, sky, dayS),
+		about: []string{"the horizon"},
 	}
-	return b
 }
 
-func (in *Input) lowIn(c *course, by rig.Axes, dithers unit.Angle, sky bool) float64 {
+// lowIn is lowBound with a spread, for so many seconds of the course at most.
+func (in *Input) lowIn(c *course, by rig.Axes, dithers unit.Angle, sky bool, most float64) float64 {
 	floor := unit.Deg(in.limit("sky/floor", "altitude_deg", 90))
 	above := unit.Deg(in.limit("sky/horizon", "above_deg", 90))
-	return firstTime(c.seconds(), func(t float64) unit.Angle {
+	return firstTime(min(c.seconds(), most), func(t float64) unit.Angle {
 		at := c.at(t)
 		tube := in.Rig.Chain.Direction(at)
 		off := in.onSky(c, at, by) + dithers

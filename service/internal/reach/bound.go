@@ -82,6 +82,30 @@ func (p *Prover) plane(q *pair, n point, arc1, arc2 *arc) float64 {
 	return least - rests.SupportDistance(n)
 }
 
+// worst tells at which of the four corners of two arcs the gap of a pair along n is least; of equals the first.
+func (p *Prover) worst(q *pair, n point, arc1, arc2 *arc) (at corner) {
+	c, moves := &p.chain, &p.bodies[q.b].shape
+	least := math.Inf(1)
+	for i := range min(arc1.n, 2) {
+		v := arc1.back(n, c.Dir1, i)
+		for j := range min(arc2.n, 2) {
+			w := arc2.back(v, c.Dir2, j)
+			if apart := n.Sub(v).Dot(c.Point1) + v.Sub(w).Dot(c.Point2) - moves.SupportDistance(w.Scale(-1)); apart < least {
+				least, at = apart, corner{arc1.end(i), arc2.end(j)}
+			}
+		}
+	}
+	return at
+}
+
+// end is which end of an arc its i-th turn is: -1 the lower, 1 the higher; 0 where it turns nothing.
+func (a *arc) end(i int) int8 {
+	if a.n == 1 {
+		return 0
+	}
+	return int8(2*i - 1)
+}
+
 // offAxis returns the distance of a point from axis 1.
 func (p *Prover) offAxis1(x point) float64 { return x.Sub(p.chain.Point1).Cross(p.chain.Dir1).Norm() }
 

@@ -13,13 +13,15 @@ type cell struct {
 	box         rect
 	first, last float64 // marks of the leg from which its poses come
 	low         float64 // proven of the spare of its unsettled pairs
+	rest        float64 // of a fresh one: known of its other pairs than the one at at
 	key         float64 // place in the queue, least first
 	moves       float64 // mm that an unsettled pair may move from where it was looked at, along an axis
 	at, n       int32   // its unsettled pairs: search.open[at : at+n]; of a fresh one at is the pair known to have the least spare
 	leg         int32
 	class       class
-	long        int8 // the axis to split
-	fresh       bool // not looked at yet: what is proven of it was known beforehand
+	long        int8   // the axis to split
+	fresh       bool   // not looked at yet: what is proven of it was known beforehand
+	corner      corner // of its box, from which it is looked at
 }
 
 // sight is the pose that a cell is looked at from, with what follows from it.
@@ -70,7 +72,10 @@ func (s *search) look(c *cell, pairs []int32) bool {
 // sight chooses the pose.
 func (s *search) sight(c *cell) sight {
 	mark := c.first + (c.last-c.first)/2
-	v := s.sightFrom(c, s.way.legs[c.leg].within(c.box, mark, s.spread))
+	if c.corner != (corner{}) {
+		mark = s.ahead(c)
+	}
+	v := s.sightFrom(c, s.way.legs[c.leg].within(c.corner.at(c.box), mark, s.spread))
 	v.mark = mark
 	return v
 }
@@ -230,6 +235,14 @@ func lean(a, b *solid.Shape, start point, want float64) (n point, apart, atMost 
 
 // plane returns the plane bound of a pair over the cell; -Inf where the cell is too wide for it.
 func (s *search) plane(v *sight, q *pair, n point) float64 {
+	if !s.arcs(v) {
+		return math.Inf(-1)
+	}
+	return s.p.plane(q, n, &v.arc1, &v.arc2)
+}
+
+// arcs makes the arcs of a cell, once; false where it is too wide for them.
+func (s *search) arcs(v *sight) bool {
 	if v.arcs == 0 {
 		v.arcs = 1
 		ok1, ok2 := true, true
@@ -245,8 +258,5 @@ func (s *search) plane(v *sight, q *pair, n point) float64 {
 			v.arcs = -1
 		}
 	}
-	if v.arcs < 0 {
-		return math.Inf(-1)
-	}
-	return s.p.plane(q, n, &v.arc1, &v.arc2)
+	return v.arcs > 0
 }

@@ -3,6 +3,7 @@ package reach
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -79,8 +80,8 @@ func TestLegsAreCutIntoPieces(t *testing.T) {
 				near(t, hull(from, to, spread), piece.box)
 				assert.LessOrEqual(t, to.Sub(from).Abs().Max(), cellStep, what)
 				assert.True(t, piece.fresh)
-				assert.Equal(t, s.p.known.over(k, piece.box).spare, piece.low, what)
-				assert.Equal(t, s.p.known.over(k, piece.box).pair, piece.at, what)
+				assert.Equal(t, s.p.known.over(k, piece.box, math.Inf(-1)).spare, piece.low, what)
+				assert.Equal(t, s.p.known.over(k, piece.box, math.Inf(-1)).pair, piece.at, what)
 				assert.Equal(t, int32(0), piece.leg)
 			}
 			assert.Equal(t, l.lastMark(), at, "%s: to its end", what)
@@ -142,7 +143,7 @@ func TestWhatIsKnownIsOfTheGoal(t *testing.T) {
 	s := gridded(Hold(rig.DegAxes(10, 20)), rig.Axes{}, tight)
 	box := hull(rig.DegAxes(10, 20), rig.DegAxes(10, 20), s.way.legs[0].fuzz())
 	for k := range classes {
-		known := s.p.known.over(k, box).spare
+		known := s.p.known.over(k, box, math.Inf(-1)).spare
 		for _, c := range []struct{ share, extra, want float64 }{{1, 0, known}, {1, 15, known - 15}, {0, 0, known + s.p.leastRequired[k]}, {0, 15, known - 15 + s.p.leastRequired[k]}, {0.5, 0, known}} {
 			s.goal(c.share, c.extra)
 			s.pieces = s.pieces[:0]
@@ -194,11 +195,40 @@ func TestCutQueuesWhatIsNotSettled(t *testing.T) {
 	late := gridded(way, rig.Axes{}, soonest)
 	late.goal(1, 1e4) // so that nothing is kept
 	late.cut()
-	require.Len(t, late.queue, all)
+	require.Len(t, late.queue, int(classes), "one piece; what comes later waits")
 	assert.False(t, late.best.found, "an instant is looked for in order of time")
 	assert.Zero(t, late.queue[0].key, "the start")
-	for _, c := range late.queue {
+	var pieces []cell
+	for at := 0.0; late.more(); {
+		c := late.queue.pop()
+		require.GreaterOrEqual(t, c.key, at, "in order of time")
 		assert.Equal(t, way.legs[0].earliest(&c, rig.Axes{}), c.key)
+		at, pieces = c.key, append(pieces, c)
+	}
+	require.Len(t, pieces, all)
+	for i, c := range pieces {
+		n := slices.IndexFunc(s.pieces, func(p cell) bool {
+			return p.class == c.class && p.box == c.box && p.first == c.first && p.last == c.last
+		})
+		assert.GreaterOrEqual(t, n, 0, "piece %d is one of those", i)
+	}
+	late.cut()
+	late.queue = late.queue[:0]
+	late.best = seen{found: true, time: 1e-9}
+	assert.False(t, late.more(), "what comes after a break is not cut")
+	late.best.found = false
+	assert.True(t, late.more())
+
+	late.cut()
+	late.queue, late.from = late.queue[:0], way.Seconds()/2
+	from := late.way.legs[0].mark(late.from)
+	for n := 0; late.more(); n++ {
+		c := late.queue.pop()
+		require.GreaterOrEqual(t, c.first, from, "what was proven is not looked at again")
+		if n == 0 {
+			assert.Equal(t, from, c.first)
+			assert.Equal(t, late.way.legs[0].point(from).A1-late.way.legs[0].fuzz().A1, c.box.low.A1)
+		}
 	}
 	exactly := gridded(way, rig.Axes{}, verdict)
 	exactly.goal(1, s.pieces[0].low) // of which the first then has just enough
@@ -250,5 +280,93 @@ func TestProbeLooksAtThePairThatIsKnownToBeNearest(t *testing.T) {
 			}
 		}
 		assert.Equal(t, want, s.best.pair, what)
+	}
+}
+
+// TestWhatIsKeptByFarIsNotCut: a long stretch is looked up at once, where it has few cells of the grid and each class keeps enough.
+func TestWhatIsKeptByFarIsNotCut(t *testing.T) {
+	s := gridded(Uniform(rig.DegAxes(10, 20), rig.DegAxes(50, 20), 9600), rig.Axes{}, soonest)
+	box := hull(rig.DegAxes(10, 20), rig.DegAxes(50, 20), rig.Axes{})
+	least := math.Inf(1)
+	for k := range classes {
+		least = min(least, s.p.known.over(k, box, math.Inf(-1)).spare)
+	}
+	s.goal(1, least-1)
+	assert.True(t, s.clears(box))
+	assert.InDelta(t, 1, s.settled, 1e-9)
+	s.cut()
+	assert.Empty(t, s.queue)
+	assert.Empty(t, s.uncut)
+	s.goal(1, least)
+	assert.True(t, s.clears(box), "none to spare is enough")
+	s.settled = 5
+	s.goal(1, least+1)
+	assert.False(t, s.clears(box))
+	assert.Equal(t, 5.0, s.settled)
+	s.goal(1, -1e6)
+	for what, c := range map[string]struct {
+		d    rig.Axes
+		want bool
+	}{
+		"20 cells": {rig.DegAxes(59.9, 2), true}, "21": {rig.DegAxes(60.1, 2), false}, "4 by 5": {rig.DegAxes(14.9, 11.9), true}, "5 by 5": {rig.DegAxes(14.9, 14.9), false},
+		"no number": {rig.Axes{A1: unit.Angle(math.NaN())}, false},
+	} {
+		assert.Equal(t, c.want, s.clears(rect{rig.DegAxes(10, 20), rig.DegAxes(10, 20).Add(c.d)}), what)
+	}
+	s.goal(0, 0)
+	assert.Equal(t, s.p.leastRequired[groundAxis2], s.beyond(groundAxis2))
+}
+
+// TestLowsByHand: the lesser of two has the pair, and all others have what both prove of them.
+func TestLowsByHand(t *testing.T) {
+	inf, nan := math.Inf(1), math.NaN()
+	for _, c := range []struct{ a, b, want lows }{
+		{lows{-3, 1, 5}, lows{-2, 1, 4}, lows{-3, 1, 4}}, {lows{-3, 1, 4}, lows{-2, 1, 5}, lows{-3, 1, 4}}, {lows{-3, 1, 5}, lows{-2, 2, 4}, lows{-3, 1, -2}},
+		{lows{-3, 1, -2.5}, lows{-2, 2, 4}, lows{-3, 1, -2.5}}, {none, lows{-2, 2, 4}, lows{-2, 2, 4}}, {lows{-2, 2, inf}, none, lows{-2, 2, inf}},
+	} {
+		assert.Equal(t, c.want, c.a.least(c.b), "%v and %v", c.a, c.b)
+		assert.Equal(t, c.want, c.b.least(c.a), "%v and %v", c.b, c.a)
+	}
+	assert.Equal(t, int32(1), lows{2, 1, 3}.least(lows{2, 4, 3}).pair, "of equals the first")
+	assert.True(t, math.IsNaN(lows{nan, 1, 3}.least(lows{2, 4, 3}).spare))
+}
+
+// TestPackedLowsAreRoundedDown: and the pair is told, where it has room.
+func TestPackedLowsAreRoundedDown(t *testing.T) {
+	inf := math.Inf(1)
+	for _, l := range []lows{{1.5, 0, 2.5}, {-1.5, 7, -2.5}, {-inf, 1, -inf}, {inf, 1, inf}, {0, 65533, 0}, {math.MaxFloat64, 1, math.MaxFloat32}} {
+		got := unpack(pack(l))
+		assert.Equal(t, l.pair, got.pair, "%v", l)
+		assert.LessOrEqual(t, got.spare, l.spare)
+		assert.LessOrEqual(t, got.rest, l.rest)
+		if math.Abs(l.spare) < 10 {
+			assert.Equal(t, l, got, "what has few digits stays")
+		}
+	}
+	rng := rand.New(rand.NewPCG(1, 7))
+	for range 2000 {
+		l := lows{1000 * rng.NormFloat64(), rng.Int32N(mostPacked), 1000 * rng.NormFloat64()}
+		got := unpack(pack(l))
+		assert.Equal(t, l.pair, got.pair)
+		assert.LessOrEqual(t, got.spare, l.spare)
+		assert.InEpsilon(t, l.spare, got.spare, 1e-6)
+		assert.LessOrEqual(t, got.rest, l.rest)
+		assert.InEpsilon(t, l.rest, got.rest, 1.0/127)
+	}
+	for _, pair := range []int32{mostPacked, mostPacked + 1, math.MaxInt32} {
+		assert.Equal(t, lows{-4, 0, math.Inf(-1)}, unpack(pack(lows{-4, pair, 9})), "a pair that has no room: nothing is told of the rest")
+	}
+	assert.Equal(t, math.Inf(-1), unpack(pack(lows{1, 1, math.NaN()})).rest)
+	assert.NotZero(t, pack(lows{0, 0, 0}), "0 is not worked out yet")
+}
+
+func TestLeastOfByHand(t *testing.T) {
+	nan := math.NaN()
+	for _, c := range []struct {
+		v    []float64
+		but  int
+		want int
+	}{{[]float64{3, 1, 2}, -1, 1}, {[]float64{3, 1, 2}, 1, 2}, {[]float64{3, 1, 2}, 2, 1}, {[]float64{5}, -1, 0}, {[]float64{5}, 0, -1}, {[]float64{2, 2}, -1, 0}, {[]float64{2, nan, 1}, -1, 1}, {[]float64{nan, 1}, -1, 0}, {[]float64{1, nan, 0}, 1, 2}} {
+		assert.Equal(t, c.want, leastOf(c.v, c.but), "%v but %d", c.v, c.but)
 	}
 }

@@ -26,11 +26,17 @@ func WithGrid(s, fullest *rig.Scene) *Prover {
 
 // Known is the least spare that the grid knows over a rectangle, of all pairs.
 func (p *Prover) Known(low, high rig.Axes) float64 {
-	out := lows{spare: 1e300}
+	out := none
 	for k := range classes {
-		out = out.least(p.known.over(k, rect{low, high}))
+		out = out.least(p.known.over(k, rect{low, high}, math.Inf(-1)))
 	}
 	return out.spare
+}
+
+// KnownRest is the least spare that the grid knows over a rectangle of the pairs that both axes move, but for one, and that one.
+func (p *Prover) KnownRest(low, high rig.Axes) (pair int, rest float64) {
+	l := p.known.over(groundAxis2, rect{low, high}, math.Inf(-1))
+	return int(l.pair), l.rest
 }
 
 // SharesGrid tells whether two provers know the same.

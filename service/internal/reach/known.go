@@ -2,6 +2,7 @@ package reach
 
 import (
 	"math"
+	"slices"
 	"sync/atomic"
 
 	"keepclear.example/keepclear/service/internal/rig"
@@ -46,23 +47,34 @@ func newKnown(p *Prover) *known {
 	return k
 }
 
-// lows is the least spare that is proven over some poses of a class of pairs, and the pair of the fullest scene that has it.
+// lows is the least spare that is proven over some poses of a class of pairs, the pair of the fullest scene that has it, and what is proven of
+// all others.
 type lows struct {
 	spare float64
 	pair  int32
+	rest  float64
 }
 
-// least is the lesser of two; one that is no number is the least.
+// least is what holds of both; one that is no number is the least.
 func (a lows) least(b lows) lows {
-	if a.spare <= b.spare || math.IsNaN(a.spare) {
-		return a
+	if !(a.spare <= b.spare || math.IsNaN(a.spare)) {
+		a, b = b, a
 	}
-	return b
+	if a.pair != b.pair { // of another pair than a's is b's least
+		b.rest = b.spare
+	}
+	if !(a.rest <= b.rest) {
+		a.rest = b.rest
+	}
+	return a
 }
 
-// over returns what is known of a rectangle of axis space.
-func (k *known) over(c class, box rect) lows {
-	out := lows{spare: math.Inf(1)}
+// none is what is known of no pairs.
+var none = lows{spare: math.Inf(1), rest: math.Inf(1)}
+
+// over returns what is known of a rectangle of axis space; of one in which less is known than enough, perhaps of a part of it.
+func (k *known) over(c class, box rect, enough float64) lows {
+	out := none
 	if len(k.p.of[c]) == 0 {
 		return out
 	}
@@ -77,7 +89,9 @@ func (k *known) over(c class, box rect) lows {
 	}
 	for i := first; i <= last; i++ {
 		for j := from; j <= to; j++ {
-			out = out.least(k.at(c, wrapIndex(i), wrapIndex(j)))
+			if out = out.least(k.at(c, wrapIndex(i), wrapIndex(j))); out.spare < enough {
+				return out
+			}
 		}
 	}
 	return out
@@ -127,13 +141,27 @@ func gridPose(i, j int) rig.Axes {
 	return rig.Axes{A1: unit.Angle(i) * cellStep, A2: unit.Angle(j) * cellStep}
 }
 
-// pack puts lows, the spare rounded down, into a number that is not 0.
+// mostPacked is how many pairs a packed number tells apart; of one beyond them nothing is told but the least spare.
+const mostPacked = 1<<16 - 1
+
+// pack puts lows, the spares rounded down, into a number that is not 0: 32 bits the least, 16 bits what is proven of the rest, 16 bits the pair.
 func pack(l lows) uint64 {
-	return uint64(math.Float32bits(below(l.spare)))<<32 | uint64(uint32(l.pair+1))
+	if l.pair >= mostPacked {
+		l.pair, l.rest = 0, math.Inf(-1)
+	}
+	rest := math.Float32bits(below(l.rest))
+	if rest>>31 == 1 && rest&(1<<16-1) != 0 { // to cut the digits off a negative number is to round it up
+		rest += 1 << 16
+	}
+	return uint64(math.Float32bits(below(l.spare)))<<32 | uint64(rest&^(1<<16-1)) | uint64(l.pair+1)
 }
 
 func unpack(v uint64) lows {
-	return lows{float64(math.Float32frombits(uint32(v >> 32))), int32(uint32(v)) - 1}
+	return lows{
+		spare: float64(math.Float32frombits(uint32(v >> 32))),
+		pair:  int32(uint16(v)) - 1,
+		rest:  float64(math.Float32frombits(uint32(v) &^ (1<<16 - 1))),
+	}
 }
 
 // below returns the nearest number of that size that is no greater; -Inf of one that is none.
@@ -148,10 +176,11 @@ func below(v float64) float32 {
 	return f
 }
 
-// overCell bounds the pairs of a class over a cell of axis space from below, those closely that may have the least spare.
+// overCell bounds the pairs of a class over a cell of axis space from below, those closely that may have the least spare; where that is negative,
+// those too that else might be.
 func (p *Prover) overCell(k class, box rect) lows {
 	if p.why != "" {
-		return lows{spare: math.Inf(-1)}
+		return lows{spare: math.Inf(-1), rest: math.Inf(-1)}
 	}
 	m := box.middle()
 	s := p.search(Hold(m), rig.Axes{}, 1)
@@ -170,25 +199,28 @@ func (p *Prover) overCell(k class, box rect) lows {
 	}
 	closely := make([]bool, len(pairs))
 	for {
-		n := leastOf(spares)
+		n := leastOf(spares, -1)
 		if closely[n] {
-			break
+			if n = leastOf(spares, n); n < 0 || closely[n] || !(slices.Min(spares) < 0 && spares[n] < 0) {
+				break
+			}
 		}
 		i := pairs[n]
 		spares[n], closely[n] = s.bound(&v, i, &p.pairs[i], moves[n]), true
 	}
-	out := lows{spare: math.Inf(1)}
-	for n, i := range pairs {
-		out = out.least(lows{spares[n], i})
+	n := leastOf(spares, -1)
+	out := lows{spare: spares[n], pair: pairs[n], rest: math.Inf(1)}
+	if n = leastOf(spares, n); n >= 0 {
+		out.rest = spares[n]
 	}
 	return out
 }
 
-// leastOf returns the index of the least number; of one that is none, its own.
-func leastOf(v []float64) int {
-	at := 0
+// leastOf returns the index of the least number but one; of one that is none, its own; -1 where there is none.
+func leastOf(v []float64, but int) int {
+	at := -1
 	for i := range v {
-		if v[i] < v[at] {
+		if i != but && (at < 0 || v[i] < v[at] || math.IsNaN(v[i])) {
 			at = i
 		}
 	}

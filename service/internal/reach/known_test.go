@@ -38,6 +38,39 @@ func TestGridIsBelowEverySample(t *testing.T) {
 	assert.Greater(t, near*2, looked, "a grid that knows little would pass the rest of this test")
 }
 
+// TestGridIsBelowAllOthers: of the pairs but the one with the least none has less spare than the grid knows of the rest, and where the least is
+// negative that is often enough.
+func TestGridIsBelowAllOthers(t *testing.T) {
+	told, broken := 0, 0
+	seeds(t, 60, 3000, func(r *rand.Rand, seed uint64) {
+		s := randomScene(r, randomShape)
+		p := reach.WithGrid(s, s)
+		for range 12 {
+			low := randomPose(r, 700)
+			high := low.Add(rig.Axes{A1: unit.Deg(8) * edgy(r), A2: unit.Deg(8) * edgy(r)})
+			pair, rest := p.KnownRest(low, high)
+			others := *s
+			others.Pairs = nil
+			for i, q := range s.Pairs {
+				if i != pair && s.Bodies[q.A].Link == rig.Ground && s.Bodies[q.B].Link == rig.OnAxis2 {
+					others.Pairs = append(others.Pairs, q)
+				}
+			}
+			if p.Known(low, high) < 0 {
+				if broken++; rest >= 0 {
+					told++
+				}
+			}
+			for range 40 {
+				at := rig.Axes{A1: low.A1 + edgy(r)*(high.A1-low.A1), A2: low.A2 + edgy(r)*(high.A2-low.A2)}
+				require.GreaterOrEqual(t, least(&others, at), rest-slack, "seed %d: spare of the others seen in %v … %v, and known", seed, low, high)
+			}
+		}
+	})
+	t.Logf("of %d rectangles that may be broken the others are clear in %d", broken, told)
+	assert.Greater(t, told*3, broken)
+}
+
 // TestGridChangesNoAnswer: with a grid, of the scene or of a fuller one, warm or cold, the same is proven as without, as closely.
 func TestGridChangesNoAnswer(t *testing.T) {
 	passes, fails := 0, 0

@@ -215,10 +215,9 @@ func (l *leg) fuzz() rig.Axes {
 	}
 }
 
-// within returns the pose of the swept set that the cell is looked at from: as near the middle of the cell as spread lets a pose
-// come that starts from the way at mark.
-func (l *leg) within(cell rect, mark float64, spread rig.Axes) rig.Axes {
-	c := cell.middle()
+// within returns the pose of the swept set that a cell is looked at from: as near a pose of the cell as spread lets one come that starts from
+// the way at mark.
+func (l *leg) within(c rig.Axes, mark float64, spread rig.Axes) rig.Axes {
 	if l.kind == rectLeg {
 		return c
 	}

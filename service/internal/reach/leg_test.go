@@ -219,7 +219,7 @@ func TestClipByLot(t *testing.T) {
 		assert.True(t, ok, "%+v meets %+v", l, cell)
 		assert.True(t, first <= mark && mark <= last, "mark %v of %v … %v", mark, first, last)
 		assert.True(t, got.low.A1 <= at.A1 && at.A1 <= got.high.A1 && got.low.A2 <= at.A2 && at.A2 <= got.high.A2, "%v in %v", at, got)
-		seen := l.within(got, first+(last-first)/2, spread)
+		seen := l.within(got.middle(), first+(last-first)/2, spread)
 		if off := seen.Sub(l.point(first + (last-first)/2)).Abs(); l.kind != rectLeg {
 			assert.True(t, off.A1 <= spread.A1+1e-12 && off.A2 <= spread.A2+1e-12, "a pose of the set: %v from it, of %v", off, spread)
 		}
@@ -230,12 +230,12 @@ func TestClipByLot(t *testing.T) {
 func TestWithinIsNearTheMiddle(t *testing.T) {
 	line, box := lineOf(), rectOf()
 	cell := rect{axes(2, -3), axes(3, 1)} // its middle is (2.5, -1), the line's (2.5, -1.5)
-	assertPose(t, axes(2.5, -1.5), line.within(cell, 0.5, rig.Axes{}), "without spread")
-	assertPose(t, axes(2.5, -1.3), line.within(cell, 0.5, axes(0.1, 0.2)), "toward the middle")
-	assertPose(t, axes(2.5, -1), line.within(cell, 0.5, axes(0.1, 0.9)), "at the middle")
-	assertPose(t, axes(1.7, 0.4), line.within(cell, 0.2, axes(0.1, 0.2)), "from before it")
-	assertPose(t, axes(3.3, -3.4), line.within(cell, 0.8, axes(0.1, 0.2)), "from behind it")
-	assertPose(t, axes(2.5, -1), box.within(cell, 0.2, rig.Axes{}), "of a rectangle")
+	assertPose(t, axes(2.5, -1.5), line.within(cell.middle(), 0.5, rig.Axes{}), "without spread")
+	assertPose(t, axes(2.5, -1.3), line.within(cell.middle(), 0.5, axes(0.1, 0.2)), "toward the middle")
+	assertPose(t, axes(2.5, -1), line.within(cell.middle(), 0.5, axes(0.1, 0.9)), "at the middle")
+	assertPose(t, axes(1.7, 0.4), line.within(cell.middle(), 0.2, axes(0.1, 0.2)), "from before it")
+	assertPose(t, axes(3.3, -3.4), line.within(cell.middle(), 0.8, axes(0.1, 0.2)), "from behind it")
+	assertPose(t, axes(2.5, -1), box.within(cell.middle(), 0.2, rig.Axes{}), "of a rectangle")
 }
 
 // TestFuzzIsFarAboveRounding and grows with the angles.

@@ -2,6 +2,7 @@ package reach
 
 import (
 	"math"
+	"slices"
 
 	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/unit"
@@ -91,9 +92,16 @@ func (p *Prover) Passes(way Way, spread rig.Axes, budget Budget) (passes bool, c
 // Keeps tells how long a motion keeps what the pairs require and extra beside it: the margin that a normal departure needs counts
 // in tracking deadlines.
 func (p *Prover) Keeps(way Way, spread rig.Axes, extra unit.Length, budget Budget) Until {
+	return p.KeepsAfter(way, spread, extra, 0, budget)
+}
+
+// KeepsAfter is Keeps of a motion that was proven to do so until an instant, from seconds after its start: as with a wider spread. Nothing is
+// looked at before that.
+func (p *Prover) KeepsAfter(way Way, spread rig.Axes, extra unit.Length, from float64, budget Budget) Until {
 	s := p.search(way, spread, budget)
 	defer s.release()
 	s.goal(1, float64(extra))
+	s.from = from
 	return s.until()
 }
 
@@ -107,9 +115,18 @@ func (p *Prover) KeepsRoughly(way Way, spread rig.Axes, budget Budget) Until {
 
 // Touches tells how long a motion goes without contact, whatever the pairs require.
 func (p *Prover) Touches(way Way, spread rig.Axes, budget Budget) Until {
+	return p.TouchesAfter(way, spread, 0, budget)
+}
+
+// TouchesAfter is Touches of a motion that was proven to keep what the pairs require until an instant, from seconds after its start. Where that is less
+// than nothing all of it is looked at.
+func (p *Prover) TouchesAfter(way Way, spread rig.Axes, from float64, budget Budget) Until {
 	s := p.search(way, spread, budget)
 	defer s.release()
 	s.goal(0, 0)
+	if slices.Min(p.leastRequired[:]) >= 0 { // of a class without pairs it is 0
+		s.from = from
+	}
 	return s.until()
 }
 

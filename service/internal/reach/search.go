@@ -39,6 +39,7 @@ type search struct {
 	need    []float64 // by pair: the gap below which the spare is negative
 	share   float64   // of what is required, that counts as needed
 	extra   float64   // needed beside it, mm
+	from    float64   // seconds: until then the motion was proven before to keep what it is to keep
 	rough   bool      // an instant is wanted to a two-hundredth of it
 	plain   bool      // nothing known beforehand is looked up
 	towards []point   // by pair: the direction of the gap when it was last seen, or zero
@@ -46,8 +47,9 @@ type search struct {
 	stamp   int64     // numbers the poses looked at
 
 	queue   queue
-	pieces  []cell  // of a way that is cut by what is known beforehand
-	open    []int32 // the unsettled pairs of all cells, one list after the other
+	pieces  []cell    // of a way that is cut by what is known beforehand
+	uncut   []stretch // what is not cut yet, the soonest last
+	open    []int32   // the unsettled pairs of all cells, one list after the other
 	cells   int
 	settled float64 // the least bound by which anything was settled
 	atMost  float64 // of whether: what the pair with the least spare has all over the cell at most
@@ -81,7 +83,7 @@ func (p *Prover) search(way Way, spread rig.Axes, budget Budget) *search {
 	}
 	s.need, s.towards, s.placed = sized(s.need, len(p.pairs)), sized(s.towards, len(p.pairs)), sized(s.placed, len(p.bodies))
 	s.p, s.way, s.spread, s.left, s.why = p, way, spread, budget, p.why
-	s.aim, s.rough, s.plain, s.cells, s.settled = tight, false, false, 0, math.Inf(1)
+	s.aim, s.rough, s.plain, s.cells, s.settled, s.from = tight, false, false, 0, math.Inf(1), 0
 	s.best = seen{spare: math.Inf(1), time: math.Inf(1)}
 	switch {
 	case s.why != "":
@@ -97,7 +99,7 @@ func (p *Prover) search(way Way, spread rig.Axes, budget Budget) *search {
 // release gives the space of a search back for another. The poses looked at go on being numbered, so that nothing placed is taken for new.
 func (s *search) release() {
 	clear(s.towards)
-	s.queue, s.open, s.way = s.queue[:0], s.open[:0], Way{}
+	s.queue, s.uncut, s.open, s.way = s.queue[:0], s.uncut[:0], s.open[:0], Way{}
 	pool := s.p.scratch
 	s.p = nil
 	pool.Put(s)
@@ -184,7 +186,7 @@ func (s *search) begin() {
 		for k := range classes {
 			if len(s.p.of[k]) > 0 {
 				whole := hull(l.from, l.to, s.spread.Add(l.fuzz()))
-				s.offer(cell{box: whole, low: math.Inf(-1), leg: int32(i), class: k}, s.p.of[k])
+				s.offer(cell{box: whole, first: s.after(l, 0), last: l.lastMark(), low: math.Inf(-1), leg: int32(i), class: k}, s.p.of[k])
 			}
 		}
 	}
@@ -196,6 +198,12 @@ func (s *search) offer(c cell, pairs []int32) {
 	box, first, last, ok := l.clip(c.box, s.spread)
 	if !ok {
 		return
+	}
+	if s.aim == soonest && l.kind != rectLeg { // what it comes to sooner or later is another cell's
+		if first, last = max(first, c.first), min(last, c.last); first > last {
+			return
+		}
+		box = box.meet(hull(l.point(first), l.point(last), s.spread.Add(l.fuzz())))
 	}
 	known := c.low
 	c.box, c.first, c.last = box, first, last
@@ -213,9 +221,21 @@ func (s *search) offer(c cell, pairs []int32) {
 // work looks at a cell that was not looked at yet, or splits it; false where it is too small for that.
 func (s *search) work(c *cell) bool {
 	if c.fresh {
+		pairs := s.p.of[c.class]
+		switch {
+		case c.n > 0:
+			pairs = s.open[c.at : c.at+c.n]
+		case s.p.fullest && c.rest >= s.enough(): // the others need no look
+			s.settled = min(s.settled, c.rest)
+			s.open = append(s.open, c.at)
+			pairs = s.open[len(s.open)-1:]
+		}
 		c.fresh = false
-		s.offer(*c, s.p.of[c.class])
+		s.offer(*c, pairs)
 		return true
+	}
+	if s.aim == soonest && s.way.legs[c.leg].kind != rectLeg {
+		return s.narrow(c)
 	}
 	return s.split(c)
 }
@@ -291,7 +311,7 @@ func (s *search) result() Result {
 func (s *search) first() Until {
 	s.aim = soonest
 	s.begin()
-	for len(s.queue) > 0 {
+	for s.more() {
 		c := &s.queue[0]
 		if s.best.found && !(s.best.time-c.key > s.resolution()) {
 			return Until{Clear: min(c.key, s.best.time), Broken: s.best.time, Seen: s.approach(), Decided: true}
@@ -305,7 +325,10 @@ func (s *search) first() Until {
 			return Until{Clear: min(top.key, s.best.time), Broken: s.best.time, Seen: s.approach()}
 		}
 	}
-	return Until{Clear: s.way.end, Whole: true, Broken: math.Inf(1), Decided: true} // a cell in which a break was seen never settles
+	if s.best.found { // all until then is settled
+		return Until{Clear: s.best.time, Broken: s.best.time, Seen: s.approach(), Decided: true}
+	}
+	return Until{Clear: s.way.end, Whole: true, Broken: math.Inf(1), Decided: true}
 }
 
 // resolution is how finely an instant is wanted, s. Choice: what nobody would notice, a hundred-thousandth of the way (0.9 s of a
