@@ -94,7 +94,7 @@ func (m *Model) Learns(mount Mount, pose rig.Axes) bool {
 	return !(v.Scatter[0]+v.Scatter[2] < 2*sq(anchored))
 }
 
-// Little tells whether so few solves were taken in that the false ones among them may be most.
+// Little tells whether fewer solves were taken in than a fit needs to settle: the false ones among them may be most.
 func (m *Model) Little() bool { return m.Count < settling }
 
 // Vouches tells whether the tube was seen to look at a pose, to within an angle, where the settled fit looks, which learns nothing there.

@@ -456,6 +456,15 @@ func TestDoubtfulPoseExcusesLittleOnceSettled(t *testing.T) {
 	assert.Equal(t, v.Axes(narrow), m.Doubt(&v, narrow))
 }
 
+// What fewer solves taught than settle a fit may be mostly false.
+func TestLittle(t *testing.T) {
+	m := New(mounts()[0], rig.Axes{})
+	for _, n := range []int{0, settling - 1, settling} {
+		m.Count = n
+		assert.Equal(t, n < 8, m.Little(), n)
+	}
+}
+
 // A pose that blurs with every motion keeps no model from settling: it never did, and poison was learnt.
 func TestBlurredPoseStillSettles(t *testing.T) {
 	g := rand.New(rand.NewPCG(31, 8))

@@ -101,13 +101,16 @@ func begun(d question.Drift, j question.JudgedSolve) question.Drift {
 	return d
 }
 
-// away tells whether solves drifted and one more does not lie as those of before: that they stay where they went to brings nothing back.
+// away tells whether solves drifted and one more does not lie as those of before: that they stay where they went to brings nothing back. What was learnt
+// meanwhile may be what misled it: two places may differ by no more than those of a mount of which nothing is known either.
 func away(r *rig.Rig, m *pointing.Model, d question.Drift, j question.JudgedSolve) bool {
 	if d.FromMid.IsZero() || pointing.Longest(d.Sums) <= drifting {
 		return false
 	}
-	off, v := shift(r, m, question.JudgedSolve{Pose: d.FromPose, Solved: d.FromSolved, Mid: d.FromMid}, j)
-	return v.Within(cameBack).D2(off) > d2Away
+	from, nothing := question.JudgedSolve{Pose: d.FromPose, Solved: d.FromSolved, Mid: d.FromMid}, pointing.New(pointing.MountOf(r), rig.Axes{})
+	off, v := shift(r, m, from, j)
+	bare, most := shift(r, &nothing, from, j)
+	return v.Within(cameBack).D2(off) > d2Away || most.D2(bare) > d2Away
 }
 
 // stayed are sums that do not fall.
