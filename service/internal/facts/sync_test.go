@@ -223,6 +223,29 @@ func settledFrom(t *testing.T, r *rig.Rig, at rig.Axes) (map[rig.Side]question.O
 	return side, models
 }
 
+// A solve is expected where the pointing knows to minutes where the tube looks, though it has not settled: within 10′ of there.
+func TestExpectedBeforeThePointingSettled(t *testing.T) {
+	r := heron(t)
+	at := rig.DegAxes(-40, 50)
+	expected := func(off float64, learnt bool) bool {
+		in := solved(t, r, at, rig.DegAxes(0, off))
+		all := defaults()
+		all["sync/expected d2"] = 13.8
+		in.Limits = all
+		if learnt {
+			in.Snapshot.Rig.Learnt, in.Snapshot.Rig.Pointing = learntFrom(r, at, rig.Axes{})
+			m := in.Snapshot.Rig.Pointing["main"]
+			require.Nil(t, m.Settled)
+		}
+		f := facts.Compute(in).Facts["solve_expected"]
+		require.NotNil(t, f.Truth)
+		return *f.Truth
+	}
+	assert.True(t, expected(0.05, true))
+	assert.False(t, expected(0.2, true), "12′ off")
+	assert.False(t, expected(0.05, false), "nothing was learnt")
+}
+
 // A pose that is only reckoned excuses no solve once many lay within minutes of what was expected: poisoning of two degrees was let pass by it, and
 // stale pictures a degree off.
 func TestReckonedPoseExcusesLittleOnceMuchWasLearnt(t *testing.T) {

@@ -94,6 +94,18 @@ func (m *Model) Learns(mount Mount, pose rig.Axes) bool {
 	return !(v.Scatter[0]+v.Scatter[2] < 2*sq(anchored))
 }
 
+// Little tells whether fewer solves were taken in than a fit needs to settle: the false ones among them may be most.
+func (m *Model) Little() bool { return m.Count < settling }
+
+// taught is how many solves a model was taught by at the least that knows where the tube looks: a false first and another that happens to lie by it are
+// fewer. Choice.
+const taught = 3
+
+// Knows tells whether the model settled, or some solves made it as sure of a view as it must be to settle.
+func (m *Model) Knows(v *View) bool {
+	return m.Settled != nil || m.Count >= taught && v.Scatter[0]+v.Scatter[2] < 2*sq(surely)
+}
+
 // Vouches tells whether the tube was seen to look at a pose, to within an angle, where the settled fit looks, which learns nothing there.
 func (m *Model) Vouches(mount Mount, pose rig.Axes, seen vec, within unit.Angle) bool {
 	if m.Learns(mount, pose) {

@@ -456,6 +456,33 @@ func TestDoubtfulPoseExcusesLittleOnceSettled(t *testing.T) {
 	assert.Equal(t, v.Axes(narrow), m.Doubt(&v, narrow))
 }
 
+// What fewer solves taught than settle a fit may be mostly false.
+func TestLittle(t *testing.T) {
+	m := New(mounts()[0], rig.Axes{})
+	for _, n := range []int{0, settling - 1, settling} {
+		m.Count = n
+		assert.Equal(t, n < 8, m.Little(), n)
+	}
+}
+
+// A model knows where the tube looks that settled, or that three solves made as sure there as one that settles must be.
+func TestKnows(t *testing.T) {
+	mount, pose := mounts()[0], rig.DegAxes(-40, 50)
+	m := New(mount, rig.Axes{})
+	knows := func(each unit.Angle) bool {
+		v := m.At(mount, pose)
+		v.Scatter = Cov2{sq(each), 0, sq(each)}
+		return m.Knows(&v)
+	}
+	m.Count = 2
+	assert.False(t, knows(0))
+	m.Count = 3
+	assert.True(t, knows(5.99*unit.Arcminute))
+	assert.False(t, knows(6.01*unit.Arcminute))
+	m.Settled = &m.Fit
+	assert.True(t, knows(unit.Degree))
+}
+
 // A pose that blurs with every motion keeps no model from settling: it never did, and poison was learnt.
 func TestBlurredPoseStillSettles(t *testing.T) {
 	g := rand.New(rand.NewPCG(31, 8))

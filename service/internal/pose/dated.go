@@ -233,5 +233,5 @@ func (t *turn) moveHistory(move func(*time.Time)) {
 			move(&all[i].Mid)
 		}
 	}
-	t.redrift(func(d *question.Drift) { d.Mid = time.Time{} }) // where it solved to went by the other clock
+	t.redrift(func(d *question.Drift) { d.Mid, d.FromMid = time.Time{}, time.Time{} }) // where it solved to went by the other clock
 }

@@ -28,6 +28,13 @@ const (
 	wildShift = 3.5
 	// mostDrift is where a sum ends, so that a few pictures that shift as the axes turn end what it holds.
 	mostDrift = 6
+	// drifting is the sum beyond which it ends only where solves lie again as before it began: sync/walk drift_sigma as it is by default.
+	drifting = 4
+	// cameBack is the most, each way, that what the terms leave open between two pictures may excuse of how far the second lies from where the first
+	// has it. Choice: as near as two solves agree; times the root of d2, 37′.
+	cameBack = agreement
+	// d2Away is from which squared distance on one does not lie there: χ² of two degrees of freedom, p .001, as sync/expected by default.
+	d2Away = 13.8
 	// samePlace is within which two pictures show one place: elsewhere what the terms leave out counts too.
 	samePlace = 10 * unit.Arcminute
 	// reckonedStays is how far the tube may turn between two pictures of a rig whose pose is reckoned, for them to say anything: with each slew it loses
@@ -46,30 +53,72 @@ func Drifted(r *rig.Rig, s question.RigState, j question.JudgedSolve) question.D
 	if !j.Agreed {
 		return d
 	}
+	was := d
 	last := question.JudgedSolve{Pose: d.Pose, Solved: d.Solved, Mid: d.Mid}
 	d.Pose, d.Solved, d.Mid = j.Pose, j.Solved, j.Mid
+	if j.Confirmed {
+		d.FromMid = time.Time{}
+	}
 	if !ok || last.Mid.IsZero() || j.Confirmed {
-		return d
+		return begun(d, j)
 	}
-	m, mount := PointingModel(r, s, j.Optics), pointing.MountOf(r)
-	from, to := m.At(mount, last.Pose), m.At(mount, j.Pose)
-	a, b := from.Off(direction(r, last.Solved)), to.Off(direction(r, j.Solved))
+	m := PointingModel(r, s, j.Optics)
+	off, v := shift(r, &m, last, j)
 	between := j.Mid.Sub(last.Mid).Abs()
-	jitter := unit.Angle(hypot(driftJitter, driftHour*unit.Angle(between.Hours())))
-	v := m.Apart(&from, &to).Plus(pointing.Cov2{float64(jitter * jitter), 0, float64(jitter * jitter)})
-	if Deliberate(r, last, j) > samePlace {
-		v = v.Plus(pointing.Misfit()).Plus(pointing.Misfit())
-	}
 	if s.Pose.Source == rig.Reckoned && direction(r, last.Pose).Angle(direction(r, j.Pose)) > reckonedStays {
-		a = b // what they differ by says nothing
+		off = [2]float64{} // what they differ by says nothing
 	}
 	slack := driftSlack * min(1, between.Seconds()/driftPause.Seconds())
-	for i := range a {
-		z := (b[i] - a[i]) / math.Sqrt(v[2*i])
+	for i := range off {
+		z := off[i] / math.Sqrt(v[2*i])
 		d.Sums[2*i] = shifted(d.Sums[2*i], z, slack)
 		d.Sums[2*i+1] = shifted(d.Sums[2*i+1], -z, slack)
 	}
+	if away(r, &m, was, j) {
+		d.Sums = stayed(was.Sums, d.Sums)
+	}
+	return begun(d, j)
+}
+
+// shift is what two solves differ by beyond what the axes turned and the model foretells, across and along, and the covariance of that.
+func shift(r *rig.Rig, m *pointing.Model, last, j question.JudgedSolve) (off [2]float64, v pointing.Cov2) {
+	mount := pointing.MountOf(r)
+	from, to := m.At(mount, last.Pose), m.At(mount, j.Pose)
+	a, b := from.Off(direction(r, last.Solved)), to.Off(direction(r, j.Solved))
+	jitter := unit.Angle(hypot(driftJitter, driftHour*unit.Angle(j.Mid.Sub(last.Mid).Abs().Hours())))
+	v = m.Apart(&from, &to).Plus(pointing.Cov2{float64(jitter * jitter), 0, float64(jitter * jitter)})
+	if Deliberate(r, last, j) > samePlace {
+		v = v.Plus(pointing.Misfit()).Plus(pointing.Misfit())
+	}
+	return [2]float64{b[0] - a[0], b[1] - a[1]}, v
+}
+
+// begun notes an accepted picture at which nothing has come together.
+func begun(d question.Drift, j question.JudgedSolve) question.Drift {
+	if j.Settles() && pointing.Longest(d.Sums) == 0 {
+		d.FromPose, d.FromSolved, d.FromMid = j.Pose, j.Solved, j.Mid
+	}
 	return d
+}
+
+// away tells whether solves drifted and one more does not lie as those of before: that they stay where they went to brings nothing back. What was learnt
+// meanwhile may be what misled it: two places may differ by no more than those of a mount of which nothing is known either.
+func away(r *rig.Rig, m *pointing.Model, d question.Drift, j question.JudgedSolve) bool {
+	if d.FromMid.IsZero() || pointing.Longest(d.Sums) <= drifting {
+		return false
+	}
+	from, nothing := question.JudgedSolve{Pose: d.FromPose, Solved: d.FromSolved, Mid: d.FromMid}, pointing.New(pointing.MountOf(r), rig.Axes{})
+	off, v := shift(r, m, from, j)
+	bare, most := shift(r, &nothing, from, j)
+	return v.Within(cameBack).D2(off) > d2Away || most.D2(bare) > d2Away
+}
+
+// stayed are sums that do not fall.
+func stayed(was, now [4]float32) [4]float32 {
+	for i := range now {
+		now[i] = max(was[i], now[i])
+	}
+	return now
 }
 
 // shifted is a sum with one more shift.
@@ -114,9 +163,11 @@ func (t *turn) rezeroDrifts(h *question.Homing, step rig.Axes, told bool) {
 	case h.SigmaTold, told && step.Abs().Max() > most:
 		t.s.Drifts = nil
 	case told:
-		t.redrift(func(d *question.Drift) { d.Pose = d.Pose.Sub(step) })
-	default:
+		t.redrift(func(d *question.Drift) { d.Pose, d.FromPose = d.Pose.Sub(step), d.FromPose.Sub(step) })
+	case h.Sensed:
 		t.redrift(func(d *question.Drift) { d.Mid = time.Time{} })
+	default:
+		t.redrift(func(d *question.Drift) { d.Mid, d.FromMid = time.Time{}, time.Time{} })
 	}
 }
 

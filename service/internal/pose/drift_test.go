@@ -51,6 +51,14 @@ func (c *camera) film(pose rig.Axes, offs ...float64) float64 {
 	return c.sum(j)
 }
 
+// accepted takes a picture that is accepted.
+func (c *camera) accepted(pose rig.Axes, off float64) question.JudgedSolve {
+	j := c.shot(pose, 1, off)
+	j.Verdict = question.Leaved
+	c.s, _ = Evidence(c.w, c.s, j)
+	return j
+}
+
 func (c *camera) sum(j question.JudgedSolve) float64 {
 	return pointing.Longest(c.s.Drifts[driftOf(j)].Sums)
 }
@@ -71,6 +79,67 @@ func TestDriftOfOneField(t *testing.T) {
 	assert.InDelta(t, 3, filming(t).film(field, 0, 4, 8, 0), 0.1, "one that comes back takes all away, and counts itself")
 	assert.InDelta(t, 2*step-1, filming(t).film(field, 0, 4, 8, 8, 8), 0.1, "those that stay take a half each")
 	assert.InDelta(t, 0, filming(t).film(field, 0, 0.9, 0, 0.9, 1.8, 2.7), 0.01, "what bends")
+}
+
+// Where solves drifted off accepted ones, that they stay where they went to ends nothing: as many as lie again where those did do. On one field the
+// root of 13.8 times 2′ is 7.4′.
+func TestDriftThatStaysIsNotOver(t *testing.T) {
+	stays := func(offs ...float64) float64 {
+		c := filming(t)
+		c.accepted(field, 0)
+		c.film(field, 4, 8, 12)
+		return c.film(field, offs...)
+	}
+	full := stays(16, 20, 24)
+	assert.InDelta(t, mostDrift, full, 0)
+	assert.InDelta(t, full, stays(16, 20, 24, 24, 24, 24, 24, 24, 24, 24, 24, 24), 0)
+	assert.InDelta(t, full, stays(16, 20, 24, -24, -24, -24, -24, -24), 0, "nor does the other side of where they were")
+	assert.Greater(t, stays(16, 12, 8, 7.6, 7.6, 7.6, 7.6, 7.6, 7.6), 5.9, "they come back, but not all the way")
+	assert.Less(t, stays(16, 12, 8, 7.2, 7.2, 7.2, 7.2, 7.2), 4.0)
+	assert.Less(t, stays(0, 0, 0, 0, 0), 4.0)
+
+	few := filming(t)
+	few.accepted(field, 0)
+	two := few.film(field, 4, 9.3)
+	require.Greater(t, two, 3.5)
+	assert.Less(t, few.film(field, 9.3), two, "so little has not drifted yet")
+	assert.InDelta(t, 3, func() float64 { c := filming(t); c.accepted(field, 0); return c.film(field, 4, 8) }(), 0.05)
+
+	far := filming(t) // elsewhere the terms excuse some: 10′ each way, 37′ in all
+	far.accepted(field, 0)
+	require.InDelta(t, mostDrift, far.film(field, 4, 8, 12, 16, 20, 24), 0)
+	there := field.Add(rig.DegAxes(60, 0))
+	near, off := far.s, far.s
+	for range 8 {
+		j := far.shot(there, 1, 36)
+		near, _ = Evidence(far.w, near, j)
+		j.Solved = j.Pose.Add(rig.Axes{A2: unit.Arcmin(39)})
+		off, _ = Evidence(far.w, off, j)
+	}
+	assert.Less(t, pointing.Longest(near.Drifts["east main"].Sums), 4.0)
+	assert.InDelta(t, mostDrift, pointing.Longest(off.Drifts["east main"].Sums), 0)
+}
+
+// What a drift is held against is the last picture that was accepted and found nothing come together.
+func TestWhereADriftBegan(t *testing.T) {
+	from := func(c *camera) question.Drift { return c.s.Drifts["east main"] }
+	c := filming(t)
+	c.film(field, 0)
+	assert.True(t, from(c).FromMid.IsZero(), "held")
+	first := c.accepted(field, 0)
+	assert.Equal(t, []any{first.Mid, first.Pose, first.Solved}, []any{from(c).FromMid, from(c).FromPose, from(c).FromSolved})
+	c.film(field, 4)
+	c.accepted(field, 8)
+	assert.Equal(t, first.Mid, from(c).FromMid, "something had come together")
+	c.film(field, 8, 8, 8, 8, 8, 8, 8)
+	later := c.accepted(field, 8)
+	assert.Equal(t, later.Mid, from(c).FromMid)
+
+	confirmed := c.shot(field, 1, 20)
+	confirmed.Confirmed = true
+	assert.True(t, Drifted(c.w.Rig, c.s, confirmed).FromMid.IsZero(), "two pictures say that the mount moved")
+	confirmed.Verdict = question.Accepted
+	assert.Equal(t, confirmed.Mid, Drifted(c.w.Rig, c.s, confirmed).FromMid, "and it was taken")
 }
 
 // Pictures that follow each other fast, or one told again, take nothing away, nor do small steps hide among them.
@@ -226,6 +295,25 @@ func TestDriftThroughASensedHoming(t *testing.T) {
 		assert.NotEmpty(t, c.s.Drifts, "a state is a value")
 		for key, d := range turn.s.Drifts {
 			assert.InDelta(t, -miss.arcmin, d.Pose.Sub(c.s.Drifts[key].Pose).A1.Arcmin(), 1e-9)
+			assert.InDelta(t, -miss.arcmin, d.FromPose.Sub(c.s.Drifts[key].FromPose).A1.Arcmin(), 1e-9)
 		}
+	}
+}
+
+// Where nothing tells how far the axes had turned, a sensor stops them where it did before, and a person sees them where a person does.
+func TestDriftThroughAHomingOfWhichNothingTells(t *testing.T) {
+	for _, sensed := range []bool{true, false} {
+		c := filming(t)
+		first := c.accepted(field, 0)
+		c.film(field, 4, 8, 12)
+		turn := begin(c.w, c.s)
+		h := *c.s.Homing
+		h.Sensed = sensed
+		turn.s.Homing = &h
+		turn.rezeroDrifts(&h, rig.Axes{}, false)
+		d := turn.s.Drifts["east main"]
+		assert.True(t, d.Mid.IsZero())
+		assert.Equal(t, sensed, d.FromMid.Equal(first.Mid), sensed)
+		assert.Equal(t, !sensed, d.FromMid.IsZero(), sensed)
 	}
 }

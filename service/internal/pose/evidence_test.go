@@ -165,3 +165,20 @@ func axis2Angle(c *rig.Chain, a rig.Axes, sight, pole frame.Vec[frame.Rig]) unit
 	east := pole.Cross(sight)
 	return unit.Angle(math.Atan2(carried.Dot(east), carried.Dot(sight.Cross(east))))
 }
+
+// Two pictures that agree against what was learnt make it forgotten where that was little: a false first may have taught it. So many as settle a fit
+// are not forgotten, though the fit has not settled.
+func TestWhatIsForgotten(t *testing.T) {
+	for count, gone := range map[int]bool{1: true, 7: true, 8: false, 30: false} {
+		n := eyed(t, rig.MotorCount, rig.KeptOnAxes)
+		m := pointing.New(pointing.MountOf(n.w.Rig), rig.Axes{})
+		m.Count = count
+		n.s.Pointing = map[string]pointing.Model{"main": m}
+		n.s.Learnt = nil
+		j := question.JudgedSolve{Optics: "main", Good: true, Pose: field, Solved: field.Add(rig.DegAxes(0, 1))}
+		turn := begin(n.w, n.s)
+		require.Equal(t, gone, turn.forget(j, j), count)
+		_, still := turn.s.Pointing["main"]
+		require.Equal(t, gone, !still, count)
+	}
+}

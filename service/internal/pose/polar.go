@@ -43,7 +43,7 @@ func (t *turn) twoAgainst(a, b question.JudgedSolve) {
 // Where nothing was accepted since homing and both lie as a first solve may, the pose stands.
 func (t *turn) forget(a, b question.JudgedSolve) bool {
 	m, ok := t.s.Pointing[b.Optics]
-	if !ok || m.Trusted() || len(t.s.Learnt) > 0 {
+	if !ok || m.Trusted() || !m.Little() || len(t.s.Learnt) > 0 {
 		return false
 	}
 	for _, j := range []question.JudgedSolve{a, b} {

@@ -120,6 +120,10 @@ type Drift struct {
 	Pose   rig.Axes   `json:"pose"` // of the last picture, as of its solve
 	Solved rig.Axes   `json:"solved"`
 	Mid    time.Time  `json:"mid"`
+	// From is the last accepted picture at which nothing had come together, by its pose, where it was solved and when; no time: there is none.
+	FromPose   rig.Axes  `json:"from_pose,omitzero"`
+	FromSolved rig.Axes  `json:"from_solved,omitzero"`
+	FromMid    time.Time `json:"from_mid,omitzero"`
 }
 
 // SyncDone is one sync that the mount was told, since the last homing.

@@ -46,10 +46,16 @@ type State struct {
 
 // Drift is what solves shifted by to one side, and the last of them.
 type Drift struct {
-	Sums   [4]float64 // across up and down, along up and down; standard deviations
-	Pose   Axes
-	Solved Axes
-	Mid    *float64 // nil: what was last seen is not to be compared
+	Sums       [4]float64 // across up and down, along up and down; standard deviations
+	Comparable bool       // with what was last seen
+	Stood
+	From *Stood // where the last accepted one was seen of before the sums began; nil: nowhere
+}
+
+// Stood is where axes stood and a picture was solved, and when.
+type Stood struct {
+	Pose, Solved Axes
+	Mid          float64
 }
 
 // Sample is the last report of the rig.

@@ -321,9 +321,12 @@ func (a Axes) moved(by Axes, nearer bool) Axes {
 	return a
 }
 
-// expectedThere tells whether a settled model expects the solve where it lies: of such a one few stars are enough.
+// expectedThere tells whether a model that settled, or that three solves or more taught to six minutes of arc where the tube looks, expects the solve where it lies: of such a
+// one few stars are enough.
 func (j *judging) expectedThere(e *evidence, w witnesses) bool {
-	return e.model.Settled != nil && !w.shifted && max(e.before, distance(e.off, e.scatter)) <= j.limit("sync/expected d2") && e.away() <= j.limit("sync/second agree_arcmin")/60*degree
+	s := j.r.sighted(&e.model.Fit, e.pose, e.tube).scatter
+	knows := e.model.Settled != nil || e.model.Count >= 3 && s[0][0]+s[1][1] < 2*math.Pow(6.0/60*degree, 2)
+	return knows && !w.shifted && max(e.before, distance(e.off, e.scatter)) <= j.limit("sync/expected d2") && e.away() <= j.limit("sync/second agree_arcmin")/60*degree
 }
 
 func (j *judging) quality(v *Solve, e *evidence, w witnesses) *Finding {

@@ -348,8 +348,11 @@ func (s *stood) history(q *slow.Question, held *question.RigState) {
 		for i, sum := range d.Sums {
 			was.Sums[i] = float32(sum)
 		}
-		if d.Mid != nil {
-			was.Mid = after(q.At, *d.Mid)
+		if d.Comparable {
+			was.Mid = after(q.At, d.Mid)
+		}
+		if f := d.From; f != nil {
+			was.FromPose, was.FromSolved, was.FromMid = axes(f.Pose), axes(f.Solved), after(q.At, f.Mid)
 		}
 		held.Drifts = map[string]question.Drift{}
 		for _, side := range []rig.Side{rig.East, rig.West, rig.First, rig.Second} {

@@ -292,7 +292,8 @@ func (l *lot) doubt() {
 	}
 }
 
-// drifts adds what earlier solves shifted by to one side, and the last of them: of the same field, a little further off or not, or of another one.
+// drifts adds what earlier solves shifted by to one side, the last of them, of the same field, a little further off or not, or of another one, and where
+// they came from.
 func (l *lot) drifts() {
 	st, v, r := &l.q.State, l.q.Solve, &l.slow
 	if v == nil || v.Start == nil || len(st.Places) == 0 || l.rng.IntN(3) > 0 {
@@ -304,11 +305,17 @@ func (l *lot) drifts() {
 		d.Sums[i] = max(0, pick(l.rng, l.between(-2, 2), l.between(-2, 6)))
 	}
 	st.Drift = d
-	if l.one(5) {
-		return
-	}
-	d.Mid = ptr(*v.Start + v.Exposure/2 - pick(l.rng, 0, l.between(-30, 60), l.between(10, 600), l.between(600, 90000)))
-	d.Pose = plus(now, l.scatter(pick(l.rng, 0.02, 1.0, 20)))
 	at := r.Aim(slow.Sidereal(l.q.At, r.Lon), v.Sky.RA, v.Sky.Dec, now)
-	d.Solved = plus(plus(d.Pose, slow.Axes{at[0] - now[0], at[1] - now[1]}), l.scatter(pick(l.rng, 0.01, 0.05, 0.3)))
+	stood := func(off float64) slow.Stood {
+		s := slow.Stood{Mid: *v.Start + v.Exposure/2 - pick(l.rng, 0, l.between(-30, 60), l.between(10, 600), l.between(600, 90000))}
+		s.Pose = plus(now, l.scatter(pick(l.rng, 0.02, 1.0, 20)))
+		s.Solved = plus(plus(s.Pose, slow.Axes{at[0] - now[0], at[1] - now[1]}), l.scatter(off))
+		return s
+	}
+	if l.one(3) {
+		d.From = ptr(stood(pick(l.rng, 0.05, 0.3, 2)))
+	}
+	if d.Comparable = !l.one(5); d.Comparable {
+		d.Stood = stood(pick(l.rng, 0.01, 0.05, 0.3))
+	}
 }

@@ -4,7 +4,7 @@
 # description: >-
 #   Stars matched, how well they fit, and how high the picture was taken. Near the ground refraction bends every
 #   picture. A picture through thin cloud, with few stars, is good too where it lies just where the pointing model
-#   expects it, once that has settled.
+#   expects it, once that has settled or knows to some minutes of arc where the tube looks.
 # related_resources:
 #   - ref: limits/solve.yaml
 #     description: the limits, and why they stand where they do

@@ -3,7 +3,7 @@
 # title: A sync is no leap
 # description: >-
 #   By how much this one sync would turn what the mount believes, in axis terms: near the pole a small angle on
-#   the sky is a large one on axis 1. Where the settled pointing expects the solve, more is allowed: from field to
+#   the sky is a large one on axis 1. Where the pointing expects the solve, more is allowed: from field to
 #   field what bends the mount turns over.
 # related_resources:
 #   - ref: limits/sync.yaml

@@ -31,7 +31,7 @@
 #       fact: drift_sigma
 #       limit: drift_sigma
 #       sentence: "Picture after picture the solves shift to one side and the axes do not turn so, {value} in all; {limit} is the most."
-#       remedy: "Either something slips slowly or the solver is being misled. Take more pictures, forty seconds apart: four that shift as the axes turn end this. If it comes again, home the rig, see what slips, and look at the pictures."
+#       remedy: "Either something slips slowly or the solver is being misled. Take more pictures, forty seconds apart: four that shift as the axes turn, and lie again as those accepted before, end this. If the tripod or the payload moved, report that; else home the rig, see what slips, and look at the pictures."
 #       need: [second_solve]
 package rules.sync.walk
 
