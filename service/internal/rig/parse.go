@@ -294,6 +294,9 @@ func (r *Rig) assemble(top *reader, e *expansion, written []Part) {
 			top.f.add(top.at.find("parts").items[i], top.item("parts", i), "each name once", quote(p.Name)+" again", "rename one")
 		}
 		if at := slices.IndexFunc(r.Parts, func(o Part) bool { return o.Name == p.Name }); at >= 0 {
+			if r.Parts[at].From == "tape" {
+				tellReplaced(top.f, top.at.find("parts").items[i], &r.Parts[at], &written[i])
+			}
 			r.Parts[at] = p
 			continue
 		}
