@@ -63,8 +63,9 @@ func inspected(ctx context.Context, r *rig.Rig, set limits.Set) []rig.Find {
 		v, _ := set.Value(rule, name)
 		return unit.Length(v)
 	}
+	floor, _ := set.Value("sky/floor", "altitude_deg")
 	asked := inspect.Asked{
-		PartMM: mm("clear/path", "part_mm"), GeneralMM: mm("clear/path", "general_mm"), ResidualMM: mm("rig/proven", "residual_mm"), Budget: inspect.Budget,
+		PartMM: mm("clear/path", "part_mm"), GeneralMM: mm("clear/path", "general_mm"), ResidualMM: mm("rig/proven", "residual_mm"), FloorDeg: floor, Budget: inspect.Budget,
 	}
 	found := inspect.Look(r, asked, func() bool { return ctx.Err() == nil })
 	return rig.Ordered(append(slices.Clone(r.Notices), found...))

@@ -18,11 +18,11 @@ const (
 	OtherUnit                   // a number that looks like another unit
 	TooNear                     // parts nearer where the rig stands than their margins ask
 	WideTravel                  // travel wider than what is clear
+	RestHeld                    // home or a place of rest to which no motion is allowed, by how exactly home is known
 	SmallMargin                 // margins smaller than the rig's own uncertainty
 	Touching                    // a pair that touches, to be listed in always_touch if it always does
 	Unchanging                  // pairs whose gap no motion changes
 	Overruns                    // an approach that runs out of travel
-	RestHeld                    // home or a place of rest to which no motion is allowed, by how exactly home is known
 	Old                         // what was last seen long ago
 	OpenMesh                    // a mesh whose pieces hold nothing
 	Idle                        // a part that nothing comes near at any pose
