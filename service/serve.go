@@ -180,6 +180,9 @@ func servingOf(s streams, o serveOptions) (*service, error) {
 	files, facility, err := rigSource(o)
 	o.files = files
 	members, bad := newMembers(files, facility)
+	if bad == nil {
+		bad = unlivedOf(files, members, s.now())
+	}
 	if err = errors.Join(err, bad); err != nil {
 		return nil, err
 	}
@@ -238,7 +241,7 @@ func assemble(s streams, members []decide.Member, o serveOptions, clock clockRea
 	maps := &survey.Folder{Path: filepath.Join(filepath.Dir(o.record), "maps"), Build: buildDigest(), Fault: func(what error) { log.Warn("maps", "what", what) }}
 	server := rpc.New(rpc.Parts{
 		Decider: d, Record: rec, Checker: checker, Log: log,
-		Rules: describer(members, o.facility), CheckFile: fileChecker(o.facility), WhatIf: changer(o.files, members, o.facility), Maps: maps, Gauges: gauger(members, o.files),
+		Rules: describer(members, o.facility), CheckFile: fileChecker(o.facility, s.now), WhatIf: changer(o.files, members, o.facility), Maps: maps, Gauges: gauger(members, o.files),
 		Heartbeat: heartbeat, After: time.After,
 	})
 	look := func() { clock(now()) }
