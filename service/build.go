@@ -277,10 +277,13 @@ func proveRules(ctx context.Context, members []decide.Member, settle func()) err
 // unjudged are faults of a rig file that declares what no rule of this service judges.
 func unjudged(r *rig.Rig) []rig.Fault {
 	var out []rig.Fault
-	at := r.Find(rig.NotKnown, "has_no", "", "")
+	at, got := r.Find(rig.NotKnown, "has_no", "", ""), fmt.Sprintf("%q", r.Lacks)
+	if at.Line == 0 {
+		got = "no such list"
+	}
 	for _, thing := range rules.Unjudged(policies.Files(), r.Lacks) {
 		out = append(out, rig.Fault{
-			File: at.File, Line: at.Line, Key: "has_no", Wanted: thing + " in the list: no rule of this service judges any", Got: fmt.Sprintf("%q", r.Lacks),
+			File: at.File, Line: at.Line, Key: "has_no", Wanted: thing + " in the list: no rule of this service judges any", Got: got,
 			Remedy: "add " + thing + "; no answer then thinks of any there may be, so keep the rig clear of it by other means",
 		})
 	}
