@@ -46,12 +46,47 @@ func TestRestsThatNoMotionReaches(t *testing.T) {
 	require.Len(t, sensed, 2)
 	assert.Contains(t, sensed[0].Remedy, "an uncertainty of home that is smaller helps, of 0.91° or less; homing once more")
 	far := byEye(t, "[0.2, 3.2]", exact, "[0, 2.9]")
-	require.Len(t, far, 2)
+	require.Len(t, far, 3, "home is too near the end of travel besides")
 	assert.Contains(t, far[0].Remedy, "however exactly home is known, its overrun alone leads there: correct the angles; homing")
-	assert.Contains(t, far[1].Remedy, "--sigma 0.8")
+	assert.Contains(t, far[2].Remedy, "--sigma 0.8")
 
 	low := defaults
 	low.FloorDeg = -4
 	r := read(t, rigs+"bittern.yaml", "  by: sensor\n  axes_move: axis 2 first\n  search_deg: [3, 1]\n  sigma_deg: [0.01, 0.01]\n", person)
 	assert.Empty(t, of(rig.RestHeld, inspect.Look(r, low, stopped)), "of the limit that binds")
+}
+
+// TestRestsAtTheEndsOfTravel: home at the end of an axis's travel, as where a level tube is its lowest, is as little reached.
+func TestRestsAtTheEndsOfTravel(t *testing.T) {
+	t.Parallel()
+	ends := func(low, high, overrun, homing string) []rig.Find {
+		r := read(t, rigs+"bittern.yaml",
+			"  by: sensor\n  axes_move: axis 2 first\n  search_deg: [3, 1]\n  sigma_deg: [0.01, 0.01]\n", homing,
+			"axes_deg: [0, 85]", "axes_deg: [0, 60]", "home_deg: [0, 0]", "home_deg: [0, 30]", "axis2_deg: [-5, 88]", "axis2_deg: ["+low+", "+high+"]", "overrun_deg: [0.5, 0.5]", "overrun_deg: [0, "+overrun+"]")
+		return of(rig.RestHeld, inspect.Look(r, defaults, stopped))
+	}
+	const person = "  by: person\n"
+	all := ends("-1.4", "50", "0.2", person)
+	require.Len(t, all, 1)
+	assert.Equal(t, "home_deg", all[0].Key)
+	assert.Equal(t, "no slew or park to home is allowed: home and axes are known to ±3° and ±3°, so that with the overrun axis 2 could turn to 26.8°, and its travel ends at 28.6°", all[0].Words)
+	assert.Equal(t, "tell home with a smaller uncertainty if it is seen so exactly (tell bittern homed --sigma 0.4), or widen travel_from_home if the axis can turn so far; homing once more does not make it more exact", all[0].Remedy)
+	assert.Empty(t, ends("-1.4", "50", "0.2", person+"  sigma_deg: [1, 0.4]\n"), "as told")
+	assert.Len(t, ends("-1.4", "50", "0.2", person+"  sigma_deg: [1, 0.41]\n"), 1)
+	assert.Empty(t, ends("-3.2", "50", "0.2", person))
+	assert.Len(t, ends("-3.19", "50", "0.2", person), 1)
+	high := ends("-10", "33.1", "0.2", person)
+	require.Len(t, high, 1)
+	assert.Equal(t, "rests.1", high[0].Key)
+	assert.Contains(t, high[0].Words, `to the rest "looking up" is allowed: home and axes are known to ±3° and ±3°, so that with the overrun axis 2 could turn to 63.2°, and its travel ends at 63.1°`)
+	assert.Empty(t, ends("-10", "33.2", "0.2", person))
+	assert.Empty(t, ends("-0.1", "50", "0.2", person), "of the overrun alone the file's own look tells")
+	none := ends("-0.2", "50", "0.2", person)
+	require.Len(t, none, 1)
+	assert.Contains(t, none[0].Remedy, "no home is known so exactly: choose another pose, or widen")
+	aside := read(t, rigs+"bittern.yaml", "  by: sensor\n  axes_move: axis 2 first\n  search_deg: [3, 1]\n  sigma_deg: [0.01, 0.01]\n", person, "home_deg: [0, 0]", "home_deg: [0, 30]", "axis2_deg: [-5, 88]", "axis2_deg: [-5, 60]",
+		"axis1_deg: [-270, 270]", "axis1_deg: [-2, 270]")
+	f := of(rig.RestHeld, inspect.Look(aside, defaults, stopped))
+	require.Len(t, f, 2)
+	assert.Contains(t, f[0].Words, "axis 1 could turn to -3.5°, and its travel ends at -2°")
 }
