@@ -30,7 +30,7 @@ func (l *look) low(key, name string, at rig.Axes, or string) {
 	if low >= l.FloorDeg {
 		return
 	}
-	helps := "however exactly home is known, its overrun alone leads there: correct the angles"
+	helps := "however exactly home is known, that is too low, its overrun counted: correct the angles"
 	if l.lowestDeg(at, rig.Axes{}) >= l.FloorDeg {
 		helps = l.exactly(func(sigma unit.Angle) bool {
 			return l.lowestDeg(at, rig.Axes{A1: sigma, A2: sigma}.Scale(3)) >= l.FloorDeg

@@ -47,12 +47,12 @@ func TestRestsThatNoMotionReaches(t *testing.T) {
 	assert.Contains(t, sensed[0].Remedy, "an uncertainty of home that is smaller helps, of 0.91° or less; homing once more")
 	far := byEye(t, "[0.2, 3.2]", exact, "[0, 2.9]")
 	require.Len(t, far, 3, "home is too near the end of travel besides")
-	assert.Contains(t, far[0].Remedy, "however exactly home is known, its overrun alone leads there: correct the angles; homing")
+	assert.Contains(t, far[0].Remedy, "however exactly home is known, that is too low, its overrun counted: correct the angles; homing")
 	assert.Contains(t, far[2].Remedy, "--sigma 0.8")
 
 	low := defaults
 	low.FloorDeg = -4
-	r := read(t, rigs+"bittern.yaml", "  by: sensor\n  axes_move: axis 2 first\n  search_deg: [3, 1]\n  sigma_deg: [0.01, 0.01]\n", person)
+	r := read(t, rigs+"bittern.yaml", "  by: sensor\n  axes_move: axis 2 first\n  search_deg: [3, 1]\n  sigma_deg: [0.01, 0.01]\n", person, "axes_deg: [0, 85]", "axes_deg: [0, 60]")
 	assert.Empty(t, of(rig.RestHeld, inspect.Look(r, low, stopped)), "of the limit that binds")
 }
 
