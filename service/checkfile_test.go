@@ -111,4 +111,13 @@ func TestTheStartSaysTheWorst(t *testing.T) {
 	require.Len(t, lines, 1)
 	assert.Contains(t, lines[0], "To look at again in the file of heron: 2 (check FILE names all), as\n  ")
 	assert.Contains(t, lines[0], "tape.crossing_north_of_hub_mm: mirrored: ")
+
+	const larger = "parts: [{name: tube, fixed_to: axis 2, shapes: [{cylinder: {from_mm: [205, -400, 0], to_mm: [205, 310, 0], diameter_mm: 122}}]}]\nhas_no:"
+	require.NoError(t, os.WriteFile(path, []byte(strings.Replace(string(content), "has_no:", larger, 1)), 0o600))
+	files, facility, err = readRigs(dir)
+	require.NoError(t, err)
+	members, err = newMembers(files, facility)
+	require.NoError(t, err)
+	require.Len(t, members[0].Rig.Notices, 1)
+	assert.Empty(t, toLookAt(members), "what is only to be known is left to check")
 }

@@ -10,6 +10,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime/debug"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -18,6 +19,7 @@ import (
 	"keepclear.example/keepclear/service/internal/limits"
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/record"
+	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/rpc"
 	"keepclear.example/keepclear/service/internal/state"
 	"keepclear.example/keepclear/service/internal/survey"
@@ -276,7 +278,8 @@ func letFirst(ctx context.Context, answered <-chan struct{}) {
 func toLookAt(members []decide.Member) []string {
 	var out []string
 	for _, m := range members {
-		if n := m.Rig.Notices; len(n) > 0 {
+		n := slices.DeleteFunc(slices.Clone(m.Rig.Notices), func(f rig.Find) bool { return f.Info })
+		if len(n) > 0 {
 			out = append(out, fmt.Sprintf("\nTo look at again in the file of %s: %d (check FILE names all), as\n  %s", m.Rig.ID, len(n), n[0]))
 		}
 	}
