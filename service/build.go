@@ -184,18 +184,19 @@ func readMembers(files []rigFile, defs []limits.Definition, facility *limits.Lay
 // apart takes the facility's own faults out of those that a rig's limits met when merged; they are told once.
 func apart(err, shared error, facility *limits.Layer) (ofRig, ofFacility error) {
 	var all limits.Faults
-	if facility == nil || !errors.As(err, &all) {
+	if !errors.As(err, &all) {
 		return err, shared
 	}
-	of := map[bool]limits.Faults{}
+	var common limits.Faults
 	for _, f := range all {
-		of[f.File == facility.File] = append(of[f.File == facility.File], f)
+		if facility != nil && f.File == facility.File {
+			common = append(common, f)
+			continue
+		}
+		ofRig = errors.Join(ofRig, limitFault(f))
 	}
-	if len(of[false]) > 0 {
-		ofRig = of[false]
-	}
-	if len(of[true]) > 0 {
-		shared = of[true]
+	if len(common) > 0 {
+		shared = common
 	}
 	return ofRig, shared
 }
@@ -231,7 +232,7 @@ func newMember(f rigFile, defs []limits.Definition, facility *limits.Layer) (dec
 	if r == nil {
 		return decide.Member{}, faultsError(bad)
 	}
-	if bad := unjudged(r, f.name); len(bad) > 0 {
+	if bad := unjudged(r); len(bad) > 0 {
 		return decide.Member{}, faultsError(bad)
 	}
 	lim, err := limits.Merge(defs, layers(r, facility, f.name)...)
@@ -274,11 +275,15 @@ func proveRules(ctx context.Context, members []decide.Member, settle func()) err
 }
 
 // unjudged are faults of a rig file that declares what no rule of this service judges.
-func unjudged(r *rig.Rig, file string) []rig.Fault {
+func unjudged(r *rig.Rig) []rig.Fault {
 	var out []rig.Fault
+	at, got := r.Find(rig.NotKnown, "has_no", "", ""), fmt.Sprintf("%q", r.Lacks)
+	if at.Line == 0 {
+		got = "no such list"
+	}
 	for _, thing := range rules.Unjudged(policies.Files(), r.Lacks) {
 		out = append(out, rig.Fault{
-			File: file, Key: "has_no", Wanted: thing + " in the list: no rule of this service judges any", Got: fmt.Sprintf("%q", r.Lacks),
+			File: at.File, Line: at.Line, Key: "has_no", Wanted: thing + " in the list: no rule of this service judges any", Got: got,
 			Remedy: "add " + thing + "; no answer then thinks of any there may be, so keep the rig clear of it by other means",
 		})
 	}

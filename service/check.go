@@ -5,6 +5,8 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
+	"time"
 
 	"keepclear.example/keepclear/policies"
 	"keepclear.example/keepclear/service/internal/inspect"
@@ -29,7 +31,7 @@ func check(ctx context.Context, s streams, args []string) int {
 	}
 	r, faults, found := rig.Examine(file.name, file.content, file.open)
 	if r != nil {
-		faults = append(faults, unjudged(r, args[0])...)
+		faults = slices.Concat(unjudged(r), unlived(r, s.now()))
 	}
 	if len(faults) > 0 {
 		for _, f := range faults {
@@ -43,31 +45,33 @@ func check(ctx context.Context, s streams, args []string) int {
 	}
 	set, err := limitsFit(r, nil, args[0])
 	if err != nil {
-		if faults := (limits.Faults)(nil); errors.As(err, &faults) {
-			err = faults // file and line first
+		said := ofLimits(err, nil)
+		for _, f := range said {
+			fmt.Fprintln(s.out, f)
 		}
-		fmt.Fprintf(s.out, "%v\nThe limits do not fit: the file does not load.\n", err)
+		fmt.Fprintf(s.out, "Faults: %d. The file does not load.\n", len(said))
 		return exitCheck
 	}
 	fmt.Fprint(s.out, rig.Understood(r))
-	if said := rig.SayFinds(inspected(ctx, r, set)); said != "" {
+	if said := rig.SayFinds(inspected(ctx, r, set, s.now())); said != "" {
 		fmt.Fprint(s.out, "\n", said)
 	}
 	fmt.Fprintf(s.out, "\nIt loads. Its digest:\n%x\n", r.Digest)
 	return exitDone
 }
 
-// inspected is all that is found of a rig that loads: in its file, and over all of its axis space.
-func inspected(ctx context.Context, r *rig.Rig, set limits.Set) []rig.Find {
+// inspected is all that is found of a rig that loads: in its file, by today, and over all of its axis space.
+func inspected(ctx context.Context, r *rig.Rig, set limits.Set, now time.Time) []rig.Find {
 	mm := func(rule, name string) unit.Length {
 		v, _ := set.Value(rule, name)
 		return unit.Length(v)
 	}
+	floor, _ := set.Value("sky/floor", "altitude_deg")
 	asked := inspect.Asked{
-		PartMM: mm("clear/path", "part_mm"), GeneralMM: mm("clear/path", "general_mm"), ResidualMM: mm("rig/proven", "residual_mm"), Budget: inspect.Budget,
+		PartMM: mm("clear/path", "part_mm"), GeneralMM: mm("clear/path", "general_mm"), ResidualMM: mm("rig/proven", "residual_mm"), FloorDeg: floor, Budget: inspect.Budget,
 	}
 	found := inspect.Look(r, asked, func() bool { return ctx.Err() == nil })
-	return rig.Ordered(append(slices.Clone(r.Notices), found...))
+	return rig.Ordered(slices.Concat(r.Notices, longAgo(r, now), found))
 }
 
 // limitsFit merges the limits of a rig file with those of the facility, if any, and the defaults.
@@ -77,6 +81,28 @@ func limitsFit(r *rig.Rig, facility *limits.Layer, file string) (limits.Set, err
 		return limits.Set{}, err
 	}
 	return limits.Merge(defs, layers(r, facility, file)...)
+}
+
+// ofLimits are the faults met when limits were merged, each as one of the file in which it stands; those of a facility's own file keep the name that
+// they have there. Of any other error, that one alone.
+func ofLimits(err error, facility *limits.Layer) (out []error) {
+	var all limits.Faults
+	if !errors.As(err, &all) {
+		return []error{err}
+	}
+	for _, f := range all {
+		if facility != nil && f.File == facility.File {
+			out = append(out, limits.Faults{f})
+			continue
+		}
+		out = append(out, limitFault(f))
+	}
+	return out
+}
+
+// limitFault is a fault of a limit as one of a rig file, or of its class file.
+func limitFault(f limits.Fault) rig.Fault {
+	return rig.Fault{File: f.File, Line: f.Line, Key: "limits." + strings.ReplaceAll(f.Key, " ", "."), Wanted: f.Wanted, Got: f.Got, Remedy: f.Remedy}
 }
 
 // blank prints an empty form.

@@ -13,6 +13,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	pb "keepclear.example/keepclear/api/keepclear/v1"
 	"keepclear.example/keepclear/policies"
 	"keepclear.example/keepclear/service/internal/limits"
 	"keepclear.example/keepclear/service/internal/practice"
@@ -124,5 +125,29 @@ func TestLimitsThatDoNotFit(t *testing.T) {
 	code, out, errs := printed(t, "check", file)
 	assert.Equal(t, exitCheck, code)
 	assert.Empty(t, errs)
-	assert.Regexp(t, `^`+regexp.QuoteMeta(file)+`:\d+: clear/path part_mm: wanted at least 0 \(the bound\), got -3; `, out)
+	says := regexp.QuoteMeta(file) + `:\d+: limits\.clear/path\.part_mm: wanted at least 0 \(the bound\), got -3; keep within the bound: no layer may go beyond it\n`
+	assert.Regexp(t, `^`+says+`Faults: 1\. The file does not load\.\n$`, out)
+
+	code, out = ran(t, "serve", "--rigs", filepath.Dir(file), "--record", filepath.Join(t.TempDir(), "r.keepclear"), "--listen", "127.0.0.1:0")
+	assert.Equal(t, exitCheck, code)
+	assert.Regexp(t, says, out)
+	assert.NotContains(t, out, "merging limits")
+
+	content, err = os.ReadFile(file)
+	require.NoError(t, err)
+	of, err := fileChecker(nil, time.Now)(t.Context(), &pb.CheckRigRequest{File: "wren.yaml", Content: content})
+	require.NoError(t, err)
+	require.Len(t, of.GetFaults(), 1)
+	f := of.GetFaults()[0]
+	assert.Equal(t, "limits.clear/path.part_mm", f.GetKey())
+	assert.Equal(t, "at least 0 (the bound)", f.GetWanted())
+	assert.Equal(t, "wren.yaml", f.GetFile())
+	assert.Positive(t, f.GetLine())
+
+	facility, err := limits.ParseLayer("facility", "limits.yaml", []byte("sky/floor:\n  altitude_deg: -40\n...\n"))
+	require.NoError(t, err)
+	of, err = fileChecker(&facility, time.Now)(t.Context(), &pb.CheckRigRequest{File: "heron.yaml", Content: practice.HeronFile()})
+	require.NoError(t, err)
+	require.Len(t, of.GetFaults(), 1)
+	assert.Contains(t, of.GetFaults()[0].GetGot(), "limits.yaml:2: sky/floor altitude_deg: wanted at least -30 (the bound)", "in the facility's own file it is called as there")
 }

@@ -2,9 +2,12 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io/fs"
+	"slices"
 	"strconv"
+	"time"
 
 	pb "keepclear.example/keepclear/api/keepclear/v1"
 	"keepclear.example/keepclear/service/internal/limits"
@@ -13,7 +16,7 @@ import (
 
 // fileChecker is rpc's CheckRig: a file with the files sent beside it, under the facility's limits. One is checked at a time: meshes and
 // maps take room and both processors, which the askers of motions need.
-func fileChecker(facility *limits.Layer) func(context.Context, *pb.CheckRigRequest) (*pb.CheckRigResponse, error) {
+func fileChecker(facility *limits.Layer, now func() time.Time) func(context.Context, *pb.CheckRigRequest) (*pb.CheckRigResponse, error) {
 	turn := make(chan struct{}, 1)
 	return func(ctx context.Context, req *pb.CheckRigRequest) (*pb.CheckRigResponse, error) {
 		select {
@@ -22,11 +25,11 @@ func fileChecker(facility *limits.Layer) func(context.Context, *pb.CheckRigReque
 		case <-ctx.Done():
 			return nil, ctx.Err()
 		}
-		return checkFile(ctx, req, facility), ctx.Err()
+		return checkFile(ctx, req, facility, now()), ctx.Err()
 	}
 }
 
-func checkFile(ctx context.Context, req *pb.CheckRigRequest, facility *limits.Layer) *pb.CheckRigResponse {
+func checkFile(ctx context.Context, req *pb.CheckRigRequest, facility *limits.Layer, now time.Time) *pb.CheckRigResponse {
 	name := req.GetFile()
 	if name == "" {
 		name = "rig file"
@@ -34,11 +37,11 @@ func checkFile(ctx context.Context, req *pb.CheckRigRequest, facility *limits.La
 	beside := newSent(req.GetFiles())
 	r, faults, found := rig.Examine(name, req.GetContent(), beside.open)
 	if r != nil {
-		faults = append(unjudged(r, name), beside.unused()...)
+		faults = slices.Concat(unjudged(r), unlived(r, now), beside.unused())
 	}
 	out := &pb.CheckRigResponse{}
 	for _, f := range append(faults, beside.twice...) {
-		out.Faults = append(out.Faults, &pb.FileFault{File: f.File, Line: uint32(f.Line), Key: f.Key, Wanted: f.Wanted, Got: f.Got, Remedy: f.Remedy})
+		out.Faults = append(out.Faults, faultOut(f))
 	}
 	if len(out.Faults) > 0 {
 		out.Finds = findsOut(found)
@@ -46,12 +49,20 @@ func checkFile(ctx context.Context, req *pb.CheckRigRequest, facility *limits.La
 	}
 	set, err := limitsFit(r, facility, name)
 	if err != nil {
-		out.Faults = append(out.Faults, &pb.FileFault{File: name, Key: "limits", Wanted: "limits that only tighten", Got: err.Error(), Remedy: "take out or tighten the limits named"})
+		for _, one := range ofLimits(err, facility) {
+			f := rig.Fault{File: name, Key: "limits", Wanted: "limits that only tighten", Got: one.Error(), Remedy: "take out or tighten the limits named"}
+			errors.As(one, &f)
+			out.Faults = append(out.Faults, faultOut(f))
+		}
 		return out
 	}
 	out.Loads, out.Understood, out.RigSha256 = true, rig.Understood(r), r.Digest[:]
-	out.Finds = findsOut(inspected(ctx, r, set))
+	out.Finds = findsOut(inspected(ctx, r, set, now))
 	return out
+}
+
+func faultOut(f rig.Fault) *pb.FileFault {
+	return &pb.FileFault{File: f.File, Line: uint32(f.Line), Key: f.Key, Wanted: f.Wanted, Got: f.Got, Remedy: f.Remedy}
 }
 
 func findsOut(found []rig.Find) (out []*pb.FileFind) {
@@ -65,6 +76,7 @@ var findKinds = map[rig.FindKind]pb.FileFindKind{
 	rig.Overlaps: pb.FileFindKind_FILE_FIND_KIND_OVERLAP, rig.Mirrored: pb.FileFindKind_FILE_FIND_KIND_MIRRORED, rig.OtherUnit: pb.FileFindKind_FILE_FIND_KIND_OTHER_UNIT,
 	rig.TooNear: pb.FileFindKind_FILE_FIND_KIND_TOO_NEAR, rig.WideTravel: pb.FileFindKind_FILE_FIND_KIND_WIDE_TRAVEL, rig.SmallMargin: pb.FileFindKind_FILE_FIND_KIND_SMALL_MARGIN,
 	rig.Touching: pb.FileFindKind_FILE_FIND_KIND_TOUCHING, rig.Unchanging: pb.FileFindKind_FILE_FIND_KIND_UNCHANGING, rig.Overruns: pb.FileFindKind_FILE_FIND_KIND_OVERRUN,
+	rig.Replaced: pb.FileFindKind_FILE_FIND_KIND_REPLACED, rig.RestHeld: pb.FileFindKind_FILE_FIND_KIND_REST_HELD, rig.Old: pb.FileFindKind_FILE_FIND_KIND_OLD,
 	rig.OpenMesh: pb.FileFindKind_FILE_FIND_KIND_OPEN_MESH, rig.Idle: pb.FileFindKind_FILE_FIND_KIND_IDLE, rig.NotKnown: pb.FileFindKind_FILE_FIND_KIND_NOT_KNOWN,
 }
 

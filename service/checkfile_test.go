@@ -6,6 +6,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -19,7 +20,7 @@ import (
 func TestEveryFindHasItsWord(t *testing.T) {
 	t.Parallel()
 	seen := map[pb.FileFindKind]bool{}
-	for kind := rig.Overlaps; kind <= rig.NotKnown; kind++ {
+	for kind := rig.Replaced; kind <= rig.NotKnown; kind++ {
 		word := findKinds[kind]
 		assert.NotZero(t, word, "kind %d", kind)
 		assert.False(t, seen[word], word)
@@ -36,7 +37,7 @@ func TestClassFilesAreCheckedOverTheAPI(t *testing.T) {
 		require.NoError(t, err)
 		return content
 	}
-	check := fileChecker(nil)
+	check := fileChecker(nil, time.Now)
 	class := read("heavy-germans.yaml")
 	ask := func() *pb.CheckRigResponse {
 		out, err := check(t.Context(), &pb.CheckRigRequest{File: "curlew.yaml", Content: read("curlew.yaml"), Files: []*pb.NamedFile{{Name: "heavy-germans.yaml", Content: class}}})
@@ -72,7 +73,7 @@ func TestTheCauseIsToldBesideFaults(t *testing.T) {
 	assert.Equal(t, exitCheck, code)
 	assert.Contains(t, said, "Look at again, the worst first:\n  "+path+":16: tape.crossing_north_of_hub_mm\n    Mirrored: at latitude -46.2° axis 1 would stand")
 	assert.Contains(t, said, "The file does not load.")
-	out, err := fileChecker(nil)(t.Context(), &pb.CheckRigRequest{Content: []byte(text)})
+	out, err := fileChecker(nil, time.Now)(t.Context(), &pb.CheckRigRequest{Content: []byte(text)})
 	require.NoError(t, err)
 	assert.NotEmpty(t, out.GetFaults())
 	require.NotEmpty(t, out.GetFinds())
@@ -85,10 +86,10 @@ func TestWhoGoesIsNotCheckedFor(t *testing.T) {
 	t.Parallel()
 	gone, cancel := context.WithCancel(t.Context())
 	cancel()
-	out, err := checkFile(gone, &pb.CheckRigRequest{Content: practice.HeronFile()}, nil), gone.Err()
+	out, err := checkFile(gone, &pb.CheckRigRequest{Content: practice.HeronFile()}, nil, time.Now()), gone.Err()
 	require.ErrorIs(t, err, context.Canceled)
 	assert.Equal(t, pb.FileFindKind_FILE_FIND_KIND_NOT_KNOWN, out.GetFinds()[0].GetKind(), "no map was worked out")
-	_, err = fileChecker(nil)(gone, &pb.CheckRigRequest{Content: practice.HeronFile()})
+	_, err = fileChecker(nil, time.Now)(gone, &pb.CheckRigRequest{Content: practice.HeronFile()})
 	assert.ErrorIs(t, err, context.Canceled)
 }
 
@@ -110,4 +111,13 @@ func TestTheStartSaysTheWorst(t *testing.T) {
 	require.Len(t, lines, 1)
 	assert.Contains(t, lines[0], "To look at again in the file of heron: 2 (check FILE names all), as\n  ")
 	assert.Contains(t, lines[0], "tape.crossing_north_of_hub_mm: mirrored: ")
+
+	const larger = "parts: [{name: tube, fixed_to: axis 2, shapes: [{cylinder: {from_mm: [205, -400, 0], to_mm: [205, 310, 0], diameter_mm: 122}}]}]\nhas_no:"
+	require.NoError(t, os.WriteFile(path, []byte(strings.Replace(string(content), "has_no:", larger, 1)), 0o600))
+	files, facility, err = readRigs(dir)
+	require.NoError(t, err)
+	members, err = newMembers(files, facility)
+	require.NoError(t, err)
+	require.Len(t, members[0].Rig.Notices, 1)
+	assert.Empty(t, toLookAt(members), "what is only to be known is left to check")
 }

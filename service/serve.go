@@ -10,6 +10,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime/debug"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -18,6 +19,7 @@ import (
 	"keepclear.example/keepclear/service/internal/limits"
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/record"
+	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/rpc"
 	"keepclear.example/keepclear/service/internal/state"
 	"keepclear.example/keepclear/service/internal/survey"
@@ -180,6 +182,9 @@ func servingOf(s streams, o serveOptions) (*service, error) {
 	files, facility, err := rigSource(o)
 	o.files = files
 	members, bad := newMembers(files, facility)
+	if bad == nil {
+		bad = unlivedOf(files, members, s.now())
+	}
 	if err = errors.Join(err, bad); err != nil {
 		return nil, err
 	}
@@ -238,7 +243,7 @@ func assemble(s streams, members []decide.Member, o serveOptions, clock clockRea
 	maps := &survey.Folder{Path: filepath.Join(filepath.Dir(o.record), "maps"), Build: buildDigest(), Fault: func(what error) { log.Warn("maps", "what", what) }}
 	server := rpc.New(rpc.Parts{
 		Decider: d, Record: rec, Checker: checker, Log: log,
-		Rules: describer(members, o.facility), CheckFile: fileChecker(o.facility), WhatIf: changer(o.files, members, o.facility), Maps: maps, Gauges: gauger(members, o.files),
+		Rules: describer(members, o.facility), CheckFile: fileChecker(o.facility, s.now), WhatIf: changer(o.files, members, o.facility), Maps: maps, Gauges: gauger(members, o.files),
 		Heartbeat: heartbeat, After: time.After,
 	})
 	look := func() { clock(now()) }
@@ -273,7 +278,8 @@ func letFirst(ctx context.Context, answered <-chan struct{}) {
 func toLookAt(members []decide.Member) []string {
 	var out []string
 	for _, m := range members {
-		if n := m.Rig.Notices; len(n) > 0 {
+		n := slices.DeleteFunc(slices.Clone(m.Rig.Notices), func(f rig.Find) bool { return f.Info })
+		if len(n) > 0 {
 			out = append(out, fmt.Sprintf("\nTo look at again in the file of %s: %d (check FILE names all), as\n  %s", m.Rig.ID, len(n), n[0]))
 		}
 	}

@@ -110,6 +110,12 @@ const (
 	FileFindKind_FILE_FIND_KIND_IDLE FileFindKind = 11
 	// Something was not settled within the work that a check may take.
 	FileFindKind_FILE_FIND_KIND_NOT_KNOWN FileFindKind = 12
+	// A part written out takes the place of one that the form makes.
+	FileFindKind_FILE_FIND_KIND_REPLACED FileFindKind = 13
+	// Home or a place of rest to which no motion is allowed, by how exactly home itself is known.
+	FileFindKind_FILE_FIND_KIND_REST_HELD FileFindKind = 14
+	// What the file states was last seen long ago.
+	FileFindKind_FILE_FIND_KIND_OLD FileFindKind = 15
 )
 
 // Enum value maps for FileFindKind.
@@ -128,6 +134,9 @@ var (
 		10: "FILE_FIND_KIND_OPEN_MESH",
 		11: "FILE_FIND_KIND_IDLE",
 		12: "FILE_FIND_KIND_NOT_KNOWN",
+		13: "FILE_FIND_KIND_REPLACED",
+		14: "FILE_FIND_KIND_REST_HELD",
+		15: "FILE_FIND_KIND_OLD",
 	}
 	FileFindKind_value = map[string]int32{
 		"FILE_FIND_KIND_UNSPECIFIED":  0,
@@ -143,6 +152,9 @@ var (
 		"FILE_FIND_KIND_OPEN_MESH":    10,
 		"FILE_FIND_KIND_IDLE":         11,
 		"FILE_FIND_KIND_NOT_KNOWN":    12,
+		"FILE_FIND_KIND_REPLACED":     13,
+		"FILE_FIND_KIND_REST_HELD":    14,
+		"FILE_FIND_KIND_OLD":          15,
 	}
 )
 
@@ -2474,7 +2486,7 @@ const file_keepclear_v1_rig_service_proto_rawDesc = "" +
 	"\x16POSE_STATE_UNSPECIFIED\x10\x00\x12\x14\n" +
 	"\x10POSE_STATE_KNOWN\x10\x01\x12\x19\n" +
 	"\x15POSE_STATE_CANDIDATES\x10\x02\x12\x16\n" +
-	"\x12POSE_STATE_UNKNOWN\x10\x03*\x91\x03\n" +
+	"\x12POSE_STATE_UNKNOWN\x10\x03*\xe4\x03\n" +
 	"\fFileFindKind\x12\x1e\n" +
 	"\x1aFILE_FIND_KIND_UNSPECIFIED\x10\x00\x12\x1a\n" +
 	"\x16FILE_FIND_KIND_OVERLAP\x10\x01\x12\x1b\n" +
@@ -2489,7 +2501,10 @@ const file_keepclear_v1_rig_service_proto_rawDesc = "" +
 	"\x18FILE_FIND_KIND_OPEN_MESH\x10\n" +
 	"\x12\x17\n" +
 	"\x13FILE_FIND_KIND_IDLE\x10\v\x12\x1c\n" +
-	"\x18FILE_FIND_KIND_NOT_KNOWN\x10\f*W\n" +
+	"\x18FILE_FIND_KIND_NOT_KNOWN\x10\f\x12\x1b\n" +
+	"\x17FILE_FIND_KIND_REPLACED\x10\r\x12\x1c\n" +
+	"\x18FILE_FIND_KIND_REST_HELD\x10\x0e\x12\x16\n" +
+	"\x12FILE_FIND_KIND_OLD\x10\x0f*W\n" +
 	"\vPictureKind\x12\x1c\n" +
 	"\x18PICTURE_KIND_UNSPECIFIED\x10\x00\x12\x14\n" +
 	"\x10PICTURE_KIND_RIG\x10\x01\x12\x14\n" +

@@ -17,6 +17,7 @@ const Budget reach.Budget = 500_000
 type Asked struct {
 	PartMM, GeneralMM unit.Length // limits of clear/path, as they bind the rig
 	ResidualMM        unit.Length // limit of rig/proven
+	FloorDeg          float64     // limit of sky/floor
 	Budget            reach.Budget
 }
 
@@ -33,6 +34,7 @@ func Look(r *rig.Rig, a Asked, going func() bool) []rig.Find {
 	l := &look{Asked: a, r: r, going: going}
 	l.Budget = within(a.Budget, len(r.Scene(nil, 0, 0).Pairs))
 	l.unchanging()
+	l.rests()
 	for _, part := range []func() bool{l.margins, l.travel, l.idle} {
 		if !part() {
 			l.tell(rig.NotKnown, "", "it was stopped before all was looked at", "check the file again, and wait")

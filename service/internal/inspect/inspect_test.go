@@ -50,7 +50,7 @@ func examples(t testing.TB) []*rig.Rig {
 	return out
 }
 
-var defaults = inspect.Asked{PartMM: 10, GeneralMM: 10, ResidualMM: 10, Budget: inspect.Budget}
+var defaults = inspect.Asked{PartMM: 10, GeneralMM: 10, ResidualMM: 10, FloorDeg: -3, Budget: inspect.Budget}
 
 func going() bool { return true }
 

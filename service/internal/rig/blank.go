@@ -10,8 +10,31 @@ func Blank(k Kind) string {
 		mount, drawing = blankBar, drawnGerman+drawnTube+drawnBar
 	}
 	line := "\n" + strings.Repeat(" ", commentAt) + "# "
-	rest := strings.Replace(blankRest, "CHOICES", line+strings.Join(sideChoices(k), ";"+line), 1)
-	return strings.ReplaceAll(blankHead, "KIND", string(k)) + drawing + blankSupport + blankTube + mount + rest
+	own := blankOwn(k)
+	fill := strings.NewReplacer("KIND", string(k), "CHOICES", line+strings.Join(sideChoices(k), ";"+line), "APART", own.apart, "HEAD\n", own.head,
+		"BETWEEN", own.between, "TOUCH", own.touch, "HOME", own.home, "REST\n", own.rest)
+	return fill.Replace(blankHead + drawing + blankSupport + blankTube + mount + blankRest)
+}
+
+// formOwn is what a form says to one kind of mount alone.
+type formOwn struct{ apart, head, between, touch, home, rest string }
+
+func blankOwn(k Kind) formOwn {
+	const parked = "# rests: [{name: parked, axes_deg: [0, 0]}]   # where it may be parked, counted as home is; without one nobody can ask for park\n"
+	own := formOwn{apart: "toward where the tube points at zero", between: "; 0 between fork arms", touch: "left arm, finder", home: "tube at the meridian on the equator", rest: parked}
+	switch k {
+	case German:
+		own = formOwn{
+			apart: "if axis 2 passes on the left of who looks along the tube at home", touch: "mount body, counterweight bar", home: "weights down, tube at the pole", rest: parked,
+			head: "  # head_diameter_mm:               # thickness of the mount's body, if it is to be modelled\n",
+		}
+	case AltAzimuth: // seen by a person home is known to ±3°, and sky/floor is -3°: at [0, 0] the overrun would be too much
+		own.home = "tube north, level"
+		own.rest = "# rests: [{name: parked, axes_deg: [0, 5]}]   # where it may be parked, counted as home is; without one nobody can ask for park.\n" +
+			"                                    # Some degrees up: where a person finds home by eye, no motion to level is allowed\n"
+	case Fork:
+	}
+	return own
 }
 
 // commentAt is the column at which the form's comments begin.
@@ -114,8 +137,8 @@ const blankSupport = `tape:
   floor_to_crossing_mm:             # floor up to where the axes cross, or to axis 1 where axis 2 passes it
   crossing_north_of_hub_mm:         # sideways from the middle of hub or pier; 0: above it; negative: south
   # crossing_east_of_hub_mm: 0      # the same toward east, if it is not 0
-  # axes_apart_mm: 0                # if the axes do not cross: by how much they miss each other. German: positive if axis 2 passes
-                                    # on the left of who looks along the tube at home; others: where the tube points at zero
+  # axes_apart_mm: 0                # if the axes do not cross: by how much they miss each other, positive
+                                    # APART
   tripod:                           # or, for a pier, this block instead: pier: with diameter_mm and height_mm
     hub_diameter_mm:
     hub_bottom_mm:
@@ -125,10 +148,10 @@ const blankSupport = `tape:
     leg_top_height_mm:              # the height of that place
     leg_foot_radius_mm:             # from below the hub to the middle of a foot
     leg_diameter_mm:                # at the thickest place
-  # head_diameter_mm:               # German: thickness of the mount's body, if it is to be modelled
+HEAD
 `
 
-const blankTube = `  crossing_to_tube_mm:              # along axis 2, crossing to the tube's middle line; 0 between fork arms
+const blankTube = `  crossing_to_tube_mm:              # along axis 2, crossing to the tube's middle lineBETWEEN
   tube_diameter_mm:                 # the widest place: rings, rail and finder too
   front_reach_mm:                   # to the very front, shield out
   shield_diameter_mm:               # no shield: take both lines away
@@ -157,11 +180,10 @@ const blankFork = `  fork:
 const blankRest = `  # floor: yes                      # no: nothing stands below, as on a tall pier's top
   # walls: []                       # each: from_mm: [east, north], to_mm: [east, north], height_mm, thickness_mm
 
-# always_touch: [[mount body, counterweight bar]]   # pairs of parts that touch at home with nothing wrong: they are never judged
+# always_touch: [[TOUCH]]   # pairs of parts that touch at home with nothing wrong: they are never judged
 
-home_deg: [0, 0]                    # German: weights down, tube at the pole is [0, 0]; fork: tube at the meridian on the
-                                    # equator; alt-azimuth: tube north, level
-# rests: [{name: parked, axes_deg: [0, 0]}]   # where it may be parked, counted as home is; without one nobody can ask for park
+home_deg: [0, 0]                    # HOME is [0, 0]
+REST
 travel_from_home:
   axis1_deg:                        # lowest and highest, as [-95, 95]
   axis2_deg:

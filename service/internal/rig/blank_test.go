@@ -104,7 +104,9 @@ func TestBlankShowsWhatMayBeAdded(t *testing.T) {
 		in = regexp.MustCompile(`(?ms)^optics:.*?^has_no`).ReplaceAllString(in, "has_no")
 		for _, m := range shown.FindAllStringSubmatch(form, -1) {
 			keys += m[1] + "\n"
-			in = strings.Replace(in, "\nhome_deg:", "\n"+m[1]+"\nhome_deg:", 1)
+			if k == rig.German || !strings.HasPrefix(m[1], "always_touch: ") { // a fork's are parts that heron has none of
+				in = strings.Replace(in, "\nhome_deg:", "\n"+m[1]+"\nhome_deg:", 1)
+			}
 		}
 		for _, key := range []string{"polar_error: {", "always_touch: [[", "rests: [{name: ", "optics: [{name: "} {
 			assert.Contains(t, keys, key, k)
@@ -135,5 +137,27 @@ func TestSideHasToBeChosen(t *testing.T) {
 		_, faults := rig.Parse("form.yaml", []byte(rig.Blank(k)), nil)
 		assert.Contains(t, lines(faults), "mount.side_chosen_by: "+want, k)
 		assert.Contains(t, lines(faults), "both are judged, so that ", k)
+	}
+}
+
+// A form shows what its own kind of mount has and no other, and no place of rest at which no motion could end.
+func TestBlankIsOfItsKind(t *testing.T) {
+	german := []string{"head_diameter_mm", "mount body", "weights down, tube at the pole is [0, 0]", "on the left of who looks"}
+	others := []string{"fork:", "0 between fork arms", "left arm", "where the tube points at zero"}
+	for k, c := range map[rig.Kind]struct{ has, not []string }{
+		rig.German:     {append(german, "parked, axes_deg: [0, 0]"), append(others, "German", "alt-azimuth")},
+		rig.Fork:       {append(others, "parked, axes_deg: [0, 0]", "tube at the meridian on the equator is [0, 0]"), append(german, "German", "alt-azimuth")},
+		rig.AltAzimuth: {append(others, "parked, axes_deg: [0, 5]", "tube north, level is [0, 0]"), append(german, "German", "axes_deg: [0, 0]")},
+	} {
+		form := rig.Blank(k)
+		for _, words := range c.has {
+			assert.Contains(t, form, words, k)
+		}
+		for _, words := range c.not {
+			assert.NotContains(t, form, words, k)
+		}
+		for _, mark := range []string{"KIND", "CHOICES", "APART", "HEAD", "BETWEEN", "TOUCH", "HOME", "REST"} {
+			assert.NotContains(t, form, mark, k)
+		}
 	}
 }

@@ -12,15 +12,18 @@ type FindKind int
 
 // Kinds of finds.
 const (
-	Overlaps    FindKind = iota // parts that overlap where the rig stands, in some of their states
+	Replaced    FindKind = iota // a part written out that takes the place of one that the form makes
+	Overlaps                    // parts that overlap where the rig stands, in some of their states
 	Mirrored                    // a description that looks mirrored, back to front or upside down
 	OtherUnit                   // a number that looks like another unit
 	TooNear                     // parts nearer where the rig stands than their margins ask
 	WideTravel                  // travel wider than what is clear
+	RestHeld                    // home or a place of rest to which no motion is allowed, by how exactly home is known
 	SmallMargin                 // margins smaller than the rig's own uncertainty
 	Touching                    // a pair that touches, to be listed in always_touch if it always does
 	Unchanging                  // pairs whose gap no motion changes
 	Overruns                    // an approach that runs out of travel
+	Old                         // what was last seen long ago
 	OpenMesh                    // a mesh whose pieces hold nothing
 	Idle                        // a part that nothing comes near at any pose
 	NotKnown                    // something that was not settled within the work that a check may take

@@ -204,8 +204,8 @@ func TestFindsAreSaidWorstFirst(t *testing.T) {
 	other.Remedy = "do something else"
 	all := rig.Ordered([]rig.Find{other, at(rig.Unchanging, true, 9), at(rig.Overruns, false, 7), at(rig.Unchanging, true, 3), at(rig.Mirrored, false, 8), at(rig.Mirrored, false, 2)})
 	assert.Equal(t, strings.Join([]string{
-		"Look at again, the worst first:", "  x.yaml:2: tape", "    Found on 2.", "    Do 1.", "  x.yaml:5: tape", "    Found on 5.", "    Do something else.", "  x.yaml:8: tape", "    Found on 8.", "    Do 1.", "  x.yaml:7: tape", "    Found on 7.", "    Do 8.",
-		"To know, nothing is wrong:", "  x.yaml:3: tape", "    Found on 3.", "  x.yaml:9: tape", "    Found on 9.", "    Do 7.", "",
+		"Look at again, the worst first:", "  x.yaml:2: tape", "    Found on 2.", "    Do 2.", "  x.yaml:5: tape", "    Found on 5.", "    Do something else.", "  x.yaml:8: tape", "    Found on 8.", "    Do 2.", "  x.yaml:7: tape", "    Found on 7.", "    Do 10.",
+		"To know, nothing is wrong:", "  x.yaml:3: tape", "    Found on 3.", "  x.yaml:9: tape", "    Found on 9.", "    Do 9.", "",
 	}, "\n"), rig.SayFinds(all))
 	assert.Empty(t, rig.SayFinds(nil))
 }

@@ -42,6 +42,10 @@ func (t tapeReader) lengthOf(n *node, key string, s span) measured {
 			value, errText, stated = strings.TrimSpace(v), strings.TrimSpace(e), true
 		}
 	}
+	if v, e, found := strings.Cut(n.text, "+/-"); found && n.kind == scalar && !n.quoted {
+		t.f.add(n, key, s.String(), n.says(), "write "+strings.TrimSpace(v)+" ± "+strings.TrimSpace(e)+", or +- for ±")
+		return measured{}
+	}
 	if n.kind != scalar || n.quoted || !stated {
 		return measured{t.numberOf(n, key, s), t.err}
 	}

@@ -144,7 +144,9 @@ func readHead(r *Rig, top *reader) {
 		r.Class = n.text
 	}
 	r.Practice = top.yesOr("practice", false)
-	r.Kind = Kind(top.word("kind", string(German), string(Fork), string(AltAzimuth)))
+	if r.Kind = Kind(top.word("kind", string(German), string(Fork), string(AltAzimuth))); r.Kind == "" {
+		r.Kind = meantKind(top)
+	}
 	s := top.needBlock("site", "where the rig stands")
 	r.Site = Site{
 		Lat: unit.Deg(s.number("latitude_deg", aLatitude)), Lon: unit.Deg(s.number("longitude_deg", aLongitude)),
@@ -159,11 +161,32 @@ func readHead(r *Rig, top *reader) {
 	}
 }
 
+// meantKind is the kind that a file means which names none rightly: the only one whose name begins as it does, or else the one whose form it fills in;
+// empty where neither tells. The file does not load, and what else is wrong with it is to be told at once.
+func meantKind(top *reader) Kind {
+	if n := top.at.find("kind"); n != nil && n.text != "" {
+		if word := begun(n.text, []string{string(German), string(Fork), string(AltAzimuth)}); word != "" {
+			return Kind(word)
+		}
+	}
+	form := top.at.find("tape")
+	switch {
+	case form == nil:
+		return ""
+	case form.find("fork") != nil:
+		return AltAzimuth
+	case form.find("bar_diameter_mm") != nil || form.find("weights_radius_mm") != nil:
+		return German
+	}
+	return ""
+}
+
 // readMechanics reads parts, home, rests and travel.
 func readMechanics(r *Rig, top *reader, p *partsReader) {
 	form := top.needBlock("tape", "the lengths of the blank form")
 	if r.Kind == "" {
 		form.at = nil
+		top.known = append(top.known, "parts", "leave_out", "always_touch") // nothing is said of them, for they cannot be read
 	}
 	t := readTape(form, r.Kind)
 	form.close()
@@ -294,6 +317,9 @@ func (r *Rig) assemble(top *reader, e *expansion, written []Part) {
 			top.f.add(top.at.find("parts").items[i], top.item("parts", i), "each name once", quote(p.Name)+" again", "rename one")
 		}
 		if at := slices.IndexFunc(r.Parts, func(o Part) bool { return o.Name == p.Name }); at >= 0 {
+			if r.Parts[at].From == "tape" {
+				tellReplaced(top.f, top.at.find("parts").items[i], &r.Parts[at], &written[i])
+			}
 			r.Parts[at] = p
 			continue
 		}

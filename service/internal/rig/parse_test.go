@@ -42,7 +42,26 @@ func TestFaultsNameLineKeyAndRemedy(t *testing.T) {
 		{"a length without its value", "tube_diameter_mm: 120", "tube_diameter_mm:", "tape.tube_diameter_mm", "wanted a length from 20 to 20000 mm, got nothing; across the widest place of tube, rings and finder rail"},
 		{"a unit behind a number", "front_reach_mm: 520", "front_reach_mm: 52 cm", "tape.front_reach_mm", `wanted a length from 10 to 20000 mm, got "52 cm"; write the number alone, without unit or quotation marks`},
 		{"a number as text", "front_reach_mm: 520", `front_reach_mm: "520"`, "tape.front_reach_mm", `wanted a length from 10 to 20000 mm, got the text "520"; write the number alone, without unit or quotation marks`},
-		{"not a number", "front_reach_mm: 520", "front_reach_mm: .nan", "tape.front_reach_mm", `wanted a length from 10 to 20000 mm, got ".nan"; write`},
+		{"not a number", "front_reach_mm: 520", "front_reach_mm: .nan", "tape.front_reach_mm", `wanted a length from 10 to 20000 mm, got ".nan"; it must be a number: measure it`},
+		{"not a number, in capitals", "front_reach_mm: 520", "front_reach_mm: +NaN", "tape.front_reach_mm", `got "+NaN"; it must be a number: measure it`},
+		{"a comma before the decimals", "latitude_deg: 46.20", "latitude_deg: 46,2", "site.latitude_deg", `got "46,2"; write a point before the decimals: 46.2`},
+		{"a comma in a reading error", "floor_to_crossing_mm: 1300", "floor_to_crossing_mm: 1300 ± 2,5", "tape.floor_to_crossing_mm (after ±)", `got "2,5"; write a point before the decimals: 2.5`},
+		{"two commas", "front_reach_mm: 520", "front_reach_mm: 1,300,000", "tape.front_reach_mm", `got "1,300,000"; write the number alone, without unit or quotation marks`},
+		{"another sign for a reading error", "floor_to_crossing_mm: 1300", "floor_to_crossing_mm: 1300 +/- 4", "tape.floor_to_crossing_mm", `wanted a length from 50 to 20000 mm, got "1300 +/- 4"; write 1300 ± 4, or +- for ±`},
+		{"a reading error of what is no length of the tape", "latitude_deg: 46.20", "latitude_deg: 46.2 ± 0.1", "site.latitude_deg", `got "46.2 ± 0.1"; write the number alone: only lengths of the tape carry a reading error`},
+		{"another sign for it there", "latitude_deg: 46.20", "latitude_deg: 46.2 +/- 0.1", "site.latitude_deg", `write the number alone: only lengths of the tape carry a reading error`},
+		{"a mark without a number", "latitude_deg: 46.20", "latitude_deg: north ± 0.1", "site.latitude_deg", `write the number alone, without unit or quotation marks`},
+		{"a list for a number", "latitude_deg: 46.20", "latitude_deg: [46.2]", "site.latitude_deg", `got a list; write the number alone, without unit`},
+		{"a sign where none counts", "back_reach_mm: 540", "back_reach_mm: -540", "tape.back_reach_mm", "wanted a length from 10 to 20000 mm, got -540; it counts without a sign: write 540, or measure again"},
+		{"a sign and too long", "back_reach_mm: 540", "back_reach_mm: -54000", "tape.back_reach_mm", "got -54000; measure again"},
+		{"a longitude counted all round", "longitude_deg: 11.10", "longitude_deg: 343.7", "site.longitude_deg", "wanted a longitude, east positive, from -180 to 180°, got 343.7; counted all round it is -16.3: write that"},
+		{"the same toward west", "longitude_deg: 11.10", "longitude_deg: -190", "site.longitude_deg", "got -190; counted all round it is 170: write that"},
+		{"a longitude of more than a turn", "longitude_deg: 11.10", "longitude_deg: 541", "site.longitude_deg", "got 541; measure again"},
+		{"a latitude does not count all round", "latitude_deg: 46.20", "latitude_deg: 300", "site.latitude_deg", "got 300; measure again"},
+		{"a kind that is only begun", "kind: german equatorial", "kind: german", "kind", `got "german"; perhaps german equatorial is meant`},
+		{"the end of a word", "by: sensor", "by: sens", "homing.by", `got "sens"; perhaps sensor is meant`},
+		{"too little of a word", "by: sensor", "by: se", "homing.by", `got "se"; known are belief, person, sensor`},
+		{"a word that two begin with", "axes_move: independent\n  rate", "axes_move: axis\n  rate", "motion.axes_move", `got "axis"; known are any order, axis 1 first`},
 		{"infinite", "front_reach_mm: 520", "front_reach_mm: -.inf", "tape.front_reach_mm", `got "-.inf"`},
 		{"beyond float64", "front_reach_mm: 520", "front_reach_mm: 1e999", "tape.front_reach_mm", `got "1e999"`},
 		{"hexadecimal", "front_reach_mm: 520", "front_reach_mm: 0x208", "tape.front_reach_mm", `got "0x208"`},
@@ -291,11 +310,13 @@ func TestDigestFollowsMeaningAlone(t *testing.T) {
 		"comment": {"rig: heron", "# a word\nrig: heron"}, "number": {"height_m: 640", "height_m: 6.4e2"}, "quotes": {"title: Heron, an invented rig for practice", `title: "Heron, an invented rig for practice"`},
 		"order": {"  latitude_deg: 46.20\n  longitude_deg: 11.10\n", "  longitude_deg: 11.1\n  latitude_deg: 46.2\n"},
 	}
+	same["true for yes"], same["false for no"] = [2]string{"counts_syncs: yes", "counts_syncs: true"}, [2]string{"flips_while_tracking: no", "flips_while_tracking: false"}
+	same["a word in quotes"] = [2]string{"counts_syncs: yes", `counts_syncs: "true"`}
 	for name, c := range same {
 		out, _ := changed(t, in, c[0], c[1])
 		assert.Equal(t, base, digest(out), name)
 	}
-	other := map[string][2]string{"value": {"height_m: 640", "height_m: 641"}, "limit": {"part_mm: 10", "part_mm: 11"}, "flag": {"counts_syncs: yes", "counts_syncs: no"}}
+	other := map[string][2]string{"value": {"height_m: 640", "height_m: 641"}, "limit": {"part_mm: 10", "part_mm: 11"}, "flag": {"counts_syncs: yes", "counts_syncs: no"}, "flag as false": {"counts_syncs: yes", "counts_syncs: false"}, "text": {"title: Heron, an invented rig for practice", "title: true"}}
 	for name, c := range other {
 		out, _ := changed(t, in, c[0], c[1])
 		assert.NotEqual(t, base, digest(out), name)
@@ -397,4 +418,35 @@ func faulted(t *testing.T, bad []rig.Fault, key, what string) {
 		}
 	}
 	assert.True(t, found, "%q: no fault of %s among %v", what, key, bad)
+}
+
+// TestAnUnknownKindHidesNothing: what else is wrong is told beside it, by the kind that the file means, and nothing untrue.
+func TestAnUnknownKindHidesNothing(t *testing.T) {
+	for _, c := range []struct{ file, kind, by string }{
+		{"heron.yaml", "german equatorial", "german"}, {"heron.yaml", "german equatorial", "equatorial"}, {"bittern.yaml", "alt-azimuth", "dome"}, {"wren.yaml", "fork equatorial", "fork"},
+		{"heron.yaml", "german equatorial", ""},
+	} {
+		in := heronText(t)
+		if c.file != "heron.yaml" {
+			in = text(t, rigs+c.file)
+		}
+		in, line := changed(t, in, "kind: "+c.kind, "kind: "+c.by)
+		in, _ = changed(t, in, "\nhas_no:", "\nparts: [{name: box, fixed_to: ground, shapes: [{box: {centre_mm: [2000, 0, 50], size_mm: [5, 5, 0]}}]}]\nleave_out: [floor]\nalways_touch: []\nhas_no:")
+		in = strings.Replace(in, "  tube_diameter_mm: ", "  tube_diameter_mm: 99", 1)
+		r, faults := rig.Parse(c.file, []byte(in), beside)
+		require.Nil(t, r)
+		require.Len(t, faults, 3, lines(faults))
+		assert.Equal(t, []string{"kind", "tape.tube_diameter_mm", "parts.1.shapes.1.box.size_mm.3"}, []string{faults[0].Key, faults[1].Key, faults[2].Key})
+		assert.Equal(t, line, faults[0].Line)
+	}
+	in, _ := changed(t, heronText(t), "kind: german equatorial", "kind: dome")
+	for _, key := range []string{"bar_diameter_mm: 20", "weights_radius_mm: 55"} {
+		in, _ = changed(t, in, "  "+key+"\n", "")
+	}
+	in, _ = changed(t, in, "\nhas_no:", "\nparts: []\nleave_out: [floor]\nalways_touch: []\nhas_no:")
+	_, faults := rig.Parse("heron.yaml", []byte(in), nil)
+	require.Len(t, faults, 1, "which kind is meant nobody can tell: %s", lines(faults))
+	in, _ = changed(t, in, "tape:\n", "tapes:\n")
+	_, faults = rig.Parse("heron.yaml", []byte(in), nil)
+	require.Len(t, faults, 3, lines(faults))
 }

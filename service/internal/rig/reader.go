@@ -120,7 +120,7 @@ func (r *reader) close() {
 
 // nearest suggests a key for one that is not known.
 func nearest(key string, known []string) string {
-	best, least := "", 2+len(key)/4 // a slip or two of the finger: short words that differ by half are other words
+	best, least := begun(key, known), 2+len(key)/4 // a slip or two of the finger: short words that differ by half are other words
 	for _, k := range known {
 		if d := edits(key, k); d < least {
 			best, least = k, d
@@ -132,6 +132,23 @@ func nearest(key string, known []string) string {
 	sorted := slices.Clone(known)
 	slices.Sort(sorted)
 	return "known are " + strings.Join(slices.Compact(sorted), ", ")
+}
+
+// shortestBegun bounds what a word is known by that is only begun, letters. Choice: "as" or "no" begin by chance.
+const shortestBegun = 4
+
+// begun is the only one of the known words that begins with a word; empty where there is none, or several.
+func begun(word string, known []string) (whole string) {
+	for _, k := range known {
+		if len(word) < shortestBegun || !strings.HasPrefix(k, word) || k == whole {
+			continue
+		}
+		if whole != "" {
+			return ""
+		}
+		whole = k
+	}
+	return whole
 }
 
 // edits counts the letters to change, add or drop between two words.
@@ -178,7 +195,7 @@ func (r *reader) numberOf(n *node, key string, s span) float64 {
 	v, ok := aNumber(n)
 	switch {
 	case !ok:
-		r.f.add(n, key, s.String(), n.says(), "write the number alone, without unit or quotation marks")
+		r.f.add(n, key, s.String(), n.says(), misread(n))
 	case !s.holds(v):
 		r.f.add(n, key, s.String(), n.text, s.remedy(v))
 	default:
@@ -186,6 +203,22 @@ func (r *reader) numberOf(n *node, key string, s span) float64 {
 		return v
 	}
 	return 0
+}
+
+// misread says what is wrong with what stands where a number should.
+func misread(n *node) string {
+	value, _, stated := strings.Cut(strings.NewReplacer("+/-", "±", "+-", "±").Replace(n.text), "±")
+	point := strings.Replace(n.text, ",", ".", 1)
+	switch word := strings.ToLower(strings.TrimLeft(n.text, "+-.")); {
+	case n.kind != scalar || n.quoted:
+	case point != n.text && isNumber(point):
+		return "write a point before the decimals: " + point
+	case stated && isNumber(strings.TrimSpace(value)):
+		return "write the number alone: only lengths of the tape carry a reading error"
+	case word == "nan" || word == "inf":
+		return "it must be a number: measure it"
+	}
+	return "write the number alone, without unit or quotation marks"
 }
 
 // optional reads a number that may be left out; nil where it is.
@@ -282,12 +315,13 @@ func (r *reader) yes(key string) bool {
 	if n == nil {
 		return false
 	}
-	word := map[string]bool{"yes": true, "true": true, "no": false, "false": false}
-	is, known := word[n.text]
-	if n.kind != scalar || !known {
+	word := map[string]string{"yes": "yes", "true": "yes", "no": "no", "false": "no"}[n.text]
+	if n.kind != scalar || word == "" {
 		r.f.add(n, r.key(key), "yes or no", n.says(), "write one of the two")
+		return false
 	}
-	return is
+	n.text = word // as the digest has it: the same rig however it is written
+	return word == "yes"
 }
 
 // yesOr reads yes or no that may be left out.

@@ -39,7 +39,7 @@ type Rig struct {
 	Solver  SolverFigures
 	Lacks   []string // equipment it declares that it does not have: "drag", "roof", "neighbours"
 	Limits  []Limit  // limits that the files set: those of the class first, then the rig's own
-	Notices []Find   // what the file alone shows that a person should look at again, the worst first
+	Notices []Find   // what the file alone shows that a person should look at again, or, where Info, know, the worst first
 	places  map[string]spot
 	drawn   drawn // what was taken of meshes, for With
 }

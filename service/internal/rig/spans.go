@@ -9,6 +9,7 @@ type span struct {
 	unit      string
 	open      bool   // low itself is out
 	help      string // what to do about a number outside; empty: measure again
+	turn      bool   // it counts all round: a number outside may be a whole turn off
 	size             // of lengths: see usual.go
 }
 
@@ -55,6 +56,12 @@ func (s span) or(help string) span {
 	return s
 }
 
+// allRound is the same range of what counts all round.
+func (s span) allRound() span {
+	s.turn = true
+	return s
+}
+
 // The ranges of what rig files hold. Choice, common practice, no source: wide enough for every amateur and small professional
 // mount, narrow enough to notice metres or inches typed for millimetres and hours typed for degrees.
 var (
@@ -63,7 +70,7 @@ var (
 	aPlace     = from("a place", -20000, 20000, " mm")
 	aMargin    = from("a length", 0, 1000, " mm")
 	aLatitude  = from("a latitude, north positive,", -90, 90, "°")
-	aLongitude = from("a longitude, east positive,", -180, 180, "°")
+	aLongitude = from("a longitude, east positive,", -180, 180, "°").allRound()
 	aHeight    = from("a height", -500, 9000, " m")
 	aPressure  = from("a pressure", 300, 1100, " hPa")
 	aWarmth    = from("a temperature", -60, 50, " °C")

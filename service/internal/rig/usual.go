@@ -117,8 +117,16 @@ func (s span) remedy(v float64) string {
 	if said := s.meant(v, short(v)+" looks like %s: in millimetres it is %s"); said != "" {
 		return said
 	}
-	if s.help != "" {
+	const round = 360
+	switch {
+	case s.help != "":
 		return s.help
+	case s.turn && v > s.high && s.holds(v-round):
+		return fmt.Sprintf("counted all round it is %s: write that", short(v-round))
+	case s.turn && v < s.low && s.holds(v+round):
+		return fmt.Sprintf("counted all round it is %s: write that", short(v+round))
+	case v < 0 && s.low >= 0 && s.holds(-v):
+		return "it counts without a sign: write " + short(-v) + ", or measure again"
 	}
 	return "measure again, and look at the unit that the key names"
 }

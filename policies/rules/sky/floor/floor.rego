@@ -17,7 +17,7 @@
 #       fact: altitude_min_deg
 #       limit: altitude_deg
 #       sentence: "With the uncertainty of the pose counted, the telescope could point down to {value} of altitude; the floor is {limit}."
-#       remedy: "Home the rig: that sharpens both axes."
+#       remedy: "Home the rig: that sharpens both axes. Where a person has seen home already, tell it with a smaller uncertainty (--sigma), or choose a place that lies higher."
 #       remedies:
 #         home: "Jog away from there first, or have a person state where the axes stand."
 #       need: [homing]

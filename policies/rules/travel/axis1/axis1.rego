@@ -19,7 +19,7 @@
 #       fact: axis1_travel_min_deg
 #       limit: low_deg
 #       sentence: "With the uncertainty of the pose counted, axis 1 could turn to {value}; its travel ends at {limit}."
-#       remedy: "Home the rig: that sharpens both axes."
+#       remedy: "Home the rig: that sharpens both axes. Where a person has seen home already, tell it with a smaller uncertainty (--sigma)."
 #       remedies:
 #         home: "Jog away from there first, or have a person state where the axes stand."
 #       need: [homing]
@@ -27,7 +27,7 @@
 #       fact: axis1_travel_max_deg
 #       limit: high_deg
 #       sentence: "With the uncertainty of the pose counted, axis 1 could turn to {value}; its travel ends at {limit}."
-#       remedy: "Home the rig: that sharpens both axes."
+#       remedy: "Home the rig: that sharpens both axes. Where a person has seen home already, tell it with a smaller uncertainty (--sigma)."
 #       remedies:
 #         home: "Jog away from there first, or have a person state where the axes stand."
 #       need: [homing]

@@ -1,0 +1,92 @@
+package inspect_test
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"keepclear.example/keepclear/service/internal/inspect"
+	"keepclear.example/keepclear/service/internal/rig"
+)
+
+// byEye is the bittern homed by eye at level, as the blank form has it; its overrun is that of axis 2.
+func byEye(t *testing.T, overrun, homing, rest string) []rig.Find {
+	t.Helper()
+	r := read(t, rigs+"bittern.yaml",
+		"  by: sensor\n  axes_move: axis 2 first\n  search_deg: [3, 1]\n  sigma_deg: [0.01, 0.01]\n", homing,
+		"axes_deg: [0, 85]", "axes_deg: "+rest, "overrun_deg: [0.5, 0.5]", "overrun_deg: "+overrun)
+	return of(rig.RestHeld, inspect.Look(r, defaults, stopped))
+}
+
+// TestRestsThatNoMotionReaches: home and a level rest of a rig that is homed by eye could lie below the floor by three of its standard deviations and the
+// overrun. What is told to help does.
+func TestRestsThatNoMotionReaches(t *testing.T) {
+	t.Parallel()
+	const person = "  by: person\n"
+	all := byEye(t, "[0.2, 0.2]", person, "[0, 0]")
+	require.Len(t, all, 2)
+	assert.Equal(t, []string{"home_deg", "rests.1"}, []string{all[0].Key, all[1].Key})
+	assert.False(t, all[0].Info)
+	assert.Positive(t, all[0].Line)
+	assert.Regexp(t, `^no slew or park to home is allowed: home and axes are known to ±3° and ±3°, so that with the overrun the tube could point down to -3\.2\d° there, and sky/floor is -3°$`, all[0].Words)
+	assert.Contains(t, all[1].Words, `to the rest "looking up" is allowed`)
+	assert.Equal(t, "tell home with a smaller uncertainty if it is seen so exactly (tell bittern homed --sigma 0.91); homing once more does not make it more exact, and the limit can only be raised", all[0].Remedy)
+	assert.Contains(t, all[1].Remedy, "--sigma 0.91), or choose one where the tube points 0.3° up or more; homing once more")
+
+	const exact = person + "  sigma_deg: [0.91, 0.91]\n"
+	assert.Empty(t, byEye(t, "[0.2, 0.2]", exact, "[0, 0]"), "as told")
+	assert.Len(t, byEye(t, "[0.2, 0.2]", person+"  sigma_deg: [0.94, 0.94]\n", "[0, 0]"), 2)
+	higher := byEye(t, "[0.2, 0.2]", person, "[0, 0.3]")
+	require.Len(t, higher, 1, "as told")
+	assert.Equal(t, "home_deg", higher[0].Key)
+	assert.Len(t, byEye(t, "[0.2, 0.2]", person, "[0, 0.1]"), 2)
+
+	sensed := byEye(t, "[0.2, 0.2]", "  by: sensor\n  sigma_deg: [0.01, 1]\n", "[0, 0]")
+	require.Len(t, sensed, 2)
+	assert.Contains(t, sensed[0].Remedy, "an uncertainty of home that is smaller helps, of 0.91° or less; homing once more")
+	far := byEye(t, "[0.2, 3.2]", exact, "[0, 2.9]")
+	require.Len(t, far, 3, "home is too near the end of travel besides")
+	assert.Contains(t, far[0].Remedy, "however exactly home is known, that is too low, its overrun counted: correct the angles; homing")
+	assert.Contains(t, far[2].Remedy, "--sigma 0.8")
+
+	low := defaults
+	low.FloorDeg = -4
+	r := read(t, rigs+"bittern.yaml", "  by: sensor\n  axes_move: axis 2 first\n  search_deg: [3, 1]\n  sigma_deg: [0.01, 0.01]\n", person, "axes_deg: [0, 85]", "axes_deg: [0, 60]")
+	assert.Empty(t, of(rig.RestHeld, inspect.Look(r, low, stopped)), "of the limit that binds")
+}
+
+// TestRestsAtTheEndsOfTravel: home at the end of an axis's travel, as where a level tube is its lowest, is as little reached.
+func TestRestsAtTheEndsOfTravel(t *testing.T) {
+	t.Parallel()
+	ends := func(low, high, overrun, homing string) []rig.Find {
+		r := read(t, rigs+"bittern.yaml",
+			"  by: sensor\n  axes_move: axis 2 first\n  search_deg: [3, 1]\n  sigma_deg: [0.01, 0.01]\n", homing,
+			"axes_deg: [0, 85]", "axes_deg: [0, 60]", "home_deg: [0, 0]", "home_deg: [0, 30]", "axis2_deg: [-5, 88]", "axis2_deg: ["+low+", "+high+"]", "overrun_deg: [0.5, 0.5]", "overrun_deg: [0, "+overrun+"]")
+		return of(rig.RestHeld, inspect.Look(r, defaults, stopped))
+	}
+	const person = "  by: person\n"
+	all := ends("-1.4", "50", "0.2", person)
+	require.Len(t, all, 1)
+	assert.Equal(t, "home_deg", all[0].Key)
+	assert.Equal(t, "no slew or park to home is allowed: home and axes are known to ±3° and ±3°, so that with the overrun axis 2 could turn to 26.8°, and its travel ends at 28.6°", all[0].Words)
+	assert.Equal(t, "tell home with a smaller uncertainty if it is seen so exactly (tell bittern homed --sigma 0.4), or widen travel_from_home if the axis can turn so far; homing once more does not make it more exact", all[0].Remedy)
+	assert.Empty(t, ends("-1.4", "50", "0.2", person+"  sigma_deg: [1, 0.4]\n"), "as told")
+	assert.Len(t, ends("-1.4", "50", "0.2", person+"  sigma_deg: [1, 0.41]\n"), 1)
+	assert.Empty(t, ends("-3.2", "50", "0.2", person))
+	assert.Len(t, ends("-3.19", "50", "0.2", person), 1)
+	high := ends("-10", "33.1", "0.2", person)
+	require.Len(t, high, 1)
+	assert.Equal(t, "rests.1", high[0].Key)
+	assert.Contains(t, high[0].Words, `to the rest "looking up" is allowed: home and axes are known to ±3° and ±3°, so that with the overrun axis 2 could turn to 63.2°, and its travel ends at 63.1°`)
+	assert.Empty(t, ends("-10", "33.2", "0.2", person))
+	assert.Empty(t, ends("-0.1", "50", "0.2", person), "of the overrun alone the file's own look tells")
+	none := ends("-0.2", "50", "0.2", person)
+	require.Len(t, none, 1)
+	assert.Contains(t, none[0].Remedy, "no home is known so exactly: choose another pose, or widen")
+	aside := read(t, rigs+"bittern.yaml", "  by: sensor\n  axes_move: axis 2 first\n  search_deg: [3, 1]\n  sigma_deg: [0.01, 0.01]\n", person, "home_deg: [0, 0]", "home_deg: [0, 30]", "axis2_deg: [-5, 88]", "axis2_deg: [-5, 60]",
+		"axis1_deg: [-270, 270]", "axis1_deg: [-2, 270]")
+	f := of(rig.RestHeld, inspect.Look(aside, defaults, stopped))
+	require.Len(t, f, 2)
+	assert.Contains(t, f[0].Words, "axis 1 could turn to -3.5°, and its travel ends at -2°")
+}
