@@ -272,7 +272,7 @@ func TestRottenHeads(t *testing.T) {
 	assert.Empty(t, base.holding(), "a whole one locks nothing")
 }
 
-// TestTwoWriters (row 31): somebody removed the lock, and two services write one record. The chain does not fork: the one that comes late to it is
+// TestTwoWriters (row 31): the locks are of no use, and two services write one record. The chain does not fork: the one that comes late to it is
 // refused, says why, and stays down as long as the other holds the record; stopping works there all the same.
 func TestTwoWriters(t *testing.T) {
 	t.Parallel()
@@ -281,6 +281,16 @@ func TestTwoWriters(t *testing.T) {
 	one.must(homedAt(one, 0, 0))
 	one.must(turn(t, one.rig, 5, 5))
 	require.NoError(t, os.Remove(one.path+"-lock"))
+	code, out := ran(t, "serve", "--rigs", one.rigs, "--record", one.path, "--listen", "127.0.0.1:0")
+	assert.Equal(t, exitCheck, code)
+	assert.Contains(t, out, "in use by another service", "with the file beside it gone, the record itself is locked")
+	require.NoError(t, one.cmd.Process.Signal(syscall.SIGUSR1))
+	require.Eventually(t, func() bool {
+		f, err := os.Open(one.path)
+		require.NoError(t, err)
+		defer f.Close()
+		return syscall.Flock(int(f.Fd()), syscall.LOCK_SH|syscall.LOCK_NB) == nil
+	}, recoverTime, time.Millisecond, "it has lost its locks")
 	other := &stand{t: t, rigs: one.rigs, rig: one.rig, path: one.path}
 	other.start() // takes the permit back, on record
 	other.must(turn(t, other.rig, 5, 5))

@@ -3,14 +3,17 @@ package store
 import (
 	"errors"
 	"fmt"
+	"strings"
 
 	"modernc.org/sqlite"
 )
 
 // Classes of failure; FileError carries the place, the cause and the remedy.
 var (
-	ErrOpen     = errors.New("the record file cannot be opened")
-	ErrInUse    = errors.New("the record file is in use by another service")
+	ErrOpen  = errors.New("the record file cannot be opened")
+	ErrInUse = errors.New("the record file is in use by another service")
+	// ErrNames: the lock and the log beside a file go by its name.
+	ErrNames    = errors.New("the record file has more than one name")
 	ErrNewer    = errors.New("the record file is from a newer version")
 	ErrForeign  = errors.New("the file is no record of this service")
 	ErrUnsafe   = errors.New("the record file is not durable as set")
@@ -37,10 +40,13 @@ type FileError struct {
 
 // Error puts class, place, cause and remedy into one line.
 func (e *FileError) Error() string {
-	s := fmt.Sprintf("%s: %s: %v", e.Doing, e.Path, e.Class)
-	if e.Cause != nil {
-		s += fmt.Sprintf(" (%v)", e.Cause)
+	what := e.Class.Error()
+	if e.Cause != nil && strings.Contains(e.Cause.Error(), what) {
+		what = e.Cause.Error() // it says the class where it belongs
+	} else if e.Cause != nil {
+		what += fmt.Sprintf(" (%v)", e.Cause)
 	}
+	s := fmt.Sprintf("%s: %s: %s", e.Doing, e.Path, what)
 	if e.Remedy != "" {
 		s += "; " + e.Remedy
 	}

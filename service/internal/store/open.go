@@ -38,10 +38,12 @@ type Options struct {
 
 // Store is one open record file. Safe for concurrent use; Commit calls take turns.
 type Store struct {
-	path    string
-	version int // of the file
+	given   string // the path that it was opened with
+	path    string // of the file itself: Named
+	version int    // of the file
 	opts    Options
 	lock    *os.File // nil when read-only
+	itself  *os.File // the record file, locked: see lockItself; nil as above
 	watched map[string]os.FileInfo
 	readers *sql.DB
 	writers *sql.DB // nil when read-only
@@ -58,7 +60,11 @@ func Open(path string, opts Options) (*Store, error) {
 	if err := checkPath(path); err != nil {
 		return nil, err
 	}
-	s := &Store{path: path, opts: opts, watched: map[string]os.FileInfo{}}
+	file, err := Named(path)
+	if err != nil {
+		return nil, err
+	}
+	s := &Store{given: path, path: file, opts: opts, watched: map[string]os.FileInfo{}}
 	if err := s.open(); err != nil {
 		_ = s.Close()
 		return nil, err
@@ -80,6 +86,9 @@ func (s *Store) open() error {
 	// fdatasync leaves out the file's time stamps, which no reader needs, and keeps its size and its data (fdatasync(2)). Where the system
 	// has none the driver stays with fsync, which keeps as much and takes longer; that error is no fault.
 	_, _ = sqlite.Fdatasync(true)
+	if err := refuseNames(s.path); err != nil { // before a lock is made beside one of them
+		return err
+	}
 	var err error
 	if s.lock, err = lockFile(s.path); err != nil {
 		return err
@@ -89,6 +98,9 @@ func (s *Store) open() error {
 		return s.openFailure(err)
 	}
 	if err := writable(s.path, before); err != nil {
+		return s.openFailure(err)
+	}
+	if s.itself, err = lockItself(s.path); err != nil {
 		return s.openFailure(err)
 	}
 	if s.writers, err = s.pool(1, false); err != nil {
@@ -141,7 +153,11 @@ func (s *Store) prepare(before os.FileInfo) error {
 		return s.failed(ErrReplaced, "opening the record", err, "see who moves files about in its folder, then start again")
 	}
 	s.watched[s.path] = after
-	return s.watchSides()
+	if err := s.watchSides(); err != nil {
+		return err
+	}
+	s.watched[s.given] = after // a link to it may be led elsewhere
+	return nil
 }
 
 // moveLog moves all of what a crash left in the log, before anything is written behind it.
@@ -212,13 +228,15 @@ func (s *Store) Close() error {
 	if s.writers != nil {
 		errs = append(errs, s.writers.Close())
 	}
-	if s.lock != nil {
-		errs = append(errs, s.lock.Close())
+	for _, f := range []*os.File{s.itself, s.lock} {
+		if f != nil {
+			errs = append(errs, f.Close())
+		}
 	}
 	return errors.Join(errs...)
 }
 
-// Path returns the path that the store was opened with.
+// Path returns the path of the file, without symbolic links.
 func (s *Store) Path() string { return s.path }
 
 func (s *Store) failed(class error, doing string, cause error, remedy string) error {
