@@ -219,6 +219,24 @@ func convicted(t *testing.T, s *stand) {
 	assert.Contains(t, locks[0].GetReason(), "entries of the record are gone")
 	assert.Contains(t, locks[0].GetReason(), "chain heron went as far as entry")
 	assert.Contains(t, s.out.String(), "LOCKED: every rig, since ")
+	verified := func(who string) {
+		code, out := ran(t, "verify", s.path)
+		assert.Equal(t, exitDone, code, out)
+		assert.Contains(t, out, "The record is whole: ")
+		assert.Regexp(t, `A loss is on record in service/\d+, and `+who+`: entries of the record are gone, and what they held \(chain heron went as far as entry \d+ and ends with`, out)
+		stream, err := s.records.VerifyRecord(t.Context(), &pb.VerifyRecordRequest{})
+		require.NoError(t, err)
+		for {
+			step, err := stream.Recv()
+			require.NoError(t, err)
+			if res := step.GetResult(); res != nil {
+				assert.True(t, res.GetWhole(), "what is left of it: %s", res.GetSentence())
+				assert.Regexp(t, `^The record is whole: .*\. A loss is on record in service/\d+, and `+who, res.GetSentence())
+				return
+			}
+		}
+	}
+	verified("nobody has accepted it yet")
 	reply, err := s.call(turn(t, s.rig, 5, 5))
 	require.NoError(t, err)
 	j := reply.(*pb.AskResponse).GetJudgement()
@@ -236,6 +254,7 @@ func convicted(t *testing.T, s *stand) {
 	s.must(homedAt(s, 0, 0))
 	s.must(turn(t, s.rig, 5, 5))
 	assert.Empty(t, s.holding())
+	verified(`it was accepted by R\. Alder in service/\d+`)
 }
 
 // holding are the locks that hold the rig.
