@@ -29,7 +29,8 @@ func verify(ctx context.Context, s streams, args []string) int {
 	}
 	kept, unread := record.KeptHeads(args[0])
 	if unread != nil {
-		fmt.Fprintf(s.err, "whether its end is lost is not looked at: %v\n", unread)
+		fmt.Fprintf(s.err, "whether its end is lost is not looked at: %v%s\n", unread,
+			map[bool]string{true: "; verify it as the user who serves it, or as root"}[errors.Is(unread, fs.ErrPermission)])
 	}
 	var losses decide.Losses
 	res, err := record.VerifyFile(ctx, args[0], record.VerifyOptions{Fold: losses.Fold, Kept: kept}, store.Options{})

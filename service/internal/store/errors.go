@@ -23,6 +23,8 @@ var (
 	// ErrUntidy: all rows that were committed are on disk; what follows behind them could not be done.
 	ErrUntidy  = errors.New("the record file could not be put in order")
 	ErrDamaged = errors.New("the record file is damaged")
+	// ErrChanged: what was read of it may be of two states.
+	ErrChanged = errors.New("the record file was changed while it was read")
 	ErrAbsent  = errors.New("there is no such entry")
 	ErrRead    = errors.New("the record file cannot be read")
 	// ErrUnfinished: what it holds shows only when a writer has put back what was there before.

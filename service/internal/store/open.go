@@ -1,6 +1,7 @@
 package store
 
 import (
+	"cmp"
 	"context"
 	"database/sql"
 	"database/sql/driver"
@@ -45,6 +46,7 @@ type Store struct {
 	lock    *os.File // nil when read-only
 	itself  *os.File // the record file, locked: see lockItself; nil as above
 	watched map[string]os.FileInfo
+	reading reading // how the file is read; of no use where it is written
 	readers *sql.DB
 	writers *sql.DB // nil when read-only
 	writer  *writer // nil when read-only
@@ -191,10 +193,13 @@ func (s *Store) openReadOnly() error {
 		return s.openFailure(err)
 	}
 	s.watched[s.path] = info
-	if s.readers, err = s.pool(readerCount, true); err != nil {
+	if err := s.openReaders(); err != nil {
 		return s.openFailure(err)
 	}
 	if err := s.checkVersion(s.readers, false); err != nil {
+		if changed := s.Still(); changed != nil {
+			return changed
+		}
 		return err
 	}
 	if s.requests, err = s.readers.PrepareContext(context.Background(), s.hasRequest()); err != nil {
@@ -228,6 +233,7 @@ func (s *Store) Close() error {
 	if s.writers != nil {
 		errs = append(errs, s.writers.Close())
 	}
+	errs = append(errs, s.reading.close())
 	for _, f := range []*os.File{s.itself, s.lock} {
 		if f != nil {
 			errs = append(errs, f.Close())
@@ -262,17 +268,18 @@ func (s *Store) openFailure(cause error) error {
 	if code(cause) == notADatabase {
 		return s.failed(ErrForeign, "opening the record", cause, "give the path of a record; if this was one, "+ifDamaged)
 	}
+	if s.opts.ReadOnly {
+		return s.failed(ErrOpen, "opening the record", cause, "see that the folder exists, and that this user may read the file and what lies beside it; if that is "+
+			"forbidden, verify a copy of both the file and its -wal, or ask the service that has it open to verify it (clients/keepclear verify)")
+	}
 	return s.failed(ErrOpen, "opening the record", cause,
 		"see that the folder exists, that the service's user may write to it and to the file, and that the disk has room")
 }
 
 // pool makes a pool whose every connection has its settings made and read back before use.
 func (s *Store) pool(size int, reading bool) (*sql.DB, error) {
-	mode := "rwc"
-	if s.opts.ReadOnly {
-		mode = "ro"
-	}
-	base, err := sqlite.NewConnector((&url.URL{Scheme: "file", Opaque: (&url.URL{Path: s.path}).EscapedPath(), RawQuery: "mode=" + mode}).String())
+	file := cmp.Or(s.reading.file, s.path)
+	base, err := sqlite.NewConnector((&url.URL{Scheme: "file", Opaque: (&url.URL{Path: file}).EscapedPath(), RawQuery: s.reading.query(s.opts.ReadOnly)}).String())
 	if err != nil {
 		return nil, err
 	}
