@@ -95,6 +95,8 @@ func TestRottenEntry(t *testing.T) {
 		require.False(t, s.answers(), "byte %d of the entry: it serves", i)
 		assert.Equal(t, exitCheck, s.cmd.ProcessState.ExitCode())
 		assert.Contains(t, s.out.String(), `entry 3 of chain "heron"`)
+		assert.Contains(t, s.out.String(), "verify "+s.path+" says how far it is whole")
+		assert.Contains(t, s.out.String(), "begin a new record with --record OTHER")
 		code, out := ran(t, "verify", s.path)
 		assert.Equal(t, exitCheck, code)
 		assert.Contains(t, out, `entry 3 of chain "heron"`)

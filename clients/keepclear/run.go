@@ -93,6 +93,7 @@ type call struct {
 	address *string
 	json    *bool
 	conn    *grpc.ClientConn
+	repairs []string // that were printed
 }
 
 // run is the whole program: arguments to exit code.

@@ -70,6 +70,7 @@ const ifDamaged = "restore a copy, or keep this one as it is and begin a new rec
 const (
 	busy         = 5  // another connection holds the lock
 	corrupt      = 11 // the file is malformed
+	full         = 13 // the disk is
 	notADatabase = 26
 )
 

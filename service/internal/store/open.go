@@ -166,7 +166,7 @@ func (s *Store) prepare(before os.FileInfo) error {
 func (s *Store) moveLog() error {
 	if _, err := checkpoint(s.writers, "TRUNCATE"); err != nil {
 		return s.failed(ErrUntidy, "moving the log into the record", err,
-			"close other programs that have the record open, see that the disk has room and is sound")
+			"see that the disk has room and is sound, and close other programs that have the record open")
 	}
 	return nil
 }
@@ -248,6 +248,9 @@ func (s *Store) Path() string { return s.path }
 func (s *Store) failed(class error, doing string, cause error, remedy string) error {
 	if damaged(cause) {
 		remedy = orUnread + "; else " + remedy
+	}
+	if code(cause) == full {
+		remedy = "its disk is full: make room there; nothing is allowed until then"
 	}
 	if s.opts.ReadOnly && wholeCode(cause) == brokenOff {
 		class = ErrUnfinished
