@@ -160,6 +160,10 @@ func (k *call) failed(err error) int {
 		fmt.Fprintf(k.out, "HOLD  Nobody answers at %s (%s).\n      Nothing may move on this. Is the service running? go run ./service serve starts it; --at-address says where it is.\n", *k.address, unreached(s.Message()))
 		return exitHold
 	}
+	if refusedPlainly(k.cmd.name, s.Code()) {
+		fmt.Fprintf(k.out, "NOT DONE  %s.\n", refusal(err))
+		return exitHold
+	}
 	fmt.Fprintf(k.out, "HOLD  %s.\n      Nothing may move on this. Put it right and ask again.\n", refusal(err))
 	return exitHold
 }
