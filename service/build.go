@@ -477,7 +477,19 @@ func openRecord(path string) (*keeping, error) {
 			return nil
 		},
 	})
+	if errors.Is(err, record.ErrWrong) {
+		err = fmt.Errorf("%w\n%s", err, ifWrong(path))
+	}
 	return k, err
+}
+
+// ifWrong says what to do about a record of which an entry is not what was written.
+func ifWrong(path string) string {
+	return fmt.Sprintf(`Nothing is served from it: what it says of rigs and locks may not be so. What to do:
+  verify %[1]s says how far it is whole;
+  keep it with what lies beside it (%[1]s-*) as it is, as evidence: move them to a folder of their own;
+  then put a copy from before it was damaged in its place, or begin a new record with --record OTHER.
+Poses begin unknown in a new one, and locks are not in it: look at every rig, and home it.`, path)
 }
 
 // opening is a record on its way to being open, beside what needs nothing of it.

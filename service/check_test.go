@@ -115,6 +115,30 @@ func TestVerifyOfWhatIsNoRecord(t *testing.T) {
 	}
 }
 
+// A record without heads beside it, or with another name, is verified, and verify says what it cannot see.
+func TestVerifySaysWhatItCannotSee(t *testing.T) {
+	t.Parallel()
+	path := filepath.Join(t.TempDir(), "r.keepclear")
+	conn, stop := served(t, "--rigs", rigFolder(t), "--record", path)
+	home(t, pb.NewMotionServiceClient(conn), heron(t))
+	stop()
+	const noHeads, names = "No heads are kept beside it", "The file has 2 names"
+	code, out := ran(t, "verify", path)
+	assert.Equal(t, exitDone, code)
+	assert.NotContains(t, out, noHeads)
+	assert.NotContains(t, out, names)
+	require.NoError(t, os.Rename(path+"-heads", path+"-kept"))
+	code, out = ran(t, "verify", path)
+	assert.Equal(t, exitDone, code)
+	assert.Contains(t, out, noHeads)
+	require.NoError(t, os.Rename(path+"-kept", path+"-heads"))
+	require.NoError(t, os.Link(path, path+"-other"))
+	code, out = ran(t, "verify", path)
+	assert.Equal(t, exitDone, code)
+	assert.NotContains(t, out, noHeads)
+	assert.Contains(t, out, names)
+}
+
 // TestLimitsThatDoNotFit are told by file and line first, as all faults are.
 func TestLimitsThatDoNotFit(t *testing.T) {
 	t.Parallel()

@@ -62,6 +62,13 @@ func TestDiskFullUnderTheService(t *testing.T) {
 	require.Error(t, down, "the file system is full and answers still leave")
 	assert.Equal(t, codes.Unavailable, status.Code(down), "%v", down)
 	assert.Contains(t, down.Error(), "full", "the cause is named")
+	assert.Contains(t, down.Error(), "its disk is full: make room there", "what to do is said first")
+	stands, err := pb.NewRigServiceClient(conn).GetRig(t.Context(), &pb.GetRigRequest{Rig: "heron"})
+	require.NoError(t, err)
+	need := stands.GetRig().GetNeeds()[0]
+	assert.Equal(t, pb.NeedKind_NEED_KIND_REPAIR, need.GetKind())
+	assert.Contains(t, need.GetSentence(), "the record is down: ")
+	assert.Contains(t, need.GetSentence(), "make room there")
 	for range 5 {
 		q := turn(t, r, 5, 5)
 		q.ReplacesPermitId = allowed.GetPermit().GetPermitId()

@@ -36,7 +36,10 @@ func outages() map[string]outage {
 		"unlinked": {says: "replaced", begin: func(t *testing.T, path string) func() {
 			require.NoError(t, os.Link(path, path+".kept"))
 			require.NoError(t, os.Remove(path))
-			return func() { require.NoError(t, os.Link(path+".kept", path)) }
+			return func() {
+				require.NoError(t, os.Link(path+".kept", path))
+				require.NoError(t, os.Remove(path+".kept")) // by two names it would not be opened
+			}
 		}},
 		"replaced by another": {says: "replaced", begin: func(t *testing.T, path string) func() {
 			require.NoError(t, os.Rename(path, path+".kept"))

@@ -95,6 +95,8 @@ func TestRottenEntry(t *testing.T) {
 		require.False(t, s.answers(), "byte %d of the entry: it serves", i)
 		assert.Equal(t, exitCheck, s.cmd.ProcessState.ExitCode())
 		assert.Contains(t, s.out.String(), `entry 3 of chain "heron"`)
+		assert.Contains(t, s.out.String(), "verify "+s.path+" says how far it is whole")
+		assert.Contains(t, s.out.String(), "begin a new record with --record OTHER")
 		code, out := ran(t, "verify", s.path)
 		assert.Equal(t, exitCheck, code)
 		assert.Contains(t, out, `entry 3 of chain "heron"`)
@@ -219,6 +221,24 @@ func convicted(t *testing.T, s *stand) {
 	assert.Contains(t, locks[0].GetReason(), "entries of the record are gone")
 	assert.Contains(t, locks[0].GetReason(), "chain heron went as far as entry")
 	assert.Contains(t, s.out.String(), "LOCKED: every rig, since ")
+	verified := func(who string) {
+		code, out := ran(t, "verify", s.path)
+		assert.Equal(t, exitDone, code, out)
+		assert.Contains(t, out, "The record is whole: ")
+		assert.Regexp(t, `A loss is on record in service/\d+, and `+who+`: entries of the record are gone, and what they held \(chain heron went as far as entry \d+ and ends with`, out)
+		stream, err := s.records.VerifyRecord(t.Context(), &pb.VerifyRecordRequest{})
+		require.NoError(t, err)
+		for {
+			step, err := stream.Recv()
+			require.NoError(t, err)
+			if res := step.GetResult(); res != nil {
+				assert.True(t, res.GetWhole(), "what is left of it: %s", res.GetSentence())
+				assert.Regexp(t, `^The record is whole: .*\. A loss is on record in service/\d+, and `+who, res.GetSentence())
+				return
+			}
+		}
+	}
+	verified("nobody has accepted it yet")
 	reply, err := s.call(turn(t, s.rig, 5, 5))
 	require.NoError(t, err)
 	j := reply.(*pb.AskResponse).GetJudgement()
@@ -236,6 +256,7 @@ func convicted(t *testing.T, s *stand) {
 	s.must(homedAt(s, 0, 0))
 	s.must(turn(t, s.rig, 5, 5))
 	assert.Empty(t, s.holding())
+	verified(`it was accepted by R\. Alder in service/\d+`)
 }
 
 // holding are the locks that hold the rig.
@@ -272,7 +293,7 @@ func TestRottenHeads(t *testing.T) {
 	assert.Empty(t, base.holding(), "a whole one locks nothing")
 }
 
-// TestTwoWriters (row 31): somebody removed the lock, and two services write one record. The chain does not fork: the one that comes late to it is
+// TestTwoWriters (row 31): the locks are of no use, and two services write one record. The chain does not fork: the one that comes late to it is
 // refused, says why, and stays down as long as the other holds the record; stopping works there all the same.
 func TestTwoWriters(t *testing.T) {
 	t.Parallel()
@@ -281,6 +302,16 @@ func TestTwoWriters(t *testing.T) {
 	one.must(homedAt(one, 0, 0))
 	one.must(turn(t, one.rig, 5, 5))
 	require.NoError(t, os.Remove(one.path+"-lock"))
+	code, out := ran(t, "serve", "--rigs", one.rigs, "--record", one.path, "--listen", "127.0.0.1:0")
+	assert.Equal(t, exitCheck, code)
+	assert.Contains(t, out, "in use by another service", "with the file beside it gone, the record itself is locked")
+	require.NoError(t, one.cmd.Process.Signal(syscall.SIGUSR1))
+	require.Eventually(t, func() bool {
+		f, err := os.Open(one.path)
+		require.NoError(t, err)
+		defer f.Close()
+		return syscall.Flock(int(f.Fd()), syscall.LOCK_SH|syscall.LOCK_NB) == nil
+	}, recoverTime, time.Millisecond, "it has lost its locks")
 	other := &stand{t: t, rigs: one.rigs, rig: one.rig, path: one.path}
 	other.start() // takes the permit back, on record
 	other.must(turn(t, other.rig, 5, 5))

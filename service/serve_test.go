@@ -102,6 +102,33 @@ func TestSecondServiceOnOneRecordIsRefused(t *testing.T) {
 	assert.Contains(t, out, "crush fingers", "the cautions are said at every start")
 }
 
+// Nor do they by two names of it: the second, on a symbolic link or a hard one, is refused and leaves the first be.
+func TestSecondServiceOnALinkIsRefused(t *testing.T) {
+	t.Parallel()
+	rigs, dir := rigFolder(t), t.TempDir()
+	record := filepath.Join(dir, "r.keepclear")
+	conn, stop := served(t, "--rigs", rigs, "--record", record)
+	c, r := pb.NewMotionServiceClient(conn), heron(t)
+	home(t, c, r)
+	for name, link := range map[string]func(old, new string) error{"symbolic": os.Symlink, "hard": os.Link} {
+		by := filepath.Join(dir, name)
+		require.NoError(t, link(record, by))
+		code, out := ran(t, "serve", "--rigs", rigs, "--record", by, "--listen", "127.0.0.1:0")
+		assert.Equal(t, exitCheck, code, name)
+		assert.Contains(t, out, map[string]string{"symbolic": "in use by another service", "hard": "more than one name"}[name])
+		require.NoError(t, os.Remove(by))
+		beside, err := filepath.Glob(by + "*")
+		require.NoError(t, err)
+		assert.Empty(t, beside, name)
+	}
+	out, err := c.Ask(t.Context(), turn(t, r, 5, 5))
+	require.NoError(t, err)
+	assert.Equal(t, pb.Verdict_VERDICT_ALLOW, out.GetJudgement().GetVerdict(), said(out.GetJudgement()))
+	code, said := stop()
+	assert.Equal(t, exitDone, code, said)
+	assert.NotContains(t, said, "the service was restarted")
+}
+
 // Two files that describe one rig: which of them holds?
 func TestTwoFilesOfOneRigAreRefused(t *testing.T) {
 	t.Parallel()

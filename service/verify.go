@@ -8,8 +8,8 @@ import (
 	"io/fs"
 	"os"
 
+	"keepclear.example/keepclear/service/internal/decide"
 	"keepclear.example/keepclear/service/internal/record"
-	"keepclear.example/keepclear/service/internal/state"
 	"keepclear.example/keepclear/service/internal/store"
 )
 
@@ -29,9 +29,11 @@ func verify(ctx context.Context, s streams, args []string) int {
 	}
 	kept, unread := record.KeptHeads(args[0])
 	if unread != nil {
-		fmt.Fprintf(s.err, "whether its end is lost is not looked at: %v\n", unread)
+		fmt.Fprintf(s.err, "whether its end is lost is not looked at: %v%s\n", unread,
+			map[bool]string{true: "; verify it as the user who serves it, or as root"}[errors.Is(unread, fs.ErrPermission)])
 	}
-	res, err := record.VerifyFile(ctx, args[0], record.VerifyOptions{Fold: state.NewFold, Kept: kept}, store.Options{})
+	var losses decide.Losses
+	res, err := record.VerifyFile(ctx, args[0], record.VerifyOptions{Fold: losses.Fold, Kept: kept}, store.Options{})
 	if err != nil {
 		fmt.Fprintf(s.err, "nothing was verified: %v\n", err)
 		return exitCheck
@@ -42,6 +44,15 @@ func verify(ctx context.Context, s streams, args []string) int {
 	}
 	if !res.Whole || unread != nil {
 		return exitCheck
+	}
+	for _, one := range losses.Sentences() {
+		fmt.Fprintln(s.out, one)
+	}
+	if len(kept) == 0 {
+		fmt.Fprintln(s.out, "No heads are kept beside it (in a file of its name and -heads): that an end of it was cut off would not be seen.")
+	}
+	if n := store.Names(args[0]); n > 1 {
+		fmt.Fprintf(s.out, "The file has %d names (hard links): what was written by another of them may lie in a log beside that one, where it is not seen.\n", n)
 	}
 	return exitDone
 }

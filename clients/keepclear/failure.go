@@ -2,6 +2,7 @@ package main
 
 import (
 	"regexp"
+	"slices"
 	"strings"
 
 	"google.golang.org/grpc/codes"
@@ -31,6 +32,16 @@ func refusal(err error) string {
 		return "What listens there does not know this request, as an older service would not: " + s.Message()
 	}
 	return "The service failed: " + s.Message()
+}
+
+// refusedPlainly tells whether a service that works answered that something is not so, to a command that reads or releases: nothing would have moved on
+// its answer, so that there is nothing to warn of.
+func refusedPlainly(command string, c codes.Code) bool {
+	switch c {
+	case codes.InvalidArgument, codes.NotFound, codes.FailedPrecondition, codes.AlreadyExists, codes.OutOfRange:
+		return slices.Contains([]string{"rigs", "room", "view", "release", "entries", "verify", "rules"}, command)
+	}
+	return false
 }
 
 // beyond is a message after a colon; empty where it only says again, in a program's words, that time was up.

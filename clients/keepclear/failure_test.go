@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"net"
 	"strings"
@@ -8,6 +9,7 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
 
@@ -51,6 +53,51 @@ func TestFailuresInPlainWords(t *testing.T) {
 		assert.Equal(t, exitHold, exit, code)
 		assert.True(t, strings.HasPrefix(said(out), want), "%s: %s", code, out)
 		assertPlain(t, out+errs)
+	}
+}
+
+// refusing is a service that answers a release and a drawing so.
+type refusing struct {
+	pb.UnimplementedRigServiceServer
+	pb.UnimplementedLockServiceServer
+	err error
+}
+
+func (r *refusing) Release(context.Context, *pb.ReleaseRequest) (*pb.ReleaseResponse, error) {
+	return nil, r.err
+}
+
+func (r *refusing) Lock(context.Context, *pb.LockRequest) (*pb.LockResponse, error) {
+	return nil, r.err
+}
+
+func (r *refusing) DrawRig(context.Context, *pb.DrawRigRequest) (*pb.DrawRigResponse, error) {
+	return nil, r.err
+}
+
+// What reads or releases warns of no motion where the service answers that something is not so; where it failed, and where something was to be made safe, it does.
+func TestPlainRefusals(t *testing.T) {
+	const release, lock, view = "release x --person A --reason b", "lock heron --person A --reason b", "view heron"
+	for name, c := range map[string]struct {
+		line string
+		err  error
+		says string
+	}{
+		"released already": {release, status.Error(codes.FailedPrecondition, "it was released"), "NOT DONE The service answers: it was released."},
+		"no such lock":     {release, status.Error(codes.NotFound, "there is none"), "NOT DONE The service answers: there is none."},
+		"record down":      {release, status.Error(codes.Internal, "it broke"), "HOLD The service failed: it broke. Nothing may move on this. Put it right and ask again."},
+		"a lock":           {lock, status.Error(codes.NotFound, "no such rig"), "HOLD The service answers: no such rig. Nothing may move on this. Put it right and ask again."},
+		"no pose":          {view, status.Error(codes.InvalidArgument, "axes: name the pose"), "NOT DONE The service does not take this: axes: name the pose (--axis1 DEG --axis2 DEG)."},
+		"a pose":           {view + " --axis1 1 --axis2 2", status.Error(codes.InvalidArgument, "axes: beyond"), "NOT DONE The service does not take this: axes: beyond."},
+		"no part":          {view, status.Error(codes.InvalidArgument, "parts: none"), "NOT DONE The service does not take this: parts: none."},
+	} {
+		address := listening(t, func(g *grpc.Server) {
+			pb.RegisterRigServiceServer(g, &refusing{err: c.err})
+			pb.RegisterLockServiceServer(g, &refusing{err: c.err})
+		})
+		code, out, _ := typed(t, address, c.line)
+		assert.Equal(t, exitHold, code, name)
+		assert.Equal(t, c.says, said(out), name)
 	}
 }
 

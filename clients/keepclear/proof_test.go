@@ -74,7 +74,22 @@ func TestRigsTellsEachNeedOnce(t *testing.T) {
 	assert.NotContains(t, out, "not understood")
 	p.refused = true
 	_, out, _ = typed(t, address, "rigs heron")
-	assert.Contains(t, strings.Join(strings.Fields(out), " "), "a report was not understood: it holds the rig until the same asker's next one is")
+	assert.Contains(t, strings.Join(strings.Fields(out), " "), "a report was not understood, or could not be recorded: it holds the rig until the same asker's next one is taken in")
+}
+
+// What the service itself needs stands before all else, and once.
+func TestRigsTellsFirstThatTheRecordIsDown(t *testing.T) {
+	const down, other = "Nothing is answered but stopping: the record is down: its disk is full.", "A rule is broken."
+	p := &proving{needs: []*pb.Need{
+		{Kind: pb.NeedKind_NEED_KIND_REPAIR, Sentence: down}, {Kind: pb.NeedKind_NEED_KIND_HOMING, Sentence: "Home the rig."},
+		{Kind: pb.NeedKind_NEED_KIND_REPAIR, Sentence: other}, {Kind: pb.NeedKind_NEED_KIND_REPAIR, Sentence: down},
+	}}
+	address := listening(t, func(g *grpc.Server) { pb.RegisterRigServiceServer(g, p) })
+	_, out, _ := typed(t, address, "rigs heron")
+	assert.Regexp(t, "^REPAIR  "+down+"\nREPAIR  "+other+"\nheron ", out)
+	assert.Equal(t, 1, strings.Count(out, down))
+	assert.Equal(t, 1, strings.Count(out, other))
+	assert.Contains(t, out, "      needs homing: Home the rig.\n")
 }
 
 // What a person states may end the leave under which the mount moves, a creep's too: whoever states it is told to stop the mount.

@@ -9,6 +9,9 @@ import (
 	"strconv"
 	"strings"
 
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+
 	pb "keepclear.example/keepclear/api/keepclear/v1"
 )
 
@@ -179,6 +182,9 @@ func view(k *call) (int, error) {
 	ctx, cancel := k.timed()
 	defer cancel()
 	r, err := pb.NewRigServiceClient(conn).DrawRig(ctx, req)
+	if s := status.Convert(err); s.Code() == codes.InvalidArgument && req.GetAxes() == nil && strings.HasPrefix(s.Message(), "axes") {
+		return 0, status.Error(s.Code(), s.Message()+" (--axis1 DEG --axis2 DEG)") // the service knows no flags
+	}
 	if err != nil {
 		return 0, err
 	}

@@ -93,6 +93,7 @@ type call struct {
 	address *string
 	json    *bool
 	conn    *grpc.ClientConn
+	repairs []string // that were printed
 }
 
 // run is the whole program: arguments to exit code.
@@ -157,6 +158,10 @@ func (k *call) failed(err error) int {
 	s := status.Convert(err)
 	if s.Code() == codes.Unavailable && len(s.Details()) == 0 { // of a service that answers, the reason stands in the details
 		fmt.Fprintf(k.out, "HOLD  Nobody answers at %s (%s).\n      Nothing may move on this. Is the service running? go run ./service serve starts it; --at-address says where it is.\n", *k.address, unreached(s.Message()))
+		return exitHold
+	}
+	if refusedPlainly(k.cmd.name, s.Code()) {
+		fmt.Fprintf(k.out, "NOT DONE  %s.\n", refusal(err))
 		return exitHold
 	}
 	fmt.Fprintf(k.out, "HOLD  %s.\n      Nothing may move on this. Put it right and ask again.\n", refusal(err))

@@ -69,6 +69,7 @@ func (k *call) printRig(r *pb.Rig) {
 	if p.GetAxes() == nil {
 		where = "nowhere known"
 	}
+	k.printRepairs(r.GetNeeds())
 	fmt.Fprintf(k.out, "%s  %s\n      pose %s, %s", r.GetRig(), r.GetTitle(), word(p.GetState().String(), "POSE_STATE_"), where)
 	if t := p.GetPoseTime(); t != nil {
 		fmt.Fprintf(k.out, ", seen %s", instant(t.AsTime(), k.now()))
@@ -87,7 +88,7 @@ func (k *call) printRig(r *pb.Rig) {
 		k.printLock(l)
 	}
 	if r.GetReportRefused() {
-		fmt.Fprintln(k.out, "      a report was not understood: it holds the rig until the same asker's next one is")
+		fmt.Fprintln(k.out, "      a report was not understood, or could not be recorded: it holds the rig until the same asker's next one is taken in")
 	}
 	k.printNeeds(r.GetNeeds())
 	if r.GetStopTracking() {
@@ -113,11 +114,24 @@ func (k *call) printPointing(r *pb.Rig) {
 	}
 }
 
+// printRepairs prints what the service itself needs, once for all rigs: nothing else helps before.
+func (k *call) printRepairs(needs []*pb.Need) {
+	for _, n := range needs {
+		if n.GetKind() == pb.NeedKind_NEED_KIND_REPAIR && !slices.Contains(k.repairs, n.GetSentence()) {
+			k.repairs = append(k.repairs, n.GetSentence())
+			fmt.Fprintf(k.out, "REPAIR  %s\n", n.GetSentence())
+		}
+	}
+}
+
 // printNeeds prints each thing that helps in a line, with all the needs that it serves.
 func (k *call) printNeeds(needs []*pb.Need) {
 	var lines []string
 	served := map[string][]string{}
 	for _, n := range needs {
+		if n.GetKind() == pb.NeedKind_NEED_KIND_REPAIR {
+			continue // printRepairs had them
+		}
 		what, help := word(n.GetKind().String(), "NEED_KIND_"), n.GetSentence()
 		if served[help] == nil {
 			lines = append(lines, help)

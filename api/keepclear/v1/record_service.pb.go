@@ -778,7 +778,7 @@ type VerifyResult struct {
 	Heads []*Receipt `protobuf:"bytes,3,rep,name=heads,proto3" json:"heads,omitempty"`
 	// The first wrong entry. Absent: none.
 	FirstWrong *EntryPlace `protobuf:"bytes,4,opt,name=first_wrong,json=firstWrong,proto3" json:"first_wrong,omitempty"`
-	// What is wrong, one sentence.
+	// What was found, in a sentence or more: what is wrong, and losses that are on record.
 	Sentence      string `protobuf:"bytes,5,opt,name=sentence,proto3" json:"sentence,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache

@@ -186,7 +186,7 @@ func (d *Decider) repeated(g *group, r Request) (Answer, record.Written, error) 
 	case err != nil:
 		return Answer{}, record.Written{}, err
 	case w.Entry.Request.Digest != r.Digest:
-		return Answer{}, record.Written{}, fmt.Errorf("%w: %q stands in entry %d of chain %q", record.ErrReused, r.ID, w.Entry.Number, w.Entry.Chain)
+		return Answer{}, record.Written{}, reused(r.ID, w.Entry)
 	}
 	b, err := state.Decode(w.Entry.Body)
 	if err != nil {

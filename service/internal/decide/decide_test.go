@@ -89,6 +89,7 @@ func TestSameRequestSameAnswer(t *testing.T) {
 	assert.Equal(t, question.Begun, again.Permit.State)
 	_, err = b.askAs("question-repeated", "other bytes", action, zero, "")
 	assert.ErrorIs(t, err, record.ErrReused)
+	assert.ErrorContains(t, err, "use a new id for what is new")
 
 	b.restart()
 	later, err := b.askAs("question-repeated", "bytes", action, zero, "")

@@ -160,3 +160,21 @@ func (b *bench) onRecord(kind, permit string) {
 		return e.Kind == kind && body.Event.After.Permit.ID == permit
 	}, 10*time.Second, time.Millisecond)
 }
+
+// A rig as it stands says first that the record is down, and why, and no more once it is up.
+func TestViewSaysThatTheRecordIsDown(t *testing.T) {
+	b := newBench(t)
+	up := b.look().Needs
+	require.NotEmpty(t, up, "it was never homed")
+	b.breaks(false)
+	_, err := b.ask(question.Action{Kind: question.Slew, Axes: &rig.Axes{}}, zero, "")
+	require.Error(t, err)
+	down := b.look().Needs
+	require.Equal(t, up, down[1:], "the rest as before")
+	assert.Equal(t, verdict.NeedRepair, down[0].Kind)
+	assert.Contains(t, down[0].Sentence, "Nothing is answered but stopping: the record is down: ")
+	b.mends()
+	for _, n := range b.look().Needs {
+		assert.NotEqual(t, verdict.NeedRepair, n.Kind)
+	}
+}

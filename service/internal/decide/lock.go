@@ -61,7 +61,7 @@ func (d *Decider) lockedBefore(w record.Written, taken []string, at time.Time, e
 		return question.Lock{}, Receipt{}, nil, err
 	}
 	if len(b.Event.Set) == 0 {
-		return question.Lock{}, Receipt{}, nil, fmt.Errorf("%w: %q stands in entry %d of chain %q, which set no lock", record.ErrReused, w.Entry.Request.ID, w.Entry.Number, w.Entry.Chain)
+		return question.Lock{}, Receipt{}, nil, fmt.Errorf("%w: %q stands in entry %d of chain %q, which set no lock; use a new id for a new lock", record.ErrReused, w.Entry.Request.ID, w.Entry.Number, w.Entry.Chain)
 	}
 	if err := w.Wait(); err != nil {
 		return question.Lock{}, Receipt{}, nil, fmt.Errorf("recording the lock: %w", err)

@@ -2,6 +2,8 @@ package decide
 
 import (
 	"fmt"
+	"slices"
+	"strings"
 
 	"keepclear.example/keepclear/service/internal/pose"
 	"keepclear.example/keepclear/service/internal/record"
@@ -18,9 +20,72 @@ func (d *Decider) TakeLoss(lacks []record.Place, because string) error {
 			}
 		}
 	}
-	reason := fmt.Sprintf("%s: look at every rig, home it, then release this lock to accept the loss", because)
-	_, _, _, err := d.Lock("", Ourselves, reason, d.parts.Now(), Request{})
+	_, _, _, err := d.Lock("", Ourselves, because+toAccept, d.parts.Now(), Request{})
 	return err
+}
+
+// toAccept ends the reason of each lock that TakeLoss sets; by it and by who set it such a lock is known on record.
+const toAccept = ": look at every rig, home it, then release this lock to accept the loss"
+
+// Losses gathers the losses that are on a record while that is verified: what is left of it is whole, and who reads that should know that it is not all. The
+// zero value is ready for one verification.
+type Losses struct{ found []loss }
+
+// loss is one of them.
+type loss struct {
+	lock, because string
+	told          string // where it is on record
+	accepted      string // by whom and where; empty: by nobody yet
+}
+
+// Fold begins the fold of a chain, as state.NewFold does.
+func (l *Losses) Fold(chain string) record.Folder {
+	return &lossFold{Folder: state.NewFold(chain), losses: l}
+}
+
+// Sentences says each loss for a person, the first that was found first.
+func (l *Losses) Sentences() []string {
+	var out []string
+	for _, one := range l.found {
+		who := "nobody has accepted it yet"
+		if one.accepted != "" {
+			who = "it was accepted by " + one.accepted
+		}
+		out = append(out, fmt.Sprintf("A loss is on record in %s, and %s: %s.", one.told, who, one.because))
+	}
+	return out
+}
+
+// lossFold is the fold of a chain that looks for losses.
+type lossFold struct {
+	record.Folder
+	losses *Losses
+}
+
+// Apply takes one entry in.
+func (f *lossFold) Apply(e record.Entry) error {
+	if e.Kind == state.LockKind {
+		b, err := state.Decode(e.Body)
+		if err != nil {
+			return err
+		}
+		f.losses.take(b.Event, e)
+	}
+	return f.Folder.Apply(e)
+}
+
+func (l *Losses) take(event state.Event, e record.Entry) {
+	at := fmt.Sprintf("%s/%d", e.Chain, e.Number)
+	for _, lock := range event.Set {
+		if because, is := strings.CutSuffix(lock.Reason, toAccept); is && lock.SetBy == Ourselves {
+			l.found = append(l.found, loss{lock: lock.ID, because: because, told: at})
+		}
+	}
+	for i := range l.found {
+		if slices.Contains(event.Released, l.found[i].lock) {
+			l.found[i].accepted = fmt.Sprintf("%s in %s", e.Asker, at)
+		}
+	}
 }
 
 // unrecorded puts on a rig's chain that nothing is known of it.

@@ -239,9 +239,14 @@ func (d *Decider) reportedBefore(req Request) (record.Written, bool, error) {
 		return record.Written{}, false, absentIsNil(err)
 	}
 	if w.Entry.Request.Digest != req.Digest {
-		return record.Written{}, false, fmt.Errorf("%w: %q stands in entry %d of chain %q", record.ErrReused, req.ID, w.Entry.Number, w.Entry.Chain)
+		return record.Written{}, false, reused(req.ID, w.Entry)
 	}
 	return w, true, nil
+}
+
+// reused refuses a request id that stands for something else.
+func reused(id string, e record.Entry) error {
+	return fmt.Errorf("%w: %q stands in entry %d of chain %q; use a new id for what is new", record.ErrReused, id, e.Number, e.Chain)
 }
 
 // notable tells whether what changed between two states must survive a restart: everything but the running sample.

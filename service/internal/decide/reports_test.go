@@ -44,6 +44,7 @@ func TestReportRepeatedShowsThePermitOfNow(t *testing.T) {
 	assert.Nil(t, again.Permit)
 	_, err = b.reportAs("report-homed", "other bytes", homed)
 	require.ErrorIs(t, err, record.ErrReused)
+	assert.ErrorContains(t, err, "use a new id for what is new")
 
 	permit := b.allowed(there, "")
 	again, err = b.reportAs("report-homed", "bytes", homed)

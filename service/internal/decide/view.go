@@ -2,6 +2,7 @@ package decide
 
 import (
 	"context"
+	"slices"
 	"time"
 
 	"keepclear.example/keepclear/service/internal/facts"
@@ -104,7 +105,11 @@ func (d *Decider) standingNeeds(ctx context.Context, g *group, s question.RigSta
 	q := question.Question{Rig: g.name, At: now, Action: question.Action{Kind: question.Slew, Axes: &home}}
 	snap := question.Snapshot{Rig: s, Locks: d.locks(g), Clock: d.parts.Clock(now), At: now}
 	out := facts.Compute(facts.Input{Question: q, Snapshot: snap, Rig: g.member.Rig, Limits: g.member.Limits, Moment: d.parts.Moment, Cells: d.parts.Cells, Shelf: g.member.Shelf})
-	return verdict.Needs(found(ctx, g, q, s, &out))
+	needs := verdict.Needs(found(ctx, g, q, s, &out))
+	if err := d.Down(); err != nil { // before all: nothing of the rest can be answered meanwhile, nor reported
+		needs = slices.Insert(needs, 0, verdict.Need{Kind: verdict.NeedRepair, Sentence: "Nothing is answered but stopping: " + err.Error() + "."})
+	}
+	return needs
 }
 
 // Down tells why the record takes nothing; nil while it does.

@@ -3,6 +3,8 @@ package record_test
 import (
 	"context"
 	"fmt"
+	"os"
+	"path/filepath"
 	"sync"
 	"testing"
 	"time"
@@ -288,4 +290,27 @@ func TestList(t *testing.T) {
 	assert.Equal(t, []uint64{2, 8, 14, 20}, all(record.Filter{Rigs: []string{"east"}, Verdicts: []string{"deny"}}, true))
 	assert.Equal(t, []uint64{24, 22, 20}, all(record.Filter{RuleIDs: []string{"sky/floor", "x"}, From: noon.Add(20 * time.Second), Before: noon.Add(25 * time.Second), Kinds: []string{"asked"}}, false))
 	assert.Empty(t, all(record.Filter{Chains: []string{"roof"}}, false))
+}
+
+// TestHeadsGoByTheFile: by a symbolic link the heads are kept and found beside the record itself.
+func TestHeadsGoByTheFile(t *testing.T) {
+	path := newPath(t)
+	require.NoError(t, os.WriteFile(path, nil, 0o600))
+	link := filepath.Join(t.TempDir(), "link")
+	require.NoError(t, os.Symlink(path, link))
+	r := open(t, link, record.Options{})
+	last := write(t, r, "pier", 1, 2)[1].Place()
+	require.NoError(t, r.KeepHeads())
+	assert.FileExists(t, path+"-heads")
+	for _, by := range []string{path, link} {
+		kept, err := record.KeptHeads(by)
+		require.NoError(t, err)
+		assert.Equal(t, []record.Place{last}, kept)
+	}
+	require.NoError(t, os.Remove(link))
+	require.NoError(t, os.Symlink(path+"-gone", link))
+	_, err := record.KeptHeads(link)
+	require.ErrorIs(t, err, record.ErrHeads)
+	_, err = record.Open(link, record.Options{})
+	require.ErrorIs(t, err, store.ErrOpen)
 }

@@ -11,6 +11,8 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+
+	"keepclear.example/keepclear/service/internal/store"
 )
 
 // The heads of all chains are kept in a file beside the record, so that a start notices where the record ends before what was answered: SQLite
@@ -28,6 +30,11 @@ var ErrHeads = errors.New("the file of the record's heads cannot be read")
 
 // KeptHeads reads the heads that were kept beside the record at path, by chain; none where there is no such file.
 func KeptHeads(path string) ([]Place, error) {
+	file, err := store.Named(path)
+	if err != nil {
+		return nil, fmt.Errorf("%w: %w", ErrHeads, err)
+	}
+	path = file
 	content, err := os.ReadFile(path + headsSuffix)
 	switch {
 	case errors.Is(err, fs.ErrNotExist):

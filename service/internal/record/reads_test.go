@@ -265,3 +265,24 @@ func must(f record.Folder, err error) record.Folder {
 	}
 	return f
 }
+
+// TestVerifiedWhileItIsOpened: a closed record that a service opens while it is verified is not judged by what was read of it by then; verified again it is.
+func TestVerifiedWhileItIsOpened(t *testing.T) {
+	path := newPath(t)
+	r, err := record.Open(path, record.Options{})
+	require.NoError(t, err)
+	write(t, r, "pier", numbers(300)...)
+	require.NoError(t, r.Close())
+	res, err := record.VerifyFile(t.Context(), path, record.VerifyOptions{Progress: func(uint64) {
+		if r.Down() != nil { // closed; the first time
+			r = open(t, path, record.Options{})
+			write(t, r, "roof", 1)
+		}
+	}}, store.Options{})
+	require.ErrorIs(t, err, store.ErrChanged)
+	assert.Zero(t, res)
+	res, err = record.VerifyFile(t.Context(), path, record.VerifyOptions{}, store.Options{})
+	require.NoError(t, err)
+	assert.True(t, res.Whole, res.Sentence)
+	assert.EqualValues(t, 301, res.Count)
+}

@@ -130,7 +130,11 @@ func Open(path string, opts Options) (*Record, error) {
 	if opts.StateEvery == 0 {
 		opts.StateEvery = StateEvery
 	}
-	r := &Record{path: path, opts: opts, seed: maphash.MakeSeed(), chains: map[string]*chain{},
+	file, err := store.Named(path) // what is kept beside it goes by its own name
+	if err != nil {
+		return nil, fmt.Errorf("opening the record: %w", err)
+	}
+	r := &Record{path: file, opts: opts, seed: maphash.MakeSeed(), chains: map[string]*chain{},
 		requests: map[string]*item{}, leaves: map[string]*item{}, changed: make(chan struct{}),
 		wake: make(chan struct{}, 1), ahead: make(chan struct{}, 1), stop: make(chan struct{}), done: make(chan struct{})}
 	st, tails, err := r.load()

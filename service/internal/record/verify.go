@@ -54,7 +54,10 @@ func VerifyFile(ctx context.Context, path string, o VerifyOptions, so store.Opti
 		return Result{}, err
 	}
 	res, err := verify(ctx, st, o)
-	return res, errors.Join(err, st.Close())
+	if err := errors.Join(err, st.Still(), st.Close()); err != nil {
+		return Result{}, err
+	}
+	return res, nil
 }
 
 // verification is one run.

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"strconv"
+	"strings"
 
 	"google.golang.org/grpc"
 	"google.golang.org/protobuf/proto"
@@ -12,7 +13,6 @@ import (
 	"keepclear.example/keepclear/service/internal/decide"
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/record"
-	"keepclear.example/keepclear/service/internal/state"
 	"keepclear.example/keepclear/service/internal/wire"
 )
 
@@ -182,8 +182,9 @@ func (s *Server) verifyRecord(ctx context.Context, c call[*pb.VerifyRecordReques
 		receipts = append(receipts, p)
 	}
 	last := uint64(0)
+	var losses decide.Losses
 	res, err := s.Record.Verify(ctx, record.VerifyOptions{
-		Chain: chain, Receipts: receipts, Fold: state.NewFold,
+		Chain: chain, Receipts: receipts, Fold: losses.Fold,
 		Progress: func(n uint64) {
 			if n-last >= progressEvery {
 				last = n
@@ -194,6 +195,9 @@ func (s *Server) verifyRecord(ctx context.Context, c call[*pb.VerifyRecordReques
 	})
 	if err != nil {
 		return err
+	}
+	if res.Whole {
+		res.Sentence = strings.Join(append([]string{res.Sentence}, losses.Sentences()...), " ")
 	}
 	return ss.SendMsg(&pb.VerifyRecordResponse{Step: &pb.VerifyRecordResponse_Result{Result: wire.VerifyResult(res)}})
 }

@@ -3,14 +3,17 @@ package store
 import (
 	"errors"
 	"fmt"
+	"strings"
 
 	"modernc.org/sqlite"
 )
 
 // Classes of failure; FileError carries the place, the cause and the remedy.
 var (
-	ErrOpen     = errors.New("the record file cannot be opened")
-	ErrInUse    = errors.New("the record file is in use by another service")
+	ErrOpen  = errors.New("the record file cannot be opened")
+	ErrInUse = errors.New("the record file is in use by another service")
+	// ErrNames: the lock and the log beside a file go by its name.
+	ErrNames    = errors.New("the record file has more than one name")
 	ErrNewer    = errors.New("the record file is from a newer version")
 	ErrForeign  = errors.New("the file is no record of this service")
 	ErrUnsafe   = errors.New("the record file is not durable as set")
@@ -20,6 +23,8 @@ var (
 	// ErrUntidy: all rows that were committed are on disk; what follows behind them could not be done.
 	ErrUntidy  = errors.New("the record file could not be put in order")
 	ErrDamaged = errors.New("the record file is damaged")
+	// ErrChanged: what was read of it may be of two states.
+	ErrChanged = errors.New("the record file was changed while it was read")
 	ErrAbsent  = errors.New("there is no such entry")
 	ErrRead    = errors.New("the record file cannot be read")
 	// ErrUnfinished: what it holds shows only when a writer has put back what was there before.
@@ -37,10 +42,13 @@ type FileError struct {
 
 // Error puts class, place, cause and remedy into one line.
 func (e *FileError) Error() string {
-	s := fmt.Sprintf("%s: %s: %v", e.Doing, e.Path, e.Class)
-	if e.Cause != nil {
-		s += fmt.Sprintf(" (%v)", e.Cause)
+	what := e.Class.Error()
+	if e.Cause != nil && strings.Contains(e.Cause.Error(), what) {
+		what = e.Cause.Error() // it says the class where it belongs
+	} else if e.Cause != nil {
+		what += fmt.Sprintf(" (%v)", e.Cause)
 	}
+	s := fmt.Sprintf("%s: %s: %s", e.Doing, e.Path, what)
 	if e.Remedy != "" {
 		s += "; " + e.Remedy
 	}
@@ -62,6 +70,7 @@ const ifDamaged = "restore a copy, or keep this one as it is and begin a new rec
 const (
 	busy         = 5  // another connection holds the lock
 	corrupt      = 11 // the file is malformed
+	full         = 13 // the disk is
 	notADatabase = 26
 )
 

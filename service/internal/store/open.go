@@ -1,6 +1,7 @@
 package store
 
 import (
+	"cmp"
 	"context"
 	"database/sql"
 	"database/sql/driver"
@@ -38,11 +39,14 @@ type Options struct {
 
 // Store is one open record file. Safe for concurrent use; Commit calls take turns.
 type Store struct {
-	path    string
-	version int // of the file
+	given   string // the path that it was opened with
+	path    string // of the file itself: Named
+	version int    // of the file
 	opts    Options
 	lock    *os.File // nil when read-only
+	itself  *os.File // the record file, locked: see lockItself; nil as above
 	watched map[string]os.FileInfo
+	reading reading // how the file is read; of no use where it is written
 	readers *sql.DB
 	writers *sql.DB // nil when read-only
 	writer  *writer // nil when read-only
@@ -58,7 +62,11 @@ func Open(path string, opts Options) (*Store, error) {
 	if err := checkPath(path); err != nil {
 		return nil, err
 	}
-	s := &Store{path: path, opts: opts, watched: map[string]os.FileInfo{}}
+	file, err := Named(path)
+	if err != nil {
+		return nil, err
+	}
+	s := &Store{given: path, path: file, opts: opts, watched: map[string]os.FileInfo{}}
 	if err := s.open(); err != nil {
 		_ = s.Close()
 		return nil, err
@@ -80,6 +88,9 @@ func (s *Store) open() error {
 	// fdatasync leaves out the file's time stamps, which no reader needs, and keeps its size and its data (fdatasync(2)). Where the system
 	// has none the driver stays with fsync, which keeps as much and takes longer; that error is no fault.
 	_, _ = sqlite.Fdatasync(true)
+	if err := refuseNames(s.path); err != nil { // before a lock is made beside one of them
+		return err
+	}
 	var err error
 	if s.lock, err = lockFile(s.path); err != nil {
 		return err
@@ -89,6 +100,9 @@ func (s *Store) open() error {
 		return s.openFailure(err)
 	}
 	if err := writable(s.path, before); err != nil {
+		return s.openFailure(err)
+	}
+	if s.itself, err = lockItself(s.path); err != nil {
 		return s.openFailure(err)
 	}
 	if s.writers, err = s.pool(1, false); err != nil {
@@ -141,14 +155,18 @@ func (s *Store) prepare(before os.FileInfo) error {
 		return s.failed(ErrReplaced, "opening the record", err, "see who moves files about in its folder, then start again")
 	}
 	s.watched[s.path] = after
-	return s.watchSides()
+	if err := s.watchSides(); err != nil {
+		return err
+	}
+	s.watched[s.given] = after // a link to it may be led elsewhere
+	return nil
 }
 
 // moveLog moves all of what a crash left in the log, before anything is written behind it.
 func (s *Store) moveLog() error {
 	if _, err := checkpoint(s.writers, "TRUNCATE"); err != nil {
 		return s.failed(ErrUntidy, "moving the log into the record", err,
-			"close other programs that have the record open, see that the disk has room and is sound")
+			"see that the disk has room and is sound, and close other programs that have the record open")
 	}
 	return nil
 }
@@ -180,10 +198,13 @@ func (s *Store) openReadOnly() error {
 		return s.openFailure(err)
 	}
 	s.watched[s.path] = info
-	if s.readers, err = s.pool(readerCount, true); err != nil {
+	if err := s.openReaders(); err != nil {
 		return s.openFailure(err)
 	}
 	if err := s.checkVersion(s.readers, false); err != nil {
+		if changed := s.Still(); changed != nil {
+			return changed
+		}
 		return err
 	}
 	if s.requests, err = s.readers.PrepareContext(context.Background(), s.hasRequest()); err != nil {
@@ -217,18 +238,24 @@ func (s *Store) Close() error {
 	if s.writers != nil {
 		errs = append(errs, s.writers.Close())
 	}
-	if s.lock != nil {
-		errs = append(errs, s.lock.Close())
+	errs = append(errs, s.reading.close())
+	for _, f := range []*os.File{s.itself, s.lock} {
+		if f != nil {
+			errs = append(errs, f.Close())
+		}
 	}
 	return errors.Join(errs...)
 }
 
-// Path returns the path that the store was opened with.
+// Path returns the path of the file, without symbolic links.
 func (s *Store) Path() string { return s.path }
 
 func (s *Store) failed(class error, doing string, cause error, remedy string) error {
 	if damaged(cause) {
 		remedy = orUnread + "; else " + remedy
+	}
+	if code(cause) == full {
+		remedy = "its disk is full: make room there; nothing is allowed until then"
 	}
 	if s.opts.ReadOnly && wholeCode(cause) == brokenOff {
 		class = ErrUnfinished
@@ -249,17 +276,18 @@ func (s *Store) openFailure(cause error) error {
 	if code(cause) == notADatabase {
 		return s.failed(ErrForeign, "opening the record", cause, "give the path of a record; if this was one, "+ifDamaged)
 	}
+	if s.opts.ReadOnly {
+		return s.failed(ErrOpen, "opening the record", cause, "see that the folder exists, and that this user may read the file and what lies beside it; if that is "+
+			"forbidden, verify a copy of both the file and its -wal, or ask the service that has it open to verify it (clients/keepclear verify)")
+	}
 	return s.failed(ErrOpen, "opening the record", cause,
 		"see that the folder exists, that the service's user may write to it and to the file, and that the disk has room")
 }
 
 // pool makes a pool whose every connection has its settings made and read back before use.
 func (s *Store) pool(size int, reading bool) (*sql.DB, error) {
-	mode := "rwc"
-	if s.opts.ReadOnly {
-		mode = "ro"
-	}
-	base, err := sqlite.NewConnector((&url.URL{Scheme: "file", Opaque: (&url.URL{Path: s.path}).EscapedPath(), RawQuery: "mode=" + mode}).String())
+	file := cmp.Or(s.reading.file, s.path)
+	base, err := sqlite.NewConnector((&url.URL{Scheme: "file", Opaque: (&url.URL{Path: file}).EscapedPath(), RawQuery: s.reading.query(s.opts.ReadOnly)}).String())
 	if err != nil {
 		return nil, err
 	}

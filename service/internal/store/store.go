@@ -10,6 +10,9 @@
 //	PATH-journal only while PATH is made: what was there before, until the log is in force
 //	PATH-lock    empty; holds the lock of the one service that writes, and dies with its process
 //
+// What lies beside PATH goes by its name, so a symbolic link is followed before any of it is named, and a file of several names (hard links) is not
+// opened to write. Where two names are not seen to be one (a file mounted in a second place) the lock on the file itself, on Linux, keeps the second out.
+//
 // A body is kept packed, where that makes it shorter (pack.go): what the hash of an entry covers is the body as it was given, so that
 // what comes back is proven whatever it was kept as. What entries are found by follows some way behind them (mark.go). A file of version 1, whose
 // bodies are all as given, or 2, whose entries are indexed themselves, is read as it is, and made one of version 3 by the first service that

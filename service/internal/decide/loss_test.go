@@ -1,0 +1,63 @@
+package decide_test
+
+import (
+	"context"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"keepclear.example/keepclear/service/internal/decide"
+	"keepclear.example/keepclear/service/internal/record"
+	"keepclear.example/keepclear/service/internal/store"
+)
+
+// losses are what a verification of the bench's record finds on it, which is whole.
+func (b *bench) losses() []string {
+	b.t.Helper()
+	var found decide.Losses
+	res, err := record.VerifyFile(context.Background(), b.path, record.VerifyOptions{Fold: found.Fold}, store.Options{})
+	require.NoError(b.t, err)
+	require.True(b.t, res.Whole, res.Sentence)
+	return found.Sentences()
+}
+
+// TestLossesOnRecord: a loss stays on record, with who accepted it. Other locks are none, whatever a person writes as the reason.
+func TestLossesOnRecord(t *testing.T) {
+	b := newBench(t)
+	b.home()
+	const like = "a door is open: look at every rig, home it, then release this lock to accept the loss"
+	_, _, _, err := b.d.Lock("", "A. Person", like, b.clock(), request("lock-00000000001", "x"))
+	require.NoError(t, err)
+	_, _, _, err = b.d.Lock("heron", decide.Ourselves, "it dragged", b.clock(), decide.Request{})
+	require.NoError(t, err)
+	assert.Empty(t, b.losses())
+
+	require.NoError(t, b.d.TakeLoss(nil, "the heads do not fit"))
+	first := b.d.Held()[1].ID
+	require.NoError(t, b.d.TakeLoss([]record.Place{{Chain: "heron", Number: 9}}, "entries of the record are gone"))
+	assert.Equal(t, []string{
+		"A loss is on record in service/2, and nobody has accepted it yet: the heads do not fit.",
+		"A loss is on record in service/3, and nobody has accepted it yet: entries of the record are gone.",
+	}, b.losses())
+	_, _, err = b.d.Release([]string{b.d.Held()[0].ID}, "C. Person", "the door is shut", b.clock(), request("free-00000000001", "x"))
+	require.NoError(t, err)
+	_, _, err = b.d.Release([]string{first}, "B. Person", "looked at it", b.clock(), request("free-00000000002", "y"))
+	require.NoError(t, err)
+	b.restart()
+	assert.Equal(t, []string{
+		"A loss is on record in service/2, and it was accepted by B. Person in service/5: the heads do not fit.",
+		"A loss is on record in service/3, and nobody has accepted it yet: entries of the record are gone.",
+	}, b.losses())
+}
+
+// TestLossesAreVerified: what looks for losses hides nothing that the fold finds wrong.
+func TestLossesAreVerified(t *testing.T) {
+	var found decide.Losses
+	fold := found.Fold("service")
+	for _, kind := range []string{"lock", "reported"} {
+		err := fold.Apply(record.Entry{Chain: "service", Number: 1, Index: record.Index{Kind: kind}, Body: []byte(`{"v":99}`)})
+		require.ErrorContains(t, err, "newer", kind)
+	}
+	assert.Empty(t, found.Sentences())
+}
