@@ -2,13 +2,16 @@ package decide_test
 
 import (
 	"context"
+	"encoding/json"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
 	"keepclear.example/keepclear/service/internal/decide"
+	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/record"
+	"keepclear.example/keepclear/service/internal/state"
 	"keepclear.example/keepclear/service/internal/store"
 )
 
@@ -60,4 +63,13 @@ func TestLossesAreVerified(t *testing.T) {
 		require.ErrorContains(t, err, "newer", kind)
 	}
 	assert.Empty(t, found.Sentences())
+	body, err := json.Marshal(state.Body{V: state.Version, Event: state.Event{Set: []question.Lock{{
+		ID: "x", SetBy: decide.Ourselves, Reason: "it slipped: look at every rig, home it, then release this lock to accept the loss",
+	}}}})
+	require.NoError(t, err)
+	for kind, want := range map[string]int{"reported": 0, "lock": 1} {
+		var found decide.Losses
+		require.NoError(t, found.Fold("heron").Apply(record.Entry{Chain: "heron", Number: 1, Index: record.Index{Kind: kind}, Body: body}))
+		assert.Len(t, found.Sentences(), want, kind)
+	}
 }
