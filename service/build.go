@@ -527,13 +527,13 @@ func (o *opening) drop() {
 }
 
 // decideOn folds the record, and takes back what was open when the service stopped. On an error the record is closed.
-func (k *keeping) decideOn(path string, members []decide.Member, now func() time.Time, clock clockReader) error {
+func (k *keeping) decideOn(path string, members []decide.Member, now, here func() time.Time, clock clockReader) error {
 	rigs := map[string]*rig.Rig{}
 	for _, m := range members {
 		rigs[m.Rig.ID] = m.Rig
 	}
 	d, err := decide.New(decide.Parts{
-		Record: k.record, Members: members, Moment: newMoment(), Now: now, Clock: clock, Up: newUptime(bootIDFile), NewID: newID, Cells: int(reach.DefaultBudget),
+		Record: k.record, Members: members, Moment: newMoment(), Now: now, Here: here, Clock: clock, Up: newUptime(bootIDFile), NewID: newID, Cells: int(reach.DefaultBudget),
 		Encode: rpc.Encode(func(name string) (*rig.Rig, bool) { r, ok := rigs[name]; return r, ok }),
 	})
 	k.decider = d

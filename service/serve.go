@@ -232,7 +232,7 @@ func assemble(s streams, members []decide.Member, o serveOptions, clock clockRea
 	}
 	k, err := open()
 	if err == nil {
-		err = k.decideOn(o.record, members, now, clock)
+		err = k.decideOn(o.record, members, now, s.now, clock)
 	}
 	if err != nil {
 		return nil, errors.Join(err, listener.Close())

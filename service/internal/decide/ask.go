@@ -29,7 +29,7 @@ func (d *Decider) Ask(ctx context.Context, q question.Question, r Request) (Answ
 		return Answer{}, fmt.Errorf("judging %s: %w", q.ID, err)
 	}
 	if err := written.Wait(); err != nil { // outside the turn: many askers, one flush; a cancelled asker does not stop it
-		d.neverLeft(g, &answer)
+		g.neverLeft(&answer)
 		return Answer{}, fmt.Errorf("recording %s: %w", q.ID, err)
 	}
 	answer.Receipt = d.receipt(written.Entry, answer.At)
@@ -87,7 +87,7 @@ func (d *Decider) takeIn(g *group, q question.Question) (s question.RigState, un
 	s, notices = pose.Lapse(g.live, q.At)
 	take := func(sample *question.Sample) {
 		x := *sample
-		x.Received, x.Asker, x.Up = q.At, q.Asker, d.up(q.At)
+		x.Received, x.Read, x.Asker, x.Up = q.At, readAt(q.At, q.Sent, x.Time), q.Asker, d.up(q.At)
 		var more []pose.Notice
 		s, more = pose.Observe(d.world(g), s, x)
 		notices = append(notices, more...)
@@ -104,6 +104,15 @@ func (d *Decider) takeIn(g *group, q question.Question) (s question.RigState, un
 		take(q.Sample)
 	}
 	return s, unheard, notices
+}
+
+// readAt is when a sample was read, by our clock: as long before it came as it was old when it was sent, by the asker's clock alone, which may be off
+// from ours. Zero where that is not told.
+func readAt(at, sent, read time.Time) time.Time {
+	if sent.IsZero() || read.IsZero() {
+		return time.Time{}
+	}
+	return at.Round(0).Add(min(0, read.Sub(sent)))
 }
 
 // newer tells whether a sample is later than the last one; one without a time is not.

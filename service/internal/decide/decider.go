@@ -48,6 +48,7 @@ type Parts struct {
 	Members []Member
 	Moment  func(time.Time) (*sky.Moment, error)
 	Now     func() time.Time
+	Here    func() time.Time                    // the same without a look at whether the machine slept, which takes leave back itself; nil: Now
 	Clock   func(now time.Time) question.Clock  // what bounds our clock's error
 	Up      func(at time.Time) *question.Uptime // of this machine at an instant of this process; nil, or a nil answer: not known
 	NewID   func() string                       // of permits, leaves, locks and homings: unguessable, unique

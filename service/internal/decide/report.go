@@ -281,7 +281,7 @@ func (d *Decider) happen(g *group, r Report) (question.RigState, []pose.Notice) 
 	var x *question.Sample
 	if r.Sample != nil {
 		y := *r.Sample
-		y.Received, y.Asker, y.Up = r.At, r.Asker, d.up(r.At)
+		y.Received, y.Read, y.Asker, y.Up = r.At, readAt(r.At, r.Sent, y.Time), r.Asker, d.up(r.At)
 		x = &y
 	}
 	var more []pose.Notice

@@ -114,3 +114,18 @@ func someLimits(t *testing.T) limits.Set {
 	require.NoError(t, err)
 	return s
 }
+
+// When a sample was read goes by how old it was when it was sent.
+func TestReadAt(t *testing.T) {
+	at := time.Date(2026, 11, 14, 21, 0, 0, 0, time.UTC)
+	sent := at.Add(-time.Hour) // by a clock that is an hour behind, or after an hour on its way
+	for read, want := range map[time.Time]time.Time{
+		sent:                       at,
+		sent.Add(-3 * time.Second): at.Add(-3 * time.Second),
+		sent.Add(3 * time.Second):  at, // read after it was sent: not later than it came
+		{}:                         {},
+	} {
+		assert.Equal(t, want, readAt(at, sent, read), read)
+	}
+	assert.Zero(t, readAt(at, time.Time{}, at))
+}

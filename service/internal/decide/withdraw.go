@@ -26,13 +26,21 @@ func (d *Decider) Withdraw(rigName, asker, reason string, sent state.Exchanged) 
 	if reason != "" {
 		why += ": " + reason
 	}
-	now := d.parts.Now()
+	now := d.here()
 	for _, g := range groups {
 		taken := g.takeBack(taking{why, now})
 		ids = append(ids, taken...)
 		go d.recordWithdrawal(g, taken, why, asker, sent)
 	}
 	return ids, true
+}
+
+// here is the time, for whoever may be called by the look at the clock.
+func (d *Decider) here() time.Time {
+	if d.parts.Here != nil {
+		return d.parts.Here()
+	}
+	return d.parts.Now()
 }
 
 // takeBack withdraws what is open, in memory, and returns its ids.
@@ -83,7 +91,7 @@ func (d *Decider) withdraw(g *group, taken []string, why, asker string, sent sta
 
 // neverLeft takes leave out of memory whose answer could not be recorded, so that nobody is told of it: a permit that it was to replace
 // is in force as before.
-func (d *Decider) neverLeft(g *group, a *Answer) {
+func (g *group) neverLeft(a *Answer) {
 	g.turn.Lock()
 	defer g.turn.Unlock()
 	g.mu.Lock()
@@ -97,7 +105,7 @@ func (d *Decider) neverLeft(g *group, a *Answer) {
 		if g.withdrawn == nil {
 			g.withdrawn = map[string]taking{}
 		}
-		g.withdrawn[id] = taking{"its entry could not be written, so it never left", d.parts.Now()}
+		g.withdrawn[id] = taking{"its entry could not be written, so it never left", a.At}
 		if a.replaces != "" {
 			g.replaced = append(g.replaced, a.replaces)
 		}
@@ -113,7 +121,7 @@ func absentIsNil(err error) error {
 
 // LapseAll ends what time alone has ended, so that a rig nobody asks about does not keep an open permit; called now and then.
 func (d *Decider) LapseAll() {
-	now := d.parts.Now()
+	now := d.here()
 	for _, g := range d.all()[1:] {
 		d.lapse(g, now)
 	}

@@ -19,11 +19,13 @@ func At(w World, s question.RigState, t time.Time) question.Pose {
 		return p
 	}
 	from := when(s.Sample)
-	dt := t.Sub(from)
-	if dt <= 0 {
-		return p
-	}
 	c := &turn{w: w, r: AsShown(w.Rig, s), s: s}
+	if !t.After(from) { // by an asker's clock that is ahead of ours: what it tells of time is that no time went by
+		if !c.startedUnseen() {
+			return p
+		}
+		from = t
+	}
 	for i := range p.Candidates {
 		c.carryTo(&p.Candidates[i], from, t)
 	}
@@ -47,6 +49,9 @@ func (t *turn) carryTo(c *question.Candidate, from, to time.Time) {
 	}
 	if !t.s.Sample.Still() || t.startedUnseen() {
 		dt := to.Sub(from).Seconds()
+		if t.startedUnseen() {
+			dt = max(dt, to.Sub(read(t.s.Sample)).Seconds())
+		}
 		m := t.r.Motion
 		c.Sigma = c.Sigma.Add(t.withinReach(rig.Axes{A1: unit.Deg(m.RateDeg[0] * dt), A2: unit.Deg(m.RateDeg[1] * dt)}))
 	}

@@ -179,6 +179,7 @@ func (t *turn) moveSamples(move func(*time.Time)) {
 			x := **held
 			move(&x.Time)
 			move(&x.Received)
+			move(&x.Read)
 			moved[*held] = &x
 		}
 		*held = moved[*held]
@@ -187,6 +188,7 @@ func (t *turn) moveSamples(move func(*time.Time)) {
 		l := *t.s.Lacking
 		move(&l.Sample.Time)
 		move(&l.Sample.Received)
+		move(&l.Sample.Read)
 		move(&l.Since)
 		t.s.Lacking = &l
 	}

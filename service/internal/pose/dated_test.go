@@ -54,7 +54,7 @@ func instants(v reflect.Value, path string, out map[string]time.Time) {
 
 // filled is a state with every instant set: those of the asker without a monotonic reading, those of the service with one.
 func filled(told, ours time.Time) question.RigState {
-	x := &question.Sample{Time: told, Received: ours, Doing: question.AtRest}
+	x := &question.Sample{Time: told, Received: ours, Read: ours, Doing: question.AtRest}
 	act := question.Action{Kind: question.Track, Until: &told}
 	near := &question.Clearance{Instant: &ours}
 	return question.RigState{

@@ -22,8 +22,7 @@ func (t *turn) take(x question.Sample) bool {
 		t.lapse(clock(&x))
 		return false
 	}
-	t.unlisted(&x)
-	t.now = when(&x) // what it shows is over with it
+	t.now = read(&x) // what it shows is over with it
 	t.restarted(&x)
 	was := t.s
 	t.before = was.Sample
@@ -33,23 +32,6 @@ func (t *turn) take(x question.Sample) bool {
 	t.lapse(clock(&x))
 	t.remember(&x)
 	return true
-}
-
-// unlisted tells, once, of a reading by a source that the rig file does not list: it says nothing of the pose, and whoever sends it may have meant
-// one that is listed.
-func (t *turn) unlisted(x *question.Sample) {
-	for _, r := range x.Readings {
-		if slices.ContainsFunc(t.w.Rig.Sources, func(s rig.Source) bool { return s.Kind == r.Source }) {
-			continue
-		}
-		if last := t.s.Sample; last != nil {
-			if _, before := reading(last, r.Source); before {
-				continue
-			}
-		}
-		t.say(Unlisted, x.Asker, "the rig file lists no %s: what the samples of %s read by it is not used; list it under sources, or send it as what it is",
-			r.Source, orElse(x.Asker, "an unnamed asker"))
-	}
 }
 
 // carry brings the pose to a sample.

@@ -86,6 +86,7 @@ func (t *turn) gap(x, last *question.Sample) {
 func alike(x, y *question.Sample) bool {
 	a, b := *x, *y
 	a.Received, b.Received = time.Time{}, time.Time{}
+	a.Read, b.Read = time.Time{}, time.Time{}
 	a.Sequence, b.Sequence = nil, nil
 	a.Up, b.Up = nil, nil
 	a.Time, b.Time = time.Time{}, time.Time{} // compared by the caller, whatever the zone

@@ -34,14 +34,14 @@ func (t *turn) life(x *question.Sample) {
 	}
 }
 
-// beforeLeave tells whether a sample shows the rig as it was before a motion that had leave may have begun: before it began by the asker's
-// clock or ours, or before it was taken back, up to when somebody may have begun it.
+// beforeLeave tells whether a sample shows the rig as it was before a motion that had leave may have begun: before the permit began, or before it was
+// taken back, up to when somebody may have begun it.
 func beforeLeave(p *question.Permit, x *question.Sample) bool {
 	last := *p.BegunAt
 	if p.State == question.Withdrawn && p.WithdrawnAt != nil && p.WithdrawnAt.After(last) {
 		last = *p.WithdrawnAt
 	}
-	return when(x).Before(last) || clock(x).Before(last)
+	return read(x).Before(last)
 }
 
 // close ends the permit where a quiet sample shows that it is over.

@@ -56,7 +56,6 @@ const (
 	ClosedTrue      Kind = "source closes"          // a sensed home closed within three sigma
 	NothingToCount  Kind = "no anchor"              // the rig moved before a sample showed where it counts from
 	OurClock        Kind = "service clock set"      // and the pose goes by the time
-	Unlisted        Kind = "source not listed"      // the rig file names none such: its reading is not used
 )
 
 // Notice is one thing that a sample or event showed, worth an entry of the record.

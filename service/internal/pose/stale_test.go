@@ -1,7 +1,6 @@
 package pose
 
 import (
-	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -105,37 +104,6 @@ func TestSiteSetBesideAHoming(t *testing.T) {
 		n.take(Homed(n.w, n.s, question.Homing{ID: "h9", At: n.m.at, Sensed: true, Axes: n.m.axes.Sub(n.m.fault), Sigma: n.w.Rig.Homing.Sigma}, &y))
 		assert.Equal(t, c.want, n.state(), "%s: %s", name, n.said())
 	}
-}
-
-// A reading by a source that the rig file does not list is told of once, and moves nothing.
-func TestUnlistedSourceIsToldOnce(t *testing.T) {
-	n := homed(t)
-	n.w.Rig.Sources = slices.DeleteFunc(slices.Clone(n.w.Rig.Sources), func(s rig.Source) bool { return s.Kind == rig.AxisEncoder })
-	count := func() (told int) {
-		for _, k := range n.kinds() {
-			if k == Unlisted {
-				told++
-			}
-		}
-		return told
-	}
-	see := func(readings ...question.Reading) {
-		n.m.wait(time.Second)
-		x := n.m.sample()
-		x.Readings = append(x.Readings, readings...)
-		n.take(Observe(n.w, n.s, x))
-	}
-	encoder := question.Reading{Source: rig.AxisEncoder, Axes: rig.DegAxes(70, 70)}
-	see()
-	assert.Zero(t, count())
-	was := n.s.Pose.Candidates
-	see(encoder)
-	see(encoder)
-	assert.Equal(t, 1, count())
-	assert.Equal(t, was, n.s.Pose.Candidates)
-	see()
-	see(encoder)
-	assert.Equal(t, 2, count(), "it came back")
 }
 
 // A sample that comes after a later one, dated long before it came, is told with what that looks like.

@@ -247,6 +247,14 @@ func when(x *question.Sample) time.Time {
 	return x.Time
 }
 
+// read is when a sample was read, by the service's clock, or by the asker's where nothing else is told.
+func read(x *question.Sample) time.Time {
+	if x.Read.IsZero() {
+		return when(x)
+	}
+	return x.Read
+}
+
 // clock is the service's time at a sample.
 func clock(x *question.Sample) time.Time {
 	if x.Received.IsZero() {

@@ -124,6 +124,7 @@ type Place struct {
 type Sample struct {
 	Time      time.Time       `json:"time,omitzero"`     // when it was read, by the asker; zero: not told
 	Received  time.Time       `json:"received,omitzero"` // by the service's clock
+	Read      time.Time       `json:"read,omitzero"`     // by the service's clock, from how old it was when it was sent; zero: not told
 	Sequence  *uint64         `json:"sequence,omitempty"`
 	Asker     string          `json:"asker,omitempty"`
 	Belief    *Belief         `json:"belief,omitempty"`

@@ -145,6 +145,7 @@ func (o *object) sample(name string, s *question.Sample) {
 	o.open(name)
 	o.known("time", s.Time)
 	o.known("received", s.Received)
+	o.known("read", s.Read)
 	if s.Sequence != nil {
 		o.count("sequence", *s.Sequence)
 	}
