@@ -202,7 +202,7 @@ func (s *search) probe() {
 	s.stamp++
 	v := s.sight(c)
 	at := c.at
-	if !s.p.fullest || math.IsInf(c.low, -1) {
+	if !s.p.fullest || at < 0 || math.IsInf(c.low, -1) { // which pair is nearest is not told
 		least := math.Inf(1)
 		for _, i := range s.p.of[c.class] {
 			if low := s.ballBound(&v, &s.p.pairs[i], 0) - s.need[i]; low < least {

@@ -354,7 +354,7 @@ func TestPackedLowsAreRoundedDown(t *testing.T) {
 		assert.InEpsilon(t, l.rest, got.rest, 1.0/127)
 	}
 	for _, pair := range []int32{mostPacked, mostPacked + 1, math.MaxInt32} {
-		assert.Equal(t, lows{-4, 0, math.Inf(-1)}, unpack(pack(lows{-4, pair, 9})), "a pair that has no room: nothing is told of the rest")
+		assert.Equal(t, lows{-4, -1, math.Inf(-1)}, unpack(pack(lows{-4, pair, 9})), "a pair that has no room: nothing is told of it and the rest")
 	}
 	assert.Equal(t, math.Inf(-1), unpack(pack(lows{1, 1, math.NaN()})).rest)
 	assert.NotZero(t, pack(lows{0, 0, 0}), "0 is not worked out yet")

@@ -147,7 +147,7 @@ const mostPacked = 1<<16 - 1
 // pack puts lows, the spares rounded down, into a number that is not 0: 32 bits the least, 16 bits what is proven of the rest, 16 bits the pair.
 func pack(l lows) uint64 {
 	if l.pair >= mostPacked {
-		l.pair, l.rest = 0, math.Inf(-1)
+		l.pair, l.rest = -1, math.Inf(-1)
 	}
 	rest := math.Float32bits(below(l.rest))
 	if rest>>31 == 1 && rest&(1<<16-1) != 0 { // to cut the digits off a negative number is to round it up

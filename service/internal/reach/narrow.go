@@ -50,7 +50,7 @@ func (s *search) narrow(c *cell) bool {
 	if s.advance(c) {
 		return true
 	}
-	if c.last-c.first > was/2 {
+	if c.last-c.first >= was/2 { // a stretch of no length too: from its one corner it would be looked at for ever
 		return s.splitStretch(c)
 	}
 	s.offer(*c, s.open[c.at:c.at+c.n])
@@ -118,7 +118,11 @@ func (s *search) over(c *cell, last float64) (low float64, pair int32) {
 		if n == (point{}) {
 			return math.Inf(-1), -1
 		}
-		if spare := s.plane(&v, &s.p.pairs[i], n) - s.need[i] - s.p.allowance; !(spare >= low) {
+		spare := s.plane(&v, &s.p.pairs[i], n) - s.need[i] - s.p.allowance
+		if math.IsNaN(spare) {
+			return math.Inf(-1), -1
+		}
+		if spare < low {
 			low, pair = spare, i
 		}
 	}

@@ -251,7 +251,7 @@ func TestInstantTakesFewLooks(t *testing.T) {
 func TestWhatWasProvenIsNotLookedAt(t *testing.T) {
 	s := coming(t, rig.Axes{})
 	when := meets(rig.Axes{})
-	for _, c := range []struct{ from, clear, broken float64 }{{0, when, when}, {when - 1, when, when}, {when + 1, when + 1, when + 1}, {math.NaN(), when, when}, {-5, when, when}} {
+	for _, c := range []struct{ from, clear, broken float64 }{{0, when, when}, {when - 1, when, when}, {when + 1, when + 1, when + 1}, {math.NaN(), when, when}, {math.Inf(1), when, when}, {-5, when, when}} {
 		got := s.p.KeepsAfter(s.way, rig.Axes{}, 0, c.from, 1000)
 		assert.InDelta(t, c.clear, got.Clear, 0.02, "from %v s", c.from)
 		assert.InDelta(t, c.broken, got.Broken, 0.02, "from %v s", c.from)

@@ -101,7 +101,7 @@ func (p *Prover) KeepsAfter(way Way, spread rig.Axes, extra unit.Length, from fl
 	s := p.search(way, spread, budget)
 	defer s.release()
 	s.goal(1, float64(extra))
-	s.from = from
+	s.keptUntil(from)
 	return s.until()
 }
 
@@ -125,9 +125,16 @@ func (p *Prover) TouchesAfter(way Way, spread rig.Axes, from float64, budget Bud
 	defer s.release()
 	s.goal(0, 0)
 	if slices.Min(p.leastRequired[:]) >= 0 { // of a class without pairs it is 0
-		s.from = from
+		s.keptUntil(from)
 	}
 	return s.until()
+}
+
+// keptUntil sets up to when a motion is proven; what is no instant proves nothing.
+func (s *search) keptUntil(from float64) {
+	if s.from = from; math.IsInf(from, 0) || math.IsNaN(from) {
+		s.from = 0
+	}
 }
 
 func (s *search) until() Until {

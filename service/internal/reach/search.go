@@ -225,7 +225,7 @@ func (s *search) work(c *cell) bool {
 		switch {
 		case c.n > 0:
 			pairs = s.open[c.at : c.at+c.n]
-		case s.p.fullest && c.rest >= s.enough(): // the others need no look
+		case s.p.fullest && c.at >= 0 && c.rest >= s.enough(): // the others need no look
 			s.settled = min(s.settled, c.rest)
 			s.open = append(s.open, c.at)
 			pairs = s.open[len(s.open)-1:]
