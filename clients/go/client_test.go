@@ -315,6 +315,76 @@ func TestSilenceUnderWayStops(t *testing.T) {
 	}
 }
 
+// reading is a handle of a mount that is read in its own way, once the motion has begun.
+func (m *mount) reading(t *testing.T, f *fake, read func(ctx context.Context) error) *keepclear.Handle {
+	begun := func() bool { return len(f.questions()) > 0 }
+	h := keepclear.Rig("heron", keepclear.Mount{
+		Read: func(ctx context.Context) (*pb.Sample, error) {
+			if !begun() {
+				return &pb.Sample{}, nil
+			}
+			return &pb.Sample{}, read(ctx)
+		},
+		Stop: func(context.Context) error { m.mu.Lock(); defer m.mu.Unlock(); m.stops++; return nil },
+	}, keepclear.At(served(t, f)))
+	t.Cleanup(func() { h.Close() })
+	return h
+}
+
+// A mount that takes a second to be read moves as any other, and one that cannot be read any more is stopped, whether it heeds its context or not.
+func TestSlowMountMovesAndMuteOneStops(t *testing.T) {
+	over := make(chan struct{})
+	t.Cleanup(func() { close(over) })
+	for name, c := range map[string]struct {
+		read func(ctx context.Context) error
+		says string
+	}{
+		"slow":   {func(context.Context) error { time.Sleep(1100 * time.Millisecond); return nil }, ""},
+		"mute":   {func(context.Context) error { <-over; return nil }, "the mount could not be read for"},
+		"broken": {func(context.Context) error { return errors.New("no") }, "the mount could not be read for"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			f, m := &fake{}, &mount{}
+			a := m.reading(t, f, c.read).Home(context.Background())
+			done := a.Move(context.Background(), func(ctx context.Context, _ *pb.Permit) error {
+				span := 5 * time.Second
+				if c.says != "" {
+					span = 30 * time.Second
+				}
+				select {
+				case <-ctx.Done():
+				case <-time.After(span):
+				}
+				return ctx.Err()
+			})
+			if c.says == "" {
+				assert.Equal(t, "done", done.String())
+				return
+			}
+			assert.Contains(t, done.Stopped, c.says)
+			assert.Positive(t, m.count())
+		})
+	}
+}
+
+// A body that takes the rest of a stopped mount for the end of the motion does not make it one.
+func TestStoppedIsNotDone(t *testing.T) {
+	f, m := &fake{}, &mount{}
+	f.report = func(*pb.ReportRequest) (*pb.ReportResponse, error) {
+		return &pb.ReportResponse{Permit: &pb.Permit{PermitId: "permit", State: pb.PermitState_PERMIT_STATE_WITHDRAWN, EndedBecause: "locked by A"}}, nil
+	}
+	a := m.handle(t, served(t, f)).Home(context.Background())
+	done := a.Move(context.Background(), func(context.Context, *pb.Permit) error {
+		for m.count() == 0 {
+			time.Sleep(time.Millisecond)
+		}
+		return nil
+	})
+	assert.Contains(t, done.Stopped, "locked by A")
+	last := f.told()[len(f.told())-1]
+	assert.Equal(t, pb.EndKind_END_KIND_STOPPED, last.GetEnd().GetKind())
+}
+
 func TestFailedBodyStops(t *testing.T) {
 	f, m := &fake{}, &mount{}
 	a := m.handle(t, served(t, f)).Home(context.Background())

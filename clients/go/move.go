@@ -93,11 +93,8 @@ func (a Answer) begin(ctx context.Context) (*pb.Permit, string) {
 func (a Answer) guarded(ctx context.Context, p *pb.Permit, body func(context.Context, *pb.Permit) error) Done {
 	inner, cancel := context.WithCancelCause(ctx)
 	defer cancel(nil)
-	watched := make(chan struct{})
-	go func() {
-		defer close(watched)
-		a.watch(inner, p, cancel)
-	}()
+	watched := make(chan *takenError, 1)
+	go func() { watched <- a.watch(inner, p, cancel) }()
 	finished := false
 	defer func() {
 		if !finished { // a panic in the body
@@ -107,14 +104,10 @@ func (a Answer) guarded(ctx context.Context, p *pb.Permit, body func(context.Con
 	}()
 	err := body(inner, p)
 	finished = true
-	var taken *takenError
-	if errors.As(context.Cause(inner), &taken) {
-		cancel(nil)
-		<-watched
+	cancel(nil)
+	if taken := <-watched; taken != nil { // also where the body, whose mount was stopped, takes its rest for the end of the motion
 		return a.afterStop(ctx, taken.why, err)
 	}
-	cancel(nil)
-	<-watched
 	if err != nil {
 		stopErr := a.stop()
 		a.close(ctx, pb.EndKind_END_KIND_FAILED)
@@ -147,47 +140,93 @@ type takenError struct{ why string }
 
 func (e *takenError) Error() string { return e.why }
 
-// watch sends samples and stops the mount where the permit is lost. The stop comes first; only then the body hears of it.
-func (a Answer) watch(ctx context.Context, p *pb.Permit, cancel context.CancelCauseFunc) {
+// watch sends samples and stops the mount where the permit is lost: the stop comes first, only then the body hears of it. It returns why.
+func (a Answer) watch(ctx context.Context, p *pb.Permit, cancel context.CancelCauseFunc) *takenError {
 	tick := time.NewTicker(sampleEvery)
 	defer tick.Stop()
-	heard := time.Now()
-	quiet := time.NewTimer(silentFor)
-	defer quiet.Stop()
+	w := waiting{heard: time.Now()}
 	for {
 		why := ""
 		select {
 		case <-ctx.Done():
-			return
-		case <-quiet.C:
-			why = "nobody answered for " + time.Since(heard).Round(100*time.Millisecond).String()
+			return nil
+		case <-time.After(time.Until(w.end())):
 		case <-tick.C:
-			r, err := a.sampleBy(ctx, heard.Add(silentFor))
+			r, err := a.tell(ctx, &w)
 			if ctx.Err() != nil {
-				return
+				return nil
 			}
 			if err == nil {
-				heard = time.Now()
-				quiet.Reset(silentFor)
+				w = waiting{heard: time.Now()}
 				why = lost(p, r)
 			}
+		}
+		if why == "" && !time.Now().Before(w.end()) {
+			why = w.words()
 		}
 		if over := a.handle.now().Sub(a.sent); why == "" && over > p.GetStopBy().GetWithinDuration().AsDuration() {
 			why = "its time is over"
 		}
 		if why != "" {
 			_ = a.stop() // the error comes again, and is kept, in afterStop
-			cancel(&takenError{why})
-			return
+			taken := &takenError{why}
+			cancel(taken)
+			return taken
 		}
 	}
 }
 
-// sampleBy reports a sample; an answer that comes later than that comes too late.
-func (a Answer) sampleBy(ctx context.Context, last time.Time) (*pb.ReportResponse, error) {
-	ctx, cancel := context.WithDeadline(ctx, last)
+// waiting is how long nobody has answered.
+type waiting struct {
+	heard   time.Time     // the last reply
+	reading time.Duration // of the mount, since then: it may be slow without anybody being gone
+	mute    bool          // it is the mount that did not answer last
+}
+
+// end is when it has lasted too long. A mount is read in less than the time between two samples, or is waited for no longer.
+func (w *waiting) end() time.Time { return w.heard.Add(silentFor + min(w.reading, sampleEvery)) }
+
+func (w *waiting) words() string {
+	since := time.Since(w.heard).Round(100 * time.Millisecond)
+	if w.mute {
+		return "the mount could not be read for " + since.String()
+	}
+	return "nobody answered for " + since.String()
+}
+
+// tell reads a sample and reports it; a reply that comes later than is waited for comes too late.
+func (a Answer) tell(ctx context.Context, w *waiting) (*pb.ReportResponse, error) {
+	began := time.Now()
+	last, cancel := context.WithDeadline(ctx, w.heard.Add(silentFor+sampleEvery))
 	defer cancel()
-	return a.handle.reportSample(ctx)
+	s, err := a.handle.readBy(last)
+	w.reading += time.Since(began)
+	w.mute = err != nil
+	if err != nil {
+		return nil, err
+	}
+	ctx, stop := context.WithDeadline(ctx, w.end())
+	defer stop()
+	return a.handle.Report(ctx, &pb.ReportRequest{Sample: s})
+}
+
+// readBy is read, given up with its context even where the mount does not heed that.
+func (h *Handle) readBy(ctx context.Context) (*pb.Sample, error) {
+	type answer struct {
+		s   *pb.Sample
+		err error
+	}
+	got := make(chan answer, 1)
+	go func() {
+		s, err := h.read(ctx)
+		got <- answer{s, err}
+	}()
+	select {
+	case a := <-got:
+		return a.s, a.err
+	case <-ctx.Done():
+		return nil, fmt.Errorf("reading the mount: %w", ctx.Err())
+	}
 }
 
 // lost says why a reply means that the permit is no longer ours; empty: it is.
@@ -222,7 +261,9 @@ func (a Answer) stop() error {
 func (a Answer) close(ctx context.Context, how pb.EndKind) error {
 	h, id := a.handle, a.Reply.GetPermit().GetPermitId()
 	r := &pb.ReportRequest{Event: &pb.ReportRequest_End{End: &pb.End{PermitId: id, Kind: how}}}
-	if s, err := h.read(ctx); err == nil {
+	soon, cancel := context.WithTimeout(ctx, readTimeout)
+	defer cancel()
+	if s, err := h.readBy(soon); err == nil {
 		r.Sample = s
 	}
 	out, err := h.Report(context.WithoutCancel(ctx), r)
