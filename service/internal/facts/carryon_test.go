@@ -54,3 +54,37 @@ func TestCarryingOnEndsWithWhatEndsTracking(t *testing.T) {
 		assert.Positive(t, ends[what], "%s is the first of some: %v", what, ends)
 	}
 }
+
+// TestContactGoesByNoMargin: when a course comes into contact is found from where its margins end, and is the same whatever they are.
+func TestContactGoesByNoMargin(t *testing.T) {
+	heron, found := heron(t), 0
+	for n := range 16 {
+		r := *heron
+		r.Horizon = nil
+		r.Travel.Low.A1, r.Travel.High.A1 = unit.Deg(-400), unit.Deg(400)
+		at := rig.DegAxes(-110+12*float64(n), []float64{60, 100, 140, 120}[n%4])
+		contact := func(part, general float64) (contact, margin float64) {
+			limits := defaults()
+			limits["sky/horizon above_deg"], limits["sky/floor altitude_deg"], limits["sun/apart separation_deg"] = -95, -95, 0
+			limits["clear/path part_mm"], limits["clear/path general_mm"] = part, general
+			in := standing(t, &r, at, rig.Axes{}, question.Action{Kind: question.Track, Follow: time.Hour})
+			in.Limits = limits
+			in.Snapshot.Rig.Sample.Doing = question.Tracking
+			f := facts.Compute(in).Facts
+			return number(t, f, "contact_in_s"), number(t, f, "margin_in_s")
+		}
+		want, least := contact(0, 1)
+		if want >= 86400 || least <= 0 {
+			continue
+		}
+		if want < least+300 {
+			found++
+		}
+		for _, wide := range []float64{10, 40, 120} {
+			got, margin := contact(wide, wide)
+			assert.InDelta(t, want, got, 3, "from %v with %.0f mm", at, wide)
+			assert.LessOrEqual(t, margin, got, "from %v with %.0f mm", at, wide)
+		}
+	}
+	assert.Greater(t, found, 3, "contact soon after the margin")
+}
