@@ -107,9 +107,9 @@ func (d *Decider) takeIn(g *group, q question.Question) (s question.RigState, un
 }
 
 // readAt is when a sample was read, by our clock: as long before it came as it was old when it was sent, by the asker's clock alone, which may be off
-// from ours. Zero where that is not told.
+// from ours. Zero where that is not told, or the clock so far off that what it says of anything counts for nothing.
 func readAt(at, sent, read time.Time) time.Time {
-	if sent.IsZero() || read.IsZero() {
+	if sent.IsZero() || read.IsZero() || !facts.AskedAt(question.Question{At: at, Sent: sent}).Equal(at) {
 		return time.Time{}
 	}
 	return at.Round(0).Add(min(0, read.Sub(sent)))
