@@ -13,6 +13,7 @@ import (
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/record"
 	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/state"
 )
 
 // TestSentencesFitTheIndex: one line, at most a thousand characters.
@@ -129,4 +130,19 @@ func TestReadAt(t *testing.T) {
 	}
 	assert.Zero(t, readAt(at, time.Time{}, at))
 	assert.Zero(t, readAt(at, sent.Add(-time.Millisecond), sent), "a clock that says nothing of anything")
+}
+
+// Row 19: after a sleep leave is taken back though nobody asks, by the look at the clock of whoever lapses; and taking it back does not look again.
+func TestLapsingLooksForSleepAndWithdrawingDoesNot(t *testing.T) {
+	looks, reads := 0, 0
+	d := &Decider{service: &group{}, parts: Parts{
+		Now: func() time.Time { looks++; return time.Time{} }, Here: func() time.Time { reads++; return time.Time{} },
+	}}
+	d.LapseAll()
+	assert.Equal(t, []int{1, 0}, []int{looks, reads})
+	d.Withdraw("", Ourselves, "it slept", state.Exchanged{})
+	assert.Equal(t, []int{1, 1}, []int{looks, reads})
+	d.parts.Here = nil
+	d.Withdraw("", Ourselves, "it slept", state.Exchanged{})
+	assert.Equal(t, []int{2, 1}, []int{looks, reads}, "where there is but one clock")
 }

@@ -121,7 +121,7 @@ func absentIsNil(err error) error {
 
 // LapseAll ends what time alone has ended, so that a rig nobody asks about does not keep an open permit; called now and then.
 func (d *Decider) LapseAll() {
-	now := d.here()
+	now := d.parts.Now()
 	for _, g := range d.all()[1:] {
 		d.lapse(g, now)
 	}
