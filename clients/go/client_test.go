@@ -344,6 +344,7 @@ func TestSlowMountMovesAndMuteOneStops(t *testing.T) {
 		"broken": {func(context.Context) error { return errors.New("no") }, "the mount could not be read for"},
 	} {
 		t.Run(name, func(t *testing.T) {
+			t.Parallel()
 			f, m := &fake{}, &mount{}
 			a := m.reading(t, f, c.read).Home(context.Background())
 			done := a.Move(context.Background(), func(ctx context.Context, _ *pb.Permit) error {

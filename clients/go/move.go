@@ -9,8 +9,8 @@ import (
 	pb "keepclear.example/keepclear/api/keepclear/v1"
 )
 
-// While a motion runs a sample goes out every sampleEvery; no reply for silentFor stops it. The service's side of the same is the
-// freshness of a sample.
+// While a motion runs a sample goes out every sampleEvery; no reply for silentFor stops it, the time that it takes to read the mount apart, sampleEvery
+// at most. The service's side of the same is the freshness of a sample.
 const (
 	sampleEvery = time.Second
 	silentFor   = 2 * time.Second
