@@ -70,6 +70,7 @@ func TestWhatWasPackedAheadIsKept(t *testing.T) {
 		disk := &faults.Disk{}
 		r, err := Open(filepath.Join(t.TempDir(), "record"), Options{Store: store.Options{Wrap: disk.Wrap}})
 		require.NoError(t, err)
+		assert.Equal(t, 1, cap(r.ahead), "a wake-up waits for who is at work; a second would find nothing left")
 		held, release := disk.Hold()
 		add := func(n int) Written {
 			d := least()
