@@ -78,6 +78,9 @@ type Model struct {
 	// OnMarks and AtMarks are the same of the marks at which a person sees the axes at home.
 	OnMarks bool    `json:"on_marks,omitempty"`
 	AtMarks *Sensor `json:"at_marks,omitempty"`
+	// Opened is the fit as the last act left it of what had settled before, until it settles again: what the few solves since taught may be forgotten,
+	// this not; nil: nothing had.
+	Opened *Fit `json:"opened,omitempty"`
 	// Taken is the sum of the shifts that were taken on the word of two pictures since the last act that loosened it.
 	Taken unit.Angle `json:"taken_rad,omitempty"`
 }
@@ -86,16 +89,17 @@ type Model struct {
 type Sensor struct {
 	Fit
 	Settled *Fit `json:"settled,omitempty"`
+	Opened  *Fit `json:"opened,omitempty"`
 	Count   int  `json:"count,omitempty"` // as in Model; 0: not kept
 	Quiet   int  `json:"quiet,omitempty"`
 }
 
 // kept is what is learnt now, to be taken up again.
-func (m *Model) kept() *Sensor { return &Sensor{m.Fit, m.Settled, m.Count, m.Quiet} }
+func (m *Model) kept() *Sensor { return &Sensor{m.Fit, m.Settled, m.Opened, m.Count, m.Quiet} }
 
 // takeUp goes on with what was learnt once.
 func (m *Model) takeUp(s *Sensor) {
-	m.Fit, m.Settled = s.Fit, s.Settled
+	m.Fit, m.Settled, m.Opened = s.Fit, s.Settled, s.Opened
 	if s.Count > 0 {
 		m.Count, m.Quiet = s.Count, s.Quiet
 	}
@@ -140,7 +144,7 @@ func (f *Fit) Sigma(t Term) unit.Angle { return unit.Angle(math.Sqrt(max(0, f.co
 
 // Finite tells whether every number of the model is one.
 func (m *Model) Finite() bool {
-	ok := m.Fit.finite() && m.Taken.Finite() && (m.Settled == nil || m.Settled.finite()) && m.AtSensor.finite() && m.AtMarks.finite()
+	ok := m.Fit.finite() && m.Taken.Finite() && m.Settled.finite() && m.Opened.finite() && m.AtSensor.finite() && m.AtMarks.finite()
 	for _, r := range m.Runs {
 		ok = ok && unit.Angle(r).Finite()
 	}
@@ -148,10 +152,14 @@ func (m *Model) Finite() bool {
 }
 
 func (s *Sensor) finite() bool {
-	return s == nil || s.Fit.finite() && (s.Settled == nil || s.Settled.finite())
+	return s == nil || s.Fit.finite() && s.Settled.finite() && s.Opened.finite()
 }
 
+// finite tells whether every number of a fit is one; of none, too.
 func (f *Fit) finite() bool {
+	if f == nil {
+		return true
+	}
 	if !f.Home.Finite() {
 		return false
 	}
@@ -227,12 +235,14 @@ func (m Model) homed(home rig.Axes) Model {
 	})
 }
 
-// each changes the fit, and the settled one where there is one.
+// each changes the fit, and the settled and the opened one where there is one.
 func (m Model) each(change func(Fit) Fit) Model {
 	m.Fit = change(m.Fit)
-	if m.Settled != nil {
-		old := change(*m.Settled)
-		m.Settled = &old
+	for _, kept := range []**Fit{&m.Settled, &m.Opened} {
+		if *kept != nil {
+			also := change(**kept)
+			*kept = &also
+		}
 	}
 	return m
 }
@@ -257,35 +267,99 @@ func (f Fit) loosened(which ...Term) Fit {
 // alignment by pictures leaves minutes of arc, and is reported before it is quite done.
 const aligned = 20 * unit.Arcminute
 
-// Aligned is the model after axis 1 was set anew toward the pole.
-func (m Model) Aligned() Model { return m.turned(aligned) }
+// bolts is the least share of a turn about the vertical that turns axis 1, for it to be what somebody sets it toward the pole by. Choice: at latitudes
+// nearer to a pole than ten degrees, and for what stands upright, the base is set by its feet.
+const bolts = 0.17
 
-// Turned is the model after the base was moved: how axis 1 leans is as open as of a rig that nobody knows.
-func (m Model) Turned() Model { return m.turned(terms[TiltB].sigma) }
-
-// turned: a turn about the vertical is in part one about axis 1.
-func (m Model) turned(sigma unit.Angle) Model {
+// Aligned is the model after axis 1 was set anew toward the pole: about the vertical by as much as it leaned across, which turns the readings of axis 1
+// too, and about east.
+func (m Model) Aligned() Model {
+	dir1 := vec{X: m.Axis1[0], Y: m.Axis1[1], Z: m.Axis1[2]}
+	_, b := leans(&rig.Chain{Dir1: dir1})
+	k := 0.0
+	if math.Abs(b.Z) > bolts {
+		k = dir1.Z / b.Z
+	}
 	return m.anew(func(f Fit) Fit {
-		f = f.loosened(TiltA, TiltB)
-		f.set(TiltA, TiltA, sq(sigma))
-		f.set(TiltB, TiltB, sq(sigma))
-		f.add(Index1, sq(sigma))
+		by := unit.Angle(k) * f.Terms[TiltB]
+		f.lead(Index1, TiltB, -k)
+		f = f.leaning(aligned)
+		f.add(Index1, sq(by/3)) // choice: who sets axis 1 by other means than those turns it otherwise
+		f.lead(Index1, TiltB, k)
 		return f
 	})
 }
 
+// moved is the standard deviation of how far a base that was moved turned about axis 1. Choice: a third of how far axis 1 may lean unaligned.
+const moved = 5 * unit.Degree / 3
+
+// Turned is the model after the base was moved: how axis 1 leans is as open as of a rig that nobody knows.
+func (m Model) Turned() Model {
+	return m.anew(func(f Fit) Fit {
+		f = f.leaning(terms[TiltB].sigma)
+		f.add(Index1, sq(moved))
+		return f
+	})
+}
+
+// leaning is a fit that knows of how axis 1 leans no more than a standard deviation.
+func (f Fit) leaning(sigma unit.Angle) Fit {
+	f = f.loosened(TiltA, TiltB)
+	f.set(TiltA, TiltA, sq(sigma))
+	f.set(TiltB, TiltB, sq(sigma))
+	f.add(Index1, sq(sigma))
+	return f
+}
+
+// lead adds k times a term to another.
+func (f *Fit) lead(t, by Term, k float64) {
+	f.Terms[t] += unit.Angle(k) * f.Terms[by]
+	own := f.cov(t, t) + 2*k*f.cov(t, by) + k*k*f.cov(by, by)
+	for o := range Terms {
+		if o != t {
+			f.set(t, o, f.cov(t, o)+k*f.cov(by, o))
+		}
+	}
+	f.set(t, t, own)
+}
+
+// Forgot is the model without what was learnt since an act opened what had settled; as it is where nothing had.
+func (m Model) Forgot() Model {
+	if m.Opened != nil {
+		m.Fit = *m.Opened
+		m.Count, m.Quiet, m.Runs = 0, 0, [4]float32{}
+	}
+	return m
+}
+
 // anew: an act says that what was calm has changed.
 func (m Model) anew(change func(Fit) Fit) Model {
-	m.Fit = change(m.Fit)
-	if m.AtSensor != nil {
-		m.AtSensor = &Sensor{Fit: change(m.AtSensor.Fit)}
-	}
-	if m.AtMarks != nil {
-		m.AtMarks = &Sensor{Fit: change(m.AtMarks.Fit)}
+	m.Fit, m.Opened = opened(m.Fit, m.Settled, m.Opened, change)
+	for _, kept := range []**Sensor{&m.AtSensor, &m.AtMarks} {
+		if k := *kept; k != nil {
+			also := Sensor{}
+			also.Fit, also.Opened = opened(k.Fit, k.Settled, k.Opened, change)
+			*kept = &also
+		}
 	}
 	m.restart()
 	m.Count, m.Quiet, m.Taken = 0, 0, 0
 	return m
+}
+
+// opened is what an act makes of a fit that had settled, or that an act had opened before, and what is kept of it as opened. What few solves taught
+// between two acts goes with the second.
+func opened(fit Fit, settled, before *Fit, change func(Fit) Fit) (Fit, *Fit) {
+	switch {
+	case before != nil:
+		fit = change(*before)
+	case settled != nil:
+		fit = change(fit)
+	default:
+		return change(fit), nil
+	}
+	kept := fit
+	return fit, &kept
 }
 
 // restart: what was calm is not calm any more.
