@@ -201,6 +201,9 @@ func (in *Input) poseFacts(f Set, s *stand) {
 	var because []string
 	if s.pose.State != question.Known && s.pose.Because != "" {
 		because = []string{s.pose.Because}
+		if beside := in.unlisted(s); beside != "" {
+			because = append(because, beside)
+		}
 	}
 	f.Word("pose_state", string(s.pose.State), Computed, because...)
 	f.Number("candidate_count", float64(len(s.pose.Candidates)), Computed)
