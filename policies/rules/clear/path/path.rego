@@ -23,6 +23,12 @@
 #       remedies:
 #         home: "Jog away from there first, or have a person state where the axes stand."
 #       need: [homing]
+#       homed:
+#         sharp: clearance_sharp_spare_mm
+#         remedy: "Choose another way, or have a person state more exactly where the axes stand (tell RIG homed … --sigma DEGREES): homing would leave them as unsure."
+#         remedies:
+#           home: "Jog away from there first, or have a person state more exactly where the axes stand (tell RIG homed … --sigma DEGREES)."
+#         need: [attendance]
 #     way_blocked:
 #       fact: clearance_sharp_spare_mm
 #       limit: 0
