@@ -77,7 +77,7 @@ var findKinds = map[rig.FindKind]pb.FileFindKind{
 	rig.TooNear: pb.FileFindKind_FILE_FIND_KIND_TOO_NEAR, rig.WideTravel: pb.FileFindKind_FILE_FIND_KIND_WIDE_TRAVEL, rig.SmallMargin: pb.FileFindKind_FILE_FIND_KIND_SMALL_MARGIN,
 	rig.Touching: pb.FileFindKind_FILE_FIND_KIND_TOUCHING, rig.Unchanging: pb.FileFindKind_FILE_FIND_KIND_UNCHANGING, rig.Overruns: pb.FileFindKind_FILE_FIND_KIND_OVERRUN,
 	rig.Replaced: pb.FileFindKind_FILE_FIND_KIND_REPLACED, rig.RestHeld: pb.FileFindKind_FILE_FIND_KIND_REST_HELD, rig.Old: pb.FileFindKind_FILE_FIND_KIND_OLD,
-	rig.OpenMesh: pb.FileFindKind_FILE_FIND_KIND_OPEN_MESH, rig.Idle: pb.FileFindKind_FILE_FIND_KIND_IDLE, rig.NotKnown: pb.FileFindKind_FILE_FIND_KIND_NOT_KNOWN,
+	rig.Unused: pb.FileFindKind_FILE_FIND_KIND_UNUSED, rig.OpenMesh: pb.FileFindKind_FILE_FIND_KIND_OPEN_MESH, rig.Idle: pb.FileFindKind_FILE_FIND_KIND_IDLE, rig.NotKnown: pb.FileFindKind_FILE_FIND_KIND_NOT_KNOWN,
 }
 
 // sent are the files that came beside a rig file.

@@ -116,6 +116,8 @@ const (
 	FileFindKind_FILE_FIND_KIND_REST_HELD FileFindKind = 14
 	// What the file states was last seen long ago.
 	FileFindKind_FILE_FIND_KIND_OLD FileFindKind = 15
+	// A number that nothing uses.
+	FileFindKind_FILE_FIND_KIND_UNUSED FileFindKind = 16
 )
 
 // Enum value maps for FileFindKind.
@@ -137,6 +139,7 @@ var (
 		13: "FILE_FIND_KIND_REPLACED",
 		14: "FILE_FIND_KIND_REST_HELD",
 		15: "FILE_FIND_KIND_OLD",
+		16: "FILE_FIND_KIND_UNUSED",
 	}
 	FileFindKind_value = map[string]int32{
 		"FILE_FIND_KIND_UNSPECIFIED":  0,
@@ -155,6 +158,7 @@ var (
 		"FILE_FIND_KIND_REPLACED":     13,
 		"FILE_FIND_KIND_REST_HELD":    14,
 		"FILE_FIND_KIND_OLD":          15,
+		"FILE_FIND_KIND_UNUSED":       16,
 	}
 )
 
@@ -2486,7 +2490,7 @@ const file_keepclear_v1_rig_service_proto_rawDesc = "" +
 	"\x16POSE_STATE_UNSPECIFIED\x10\x00\x12\x14\n" +
 	"\x10POSE_STATE_KNOWN\x10\x01\x12\x19\n" +
 	"\x15POSE_STATE_CANDIDATES\x10\x02\x12\x16\n" +
-	"\x12POSE_STATE_UNKNOWN\x10\x03*\xe4\x03\n" +
+	"\x12POSE_STATE_UNKNOWN\x10\x03*\xff\x03\n" +
 	"\fFileFindKind\x12\x1e\n" +
 	"\x1aFILE_FIND_KIND_UNSPECIFIED\x10\x00\x12\x1a\n" +
 	"\x16FILE_FIND_KIND_OVERLAP\x10\x01\x12\x1b\n" +
@@ -2504,7 +2508,8 @@ const file_keepclear_v1_rig_service_proto_rawDesc = "" +
 	"\x18FILE_FIND_KIND_NOT_KNOWN\x10\f\x12\x1b\n" +
 	"\x17FILE_FIND_KIND_REPLACED\x10\r\x12\x1c\n" +
 	"\x18FILE_FIND_KIND_REST_HELD\x10\x0e\x12\x16\n" +
-	"\x12FILE_FIND_KIND_OLD\x10\x0f*W\n" +
+	"\x12FILE_FIND_KIND_OLD\x10\x0f\x12\x19\n" +
+	"\x15FILE_FIND_KIND_UNUSED\x10\x10*W\n" +
 	"\vPictureKind\x12\x1c\n" +
 	"\x18PICTURE_KIND_UNSPECIFIED\x10\x00\x12\x14\n" +
 	"\x10PICTURE_KIND_RIG\x10\x01\x12\x14\n" +
