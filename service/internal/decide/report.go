@@ -288,8 +288,10 @@ func (d *Decider) happen(g *group, r Report) (question.RigState, []pose.Notice) 
 	switch {
 	case r.Begin != "" && x != nil:
 		s, more = pose.Begin(w, s, r.Begin, *x)
+		d.tellWhich(g, r.Begin, more)
 	case r.End != nil:
 		s, more = pose.End(w, s, r.End.Permit, r.End.How, x)
+		d.tellWhich(g, r.End.Permit, more)
 	case r.Homed != nil:
 		s, more = pose.Homed(w, s, r.Homed.homing(g.member.Rig, d.parts.NewID(), r.At), x)
 	case r.Synced != nil:
