@@ -61,3 +61,15 @@ func TestSourceThatTheFileDoesNotListIsToldOnce(t *testing.T) {
 	assert.Equal(t, []rig.SourceKind{rig.AxisEncoder}, n.s.Unlisted.Of(other.Digest))
 	assert.Empty(t, n.s.Unlisted.Of(reads.Digest), "of a revision that is not in force")
 }
+
+// A balance that was made anew changes nothing that is held, and that is said: silence would look like a report that was lost.
+func TestActThatChangesNothingSaysSo(t *testing.T) {
+	n := homed(t)
+	before := n.s
+	n.take(Acted(n.w, n.s, Act{Kind: Rebalanced, Person: "A. Person"}, nil))
+	require.Len(t, n.notes, 1)
+	assert.Equal(t, "re-balanced (A. Person); nothing that is held here goes by the balance, so nothing changes but the epoch", n.notes[0].Sentence)
+	assert.Equal(t, before.Epoch+1, n.s.Epoch)
+	before.Epoch = n.s.Epoch
+	assert.Equal(t, before, n.s)
+}

@@ -40,7 +40,7 @@
 #         jog: "Jog the other way, or less far."
 #         home: "Home with the axes in another order, or jog clear first (out of a margin: creep)."
 #         park: "Choose another place of rest, or home instead."
-#         flip: "Slew to another target instead, or stop tracking."
+#         flip: "Ask again with the target nearer the meridian or past it, slew to another target instead, or stop tracking."
 package rules.clear.path
 
 default finding := {"effect": "hold", "code": "fact_missing"}
