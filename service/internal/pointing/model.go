@@ -73,17 +73,17 @@ type Model struct {
 	Runs [4]float32 `json:"runs"`
 	// OnSensor: the readings count from where a sensor stops the axes. AtSensor is what was learnt when they did, while a person's word gives them
 	// another zero: a sensor stops them where it did before.
-	OnSensor bool    `json:"on_sensor,omitempty"`
-	AtSensor *Sensor `json:"at_sensor,omitempty"`
+	OnSensor bool  `json:"on_sensor,omitempty"`
+	AtSensor *Kept `json:"at_sensor,omitempty"`
 	// OnMarks and AtMarks are the same of the marks at which a person sees the axes at home.
-	OnMarks bool    `json:"on_marks,omitempty"`
-	AtMarks *Sensor `json:"at_marks,omitempty"`
+	OnMarks bool  `json:"on_marks,omitempty"`
+	AtMarks *Kept `json:"at_marks,omitempty"`
 	// Taken is the sum of the shifts that were taken on the word of two pictures since the last act that loosened it.
 	Taken unit.Angle `json:"taken_rad,omitempty"`
 }
 
-// Sensor is what was learnt while readings counted from where a sensor stops the axes.
-type Sensor struct {
+// Kept is what was learnt while readings counted from another zero than now: from where a sensor stops the axes, or from the marks.
+type Kept struct {
 	Fit
 	Settled *Fit `json:"settled,omitempty"`
 	Count   int  `json:"count,omitempty"` // as in Model; 0: not kept
@@ -91,10 +91,10 @@ type Sensor struct {
 }
 
 // kept is what is learnt now, to be taken up again.
-func (m *Model) kept() *Sensor { return &Sensor{m.Fit, m.Settled, m.Count, m.Quiet} }
+func (m *Model) kept() *Kept { return &Kept{m.Fit, m.Settled, m.Count, m.Quiet} }
 
 // takeUp goes on with what was learnt once.
-func (m *Model) takeUp(s *Sensor) {
+func (m *Model) takeUp(s *Kept) {
 	m.Fit, m.Settled = s.Fit, s.Settled
 	if s.Count > 0 {
 		m.Count, m.Quiet = s.Count, s.Quiet
@@ -147,7 +147,7 @@ func (m *Model) Finite() bool {
 	return ok
 }
 
-func (s *Sensor) finite() bool {
+func (s *Kept) finite() bool {
 	return s == nil || s.Fit.finite() && (s.Settled == nil || s.Settled.finite())
 }
 
@@ -277,14 +277,20 @@ func (m Model) turned(sigma unit.Angle) Model {
 // anew: an act says that what was calm has changed.
 func (m Model) anew(change func(Fit) Fit) Model {
 	m.Fit = change(m.Fit)
-	if m.AtSensor != nil {
-		m.AtSensor = &Sensor{Fit: change(m.AtSensor.Fit)}
-	}
-	if m.AtMarks != nil {
-		m.AtMarks = &Sensor{Fit: change(m.AtMarks.Fit)}
-	}
+	m = m.alsoKept(func(k Kept) Kept { return Kept{Fit: change(k.Fit)} })
 	m.restart()
 	m.Count, m.Quiet, m.Taken = 0, 0, 0
+	return m
+}
+
+// alsoKept changes what is kept of the sensor and of the marks.
+func (m Model) alsoKept(change func(Kept) Kept) Model {
+	for _, kept := range []**Kept{&m.AtSensor, &m.AtMarks} {
+		if *kept != nil {
+			other := change(**kept)
+			*kept = &other
+		}
+	}
 	return m
 }
 
