@@ -1,6 +1,7 @@
 package question
 
 import (
+	"slices"
 	"time"
 
 	"keepclear.example/keepclear/service/internal/pointing"
@@ -251,6 +252,20 @@ type RigState struct {
 	Forward    time.Duration `json:"forward,omitempty"`
 	Discounted time.Duration `json:"discounted,omitempty"`
 	Stepped    time.Duration `json:"stepped,omitempty"`
+}
+
+// Unsettled are the solves that leave a doubt since one was last let pass, oldest first, with those kept from before homings that moved no zero.
+func (s *RigState) Unsettled(leaves func(JudgedSolve) bool) []JudgedSolve {
+	out := slices.Clone(s.Before)
+	for _, j := range s.Solves {
+		switch {
+		case j.Settles():
+			out = nil
+		case leaves(j):
+			out = append(out, j)
+		}
+	}
+	return out
 }
 
 // Shown is a sample filled in with what older ones showed, as it would read had nothing moved but what was seen.
