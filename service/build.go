@@ -141,7 +141,11 @@ func newMembers(files []rigFile, facility *limits.Layer) ([]decide.Member, error
 	read := readMembers(files, defs, facility)
 	for i, f := range files {
 		m, bad := read[i].Member, read[i].bad
-		if bad, shared = apart(bad, shared, facility); bad == nil && m.Rig != nil && by[m.Rig.ID] != "" {
+		own, common := ofLimits(bad, facility)
+		if len(common) > 0 {
+			shared = common
+		}
+		if bad = errors.Join(own...); bad == nil && m.Rig != nil && by[m.Rig.ID] != "" {
 			bad = sameID(f.name, by[m.Rig.ID], m.Rig.ID)
 		}
 		if bad != nil {
@@ -188,26 +192,6 @@ func readMembers(files []rigFile, defs []limits.Definition, facility *limits.Lay
 		out[i].Shelf = shelf
 	}
 	return out
-}
-
-// apart takes the facility's own faults out of those that a rig's limits met when merged; they are told once.
-func apart(err, shared error, facility *limits.Layer) (ofRig, ofFacility error) {
-	var all limits.Faults
-	if !errors.As(err, &all) {
-		return err, shared
-	}
-	var common limits.Faults
-	for _, f := range all {
-		if facility != nil && f.File == facility.File {
-			common = append(common, f)
-			continue
-		}
-		ofRig = errors.Join(ofRig, limitFault(f))
-	}
-	if len(common) > 0 {
-		shared = common
-	}
-	return ofRig, shared
 }
 
 // sameID is the fault of a second file that describes a rig.

@@ -49,7 +49,11 @@ func checkFile(ctx context.Context, req *pb.CheckRigRequest, facility *limits.La
 	}
 	set, err := limitsFit(r, facility, name)
 	if err != nil {
-		for _, one := range ofLimits(err, facility) {
+		ofRig, common := ofLimits(err, facility)
+		for _, f := range common {
+			ofRig = append(ofRig, limits.Faults{f})
+		}
+		for _, one := range ofRig {
 			f := rig.Fault{File: name, Key: "limits", Wanted: "limits that only tighten", Got: one.Error(), Remedy: "take out or tighten the limits named"}
 			errors.As(one, &f)
 			out.Faults = append(out.Faults, faultOut(f))
