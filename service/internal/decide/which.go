@@ -28,10 +28,7 @@ func (d *Decider) which(g *group, id string) string {
 	if errors.Is(err, record.ErrAbsent) {
 		return " (none of that id was ever given, by what is on record)"
 	}
-	if err != nil {
-		return ""
-	}
-	e := w.Entry
+	e := w.Entry // of nothing where the record cannot be asked
 	at := fmt.Sprintf("%s/%d at %s UTC", e.Chain, e.Number, e.Time.UTC().Format("2006-01-02 15:04:05"))
 	b, err := state.Decode(e.Body)
 	switch {

@@ -203,3 +203,17 @@ func TestHomedIsReadAndChecked(t *testing.T) {
 	wrong.Need = []verdict.NeedKind{"luck"}
 	assert.Equal(t, []string{"some: homed: a known need"}, says(wrong, "hold", 0.0))
 }
+
+// TestHomingHelpsWhereNothingTellsOtherwise: a finding with no number or no limit keeps its usual remedy.
+func TestHomingHelpsWhereNothingTellsOtherwise(t *testing.T) {
+	f := facts.Set{}
+	f.Number("homing_leaves_ratio", 2, facts.Computed)
+	n, limit := 3.0, 1.0
+	in := loaded(t).lib.read(good())
+	number, none := &verdict.Reading{Name: "x", Number: &n}, &verdict.Reading{Name: "x"}
+	assert.True(t, (&homed{}).holds(verdict.Finding{Fact: number, Limit: &limit}, in, f))
+	assert.False(t, (&homed{}).holds(verdict.Finding{Fact: none, Limit: &limit}, in, f))
+	assert.False(t, (&homed{}).holds(verdict.Finding{Fact: number}, in, f))
+	assert.False(t, (&homed{}).holds(verdict.Finding{Fact: number, Limit: &limit}, in, facts.Set{}))
+	assert.False(t, (&homed{Sharp: "pose_state"}).holds(verdict.Finding{Fact: number, Limit: &limit}, in, f), "a word is no number")
+}
