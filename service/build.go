@@ -40,7 +40,11 @@ type rigFile struct {
 	name    string
 	content []byte
 	open    rig.Opener
+	limits  []byte // of the facility, as they were read beside it; nil: there are none
 }
+
+// limitsFile holds the facility's limits in a folder of rig files.
+const limitsFile = "limits.yaml"
 
 // readRigs reads every rig file (*.yaml but limits.yaml and class files, whose first key is "class") of a folder, and its
 // facility limits, which may be absent. What can be read comes beside the fault of what cannot.
@@ -49,6 +53,7 @@ func readRigs(dir string) (files []rigFile, facility *limits.Layer, faults error
 	if err != nil {
 		return nil, nil, fmt.Errorf("reading the folder of rig files: %w; name it with --rigs, or try serve --practice heron", err)
 	}
+	var common []byte
 	for _, one := range listed { // in the order of their names
 		base := one.Name()
 		if filepath.Ext(base) != ".yaml" {
@@ -61,7 +66,8 @@ func readRigs(dir string) (files []rigFile, facility *limits.Layer, faults error
 			continue
 		}
 		switch {
-		case base == "limits.yaml":
+		case base == limitsFile:
+			common = content
 			l, err := limits.ParseLayer("facility", path, content)
 			if err != nil { // the rig files are looked at all the same, so that every fault is told at once
 				faults = err
@@ -69,8 +75,11 @@ func readRigs(dir string) (files []rigFile, facility *limits.Layer, faults error
 			}
 			facility = &l
 		case !isClass(content):
-			files = append(files, rigFile{path, content, beside(dir)})
+			files = append(files, rigFile{name: path, content: content, open: beside(dir)})
 		}
+	}
+	for i := range files {
+		files[i].limits = common
 	}
 	if len(files) == 0 && faults == nil {
 		return nil, nil, fmt.Errorf("no rig file (*.yaml) in %s: put one there (an empty form: check --blank), or try serve --practice heron", dir)
@@ -132,7 +141,11 @@ func newMembers(files []rigFile, facility *limits.Layer) ([]decide.Member, error
 	read := readMembers(files, defs, facility)
 	for i, f := range files {
 		m, bad := read[i].Member, read[i].bad
-		if bad, shared = apart(bad, shared, facility); bad == nil && m.Rig != nil && by[m.Rig.ID] != "" {
+		own, common := ofLimits(bad, facility)
+		if len(common) > 0 {
+			shared = common
+		}
+		if bad = errors.Join(own...); bad == nil && m.Rig != nil && by[m.Rig.ID] != "" {
 			bad = sameID(f.name, by[m.Rig.ID], m.Rig.ID)
 		}
 		if bad != nil {
@@ -179,26 +192,6 @@ func readMembers(files []rigFile, defs []limits.Definition, facility *limits.Lay
 		out[i].Shelf = shelf
 	}
 	return out
-}
-
-// apart takes the facility's own faults out of those that a rig's limits met when merged; they are told once.
-func apart(err, shared error, facility *limits.Layer) (ofRig, ofFacility error) {
-	var all limits.Faults
-	if !errors.As(err, &all) {
-		return err, shared
-	}
-	var common limits.Faults
-	for _, f := range all {
-		if facility != nil && f.File == facility.File {
-			common = append(common, f)
-			continue
-		}
-		ofRig = errors.Join(ofRig, limitFault(f))
-	}
-	if len(common) > 0 {
-		shared = common
-	}
-	return ofRig, shared
 }
 
 // sameID is the fault of a second file that describes a rig.

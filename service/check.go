@@ -45,7 +45,7 @@ func check(ctx context.Context, s streams, args []string) int {
 	}
 	set, err := limitsFit(r, nil, args[0])
 	if err != nil {
-		said := ofLimits(err, nil)
+		said, _ := ofLimits(err, nil)
 		for _, f := range said {
 			fmt.Fprintln(s.out, f)
 		}
@@ -83,21 +83,21 @@ func limitsFit(r *rig.Rig, facility *limits.Layer, file string) (limits.Set, err
 	return limits.Merge(defs, layers(r, facility, file)...)
 }
 
-// ofLimits are the faults met when limits were merged, each as one of the file in which it stands; those of a facility's own file keep the name that
-// they have there. Of any other error, that one alone.
-func ofLimits(err error, facility *limits.Layer) (out []error) {
+// ofLimits are the faults met when limits were merged: those of a rig, each as one of the file in which it stands, and apart from them the facility's
+// own, which every rig meets. Of any other error, that one alone.
+func ofLimits(err error, facility *limits.Layer) (ofRig []error, common limits.Faults) {
 	var all limits.Faults
 	if !errors.As(err, &all) {
-		return []error{err}
+		return []error{err}, nil
 	}
 	for _, f := range all {
 		if facility != nil && f.File == facility.File {
-			out = append(out, limits.Faults{f})
+			common = append(common, f)
 			continue
 		}
-		out = append(out, limitFault(f))
+		ofRig = append(ofRig, limitFault(f))
 	}
-	return out
+	return ofRig, common
 }
 
 // limitFault is a fault of a limit as one of a rig file, or of its class file.

@@ -49,7 +49,11 @@ func checkFile(ctx context.Context, req *pb.CheckRigRequest, facility *limits.La
 	}
 	set, err := limitsFit(r, facility, name)
 	if err != nil {
-		for _, one := range ofLimits(err, facility) {
+		ofRig, common := ofLimits(err, facility)
+		for _, f := range common {
+			ofRig = append(ofRig, limits.Faults{f})
+		}
+		for _, one := range ofRig {
 			f := rig.Fault{File: name, Key: "limits", Wanted: "limits that only tighten", Got: one.Error(), Remedy: "take out or tighten the limits named"}
 			errors.As(one, &f)
 			out.Faults = append(out.Faults, faultOut(f))
@@ -77,7 +81,7 @@ var findKinds = map[rig.FindKind]pb.FileFindKind{
 	rig.TooNear: pb.FileFindKind_FILE_FIND_KIND_TOO_NEAR, rig.WideTravel: pb.FileFindKind_FILE_FIND_KIND_WIDE_TRAVEL, rig.SmallMargin: pb.FileFindKind_FILE_FIND_KIND_SMALL_MARGIN,
 	rig.Touching: pb.FileFindKind_FILE_FIND_KIND_TOUCHING, rig.Unchanging: pb.FileFindKind_FILE_FIND_KIND_UNCHANGING, rig.Overruns: pb.FileFindKind_FILE_FIND_KIND_OVERRUN,
 	rig.Replaced: pb.FileFindKind_FILE_FIND_KIND_REPLACED, rig.RestHeld: pb.FileFindKind_FILE_FIND_KIND_REST_HELD, rig.Old: pb.FileFindKind_FILE_FIND_KIND_OLD,
-	rig.OpenMesh: pb.FileFindKind_FILE_FIND_KIND_OPEN_MESH, rig.Idle: pb.FileFindKind_FILE_FIND_KIND_IDLE, rig.NotKnown: pb.FileFindKind_FILE_FIND_KIND_NOT_KNOWN,
+	rig.Unused: pb.FileFindKind_FILE_FIND_KIND_UNUSED, rig.OpenMesh: pb.FileFindKind_FILE_FIND_KIND_OPEN_MESH, rig.Idle: pb.FileFindKind_FILE_FIND_KIND_IDLE, rig.NotKnown: pb.FileFindKind_FILE_FIND_KIND_NOT_KNOWN,
 }
 
 // sent are the files that came beside a rig file.

@@ -126,7 +126,7 @@ func changer(files []rigFile, members []decide.Member, facility *limits.Layer) f
 		if now, err := loaded(file.rigFile, ""); err != nil || now.Digest != file.digest {
 			return nil, limits.Set{}, fmt.Errorf("%w: what lies beside %s is not what it was when the service started; start it anew", rig.ErrChange, file.name)
 		}
-		r, err := loaded(rigFile{file.name, changed, open}, rig.Together(all))
+		r, err := loaded(rigFile{name: file.name, content: changed, open: open}, rig.Together(all))
 		if err != nil {
 			return nil, limits.Set{}, err
 		}

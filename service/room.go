@@ -43,7 +43,7 @@ func (w whatIf) String() string { return rig.Together(w) }
 // in makes the changes one after the other.
 func (w whatIf) in(file rigFile) (rigFile, error) {
 	content, open, err := rig.Changed(file.name, file.content, file.open, w...)
-	return rigFile{file.name, content, open}, err
+	return rigFile{name: file.name, content: content, open: open}, err
 }
 
 // room says how far the axes of a rig may turn with what it carries, and how far they might if a length were another.

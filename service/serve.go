@@ -55,6 +55,7 @@ type serveOptions struct {
 	rigs, record, practice, listen string
 	clockWithinS                   float64
 	files                          []rigFile                     // of the rigs, in their order
+	onDisk                         *diskWatch                    // what of them is another one now; nil: nothing is looked at
 	facility                       *limits.Layer                 // limits of the rigs' folder; nil: none
 	checker                        func() (*wire.Checker, error) // nil: wire.NewChecker
 	opening                        *opening                      // of the record; nil: not begun
@@ -180,7 +181,7 @@ func newService(s streams, o serveOptions) (*service, error) {
 // servingOf reads the rigs and makes the rest of what serves them.
 func servingOf(s streams, o serveOptions) (*service, error) {
 	files, facility, err := rigSource(o)
-	o.files = files
+	o.files, o.onDisk = files, watchFiles(files)
 	members, bad := newMembers(files, facility)
 	if bad == nil {
 		bad = unlivedOf(files, members, s.now())
@@ -188,6 +189,7 @@ func servingOf(s streams, o serveOptions) (*service, error) {
 	if err = errors.Join(err, bad); err != nil {
 		return nil, err
 	}
+	o.onDisk.serving(members)
 	if o.practice != "" {
 		for _, m := range members {
 			m.Rig.Practice = true
@@ -241,9 +243,12 @@ func assemble(s streams, members []decide.Member, o serveOptions, clock clockRea
 	sleep.waking(func(why string) { d.Withdraw("", decide.Ourselves, why, state.Exchanged{}) })
 	log := slog.New(slog.NewTextHandler(s.err, nil))
 	maps := &survey.Folder{Path: filepath.Join(filepath.Dir(o.record), "maps"), Build: buildDigest(), Fault: func(what error) { log.Warn("maps", "what", what) }}
+	if o.onDisk == nil {
+		o.onDisk = watchFiles(nil)
+	}
 	server := rpc.New(rpc.Parts{
 		Decider: d, Record: rec, Checker: checker, Log: log,
-		Rules: describer(members, o.facility), CheckFile: fileChecker(o.facility, s.now), WhatIf: changer(o.files, members, o.facility), Maps: maps, Gauges: gauger(members, o.files),
+		Rules: describer(members, o.facility), CheckFile: fileChecker(o.facility, s.now), WhatIf: changer(o.files, members, o.facility), Maps: maps, Gauges: gauger(members, o.files), OnDisk: o.onDisk.changed,
 		Heartbeat: heartbeat, After: time.After,
 	})
 	look := func() { clock(now()) }

@@ -29,7 +29,7 @@ func oneRig(path string) (rigFile, error) {
 	if err != nil {
 		return rigFile{}, fmt.Errorf("the file cannot be read: %w; give the path of a rig file (an empty form: check --blank)", err)
 	}
-	return rigFile{path, content, beside(filepath.Dir(path))}, nil
+	return rigFile{name: path, content: content, open: beside(filepath.Dir(path))}, nil
 }
 
 // oneFile is the choice of one rig for commands that look at one: a file, or the practice rig.

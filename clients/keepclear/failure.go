@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strings"
 
+	"google.golang.org/genproto/googleapis/rpc/errdetails"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
 )
@@ -34,12 +35,21 @@ func refusal(err error) string {
 	return "The service failed: " + s.Message()
 }
 
-// refusedPlainly tells whether a service that works answered that something is not so, to a command that reads or releases: nothing would have moved on
-// its answer, so that there is nothing to warn of.
-func refusedPlainly(command string, c codes.Code) bool {
+// plain tells whether a service that works answered that something is not so.
+func plain(c codes.Code) bool {
 	switch c {
 	case codes.InvalidArgument, codes.NotFound, codes.FailedPrecondition, codes.AlreadyExists, codes.OutOfRange:
-		return slices.Contains([]string{"rigs", "room", "view", "release", "entries", "verify", "rules"}, command)
+		return true
+	}
+	return false
+}
+
+// refuses tells whether a service refused a field of a request, by the details of its answer.
+func refuses(s *status.Status, field string) bool {
+	for _, d := range s.Details() {
+		if bad, ok := d.(*errdetails.BadRequest); ok && slices.ContainsFunc(bad.GetFieldViolations(), func(v *errdetails.BadRequest_FieldViolation) bool { return v.GetField() == field }) {
+			return true
+		}
 	}
 	return false
 }

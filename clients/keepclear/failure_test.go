@@ -9,6 +9,7 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+	"google.golang.org/genproto/googleapis/rpc/errdetails"
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
@@ -75,6 +76,15 @@ func (r *refusing) DrawRig(context.Context, *pb.DrawRigRequest) (*pb.DrawRigResp
 	return nil, r.err
 }
 
+// ofField refuses a request for a field, as the service does.
+func ofField(field, message string) error {
+	s, err := status.New(codes.InvalidArgument, message).WithDetails(&errdetails.BadRequest{FieldViolations: []*errdetails.BadRequest_FieldViolation{{Field: field, Description: message}}})
+	if err != nil {
+		return err
+	}
+	return s.Err()
+}
+
 // What reads or releases warns of no motion where the service answers that something is not so; where it failed, and where something was to be made safe, it does.
 func TestPlainRefusals(t *testing.T) {
 	const release, lock, view = "release x --person A --reason b", "lock heron --person A --reason b", "view heron"
@@ -87,9 +97,10 @@ func TestPlainRefusals(t *testing.T) {
 		"no such lock":     {release, status.Error(codes.NotFound, "there is none"), "NOT DONE The service answers: there is none."},
 		"record down":      {release, status.Error(codes.Internal, "it broke"), "HOLD The service failed: it broke. Nothing may move on this. Put it right and ask again."},
 		"a lock":           {lock, status.Error(codes.NotFound, "no such rig"), "HOLD The service answers: no such rig. Nothing may move on this. Put it right and ask again."},
-		"no pose":          {view, status.Error(codes.InvalidArgument, "axes: name the pose"), "NOT DONE The service does not take this: axes: name the pose (--axis1 DEG --axis2 DEG)."},
-		"a pose":           {view + " --axis1 1 --axis2 2", status.Error(codes.InvalidArgument, "axes: beyond"), "NOT DONE The service does not take this: axes: beyond."},
-		"no part":          {view, status.Error(codes.InvalidArgument, "parts: none"), "NOT DONE The service does not take this: parts: none."},
+		"no pose":          {view, ofField("axes", "axes: name the pose"), "NOT DONE The service does not take this: axes: name the pose (--axis1 DEG --axis2 DEG)."},
+		"a pose":           {view + " --axis1 1 --axis2 2", ofField("axes", "axes: beyond"), "NOT DONE The service does not take this: axes: beyond."},
+		"a pose, in words": {view, status.Error(codes.InvalidArgument, "axes: name the pose"), "NOT DONE The service does not take this: axes: name the pose."},
+		"no part":          {view, ofField("parts", "parts: none"), "NOT DONE The service does not take this: parts: none."},
 	} {
 		address := listening(t, func(g *grpc.Server) {
 			pb.RegisterRigServiceServer(g, &refusing{err: c.err})

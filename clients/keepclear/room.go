@@ -182,7 +182,7 @@ func view(k *call) (int, error) {
 	ctx, cancel := k.timed()
 	defer cancel()
 	r, err := pb.NewRigServiceClient(conn).DrawRig(ctx, req)
-	if s := status.Convert(err); s.Code() == codes.InvalidArgument && req.GetAxes() == nil && strings.HasPrefix(s.Message(), "axes") {
+	if s := status.Convert(err); s.Code() == codes.InvalidArgument && req.GetAxes() == nil && refuses(s, "axes") {
 		return 0, status.Error(s.Code(), s.Message()+" (--axis1 DEG --axis2 DEG)") // the service knows no flags
 	}
 	if err != nil {

@@ -47,6 +47,7 @@ type command struct {
 	at               int      // place among the words of the one that names the form
 	shared           []string // flags that each form takes
 	more             string   // what else its help says
+	harmless         bool     // it reads, or releases: where the service says that something is not so, nothing would have moved on its answer
 }
 
 // commands in the order in which a person needs them.
@@ -56,25 +57,25 @@ func commands() []command {
 	}
 	return []command{
 		{"ask", "RIG slew|track|jog|creep|home|park|flip|sync …", "may it? Moves nothing, but an allow is leave given; to try, rehearse", ask,
-			asked(), 1, []string{"sample", "attended-by", "begin-later", "replaces", "request-id", "practice"}, leaveGiven + "\n\n" + sampleAsJSON},
+			asked(), 1, []string{"sample", "attended-by", "begin-later", "replaces", "request-id", "practice"}, leaveGiven + "\n\n" + sampleAsJSON, false},
 		{"rehearse", "RIG slew|track|jog|creep|home|park|flip … [--at INSTANT]", "would it pass then? Gives no leave", rehearse,
-			motions("rehearse", ""), 1, []string{"at", "from-now"}, ""},
-		{"rigs", "[RIG]", "how the rigs stand", rigs, one("rigs [RIG]", "rigs heron"), 0, nil, ""},
+			motions("rehearse", ""), 1, []string{"at", "from-now"}, "", false},
+		{"rigs", "[RIG]", "how the rigs stand", rigs, one("rigs [RIG]", "rigs heron"), 0, nil, "", true},
 		{"room", "RIG [--gap MM] [--what-if KEY=NUMBER]… [--picture FILE]", "how far the axes may turn with what the rig carries, what bounds them, and how it would be if a length were another", room,
-			one("room RIG [--gap MM] [--band DEG] [--state PART=STATE]… [--what-if KEY=NUMBER]… [--picture FILE]", "room heron --what-if tape.floor_to_crossing_mm+=150", "gap", "band", "state", "what-if", "picture"), 0, nil, ""},
+			one("room RIG [--gap MM] [--band DEG] [--state PART=STATE]… [--what-if KEY=NUMBER]… [--picture FILE]", "room heron --what-if tape.floor_to_crossing_mm+=150", "gap", "band", "state", "what-if", "picture"), 0, nil, "", true},
 		{"view", "RIG [--axis1 DEG --axis2 DEG] [--state PART=STATE]… [--picture FILE]", "how near its parts are where it stands, or at axis angles; draws it from the south, the east and above", view,
-			one("view RIG [--axis1 DEG --axis2 DEG] [--state PART=STATE]… [--picture FILE]", "view heron --picture heron.svg", "axis1", "axis2", "state", "picture"), 0, nil, ""},
-		{"tell", "RIG homed|proved|act …", "state what a person did or saw", tell, told(), 1, []string{"person", "as"}, ""},
+			one("view RIG [--axis1 DEG --axis2 DEG] [--state PART=STATE]… [--picture FILE]", "view heron --picture heron.svg", "axis1", "axis2", "state", "picture"), 0, nil, "", true},
+		{"tell", "RIG homed|proved|act …", "state what a person did or saw", tell, told(), 1, []string{"person", "as"}, "", false},
 		{"prove", "RIG", "hold its file against the rig, with a tape; moves nothing", prove,
-			one("prove RIG [--person NAME] [--answers FILE]", "prove heron", "person", "answers"), 0, nil, ""},
-		{"withdraw", "RIG | --all", "take leave back; stop the mount first", withdraw, one("withdraw RIG | --all", "withdraw heron", "all", "reason"), 0, nil, ""},
+			one("prove RIG [--person NAME] [--answers FILE]", "prove heron", "person", "answers"), 0, nil, "", false},
+		{"withdraw", "RIG | --all", "take leave back; stop the mount first", withdraw, one("withdraw RIG | --all", "withdraw heron", "all", "reason"), 0, nil, "", false},
 		{"lock", "RIG | --all  --person NAME --reason TEXT", "nothing may move until it is released", lock,
-			one("lock RIG | --all  --person NAME --reason TEXT", `lock heron --person "A. Person" --reason "cable caught"`, "all", "person", "reason"), 0, nil, ""},
+			one("lock RIG | --all  --person NAME --reason TEXT", `lock heron --person "A. Person" --reason "cable caught"`, "all", "person", "reason"), 0, nil, "", false},
 		{"release", "LOCK-ID…  --person NAME --reason TEXT", "release locks", release,
-			one("release LOCK-ID…  --person NAME --reason TEXT", `release 7d0c… --person "A. Person" --reason "cable freed"`, "person", "reason"), 0, nil, ""},
-		{"entries", "list | show PLACE | follow", "read the record", entries, read(), 0, nil, ""},
-		{"verify", "[CHAIN]", "have the service verify its record", verify, one("verify [CHAIN]", "verify heron"), 0, nil, ""},
-		{"rules", "[RIG]", "the rules and limits in force", rules, one("rules [RIG]", "rules heron"), 0, nil, ""},
+			one("release LOCK-ID…  --person NAME --reason TEXT", `release 7d0c… --person "A. Person" --reason "cable freed"`, "person", "reason"), 0, nil, "", true},
+		{"entries", "list | show PLACE | follow", "read the record", entries, read(), 0, nil, "", true},
+		{"verify", "[CHAIN]", "have the service verify its record", verify, one("verify [CHAIN]", "verify heron"), 0, nil, "", true},
+		{"rules", "[RIG]", "the rules and limits in force", rules, one("rules [RIG]", "rules heron"), 0, nil, "", true},
 	}
 }
 
@@ -160,7 +161,7 @@ func (k *call) failed(err error) int {
 		fmt.Fprintf(k.out, "HOLD  Nobody answers at %s (%s).\n      Nothing may move on this. Is the service running? go run ./service serve starts it; --at-address says where it is.\n", *k.address, unreached(s.Message()))
 		return exitHold
 	}
-	if refusedPlainly(k.cmd.name, s.Code()) {
+	if k.cmd.harmless && plain(s.Code()) {
 		fmt.Fprintf(k.out, "NOT DONE  %s.\n", refusal(err))
 		return exitHold
 	}

@@ -94,6 +94,9 @@ func (k *call) printRig(r *pb.Rig) {
 	if r.GetStopTracking() {
 		fmt.Fprintln(k.out, "      STOP TRACKING NOW: carrying on does not stay clear for long.")
 	}
+	for _, f := range r.GetChangedFiles() {
+		fmt.Fprintf(k.out, "      changed on disk: %s\n", f)
+	}
 	if r.GetPractice() {
 		fmt.Fprintln(k.out, "      a practice rig: its permits move no real mount")
 	}

@@ -397,8 +397,8 @@ type Homed struct {
 	By HomedBy `protobuf:"varint,1,opt,name=by,proto3,enum=keepclear.v1.HomedBy" json:"by,omitempty"`
 	// Where the axes are. Absent: at home's angles of the rig file.
 	Axes *AxisPair `protobuf:"bytes,2,opt,name=axes,proto3" json:"axes,omitempty"`
-	// How sure that is. Absent: sensed, the rig file's; attested, 1 degree each, and what was learnt of the pointing stands where counts or belief
-	// came home too. Given: the marks are other ones, and what was learnt opens by as much, by 1 degree at least.
+	// How sure that is. Absent: sensed, the rig file's; attested, the rig file's where no sensor homes the rig, 1 degree each at least, and what was
+	// learnt of the pointing stands where counts or belief came home too. Given: the marks are other ones, and what was learnt opens by as much, by 1 degree at least.
 	Sigma *AxisSigma `protobuf:"bytes,3,opt,name=sigma,proto3" json:"sigma,omitempty"`
 	// Who saw it, 1-128 characters. Required when attested.
 	Person string `protobuf:"bytes,4,opt,name=person,proto3" json:"person,omitempty"`

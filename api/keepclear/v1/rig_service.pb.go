@@ -116,6 +116,8 @@ const (
 	FileFindKind_FILE_FIND_KIND_REST_HELD FileFindKind = 14
 	// What the file states was last seen long ago.
 	FileFindKind_FILE_FIND_KIND_OLD FileFindKind = 15
+	// A number that nothing uses.
+	FileFindKind_FILE_FIND_KIND_UNUSED FileFindKind = 16
 )
 
 // Enum value maps for FileFindKind.
@@ -137,6 +139,7 @@ var (
 		13: "FILE_FIND_KIND_REPLACED",
 		14: "FILE_FIND_KIND_REST_HELD",
 		15: "FILE_FIND_KIND_OLD",
+		16: "FILE_FIND_KIND_UNUSED",
 	}
 	FileFindKind_value = map[string]int32{
 		"FILE_FIND_KIND_UNSPECIFIED":  0,
@@ -155,6 +158,7 @@ var (
 		"FILE_FIND_KIND_REPLACED":     13,
 		"FILE_FIND_KIND_REST_HELD":    14,
 		"FILE_FIND_KIND_OLD":          15,
+		"FILE_FIND_KIND_UNUSED":       16,
 	}
 )
 
@@ -474,7 +478,10 @@ type Rig struct {
 	// As in Judgement.
 	StopTracking bool `protobuf:"varint,15,opt,name=stop_tracking,json=stopTracking,proto3" json:"stop_tracking,omitempty"`
 	// What solves taught of the mount's errors, by which further solves are expected. Never used for clearance. Empty: nothing yet.
-	Pointing      []*PointingModel `protobuf:"bytes,16,rep,name=pointing,proto3" json:"pointing,omitempty"`
+	Pointing []*PointingModel `protobuf:"bytes,16,rep,name=pointing,proto3" json:"pointing,omitempty"`
+	// Its files that are not on disk as they were read when the service started, each with how it differs. What was read is served until the service
+	// is started anew. Empty: none.
+	ChangedFiles  []string `protobuf:"bytes,17,rep,name=changed_files,json=changedFiles,proto3" json:"changed_files,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -617,6 +624,13 @@ func (x *Rig) GetStopTracking() bool {
 func (x *Rig) GetPointing() []*PointingModel {
 	if x != nil {
 		return x.Pointing
+	}
+	return nil
+}
+
+func (x *Rig) GetChangedFiles() []string {
+	if x != nil {
+		return x.ChangedFiles
 	}
 	return nil
 }
@@ -2302,7 +2316,7 @@ const file_keepclear_v1_rig_service_proto_rawDesc = "" +
 	"page_token\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\x80\x04R\tpageToken\"a\n" +
 	"\x10ListRigsResponse\x12%\n" +
 	"\x04rigs\x18\x01 \x03(\v2\x11.keepclear.v1.RigR\x04rigs\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\xd3\x04\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\xf8\x04\n" +
 	"\x03Rig\x12\x10\n" +
 	"\x03rig\x18\x01 \x01(\tR\x03rig\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12\x1d\n" +
@@ -2322,7 +2336,8 @@ const file_keepclear_v1_rig_service_proto_rawDesc = "" +
 	"\x0ereport_refused\x18\r \x01(\bR\rreportRefused\x12\x14\n" +
 	"\x05chain\x18\x0e \x01(\tR\x05chain\x12#\n" +
 	"\rstop_tracking\x18\x0f \x01(\bR\fstopTracking\x127\n" +
-	"\bpointing\x18\x10 \x03(\v2\x1b.keepclear.v1.PointingModelR\bpointing\"\x94\x01\n" +
+	"\bpointing\x18\x10 \x03(\v2\x1b.keepclear.v1.PointingModelR\bpointing\x12#\n" +
+	"\rchanged_files\x18\x11 \x03(\tR\fchangedFiles\"\x94\x01\n" +
 	"\rPointingModel\x12\x16\n" +
 	"\x06optics\x18\x01 \x01(\tR\x06optics\x12\x1f\n" +
 	"\vsolve_count\x18\x02 \x01(\x05R\n" +
@@ -2486,7 +2501,7 @@ const file_keepclear_v1_rig_service_proto_rawDesc = "" +
 	"\x16POSE_STATE_UNSPECIFIED\x10\x00\x12\x14\n" +
 	"\x10POSE_STATE_KNOWN\x10\x01\x12\x19\n" +
 	"\x15POSE_STATE_CANDIDATES\x10\x02\x12\x16\n" +
-	"\x12POSE_STATE_UNKNOWN\x10\x03*\xe4\x03\n" +
+	"\x12POSE_STATE_UNKNOWN\x10\x03*\xff\x03\n" +
 	"\fFileFindKind\x12\x1e\n" +
 	"\x1aFILE_FIND_KIND_UNSPECIFIED\x10\x00\x12\x1a\n" +
 	"\x16FILE_FIND_KIND_OVERLAP\x10\x01\x12\x1b\n" +
@@ -2504,7 +2519,8 @@ const file_keepclear_v1_rig_service_proto_rawDesc = "" +
 	"\x18FILE_FIND_KIND_NOT_KNOWN\x10\f\x12\x1b\n" +
 	"\x17FILE_FIND_KIND_REPLACED\x10\r\x12\x1c\n" +
 	"\x18FILE_FIND_KIND_REST_HELD\x10\x0e\x12\x16\n" +
-	"\x12FILE_FIND_KIND_OLD\x10\x0f*W\n" +
+	"\x12FILE_FIND_KIND_OLD\x10\x0f\x12\x19\n" +
+	"\x15FILE_FIND_KIND_UNUSED\x10\x10*W\n" +
 	"\vPictureKind\x12\x1c\n" +
 	"\x18PICTURE_KIND_UNSPECIFIED\x10\x00\x12\x14\n" +
 	"\x10PICTURE_KIND_RIG\x10\x01\x12\x14\n" +

@@ -29,7 +29,11 @@ const toAccept = ": look at every rig, home it, then release this lock to accept
 
 // Losses gathers the losses that are on a record while that is verified: what is left of it is whole, and who reads that should know that it is not all. The
 // zero value is ready for one verification.
-type Losses struct{ found []loss }
+type Losses struct {
+	found   []loss
+	ofRigs  []string // where it is on record of a rig's chain that entries of it are gone
+	service bool     // the chain was looked through on which every loss is, with who accepted it
+}
 
 // loss is one of them.
 type loss struct {
@@ -40,6 +44,7 @@ type loss struct {
 
 // Fold begins the fold of a chain, as state.NewFold does.
 func (l *Losses) Fold(chain string) record.Folder {
+	l.service = l.service || chain == state.Service
 	return &lossFold{Folder: state.NewFold(chain), losses: l}
 }
 
@@ -53,6 +58,12 @@ func (l *Losses) Sentences() []string {
 		}
 		out = append(out, fmt.Sprintf("A loss is on record in %s, and %s: %s.", one.told, who, one.because))
 	}
+	if l.service {
+		return out // they are among these
+	}
+	for _, at := range l.ofRigs {
+		out = append(out, fmt.Sprintf("A loss is on record in %s: %s. Which, and who accepted it, is told by the chain %s.", at, entriesGone, state.Service))
+	}
 	return out
 }
 
@@ -64,14 +75,27 @@ type lossFold struct {
 
 // Apply takes one entry in.
 func (f *lossFold) Apply(e record.Entry) error {
-	if e.Kind == state.LockKind {
+	ours := e.Kind == state.Reported && e.Asker == Ourselves
+	if e.Kind == state.LockKind || ours {
 		b, err := state.Decode(e.Body)
 		if err != nil {
 			return err
 		}
-		f.losses.take(b.Event, e)
+		if ours && slices.ContainsFunc(b.Notices, tellsGone) {
+			f.losses.ofRigs = append(f.losses.ofRigs, fmt.Sprintf("%s/%d", e.Chain, e.Number))
+		}
+		if !ours {
+			f.losses.take(b.Event, e)
+		}
 	}
 	return f.Folder.Apply(e)
+}
+
+// entriesGone begins what is put on a rig's chain of which entries are gone; by it such an entry is known.
+const entriesGone = "entries are gone from the record"
+
+func tellsGone(n pose.Notice) bool {
+	return n.Kind == pose.PoseLost && strings.HasPrefix(n.Sentence, entriesGone)
 }
 
 func (l *Losses) take(event state.Event, e record.Entry) {
@@ -92,7 +116,7 @@ func (l *Losses) take(event state.Event, e record.Entry) {
 func (d *Decider) unrecorded(g *group) error {
 	g.turn.Lock()
 	defer g.turn.Unlock()
-	s, notices := pose.Unrecorded(d.world(g), g.live, "entries are gone from the record")
+	s, notices := pose.Unrecorded(d.world(g), g.live, entriesGone)
 	w, err := d.put(g, d.parts.Record.Head(g.name), entry{
 		kind: state.Reported, asker: Ourselves, sentence: notices[0].Sentence,
 		body: state.Body{Event: state.Event{After: &s}, Notices: notices},

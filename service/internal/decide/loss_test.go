@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"keepclear.example/keepclear/service/internal/decide"
+	"keepclear.example/keepclear/service/internal/pose"
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/record"
 	"keepclear.example/keepclear/service/internal/state"
@@ -47,6 +48,13 @@ func TestLossesOnRecord(t *testing.T) {
 	require.NoError(t, err)
 	_, _, err = b.d.Release([]string{first}, "B. Person", "looked at it", b.clock(), request("free-00000000002", "y"))
 	require.NoError(t, err)
+	var ofRig decide.Losses
+	res, err := record.VerifyFile(t.Context(), b.path, record.VerifyOptions{Chain: "heron", Fold: ofRig.Fold}, store.Options{})
+	require.NoError(t, err)
+	require.True(t, res.Whole)
+	assert.Equal(t, []string{
+		"A loss is on record in heron/5: entries are gone from the record. Which, and who accepted it, is told by the chain service.",
+	}, ofRig.Sentences(), "of a rig's chain alone")
 	b.restart()
 	assert.Equal(t, []string{
 		"A loss is on record in service/2, and it was accepted by B. Person in service/5: the heads do not fit.",
@@ -67,6 +75,24 @@ func TestLossesAreVerified(t *testing.T) {
 		ID: "x", SetBy: decide.Ourselves, Reason: "it slipped: look at every rig, home it, then release this lock to accept the loss",
 	}}}})
 	require.NoError(t, err)
+	for why, c := range map[string]struct {
+		asker string
+		kind  pose.Kind
+		says  string
+		want  int
+	}{
+		"ours":             {decide.Ourselves, pose.PoseLost, "entries are gone from the record: home", 1},
+		"another asker's":  {"night script", pose.PoseLost, "entries are gone from the record: home", 0},
+		"of another kind":  {decide.Ourselves, pose.ActTaken, "entries are gone from the record: home", 0},
+		"for another loss": {decide.Ourselves, pose.PoseLost, "a clutch was opened", 0},
+	} {
+		told, err := json.Marshal(state.Body{V: state.Version, Event: state.Event{After: &question.RigState{}}, Notices: []pose.Notice{{Kind: c.kind, Sentence: c.says}}})
+		require.NoError(t, err)
+		var found decide.Losses
+		require.NoError(t, found.Fold("heron").Apply(record.Entry{Chain: "heron", Number: 1, Index: record.Index{Kind: state.Reported, Asker: c.asker}, Body: told}))
+		assert.Len(t, found.Sentences(), c.want, why)
+	}
+	require.ErrorContains(t, (&decide.Losses{}).Fold("heron").Apply(record.Entry{Chain: "heron", Number: 1, Index: record.Index{Kind: state.Reported, Asker: decide.Ourselves}, Body: []byte(`{"v":99}`)}), "newer")
 	for kind, want := range map[string]int{"reported": 0, "lock": 1} {
 		var found decide.Losses
 		require.NoError(t, found.Fold("heron").Apply(record.Entry{Chain: "heron", Number: 1, Index: record.Index{Kind: kind}, Body: body}))

@@ -42,7 +42,7 @@ type HomedReport struct {
 	Sensed  bool
 	Person  string
 	At      *rig.Axes // nil: at home's angles of the rig file
-	Sigma   *rig.Axes // one standard deviation; nil: the rig file's where sensed, else 1°
+	Sigma   *rig.Axes // one standard deviation; nil: the rig file's, of what a person saw 1° at least
 	Closure *rig.Axes // counts at the mark before they were set; nil: not known
 }
 
@@ -51,9 +51,9 @@ const attestedSigma = 1 * unit.Degree
 
 // homing is the homing that a report makes of a rig.
 func (h *HomedReport) homing(r *rig.Rig, id string, at time.Time) question.Homing {
-	out := question.Homing{ID: id, At: at, Sensed: h.Sensed, Person: h.Person, Axes: r.Home, Sigma: rig.Axes{A1: attestedSigma, A2: attestedSigma}, Closure: h.Closure}
-	if h.Sensed {
-		out.Sigma = r.Homing.Sigma
+	out := question.Homing{ID: id, At: at, Sensed: h.Sensed, Person: h.Person, Axes: r.Home, Sigma: r.Homing.Sigma, Closure: h.Closure}
+	if !h.Sensed && r.Homing.By == rig.BySensor { // the file speaks of its sensor
+		out.Sigma = rig.Axes{A1: attestedSigma, A2: attestedSigma}
 	}
 	if h.At != nil {
 		out.Axes = *h.At
@@ -288,8 +288,10 @@ func (d *Decider) happen(g *group, r Report) (question.RigState, []pose.Notice) 
 	switch {
 	case r.Begin != "" && x != nil:
 		s, more = pose.Begin(w, s, r.Begin, *x)
+		d.tellWhich(g, r.Begin, more)
 	case r.End != nil:
 		s, more = pose.End(w, s, r.End.Permit, r.End.How, x)
+		d.tellWhich(g, r.End.Permit, more)
 	case r.Homed != nil:
 		s, more = pose.Homed(w, s, r.Homed.homing(g.member.Rig, d.parts.NewID(), r.At), x)
 	case r.Synced != nil:

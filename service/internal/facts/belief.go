@@ -201,6 +201,9 @@ func (in *Input) poseFacts(f Set, s *stand) {
 	var because []string
 	if s.pose.State != question.Known && s.pose.Because != "" {
 		because = []string{s.pose.Because}
+		if beside := in.unlisted(s); beside != "" {
+			because = append(because, beside)
+		}
 	}
 	f.Word("pose_state", string(s.pose.State), Computed, because...)
 	f.Number("candidate_count", float64(len(s.pose.Candidates)), Computed)
@@ -218,6 +221,19 @@ func (in *Input) poseFacts(f Set, s *stand) {
 	}
 	f.Number("pose_sigma_axis1_deg", s.sigma.A1.Deg(), Computed, "axis 1")
 	f.Number("pose_sigma_axis2_deg", s.sigma.A2.Deg(), Computed, "axis 2")
+	in.homingLeaves(f, s)
+}
+
+// homingLeaves puts the part of the uncertainty of the less certain axis that a homing as the rig file has it would leave: with 1 or more none is
+// of use. Rules do not judge by it: it chooses the remedy.
+func (in *Input) homingLeaves(f Set, s *stand) {
+	now, after := s.sigma.A1, in.Rig.Homing.Sigma.A1
+	if s.sigma.A2 > now {
+		now, after = s.sigma.A2, in.Rig.Homing.Sigma.A2
+	}
+	if now > 0 {
+		f.Number("homing_leaves_ratio", float64(after/now), Computed)
+	}
 }
 
 // poseAge puts the age of the last sample and whether the rig moved in it. A sample that does not say when it was read is of

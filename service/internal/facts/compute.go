@@ -235,6 +235,9 @@ func (in *Input) notes(s *stand) []string {
 	say(q.Sent.IsZero(), "no sending time was given: the sample's stands for it")
 	say(q.Asker == "", "no asker was named: \"unnamed\" in the record")
 	say(q.AttendedBy == "", "nobody is named as present: judged as unattended")
+	if beside := in.unlisted(s); beside != "" {
+		out = append(out, beside)
+	}
 	say(in.disproved(), "samples showed that the mount does not keep its syncs as the rig file says: both ways count until the file is mended")
 	say(s.sample != nil && len(s.sample.Parts) == 0 && in.hasStates(), "no part states were given: each part takes up all of its states")
 	return out

@@ -3,7 +3,6 @@ package facts
 import (
 	"fmt"
 	"math"
-	"slices"
 	"time"
 
 	"keepclear.example/keepclear/service/internal/frame"
@@ -35,16 +34,7 @@ func (in *Input) doubtful() bool {
 
 // openDoubts returns the solves that leave something to settle since one was last accepted, oldest first, with those that a homing that moved nothing left.
 func (in *Input) openDoubts() []question.JudgedSolve {
-	out := slices.Clone(in.Snapshot.Rig.Before)
-	for _, s := range in.Snapshot.Rig.Solves {
-		switch {
-		case s.Settles():
-			out = nil
-		case in.leavesDoubt(s):
-			out = append(out, s)
-		}
-	}
-	return out
+	return in.Snapshot.Rig.Unsettled(in.leavesDoubt)
 }
 
 // leavesDoubt tells whether a held or refused solve wants a second picture. One that agreed with the pose does not where it was held for

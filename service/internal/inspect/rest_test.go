@@ -11,12 +11,20 @@ import (
 )
 
 // byEye is the bittern homed by eye at level, as the blank form has it; its overrun is that of axis 2.
-func byEye(t *testing.T, overrun, homing, rest string) []rig.Find {
+func byEye(t *testing.T, overrun, homing, rest string, sigma ...float64) []rig.Find {
 	t.Helper()
 	r := read(t, rigs+"bittern.yaml",
 		"  by: sensor\n  axes_move: axis 2 first\n  search_deg: [3, 1]\n  sigma_deg: [0.01, 0.01]\n", homing,
 		"axes_deg: [0, 85]", "axes_deg: "+rest, "overrun_deg: [0.5, 0.5]", "overrun_deg: "+overrun)
-	return of(rig.RestHeld, inspect.Look(r, defaults, stopped))
+	return of(rig.RestHeld, inspect.Look(told(r, sigma), defaults, stopped))
+}
+
+// told is a rig with home stated to so many degrees of both axes; with none as its file has it.
+func told(r *rig.Rig, sigma []float64) *rig.Rig {
+	if len(sigma) > 0 {
+		r.Homing.Sigma = rig.DegAxes(sigma[0], sigma[1])
+	}
+	return r
 }
 
 // TestRestsThatNoMotionReaches: home and a level rest of a rig that is homed by eye could lie below the floor by three of its standard deviations and the
@@ -34,9 +42,8 @@ func TestRestsThatNoMotionReaches(t *testing.T) {
 	assert.Equal(t, "tell home with a smaller uncertainty if it is seen so exactly (tell bittern homed --sigma 0.91); homing once more does not make it more exact, and the limit can only be raised", all[0].Remedy)
 	assert.Contains(t, all[1].Remedy, "--sigma 0.91), or choose one where the tube points 0.3° up or more; homing once more")
 
-	const exact = person + "  sigma_deg: [0.91, 0.91]\n"
-	assert.Empty(t, byEye(t, "[0.2, 0.2]", exact, "[0, 0]"), "as told")
-	assert.Len(t, byEye(t, "[0.2, 0.2]", person+"  sigma_deg: [0.94, 0.94]\n", "[0, 0]"), 2)
+	assert.Empty(t, byEye(t, "[0.2, 0.2]", person, "[0, 0]", 0.91, 0.91), "as told")
+	assert.Len(t, byEye(t, "[0.2, 0.2]", person, "[0, 0]", 0.94, 0.94), 2)
 	higher := byEye(t, "[0.2, 0.2]", person, "[0, 0.3]")
 	require.Len(t, higher, 1, "as told")
 	assert.Equal(t, "home_deg", higher[0].Key)
@@ -45,7 +52,7 @@ func TestRestsThatNoMotionReaches(t *testing.T) {
 	sensed := byEye(t, "[0.2, 0.2]", "  by: sensor\n  sigma_deg: [0.01, 1]\n", "[0, 0]")
 	require.Len(t, sensed, 2)
 	assert.Contains(t, sensed[0].Remedy, "an uncertainty of home that is smaller helps, of 0.91° or less; homing once more")
-	far := byEye(t, "[0.2, 3.2]", exact, "[0, 2.9]")
+	far := byEye(t, "[0.2, 3.2]", person, "[0, 2.9]", 0.91, 0.91)
 	require.Len(t, far, 3, "home is too near the end of travel besides")
 	assert.Contains(t, far[0].Remedy, "however exactly home is known, that is too low, its overrun counted: correct the angles; homing")
 	assert.Contains(t, far[2].Remedy, "--sigma 0.8")
@@ -59,11 +66,11 @@ func TestRestsThatNoMotionReaches(t *testing.T) {
 // TestRestsAtTheEndsOfTravel: home at the end of an axis's travel, as where a level tube is its lowest, is as little reached.
 func TestRestsAtTheEndsOfTravel(t *testing.T) {
 	t.Parallel()
-	ends := func(low, high, overrun, homing string) []rig.Find {
+	ends := func(low, high, overrun, homing string, sigma ...float64) []rig.Find {
 		r := read(t, rigs+"bittern.yaml",
 			"  by: sensor\n  axes_move: axis 2 first\n  search_deg: [3, 1]\n  sigma_deg: [0.01, 0.01]\n", homing,
 			"axes_deg: [0, 85]", "axes_deg: [0, 60]", "home_deg: [0, 0]", "home_deg: [0, 30]", "axis2_deg: [-5, 88]", "axis2_deg: ["+low+", "+high+"]", "overrun_deg: [0.5, 0.5]", "overrun_deg: [0, "+overrun+"]")
-		return of(rig.RestHeld, inspect.Look(r, defaults, stopped))
+		return of(rig.RestHeld, inspect.Look(told(r, sigma), defaults, stopped))
 	}
 	const person = "  by: person\n"
 	all := ends("-1.4", "50", "0.2", person)
@@ -71,8 +78,8 @@ func TestRestsAtTheEndsOfTravel(t *testing.T) {
 	assert.Equal(t, "home_deg", all[0].Key)
 	assert.Equal(t, "no slew or park to home is allowed: home and axes are known to ±3° and ±3°, so that with the overrun axis 2 could turn to 26.8°, and its travel ends at 28.6°", all[0].Words)
 	assert.Equal(t, "tell home with a smaller uncertainty if it is seen so exactly (tell bittern homed --sigma 0.4), or widen travel_from_home if the axis can turn so far; homing once more does not make it more exact", all[0].Remedy)
-	assert.Empty(t, ends("-1.4", "50", "0.2", person+"  sigma_deg: [1, 0.4]\n"), "as told")
-	assert.Len(t, ends("-1.4", "50", "0.2", person+"  sigma_deg: [1, 0.41]\n"), 1)
+	assert.Empty(t, ends("-1.4", "50", "0.2", person, 1, 0.4), "as told")
+	assert.Len(t, ends("-1.4", "50", "0.2", person, 1, 0.41), 1)
 	assert.Empty(t, ends("-3.2", "50", "0.2", person))
 	assert.Len(t, ends("-3.19", "50", "0.2", person), 1)
 	high := ends("-10", "33.1", "0.2", person)

@@ -27,7 +27,7 @@ func Merge(defs []Definition, layers ...Layer) (Set, error) {
 	}
 	m.complete(layers)
 	if faults := sorted(m.faults); faults != nil {
-		return Set{}, fmt.Errorf("merging limits: %w", faults)
+		return Set{}, faults
 	}
 	return m.set()
 }

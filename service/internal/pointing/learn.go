@@ -151,13 +151,7 @@ func (m Model) Shifted(by unit.Angle) Model {
 		}
 	}
 	widen(&m.Fit)
-	for _, kept := range []**Sensor{&m.AtSensor, &m.AtMarks} {
-		if *kept != nil {
-			also := **kept
-			widen(&also.Fit)
-			*kept = &also
-		}
-	}
+	m = m.alsoKept(func(k Kept) Kept { widen(&k.Fit); return k })
 	m.Runs = [4]float32{}
 	m.Taken += by
 	return m

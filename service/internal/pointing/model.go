@@ -73,11 +73,11 @@ type Model struct {
 	Runs [4]float32 `json:"runs"`
 	// OnSensor: the readings count from where a sensor stops the axes. AtSensor is what was learnt when they did, while a person's word gives them
 	// another zero: a sensor stops them where it did before.
-	OnSensor bool    `json:"on_sensor,omitempty"`
-	AtSensor *Sensor `json:"at_sensor,omitempty"`
+	OnSensor bool  `json:"on_sensor,omitempty"`
+	AtSensor *Kept `json:"at_sensor,omitempty"`
 	// OnMarks and AtMarks are the same of the marks at which a person sees the axes at home.
-	OnMarks bool    `json:"on_marks,omitempty"`
-	AtMarks *Sensor `json:"at_marks,omitempty"`
+	OnMarks bool  `json:"on_marks,omitempty"`
+	AtMarks *Kept `json:"at_marks,omitempty"`
 	// Opened is the fit as the last act left it of what had settled before, until it settles again: what the few solves since taught may be forgotten,
 	// this not; nil: nothing had.
 	Opened *Fit `json:"opened,omitempty"`
@@ -85,8 +85,8 @@ type Model struct {
 	Taken unit.Angle `json:"taken_rad,omitempty"`
 }
 
-// Sensor is what was learnt while readings counted from where a sensor stops the axes.
-type Sensor struct {
+// Kept is what was learnt while readings counted from another zero than now: from where a sensor stops the axes, or from the marks.
+type Kept struct {
 	Fit
 	Settled *Fit `json:"settled,omitempty"`
 	Opened  *Fit `json:"opened,omitempty"`
@@ -95,10 +95,10 @@ type Sensor struct {
 }
 
 // kept is what is learnt now, to be taken up again.
-func (m *Model) kept() *Sensor { return &Sensor{m.Fit, m.Settled, m.Opened, m.Count, m.Quiet} }
+func (m *Model) kept() *Kept { return &Kept{m.Fit, m.Settled, m.Opened, m.Count, m.Quiet} }
 
 // takeUp goes on with what was learnt once.
-func (m *Model) takeUp(s *Sensor) {
+func (m *Model) takeUp(s *Kept) {
 	m.Fit, m.Settled, m.Opened = s.Fit, s.Settled, s.Opened
 	if s.Count > 0 {
 		m.Count, m.Quiet = s.Count, s.Quiet
@@ -151,7 +151,7 @@ func (m *Model) Finite() bool {
 	return ok
 }
 
-func (s *Sensor) finite() bool {
+func (s *Kept) finite() bool {
 	return s == nil || s.Fit.finite() && s.Settled.finite() && s.Opened.finite()
 }
 
@@ -335,13 +335,11 @@ func (m Model) Forgot() Model {
 // anew: an act says that what was calm has changed.
 func (m Model) anew(change func(Fit) Fit) Model {
 	m.Fit, m.Opened = opened(m.Fit, m.Settled, m.Opened, change)
-	for _, kept := range []**Sensor{&m.AtSensor, &m.AtMarks} {
-		if k := *kept; k != nil {
-			also := Sensor{}
-			also.Fit, also.Opened = opened(k.Fit, k.Settled, k.Opened, change)
-			*kept = &also
-		}
-	}
+	m = m.alsoKept(func(k Kept) Kept {
+		var also Kept
+		also.Fit, also.Opened = opened(k.Fit, k.Settled, k.Opened, change)
+		return also
+	})
 	m.restart()
 	m.Count, m.Quiet, m.Taken = 0, 0, 0
 	return m
@@ -360,6 +358,17 @@ func opened(fit Fit, settled, before *Fit, change func(Fit) Fit) (Fit, *Fit) {
 	}
 	kept := fit
 	return fit, &kept
+}
+
+// alsoKept changes what is kept of the sensor and of the marks.
+func (m Model) alsoKept(change func(Kept) Kept) Model {
+	for _, kept := range []**Kept{&m.AtSensor, &m.AtMarks} {
+		if *kept != nil {
+			other := change(**kept)
+			*kept = &other
+		}
+	}
+	return m
 }
 
 // restart: what was calm is not calm any more.

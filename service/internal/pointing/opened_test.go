@@ -113,6 +113,6 @@ func TestActLeavesWhatHadSettled(t *testing.T) {
 	broken.Opened = &Fit{Home: rig.Axes{A1: unit.Angle(math.NaN())}}
 	assert.False(t, broken.Finite())
 	broken = turned
-	broken.AtSensor = &Sensor{Opened: &Fit{Home: rig.Axes{A1: unit.Angle(math.NaN())}}}
+	broken.AtSensor = &Kept{Opened: &Fit{Home: rig.Axes{A1: unit.Angle(math.NaN())}}}
 	assert.False(t, broken.Finite())
 }

@@ -346,7 +346,7 @@ func TestMarksKeepWhatWasLearntAtThem(t *testing.T) {
 	assert.InDelta(t, 0.5, turned.AtMarks.Sigma(TiltB).Deg(), 1e-3, "the tripod moved under the marks too")
 	assert.Nil(t, stated.Sensed(rig.DegAxes(0.02, 0.02)).AtMarks)
 	broken := stated
-	broken.AtMarks = &Sensor{Fit: Fit{Home: rig.Axes{A1: unit.Angle(math.NaN())}}}
+	broken.AtMarks = &Kept{Fit: Fit{Home: rig.Axes{A1: unit.Angle(math.NaN())}}}
 	assert.False(t, broken.Finite())
 }
 

@@ -44,7 +44,7 @@ func (t *turn) distrusted(k rig.SourceKind) bool {
 
 // part stops trusting a source until the next homing, where the file declares it.
 func (t *turn) part(k rig.SourceKind, why string) {
-	if t.s.Parted[k] != "" || !slices.ContainsFunc(t.r.Sources, func(s rig.Source) bool { return s.Kind == k }) {
+	if t.s.Parted[k] != "" || !listed(t.r, k) {
 		return
 	}
 	if t.s.Parted == nil {

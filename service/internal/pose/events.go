@@ -280,6 +280,7 @@ func Acted(w World, s question.RigState, a Act, x *question.Sample) (question.Ri
 		})
 		t.stale("the payload changed")
 	case Rebalanced: // the drag baseline alone, which is not kept here
+		t.notes[0].Sentence += "; nothing that is held here goes by the balance, so nothing changes but the epoch"
 	case PolarAxisAdjusted:
 		t.unlearn()
 		t.repoint(pointing.Model.Aligned)

@@ -23,6 +23,7 @@ func (t *turn) take(x question.Sample) bool {
 		return false
 	}
 	t.now = read(&x) // what it shows is over with it
+	t.unlisted(&x)
 	t.restarted(&x)
 	was := t.s
 	t.before = was.Sample

@@ -27,6 +27,7 @@ const (
 	Gap             Kind = "samples missing"        // sequence numbers skipped, or begun anew
 	Restarted       Kind = "restarted"              // a new run mark, or signs of a restart
 	Demoted         Kind = "source demoted"         // a source moved with a sync
+	Unlisted        Kind = "source not listed"      // samples read one that the rig file does not list
 	Apart           Kind = "sources disagree"       // two sources turned differently, or the one left is silent
 	UnaskedSync     Kind = "unasked sync"           // belief jumped without leave
 	UnaskedMotion   Kind = "unasked motion"         // the axes moved without a permit

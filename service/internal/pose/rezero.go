@@ -1,7 +1,6 @@
 package pose
 
 import (
-	"slices"
 	"time"
 
 	"keepclear.example/keepclear/service/internal/pointing"
@@ -106,14 +105,6 @@ func (t *turn) believedOff(v view, f rig.SyncKeeping, from rig.Axes) rig.Axes {
 
 // inDoubt are the solves that told against the pose and were not settled, with those kept from before.
 func (t *turn) inDoubt() []question.JudgedSolve {
-	out := slices.Clone(t.s.Before)
-	for _, j := range t.s.Solves {
-		switch {
-		case j.Settles():
-			out = nil
-		case j.InDoubt():
-			out = append(out, j)
-		}
-	}
+	out := t.s.Unsettled(question.JudgedSolve.InDoubt)
 	return out[max(0, len(out)-mostBefore):]
 }

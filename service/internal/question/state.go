@@ -1,6 +1,7 @@
 package question
 
 import (
+	"slices"
 	"time"
 
 	"keepclear.example/keepclear/service/internal/pointing"
@@ -175,6 +176,20 @@ type Disproof struct {
 	At        time.Time       `json:"at"`
 }
 
+// Unlisted are the sources that samples read and a revision of the rig file does not list, as they were told: nothing goes by them.
+type Unlisted struct {
+	RigDigest [32]byte         `json:"rig_digest"`
+	Sources   []rig.SourceKind `json:"sources"`
+}
+
+// Of are those of a revision of the rig file.
+func (u *Unlisted) Of(digest [32]byte) []rig.SourceKind {
+	if u == nil || u.RigDigest != digest {
+		return nil
+	}
+	return u.Sources
+}
+
 // RigState is all that the service holds of one rig. It is a value: nothing in it is shared or written in place.
 type RigState struct {
 	Epoch  uint64        `json:"epoch"`
@@ -207,6 +222,8 @@ type RigState struct {
 	Beside *rig.Axes `json:"beside,omitempty"`
 	// Disproved: how the file has the mount keep a sync is wrong, so both forms count, after a homing too; nil: nothing showed that.
 	Disproved *Disproof `json:"disproved,omitempty"`
+	// Unlisted are the sources that samples read beside the file's own; nil: none was seen.
+	Unlisted *Unlisted `json:"unlisted,omitempty"`
 	// Refused holds, by asker, why a report of theirs was not understood; their next one clears it.
 	Refused map[string]string `json:"refused,omitempty"`
 	Doubt   string            `json:"doubt,omitempty"` // what the last samples put in doubt, one sentence
@@ -235,6 +252,20 @@ type RigState struct {
 	Forward    time.Duration `json:"forward,omitempty"`
 	Discounted time.Duration `json:"discounted,omitempty"`
 	Stepped    time.Duration `json:"stepped,omitempty"`
+}
+
+// Unsettled are the solves that leave a doubt since one was last let pass, oldest first, with those kept from before homings that moved no zero.
+func (s *RigState) Unsettled(leaves func(JudgedSolve) bool) []JudgedSolve {
+	out := slices.Clone(s.Before)
+	for _, j := range s.Solves {
+		switch {
+		case j.Settles():
+			out = nil
+		case leaves(j):
+			out = append(out, j)
+		}
+	}
+	return out
 }
 
 // Shown is a sample filled in with what older ones showed, as it would read had nothing moved but what was seen.

@@ -8,6 +8,7 @@ package rehearse
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math"
 	"time"
@@ -17,6 +18,7 @@ import (
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/sky"
+	"keepclear.example/keepclear/service/internal/timescale"
 	"keepclear.example/keepclear/service/internal/verdict"
 )
 
@@ -74,7 +76,11 @@ func Rehearse(ctx context.Context, p Plan) ([]Outlook, error) {
 		if s.Start != nil && s.Start.After(at) {
 			at = *s.Start
 		}
-		if faults := unfit(p.Member.Rig, s, at, i); len(faults) > 0 {
+		faults := unfit(p.Member.Rig, s, at, i)
+		if i > 0 || s.Start != nil { // else it begins now, and a clock that is off is the question's to tell
+			faults = append(faults, p.beyondTables(at, i)...)
+		}
+		if len(faults) > 0 {
 			return nil, &decide.ConflictError{Faults: faults}
 		}
 		o, after := p.step(ctx, s.Action, from, at, &left)
@@ -84,6 +90,17 @@ func Rehearse(ctx context.Context, p Plan) ([]Outlook, error) {
 		from = []question.Candidate{{Axes: after, Sigma: sigma}}
 	}
 	return out, nil
+}
+
+// beyondTables is the fault of a step that would begin when nobody can work out the sky: no pose, homing or clock is to blame for that.
+func (p *Plan) beyondTables(at time.Time, i int) []decide.FieldFault {
+	if _, err := p.Moment(at); !errors.Is(err, timescale.ErrRange) {
+		return nil
+	}
+	return []decide.FieldFault{{
+		Path: fmt.Sprintf("steps[%d].start_time", i), Wanted: "an instant for which Earth and sky can be worked out (" + timescale.Covered + ")", Got: at.UTC().Format(time.RFC3339),
+		Remedy: "rehearse one nearer to now",
+	}}
 }
 
 // unfit are the faults of a step at the instant at which it would begin.

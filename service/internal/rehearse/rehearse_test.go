@@ -122,3 +122,36 @@ func TestOutlookCountsWhatGaugesFound(t *testing.T) {
 	require.NotNil(t, wide[0].PassesUntil)
 	assert.True(t, wide[0].PassesUntil.Before(plain[0].PassesUntil.Add(-time.Minute)), "%s, %s", wide[0].PassesUntil, plain[0].PassesUntil)
 }
+
+// A step beyond the years that tables cover is told as that, by its place, and not as a pose, a homing or a clock that lacks. What begins now is the
+// question's own: there the service's clock is off.
+func TestBeyondTheTablesIsToldAsThat(t *testing.T) {
+	now := time.Date(2050, 12, 31, 23, 50, 0, 0, time.UTC)
+	home := question.Action{Kind: question.Home}
+	for _, c := range []struct {
+		at   time.Time
+		want string
+	}{
+		{time.Date(2050, 12, 31, 23, 59, 59, 0, time.UTC), ""},
+		{time.Date(2051, 1, 1, 0, 0, 0, 0, time.UTC), "2051-01-01T00:00:00Z"},
+		{time.Date(2060, 1, 1, 0, 0, 0, 0, time.UTC), "2060-01-01T00:00:00Z"},
+	} {
+		_, err := rehearse.Rehearse(t.Context(), rehearse.Plan{Member: member(t), Moment: moment, Cells: 1000, Now: now, Steps: []rehearse.Step{{Action: home, Start: &c.at}}})
+		if c.want == "" {
+			require.NoError(t, err)
+			continue
+		}
+		var faults *decide.ConflictError
+		require.ErrorAs(t, err, &faults)
+		assert.Equal(t, []decide.FieldFault{{
+			Path: "steps[0].start_time", Wanted: "an instant for which Earth and sky can be worked out (1990 to 2050)", Got: c.want, Remedy: "rehearse one nearer to now",
+		}}, faults.Faults)
+	}
+	_, err := rehearse.Rehearse(t.Context(), rehearse.Plan{Member: member(t), Moment: moment, Cells: 1000, Now: now, Steps: []rehearse.Step{{Action: slew(38.20, 61.45, time.Hour)}, {Action: home}}})
+	var faults *decide.ConflictError
+	require.ErrorAs(t, err, &faults, "what follows a long step")
+	assert.Equal(t, "steps[1].start_time", faults.Faults[0].Path)
+	out, err := rehearse.Rehearse(t.Context(), rehearse.Plan{Member: member(t), Moment: moment, Cells: 1000, Now: now.AddDate(1, 0, 0), Steps: []rehearse.Step{{Action: home}}})
+	require.NoError(t, err)
+	assert.Equal(t, verdict.Hold, out[0].Answer.Verdict)
+}

@@ -130,10 +130,21 @@ func readHoming(r *reader) Homing {
 	if h.By == BySensor {
 		h.Sigma = r.axes("sigma_deg", aSigma)
 	} else {
-		h.Sigma = r.axesOr("sigma_deg", aSigma, h.Sigma)
+		h.Sigma = r.attested(r.axesOr("sigma_deg", aSigma, h.Sigma))
 	}
 	r.close()
 	return h
+}
+
+// attested is how sure a home is that a person sees: as the file has it, but no file makes an eye better than attestedSigma; who saw it may state
+// more with each homing.
+func (r *reader) attested(sigma Axes) Axes {
+	least := DegAxes(attestedSigma, attestedSigma)
+	if n := r.peek("sigma_deg"); n != nil && (sigma.A1 > 0 && sigma.A1 < least.A1 || sigma.A2 > 0 && sigma.A2 < least.A2) {
+		r.f.notice(Unused, n, r.key("sigma_deg"), "1 or more, for a home that a person sees", short(sigma.A1.Deg())+" and "+short(sigma.A2.Deg()),
+			"less than 1 is not used, since no file knows how well somebody will look: whoever sees it more exactly states so with each homing (tell … homed --sigma), or the rig is homed by a sensor")
+	}
+	return Axes{max(sigma.A1, least.A1), max(sigma.A2, least.A2)}
 }
 
 func readFallback(r *reader) Fallback {

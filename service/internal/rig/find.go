@@ -23,6 +23,7 @@ const (
 	Touching                    // a pair that touches, to be listed in always_touch if it always does
 	Unchanging                  // pairs whose gap no motion changes
 	Overruns                    // an approach that runs out of travel
+	Unused                      // a number that nothing uses
 	Old                         // what was last seen long ago
 	OpenMesh                    // a mesh whose pieces hold nothing
 	Idle                        // a part that nothing comes near at any pose

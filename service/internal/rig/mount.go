@@ -112,7 +112,7 @@ type Homing struct {
 	By     HomingKind
 	Order  Sharing
 	Search Axes // sweep beyond home, each way, while searching
-	Sigma  Axes // uncertainty after a sensed homing
+	Sigma  Axes // uncertainty after a homing; of one that a person saw 1° at least, unless stated otherwise
 }
 
 // FallbackKind is what stops a motion whose asker died.

@@ -76,6 +76,7 @@ func readTape(r *reader, k Kind) tape {
 	} else {
 		out.fork = readFork(t)
 		out.fits(t)
+		out.headless(t)
 	}
 	out.floor = r.yesOr("floor", true)
 	for i, n := range r.list("walls", 50) {
@@ -211,6 +212,14 @@ func (t *tape) fits(r tapeReader) {
 	wide := t.tube.diameter.mm + 2*math.Abs(t.tube.off.mm)
 	if n := r.peek("tube_diameter_mm"); n != nil && t.fork.gap.mm > 0 && wide >= t.fork.gap.mm {
 		r.f.add(n, r.key("tube_diameter_mm"), "a tube that turns between the arms, fork.arm_gap_mm "+short(t.fork.gap.mm), short(wide)+" mm with twice its place beside the middle", "measure both again; rings and rails may be parts of their own")
+	}
+}
+
+// headless notices a mount's body that only a German has in the form.
+func (t *tape) headless(r tapeReader) {
+	if n := r.peek("head_diameter_mm"); n != nil && t.head.mm > 0 {
+		r.f.notice(Unused, n, r.key("head_diameter_mm"), "a length of this kind of mount", n.says(),
+			"nothing uses it: the form makes a mount's body for a German alone; take it away, and write what stands there as a part of its own if it is wider than base and support")
 	}
 }
 

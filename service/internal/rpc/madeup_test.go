@@ -48,14 +48,14 @@ func TestLeaveMadeUpOrUsedAgainDoesNothing(t *testing.T) {
 		does func(b *bench, old string) *pb.ReportRequest
 		says string
 	}{
-		"begin with one made up":         {nil, func(*bench, string) *pb.ReportRequest { return begin("id-9999") }, "is not the rig's last one"},
-		"end of one made up":             {nil, func(*bench, string) *pb.ReportRequest { return end("id-9999") }, "is not the rig's last one; its end is noted and changes nothing"},
-		"begin with a request's id":      {nil, func(b *bench, _ string) *pb.ReportRequest { return begin("question-000000000004") }, "is not the rig's last one"},
+		"begin with one made up":         {nil, func(*bench, string) *pb.ReportRequest { return begin("id-9999") }, "permit id-9999 is not the rig's last one (none of that id was ever given, by what is on record): ask again"},
+		"end of one made up":             {nil, func(*bench, string) *pb.ReportRequest { return end("id-9999") }, "is not the rig's last one (none of that id was ever given, by what is on record); its end is noted and changes nothing"},
+		"begin with a request's id":      {nil, func(b *bench, _ string) *pb.ReportRequest { return begin("question-000000000004") }, "is not the rig's last one (none of that id"},
 		"begin again":                    {nil, func(b *bench, old string) *pb.ReportRequest { b.mustReport(at(b, begin(old))); return begin(old) }, "it is begun"},
-		"begin with one taken back":      {func(b *bench, _ *pb.Permit) { b.takesBack() }, func(_ *bench, old string) *pb.ReportRequest { return begin(old) }, "is not the rig's last one"},
+		"begin with one taken back":      {func(b *bench, _ *pb.Permit) { b.takesBack() }, func(_ *bench, old string) *pb.ReportRequest { return begin(old) }, "is not the rig's last one (it was given in heron/"},
 		"end of one taken back":          {func(b *bench, _ *pb.Permit) { b.takesBack() }, func(_ *bench, old string) *pb.ReportRequest { return end(old) }, "changes nothing"},
-		"begin with one before a start":  {func(b *bench, _ *pb.Permit) { b.restart() }, func(_ *bench, old string) *pb.ReportRequest { return begin(old) }, "is not the rig's last one"},
-		"begin with one that was closed": {func(b *bench, p *pb.Permit) { b.mustReport(end(p.GetPermitId())) }, func(_ *bench, old string) *pb.ReportRequest { return begin(old) }, "is not the rig's last one"},
+		"begin with one before a start":  {func(b *bench, _ *pb.Permit) { b.restart() }, func(_ *bench, old string) *pb.ReportRequest { return begin(old) }, "is not the rig's last one (it was given in heron/"},
+		"begin with one that was closed": {func(b *bench, p *pb.Permit) { b.mustReport(end(p.GetPermitId())) }, func(_ *bench, old string) *pb.ReportRequest { return begin(old) }, "is not the rig's last one (it was given in heron/"},
 	} {
 		b := newBench(t)
 		b.ready()

@@ -210,5 +210,9 @@ func (s *Server) view(v decide.View) *pb.Rig {
 		spare, ok := m.Limits.Value("asker/fallback", "unstopped_spare_s")
 		stop = !ok || v.HarmlessUntil.Sub(v.At).Seconds() < spare
 	}
-	return wire.View(v, stop)
+	out := wire.View(v, stop)
+	if s.OnDisk != nil {
+		out.ChangedFiles = s.OnDisk(v.Rig.ID)
+	}
+	return out
 }

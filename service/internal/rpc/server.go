@@ -50,6 +50,8 @@ type Parts struct {
 	WhatIf func(rigName string, all []rig.Change) (*rig.Rig, limits.Set, error)
 	// Maps is where the maps of rigs are kept from one start to the next; nil: nowhere.
 	Maps *survey.Folder
+	// OnDisk says which files of a rig are not on disk as they were when the service started, and how; nil: nobody looks.
+	OnDisk func(rigName string) []string
 	// Gauges returns how a rig is held against its file, and the plan of it; an error where going, asked often, is false before that is worked out.
 	Gauges func(rigName string, going func() bool) (*gauge.Subject, gauge.Plan, error)
 	// Heartbeat is how often a follower hears that the stream lives.

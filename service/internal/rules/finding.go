@@ -42,9 +42,27 @@ func (s *Set) decided(r *rule, a answer, m code, action string, in input, f fact
 		return out
 	}
 	out.Sentence = sentence(m.Sentence, out, in)
+	kinds := m.Need
 	out.Remedy = m.remedy(action)
-	out.Needs = needs(m.Need, out.Remedy, fact.About)
+	if m.Homed != nil && m.Homed.holds(out, in, f) {
+		out.Remedy, kinds = remedyFor(action, m.Homed.Remedies, m.Homed.Remedy), m.Homed.Need
+	}
+	out.Needs = needs(kinds, out.Remedy, fact.About)
 	return out
+}
+
+// holds tells whether a finding would be the same after a homing, by the part of the pose's uncertainty that one leaves: what the uncertainty makes
+// of the fact grows with it. What else widens the fact counts as if homing took it away, too, so homing may be advised in vain, not kept back.
+func (h *homed) holds(v verdict.Finding, in input, f facts.Set) bool {
+	leaves, sharp := f["homing_leaves_ratio"].Number, new(float64)
+	if h.Sharp != "" {
+		sharp = in.reading(h.Sharp).Number
+	}
+	if leaves == nil || sharp == nil || v.Fact.Number == nil || v.Limit == nil {
+		return false
+	}
+	after := *sharp + *leaves*(*v.Fact.Number-*sharp)
+	return (after-*v.Limit)*(*v.Fact.Number-*v.Limit) > 0
 }
 
 // limit returns what a code's fact was held against, nil for none.

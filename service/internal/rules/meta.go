@@ -52,15 +52,28 @@ type code struct {
 	Remedy   string             `json:"remedy"`
 	Remedies map[string]string  `json:"remedies"` // of actions that the remedy does not fit
 	Need     []verdict.NeedKind `json:"need"`
+	Homed    *homed             `json:"homed"` // nil: homing helps, or is none of the remedies
 	effect   string
+}
+
+// homed is what METADATA says of a code whose remedy is homing, for where homing as the rig file has it would leave the finding as it is.
+type homed struct {
+	Sharp    string             `json:"sharp"` // the fact without the pose's uncertainty; empty: it is that uncertainty, which is then 0
+	Remedy   string             `json:"remedy"`
+	Remedies map[string]string  `json:"remedies"`
+	Need     []verdict.NeedKind `json:"need"`
 }
 
 // remedy is what a person does about the code where this action was asked for.
 func (c code) remedy(action string) string {
-	if own := c.Remedies[action]; own != "" {
-		return own
+	return remedyFor(action, c.Remedies, c.Remedy)
+}
+
+func remedyFor(action string, own map[string]string, usual string) string {
+	if words := own[action]; words != "" {
+		return words
 	}
-	return c.Remedy
+	return usual
 }
 
 // readMeta reads the METADATA of a rule and checks it against the source.
@@ -185,9 +198,33 @@ func (c *metaCheck) code(name string, m code) {
 			c.bad(name+": a known need", string(n))
 		}
 	}
+	c.homed(name, m)
 	for _, hole := range holes(m.Sentence) {
 		if !slices.Contains([]string{"value", "limit", "miss", "about"}, hole) && !slices.Contains(c.rule.source.order, hole) {
 			c.bad(name+": {value}, {limit}, {miss}, {about|…} or a fact in the sentence", hole)
+		}
+	}
+}
+
+// homed wants words and known needs for where homing does not help, of a hold that a fact's uncertainty makes.
+func (c *metaCheck) homed(name string, m code) {
+	h := m.Homed
+	if h == nil {
+		return
+	}
+	if m.effect != "hold" || m.Limit == nil {
+		c.bad(name+": homed on a hold that a limit makes", m.effect)
+	}
+	if h.Sharp != "" && !slices.Contains(c.rule.source.order, h.Sharp) {
+		c.bad(name+": homed: a sharp fact that the rule reads", h.Sharp)
+	}
+	c.words(name+": homed: remedies", sortedKeys(h.Remedies), c.rule.custom.Actions)
+	if h.Remedy == "" || len(h.Need) == 0 {
+		c.bad(name+": homed: a remedy and a need", "none")
+	}
+	for _, n := range h.Need {
+		if !n.Known() {
+			c.bad(name+": homed: a known need", string(n))
 		}
 	}
 }

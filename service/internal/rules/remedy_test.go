@@ -100,3 +100,120 @@ func TestRemediesAreOfActions(t *testing.T) {
 	assert.Len(t, c.faults, 2)
 	assert.True(t, slices.ContainsFunc(c.faults, func(f Fault) bool { return f.Got == "dance" }), "%v", c.faults)
 }
+
+// TestWhereHomingIsNoRemedy: what a homing would leave as it is names what else helps, and needs that; on either side of the edge, and only where
+// it is known what a homing leaves.
+func TestWhereHomingIsNoRemedy(t *testing.T) {
+	s := loaded(t)
+	for _, c := range []struct {
+		rule, action, fact, sharp string
+		at, best                  float64 // with the uncertainty, and without it
+		edge                      float64 // the part of the uncertainty that would just do
+		with, without             string
+	}{
+		{"pose/sharp", Slew, "pose_sigma_axis1_deg", "", 4.8, 0, 0.25, "Home the rig", "Have a person state where the axes stand and how exactly"},
+		{"pose/sharp", Sync, "pose_sigma_axis2_deg", "", 2.4, 0, 0.5, "Home the rig", "Have a person state where the axes stand and how exactly"},
+		{"sun/apart", Slew, "sun_separation_deg", "sun_separation_sharp_deg", 26, 34, 0.5, "Home the rig", "Choose a target or a way farther from the Sun"},
+		{"sun/apart", Park, "sun_separation_deg", "sun_separation_sharp_deg", 26, 34, 0.5, "Home the rig", "Wait until the Sun has set"},
+		{"sun/apart", Home, "sun_separation_deg", "sun_separation_sharp_deg", 26, 34, 0.5, "Jog away from there first, or have", "Jog away from there first, wait"},
+		{"sky/horizon", Flip, "above_horizon_deg", "above_horizon_sharp_deg", -3, 1, 0.25, "Home the rig", "Choose a target that stands higher, or have a person state"},
+		{"clear/path", Retreat, "clearance_spare_mm", "clearance_sharp_spare_mm", -10, 30, 0.75, "Home the rig", "Choose another way"},
+	} {
+		for leaves, want := range map[float64]string{c.edge - 0.01: c.with, c.edge: c.with, c.edge + 0.01: c.without, 1: c.without, 5: c.without, -1: c.with} {
+			f := good()
+			f.Number(c.fact, c.at, facts.Computed)
+			if c.sharp != "" {
+				f.Number(c.sharp, c.best, facts.Computed)
+			}
+			if leaves >= 0 {
+				f.Number("homing_leaves_ratio", leaves, facts.Computed)
+			}
+			got := of(t, s.Judge(t.Context(), Subject{Action: c.action, Traits: []string{SkyTarget, Tracks}, Lacks: things()}, f, noon()), c.rule)
+			assert.Equal(t, verdict.Holds, got.Effect, "%s %s", c.rule, c.action)
+			assert.Contains(t, got.Remedy, want, "%s %s, of which a homing leaves %v", c.rule, c.action, leaves)
+			need := verdict.NeedHoming
+			if want == c.without {
+				need = verdict.NeedAttendance
+				assert.Contains(t, got.Remedy, "--sigma DEGREES", c.rule)
+			}
+			assert.Equal(t, []verdict.Need{{Kind: need, Sentence: got.Remedy}}, got.Needs, "%s %s", c.rule, c.action)
+		}
+	}
+}
+
+// TestWhatIsSharpWithoutTwin: where the fact without uncertainty is not known, homing may help.
+func TestWhatIsSharpWithoutTwin(t *testing.T) {
+	f := good()
+	f.Number("sun_separation_deg", 26, facts.Computed)
+	f.Lack("sun_separation_sharp_deg", "nobody knows", "sample")
+	f.Number("homing_leaves_ratio", 1, facts.Computed)
+	got := of(t, loaded(t).Judge(t.Context(), slew(), f, noon()), "sun/apart")
+	assert.Equal(t, verdict.Holds, got.Effect)
+	assert.Contains(t, got.Remedy, "Home the rig")
+}
+
+// TestRemediesWithoutHomingFitTheAction as the others do.
+func TestRemediesWithoutHomingFitTheAction(t *testing.T) {
+	tried := 0
+	for _, r := range loaded(t).lib.rules {
+		for _, action := range r.Actions {
+			for name, m := range r.codes {
+				if m.Homed == nil {
+					continue
+				}
+				tried++
+				got := remedyFor(action, m.Homed.Remedies, m.Homed.Remedy)
+				assert.NotRegexpf(t, foreign()[action], got, "%s %s, asked to %s", r.ID, name, action)
+				assert.Regexp(t, `^[A-Z].*\.$`, got, "%s %s", r.ID, name)
+			}
+		}
+	}
+	assert.Positive(t, tried)
+}
+
+// TestHomedIsReadAndChecked: each thing that may be wrong with it is named, and nothing of one that is right.
+func TestHomedIsReadAndChecked(t *testing.T) {
+	says := func(h homed, effect string, limit any) []string {
+		c := metaCheck{rule: &rule{custom: custom{Actions: []string{Home}}, source: source{order: []string{"x", "y"}}}}
+		c.homed("some", code{Fact: "x", Limit: limit, Homed: &h, effect: effect})
+		var out []string
+		for _, f := range c.faults {
+			out = append(out, f.Wanted)
+		}
+		return out
+	}
+	right := homed{Sharp: "y", Remedy: "Wait.", Remedies: map[string]string{Home: "Stay."}, Need: []verdict.NeedKind{verdict.NeedTime}}
+	assert.Empty(t, says(right, "hold", 0.0))
+	assert.Equal(t, []string{"some: homed on a hold that a limit makes"}, says(right, "deny", 0.0))
+	assert.Equal(t, []string{"some: homed on a hold that a limit makes"}, says(right, "hold", nil))
+	wrong := right
+	wrong.Sharp = "z"
+	assert.Equal(t, []string{"some: homed: a sharp fact that the rule reads"}, says(wrong, "hold", 0.0))
+	wrong = right
+	wrong.Sharp = ""
+	assert.Empty(t, says(wrong, "hold", 0.0))
+	wrong.Remedies = map[string]string{"dance": "Stop."}
+	assert.Equal(t, []string{"some: homed: remedies: some of [home]"}, says(wrong, "hold", 0.0))
+	wrong = right
+	wrong.Remedy = ""
+	assert.Equal(t, []string{"some: homed: a remedy and a need"}, says(wrong, "hold", 0.0))
+	wrong = right
+	wrong.Need = nil
+	assert.Equal(t, []string{"some: homed: a remedy and a need"}, says(wrong, "hold", 0.0))
+	wrong.Need = []verdict.NeedKind{"luck"}
+	assert.Equal(t, []string{"some: homed: a known need"}, says(wrong, "hold", 0.0))
+}
+
+// TestHomingHelpsWhereNothingTellsOtherwise: a finding with no number or no limit keeps its usual remedy.
+func TestHomingHelpsWhereNothingTellsOtherwise(t *testing.T) {
+	f := facts.Set{}
+	f.Number("homing_leaves_ratio", 2, facts.Computed)
+	n, limit := 3.0, 1.0
+	in := loaded(t).lib.read(good())
+	number, none := &verdict.Reading{Name: "x", Number: &n}, &verdict.Reading{Name: "x"}
+	assert.True(t, (&homed{}).holds(verdict.Finding{Fact: number, Limit: &limit}, in, f))
+	assert.False(t, (&homed{}).holds(verdict.Finding{Fact: none, Limit: &limit}, in, f))
+	assert.False(t, (&homed{}).holds(verdict.Finding{Fact: number}, in, f))
+	assert.False(t, (&homed{}).holds(verdict.Finding{Fact: number, Limit: &limit}, in, facts.Set{}))
+	assert.False(t, (&homed{Sharp: "pose_state"}).holds(verdict.Finding{Fact: number, Limit: &limit}, in, f), "a word is no number")
+}

@@ -38,6 +38,7 @@ var rigFields = [...]struct {
 	{"parted", func(o *object, n string, s *question.RigState) { named(o, n, s.Parted) }},
 	{"beside", func(o *object, n string, s *question.RigState) { o.axes(n, s.Beside) }},
 	{"disproved", func(o *object, n string, s *question.RigState) { rare(o, n, s.Disproved) }},
+	{"unlisted", func(o *object, n string, s *question.RigState) { rare(o, n, s.Unlisted) }},
 	{"refused", func(o *object, n string, s *question.RigState) { named(o, n, s.Refused) }},
 	{"doubt", func(o *object, n string, s *question.RigState) { o.optional(n, s.Doubt) }},
 	{"anchor", func(o *object, n string, s *question.RigState) { o.sample(n, s.Anchor) }},

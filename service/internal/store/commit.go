@@ -300,6 +300,8 @@ func checkpoint(q queryer, mode string) (logged int, err error) {
 		return 0, err
 	}
 	switch {
+	case mode == "TRUNCATE" && held != 0 && logged < 0: // it does not even say how much there is
+		return 0, errors.New("nothing of it moved: another program reads or locks the record")
 	case mode == "TRUNCATE" && (held != 0 || logged >= 0 && logged != moved):
 		return 0, fmt.Errorf("%d of %d pages moved: another program reads or locks the record", moved, logged)
 	case held != 0:

@@ -274,6 +274,21 @@ func TestNoLogToMove(t *testing.T) {
 	assert.ErrorContains(t, err, "the record has no log")
 }
 
+// TestLogThatDoesNotMove: who keeps the log from being moved is told, with how much of it moved where SQLite says that.
+func TestLogThatDoesNotMove(t *testing.T) {
+	for answer, says := range map[string]string{
+		"1, -1, -1": "nothing of it moved: another program reads or locks the record",
+		"1, 5, 2":   "2 of 5 pages moved: another program reads or locks the record",
+		"0, 5, 2":   "2 of 5 pages moved: another program reads or locks the record",
+	} {
+		_, err := store.Open(filepath.Join(t.TempDir(), "record"), store.Options{Wrap: func(inner driver.Connector) driver.Connector {
+			return liar{Connector: inner, setting: "wal_checkpoint(TRUNCATE)", answer: answer}
+		}})
+		require.ErrorIs(t, err, store.ErrUntidy, answer)
+		assert.ErrorContains(t, err, says)
+	}
+}
+
 // TestLockedByAnother: a person's shell holds the file; the wait is bounded, and the commit fails with the cause named.
 func TestLockedByAnother(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "record")

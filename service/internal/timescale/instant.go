@@ -22,7 +22,10 @@ import (
 )
 
 // ErrRange says that a reading lies outside the years for which the sky is computed: most often a board whose clock has no battery.
-var ErrRange = errors.New("time outside 1990 to 2050")
+var ErrRange = errors.New("time outside " + Covered)
+
+// Covered is the range in words, both years whole.
+const Covered = "1990 to 2050"
 
 const (
 	epochUnix   = 946684800 // 2000-01-01 00:00:00, the zero of Instant in its own scale, as a Unix count

@@ -23,6 +23,12 @@
 #       remedies:
 #         home: "Jog away from there first, or have a person state where the axes stand."
 #       need: [homing]
+#       homed:
+#         sharp: clearance_sharp_spare_mm
+#         remedy: "Choose another way, or have a person state more exactly where the axes stand (tell RIG homed … --sigma DEGREES): homing would leave them as unsure."
+#         remedies:
+#           home: "Jog away from there first, or have a person state more exactly where the axes stand (tell RIG homed … --sigma DEGREES)."
+#         need: [attendance]
 #     way_blocked:
 #       fact: clearance_sharp_spare_mm
 #       limit: 0
@@ -34,7 +40,7 @@
 #         jog: "Jog the other way, or less far."
 #         home: "Home with the axes in another order, or jog clear first (out of a margin: creep)."
 #         park: "Choose another place of rest, or home instead."
-#         flip: "Slew to another target instead, or stop tracking."
+#         flip: "Ask again with the target nearer the meridian or past it, slew to another target instead, or stop tracking."
 package rules.clear.path
 
 default finding := {"effect": "hold", "code": "fact_missing"}

@@ -20,12 +20,18 @@
 #       sentence: "Axis 1 is known only to {value} (one standard deviation); {limit} is the most."
 #       remedy: "Home the rig: that sharpens both axes."
 #       need: [homing]
+#       homed:
+#         remedy: "Have a person state where the axes stand and how exactly (tell RIG homed … --sigma DEGREES): a homing as the rig file has it would leave them as unsure."
+#         need: [attendance]
 #     axis2_blurred:
 #       fact: pose_sigma_axis2_deg
 #       limit: sigma_deg
 #       sentence: "Axis 2 is known only to {value} (one standard deviation); {limit} is the most."
 #       remedy: "Home the rig: that sharpens both axes."
 #       need: [homing]
+#       homed:
+#         remedy: "Have a person state where the axes stand and how exactly (tell RIG homed … --sigma DEGREES): a homing as the rig file has it would leave them as unsure."
+#         need: [attendance]
 package rules.pose.sharp
 
 import data.limits.pose.sharp as limits

@@ -21,6 +21,12 @@
 #       sentence: "With the uncertainty of the pose counted, the target could stand as low as {value}, counted from the local horizon; {limit} is the least."
 #       remedy: "Home the rig: that sharpens both axes; or choose a target that stands higher."
 #       need: [homing]
+#       homed:
+#         sharp: above_horizon_sharp_deg
+#         remedy: "Choose a target that stands higher, or have a person state more exactly where the axes stand (tell RIG homed … --sigma DEGREES): homing would leave them as unsure."
+#         remedies:
+#           track: "Wait until the target stands higher, or have a person state more exactly where the axes stand (tell RIG homed … --sigma DEGREES): homing would leave them as unsure."
+#         need: [attendance]
 #     behind_horizon:
 #       fact: above_horizon_sharp_deg
 #       limit: above_deg

@@ -22,6 +22,14 @@
 #       remedies:
 #         home: "Jog away from there first, or have a person state where the axes stand."
 #       need: [homing]
+#       homed:
+#         sharp: sun_separation_sharp_deg
+#         remedy: "Wait until the Sun has set, or have a person state more exactly where the axes stand (tell RIG homed … --sigma DEGREES): homing would leave them as unsure."
+#         remedies:
+#           slew: "Choose a target or a way farther from the Sun, wait until it has set, or have a person state more exactly where the axes stand (tell RIG homed … --sigma DEGREES): homing would leave them as unsure."
+#           track: "Ask for a shorter track, wait until the Sun has set, or have a person state more exactly where the axes stand (tell RIG homed … --sigma DEGREES): homing would leave them as unsure."
+#           home: "Jog away from there first, wait until the Sun has set, or have a person state more exactly where the axes stand (tell RIG homed … --sigma DEGREES)."
+#         need: [attendance]
 #     sun_near:
 #       fact: sun_separation_sharp_deg
 #       limit: separation_deg

@@ -1,0 +1,33 @@
+package decide
+
+import (
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+
+	"keepclear.example/keepclear/service/internal/rig"
+)
+
+// What a person sees is as sure as the file has it where nothing else homes the rig; where a sensor does, the file speaks of that. What is stated
+// beside the homing counts in any case.
+func TestHowSureAHomingIs(t *testing.T) {
+	stated := rig.DegAxes(0.1, 0.2)
+	for name, c := range map[string]struct {
+		by     rig.HomingKind
+		sensed bool
+		stated *rig.Axes
+		want   rig.Axes
+	}{
+		"seen, by marks":             {rig.ByPerson, false, nil, rig.DegAxes(2, 1.5)},
+		"seen, by belief":            {rig.ByBelief, false, nil, rig.DegAxes(2, 1.5)},
+		"seen, where a sensor homes": {rig.BySensor, false, nil, rig.DegAxes(1, 1)},
+		"sensed":                     {rig.BySensor, true, nil, rig.DegAxes(2, 1.5)},
+		"stated":                     {rig.ByPerson, false, &stated, stated},
+	} {
+		r := &rig.Rig{Homing: rig.Homing{By: c.by, Sigma: rig.DegAxes(2, 1.5)}}
+		got := (&HomedReport{Sensed: c.sensed, Person: "A. Person", Sigma: c.stated}).homing(r, "h1", time.Time{})
+		assert.Equal(t, c.want, got.Sigma, name)
+		assert.Equal(t, c.stated != nil, got.SigmaTold, name)
+	}
+}

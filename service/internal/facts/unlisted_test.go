@@ -1,0 +1,53 @@
+package facts_test
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+
+	"keepclear.example/keepclear/service/internal/facts"
+	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/rig"
+)
+
+// A better source than the pose goes by, which samples read and the file does not list, is told with every answer, and beside why the pose is
+// not known; one that is no better, or was told of another revision of the file, is not.
+func TestUnlistedSourceIsTold(t *testing.T) {
+	const count = "samples read the motor count, which the rig file does not list among its pose_sources: nothing goes by it"
+	const both = "samples read the axis encoder and the motor count, which the rig file does not list among its pose_sources: nothing goes by it"
+	for name, c := range map[string]struct {
+		by      rig.SourceKind
+		sources []rig.SourceKind
+		stale   bool
+		want    string
+	}{
+		"a count, by belief":             {rig.UnsyncedBelief, []rig.SourceKind{rig.MotorCount}, false, count},
+		"both, reckoned":                 {rig.Reckoned, []rig.SourceKind{rig.MotorCount, rig.AxisEncoder}, false, both},
+		"a count, by nothing":            {"", []rig.SourceKind{rig.MotorCount}, false, count},
+		"a count, by an encoder":         {rig.AxisEncoder, []rig.SourceKind{rig.MotorCount}, false, ""},
+		"a count by a count":             {rig.MotorCount, []rig.SourceKind{rig.MotorCount}, false, ""},
+		"none":                           {rig.UnsyncedBelief, nil, false, ""},
+		"a count, of another revision":   {rig.UnsyncedBelief, []rig.SourceKind{rig.MotorCount}, true, ""},
+		"an encoder that a count misses": {rig.MotorCount, []rig.SourceKind{rig.AxisEncoder}, false, "samples read the axis encoder, which the rig file does not list among its pose_sources: nothing goes by it"},
+	} {
+		in := standing(t, heron(t), rig.DegAxes(20, -40), rig.Axes{}, axesSlew(rig.Axes{}))
+		digest := in.Rig.Digest
+		if c.stale {
+			digest[0]++
+		}
+		in.Snapshot.Rig.Unlisted = &question.Unlisted{RigDigest: digest, Sources: c.sources}
+		in.Snapshot.Rig.Pose.Source, in.Snapshot.Rig.Pose.State, in.Snapshot.Rig.Pose.Because = c.by, question.Candidates, "a flip was not shown"
+		out := facts.Compute(in)
+		want := []string{"a flip was not shown"}
+		if c.want == "" {
+			assert.NotContains(t, out.Notes, count, name)
+		} else {
+			want = append(want, c.want)
+			assert.Contains(t, out.Notes, c.want, name)
+		}
+		assert.Equal(t, want, out.Facts["pose_state"].About, name)
+
+		in.Snapshot.Rig.Pose.State = question.Known
+		assert.Empty(t, facts.Compute(in).Facts["pose_state"].About, name)
+	}
+}

@@ -1,0 +1,127 @@
+package main
+
+import (
+	"crypto/sha256"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"sync"
+
+	"keepclear.example/keepclear/service/internal/decide"
+	"keepclear.example/keepclear/service/internal/rig"
+)
+
+// Files are read at the start alone. Who looks at a rig is told which of its files are others on disk now; nothing of what they say now is taken
+// up, and no answer waits for the look.
+
+// diskWatch holds what was read of the files that the rigs were made of. It may be asked by many at once.
+type diskWatch struct {
+	mu    sync.Mutex
+	files []*diskFiles          // of each rig file, in order
+	of    map[string]*diskFiles // by rig
+}
+
+// diskFiles are the files that one rig was made of: its own, the facility's limits, and what it named beside it.
+type diskFiles struct {
+	mu  sync.Mutex
+	all []*diskFile
+}
+
+// diskFile is one file as it was read at the start, and as it was last found.
+type diskFile struct {
+	path   string
+	sum    [sha256.Size]byte
+	absent bool        // there was none
+	seen   fs.FileInfo // nil: not looked at yet
+	says   string      // how it differs; empty: not at all
+}
+
+// watchFiles notes what was and will be read of rig files from here on. One that is built in is on no disk.
+func watchFiles(files []rigFile) *diskWatch {
+	o := &diskWatch{of: map[string]*diskFiles{}}
+	for i := range files {
+		f, d := &files[i], &diskFiles{}
+		o.files = append(o.files, d)
+		if f.open == nil {
+			continue
+		}
+		dir := filepath.Dir(f.name)
+		d.all = append(d.all, &diskFile{path: f.name, sum: sha256.Sum256(f.content)},
+			&diskFile{path: filepath.Join(dir, limitsFile), sum: sha256.Sum256(f.limits), absent: f.limits == nil})
+		f.open = d.noting(dir, f.open)
+	}
+	return o
+}
+
+// noting opens as open does, and notes what a file was when it was first opened.
+func (d *diskFiles) noting(dir string, open rig.Opener) rig.Opener {
+	return func(name string) ([]byte, error) {
+		content, err := open(name)
+		path := filepath.Join(dir, name)
+		d.mu.Lock()
+		defer d.mu.Unlock()
+		if err == nil && !slices.ContainsFunc(d.all, func(f *diskFile) bool { return f.path == path }) {
+			d.all = append(d.all, &diskFile{path: path, sum: sha256.Sum256(content)})
+		}
+		return content, err
+	}
+}
+
+// serving says which rig came of which file; members are in the order of the files.
+func (o *diskWatch) serving(members []decide.Member) {
+	for i, m := range members {
+		o.of[m.Rig.ID] = o.files[i]
+	}
+}
+
+// changed says of each file of a rig that is not what it was when the service started how it differs.
+func (o *diskWatch) changed(name string) []string {
+	d := o.of[name]
+	if d == nil {
+		return nil
+	}
+	o.mu.Lock() // one look at a time, however many ask: it may read a large mesh
+	defer o.mu.Unlock()
+	d.mu.Lock()
+	all := slices.Clone(d.all)
+	d.mu.Unlock()
+	var out []string
+	for _, f := range all {
+		f.look()
+		if f.says != "" {
+			out = append(out, f.path+" "+f.says)
+		}
+	}
+	return out
+}
+
+// look reads the file where it is not what it was at the last look, by its time, size and identity.
+func (f *diskFile) look() {
+	info, err := os.Stat(f.path)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		f.seen, f.says = nil, ""
+		if !f.absent {
+			f.says = "is gone; what was read at the start is served"
+		}
+		return
+	case err != nil:
+		f.seen, f.says = nil, fmt.Sprintf("cannot be looked at (%v); what was read at the start is served", err)
+		return
+	case f.seen != nil && os.SameFile(info, f.seen) && info.ModTime().Equal(f.seen.ModTime()) && info.Size() == f.seen.Size():
+		return
+	}
+	f.seen, f.says = info, ""
+	content, err := beside(filepath.Dir(f.path))(filepath.Base(f.path))
+	switch sum := sha256.Sum256(content); {
+	case err != nil:
+		f.seen, f.says = nil, fmt.Sprintf("cannot be read (%v); what was read at the start is served", err)
+	case f.absent:
+		f.says = "was not there when the service started, and is not served; start it anew to serve it"
+	case sum != f.sum:
+		f.says = fmt.Sprintf("is another one now (SHA-256 %x…, served is %x…); start the service anew to serve it", sum[:4], f.sum[:4])
+	}
+}
