@@ -538,8 +538,9 @@ func (j *judging) second(v *Solve, e *evidence, w witnesses) *Finding {
 // walk judges what many small offsets add up to.
 func (j *judging) walk(e *evidence, w witnesses) *Finding {
 	drifted, sure := j.drift(e, w)
-	spare := j.limit("sync/walk drift_sigma") - drifted
-	if !sure {
+	led, clearly := j.led(e)
+	spare := min(j.limit("sync/walk drift_sigma")-drifted, j.limit("sync/walk led_arcmin")-led)
+	if !sure || !clearly {
 		return exact(0)
 	}
 	if w.shifted {
