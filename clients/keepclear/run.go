@@ -47,7 +47,7 @@ type command struct {
 	at               int      // place among the words of the one that names the form
 	shared           []string // flags that each form takes
 	more             string   // what else its help says
-	harmless         bool     // it reads, or releases: where the service says that something is not so, nothing would have moved on its answer
+	harmless         bool     // it reads, rehearses or releases: where the service says that something is not so, nothing would have moved on its answer
 }
 
 // commands in the order in which a person needs them.
@@ -59,7 +59,7 @@ func commands() []command {
 		{"ask", "RIG slew|track|jog|creep|home|park|flip|sync …", "may it? Moves nothing, but an allow is leave given; to try, rehearse", ask,
 			asked(), 1, []string{"sample", "attended-by", "begin-later", "replaces", "request-id", "practice"}, leaveGiven + "\n\n" + sampleAsJSON, false},
 		{"rehearse", "RIG slew|track|jog|creep|home|park|flip … [--at INSTANT]", "would it pass then? Gives no leave", rehearse,
-			motions("rehearse", ""), 1, []string{"at", "from-now"}, "", false},
+			motions("rehearse", ""), 1, []string{"at", "from-now"}, "", true},
 		{"rigs", "[RIG]", "how the rigs stand", rigs, one("rigs [RIG]", "rigs heron"), 0, nil, "", true},
 		{"room", "RIG [--gap MM] [--what-if KEY=NUMBER]… [--picture FILE]", "how far the axes may turn with what the rig carries, what bounds them, and how it would be if a length were another", room,
 			one("room RIG [--gap MM] [--band DEG] [--state PART=STATE]… [--what-if KEY=NUMBER]… [--picture FILE]", "room heron --what-if tape.floor_to_crossing_mm+=150", "gap", "band", "state", "what-if", "picture"), 0, nil, "", true},

@@ -1,11 +1,14 @@
 package decide
 
 import (
+	"path/filepath"
 	"testing"
 	"time"
 
 	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
 
+	"keepclear.example/keepclear/service/internal/record"
 	"keepclear.example/keepclear/service/internal/rig"
 )
 
@@ -30,4 +33,14 @@ func TestHowSureAHomingIs(t *testing.T) {
 		assert.Equal(t, c.want, got.Sigma, name)
 		assert.Equal(t, c.stated != nil, got.SigmaTold, name)
 	}
+}
+
+// Where the record cannot be asked nothing is said of a permit: neither that none was given nor that one is over.
+func TestNothingIsSaidOfAPermitUnasked(t *testing.T) {
+	rec, err := record.Open(filepath.Join(t.TempDir(), "record.keepclear"), record.Options{State: func(string, record.Head) []byte { return nil }, After: time.After})
+	require.NoError(t, err)
+	d := &Decider{parts: Parts{Record: rec}}
+	assert.Contains(t, d.which(&group{}, "id-0001"), "none of that id")
+	require.NoError(t, rec.Close())
+	assert.Empty(t, d.which(&group{}, "id-0001"))
 }

@@ -75,17 +75,9 @@ type lossFold struct {
 
 // Apply takes one entry in.
 func (f *lossFold) Apply(e record.Entry) error {
-	ours := e.Kind == state.Reported && e.Asker == Ourselves
-	if e.Kind == state.LockKind || ours {
-		b, err := state.Decode(e.Body)
-		if err != nil {
-			return err
-		}
-		if ours && slices.ContainsFunc(b.Notices, tellsGone) {
-			f.losses.ofRigs = append(f.losses.ofRigs, fmt.Sprintf("%s/%d", e.Chain, e.Number))
-		}
-		if !ours {
-			f.losses.take(b.Event, e)
+	if e.Kind == state.LockKind || e.Kind == state.Reported && e.Asker == Ourselves {
+		if b, err := state.Decode(e.Body); err == nil { // else the fold itself says so
+			f.losses.take(b, e)
 		}
 	}
 	return f.Folder.Apply(e)
@@ -98,8 +90,11 @@ func tellsGone(n pose.Notice) bool {
 	return n.Kind == pose.PoseLost && strings.HasPrefix(n.Sentence, entriesGone)
 }
 
-func (l *Losses) take(event state.Event, e record.Entry) {
-	at := fmt.Sprintf("%s/%d", e.Chain, e.Number)
+func (l *Losses) take(b state.Body, e record.Entry) {
+	at, event := fmt.Sprintf("%s/%d", e.Chain, e.Number), b.Event
+	if slices.ContainsFunc(b.Notices, tellsGone) {
+		l.ofRigs = append(l.ofRigs, at)
+	}
 	for _, lock := range event.Set {
 		if because, is := strings.CutSuffix(lock.Reason, toAccept); is && lock.SetBy == Ourselves {
 			l.found = append(l.found, loss{lock: lock.ID, because: because, told: at})

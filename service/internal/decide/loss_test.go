@@ -92,6 +92,17 @@ func TestLossesAreVerified(t *testing.T) {
 		require.NoError(t, found.Fold("heron").Apply(record.Entry{Chain: "heron", Number: 1, Index: record.Index{Kind: state.Reported, Asker: c.asker}, Body: told}))
 		assert.Len(t, found.Sentences(), c.want, why)
 	}
+	for name, order := range map[string][]string{"service first": {"service", "heron"}, "service last": {"heron", "service"}} {
+		told, err := json.Marshal(state.Body{V: state.Version, Event: state.Event{After: &question.RigState{}}, Notices: []pose.Notice{{Kind: pose.PoseLost, Sentence: "entries are gone from the record: home"}}})
+		require.NoError(t, err)
+		var found decide.Losses
+		for _, chain := range order {
+			if fold := found.Fold(chain); chain == "heron" {
+				require.NoError(t, fold.Apply(record.Entry{Chain: chain, Number: 1, Index: record.Index{Kind: state.Reported, Asker: decide.Ourselves}, Body: told}))
+			}
+		}
+		assert.Empty(t, found.Sentences(), "%s: it is among those of that chain", name)
+	}
 	require.ErrorContains(t, (&decide.Losses{}).Fold("heron").Apply(record.Entry{Chain: "heron", Number: 1, Index: record.Index{Kind: state.Reported, Asker: decide.Ourselves}, Body: []byte(`{"v":99}`)}), "newer")
 	for kind, want := range map[string]int{"reported": 0, "lock": 1} {
 		var found decide.Losses

@@ -16,8 +16,8 @@ const notLast = "is not the rig's last one"
 // tellWhich says in the notices that a permit is not the rig's last one what the record has of it. Requires the turn.
 func (d *Decider) tellWhich(g *group, permit string, notices []pose.Notice) {
 	for i := range notices {
-		if n := &notices[i]; n.Kind == pose.EventMismatch && strings.Contains(n.Sentence, notLast) {
-			n.Sentence = strings.Replace(n.Sentence, notLast, notLast+d.which(g, permit), 1)
+		if before, after, found := strings.Cut(notices[i].Sentence, notLast); found {
+			notices[i].Sentence = before + notLast + d.which(g, permit) + after
 		}
 	}
 }
