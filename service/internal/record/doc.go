@@ -2,7 +2,8 @@
 //
 // It owns the format of an entry, one chain per group of rigs and the chain "service", the heads, the request ids that may
 // be used once, the group commit, and verification. An append names the head that it was judged on and is refused if that
-// is no longer the head; it returns at once, and Wait returns when the entry is on disk. A failed flush fails its batch and
+// is no longer the head; it returns at once, and Wait returns when the entry is on disk. Who waits while nobody flushes does it himself, else the flusher
+// does. A failed flush fails its batch and
 // all appended behind it, and takes the record down until the file has been opened anew and verified. Bodies are opaque:
 // what they mean, and folding them into state, is the owner's. Old entries read for ever: bytes are never re-encoded.
 //
