@@ -33,9 +33,9 @@ func TestAwaitedEntryIsFlushedByItsAsker(t *testing.T) {
 			synctest.Wait()
 			return w
 		}
-		w := put(draft("c", 1))
+		put(draft("c", 1))
 		assert.EqualValues(t, 1, r.Heads()["c"].Number)
-		w = put(awaited("c", 2)) // with a state before it
+		w := put(awaited("c", 2)) // with a state before it
 		assert.EqualValues(t, 1, r.Heads()["c"].Number)
 		require.NoError(t, w.Wait())
 		assert.EqualValues(t, 3, r.Heads()["c"].Number)
