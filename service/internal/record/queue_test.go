@@ -252,3 +252,11 @@ func TestAPanicWhileFlushingIsAFailure(t *testing.T) {
 		require.ErrorContains(t, r.Down(), "panic: ")
 	})
 }
+
+// TestWhoWasFlushedMeanwhileFlushesNothing: somebody else did it between an asker's look and his turn.
+func TestWhoWasFlushedMeanwhileFlushesNothing(t *testing.T) {
+	r := opened(t)
+	r.lead()
+	require.NoError(t, r.Down())
+	keep(t, r, least())
+}
