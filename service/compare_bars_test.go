@@ -134,7 +134,7 @@ func (c *comparison) commits(b *testing.B) {
 	f := newFlusher(b, c.dir, c.entry)
 	c.disk = nil
 	keep := func(chain string) error {
-		w, err := rec.Append(record.Draft{Chain: chain, Time: time.Now(), Body: c.kept,
+		w, err := rec.Append(record.Draft{Chain: chain, Time: time.Now(), Body: c.kept, Awaited: true,
 			Index: record.Index{Kind: "asked", Rig: chain, Request: record.Request{ID: newID()}, LeaveIDs: []string{newID()}, Sentence: "Benchmark."}}, rec.Head(chain))
 		if err != nil {
 			return err

@@ -68,7 +68,7 @@ func (d *Decider) judge(ctx context.Context, g *group, q question.Question, r Re
 	notices = append(notices, d.grant(&answer, &after)...)
 	d.proposals(ctx, g, q, snap, &answer)
 	w, err := d.put(g, head, entry{
-		kind: state.Asked, asker: q.Asker, request: r, verdict: string(answer.Verdict), sentence: answer.Sentence,
+		kind: state.Asked, asker: q.Asker, request: r, verdict: string(answer.Verdict), sentence: answer.Sentence, awaited: true,
 		body: state.Body{Event: state.Event{After: &after, Set: set}, Question: &q, Snapshot: &snap, Facts: answer.Facts, Findings: answer.Findings, Notices: notices},
 	}, &answer, q.At)
 	if err != nil {

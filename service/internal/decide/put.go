@@ -16,6 +16,7 @@ type entry struct {
 	request                        Request
 	leaves                         []string
 	body                           state.Body
+	awaited                        bool // whoever puts it waits for it next: see record.Draft
 }
 
 // mostScratch is the most that is kept to encode entries in, bytes: above an ordinary one, below a long rehearsal's.
@@ -53,7 +54,7 @@ func (d *Decider) put(g *group, head record.Head, e entry, a *Answer, at time.Ti
 		*scratch = body // the record takes a copy of its own
 	}
 	w, err := d.parts.Record.Append(record.Draft{
-		Chain: g.name, Time: at, Body: body,
+		Chain: g.name, Time: at, Body: body, Awaited: e.awaited,
 		Index: record.Index{
 			Kind: e.kind, Rig: g.rigName(), Asker: e.asker, Request: record.Request{ID: e.request.ID, Digest: e.request.Digest},
 			LeaveIDs: e.leaves, Verdict: e.verdict, RuleIDs: objecting(e.body.Findings), Sentence: oneLine(e.sentence),

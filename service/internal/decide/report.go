@@ -124,7 +124,7 @@ func (d *Decider) take(_ context.Context, g *group, r Report, req Request) (Outc
 		return d.standing(g, s, r, notices), record.Written{}, false, nil
 	}
 	body := state.Body{Event: state.Event{After: &s, Set: set}, Notices: notices}
-	w, err := d.put(g, d.parts.Record.Head(g.name), entry{kind: state.Reported, asker: r.Asker, request: req, sentence: told(r, notices), body: body}, nil, r.At)
+	w, err := d.put(g, d.parts.Record.Head(g.name), entry{kind: state.Reported, asker: r.Asker, request: req, sentence: told(r, notices), body: body, awaited: true}, nil, r.At)
 	if err != nil {
 		g.unheard(r.Asker, "a report could not be recorded: report again what happened")
 		return Outcome{}, record.Written{}, false, err

@@ -20,7 +20,12 @@ func (w Written) Wait() error {
 	if w.item == nil {
 		return nil
 	}
-	<-w.item.done
+	select {
+	case <-w.item.done:
+	default:
+		w.item.record.lead()
+		<-w.item.done
+	}
 	return w.item.err
 }
 
@@ -42,6 +47,9 @@ func (r *Record) Append(d Draft, on Head) (Written, error) {
 		}
 	}
 	items := r.draw(d, on)
+	for _, it := range items {
+		it.record, it.awaited = r, d.Awaited
+	}
 	last := items[len(items)-1]
 	w := Written{Entry: last.entry, item: last} // copied before the flusher can touch it
 	if err := r.enqueue(items, on); err != nil {
@@ -140,7 +148,9 @@ func (r *Record) push(c *chain, it *item) {
 	for _, id := range it.entry.LeaveIDs {
 		r.leaves[id] = it
 	}
-	wake(r.wake)
+	if !it.awaited {
+		wake(r.wake)
+	}
 	if len(r.queue)-r.packed >= packAtOnce {
 		wake(r.ahead)
 	}

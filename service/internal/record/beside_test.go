@@ -43,7 +43,7 @@ func BenchmarkBesideDisk(b *testing.B) {
 		require.NoError(b, f.Sync())
 		keep := func(chain string, n int) error {
 			d := draft(chain, n)
-			d.Body = body
+			d.Body, d.Awaited = body, true
 			w, err := r.Append(d, r.Head(chain))
 			if err != nil {
 				return err

@@ -95,7 +95,7 @@ func TestDigestNeedsItsID(t *testing.T) {
 
 // unflushed is a record with nobody who flushes.
 func unflushed() *Record {
-	return &Record{chains: map[string]*chain{}, ids: newIDs(0), requests: map[string]*item{}, leaves: map[string]*item{}, wake: make(chan struct{}, 1)}
+	return &Record{chains: map[string]*chain{}, ids: newIDs(0), requests: map[string]*item{}, leaves: map[string]*item{}, wake: make(chan struct{}, 1), flushing: make(chan struct{}, 1)}
 }
 
 // TestWhatWaitsIsBounded: 10,000 entries or 256 MiB; what is refused leaves no trace.

@@ -42,6 +42,7 @@ func child(path string) {
 			on := r.Head(chain)
 			d := draft(chain, int(on.Number)+1)
 			d.Body = noise(3000)
+			d.Awaited = n%2 == 0 // by his own flush, and by the flusher's
 			w, err := r.Append(d, on)
 			if err != nil {
 				fmt.Println("refused:", err)

@@ -2,9 +2,10 @@
 //
 // It owns the format of an entry, one chain per group of rigs and the chain "service", the heads, the request ids that may
 // be used once, the group commit, and verification. An append names the head that it was judged on and is refused if that
-// is no longer the head; it returns at once, and Wait returns when the entry is on disk. A failed flush fails its batch and
-// all appended behind it, and takes the record down until the file has been opened anew and verified. Bodies are opaque:
-// what they mean, and folding them into state, is the owner's. Old entries read for ever: bytes are never re-encoded.
+// is no longer the head; it returns at once, and Wait returns when the entry is on disk: who waits while nobody flushes does
+// it himself, else the flusher does. A failed flush fails its batch and all appended behind it, and takes the record down
+// until the file has been opened anew and verified. Bodies are opaque: what they mean, and folding them into state, is the
+// owner's. Old entries read for ever: bytes are never re-encoded.
 //
 // Format 1 of an entry. Integers are big-endian; a text is its length in 4 bytes and that many bytes of UTF-8; a list is
 // its count in 4 bytes and that many texts. Every field is of fixed size or carries its length, and the order is fixed, so

@@ -64,6 +64,8 @@ type Draft struct {
 	Time  time.Time // by the service's clock
 	Index
 	Body []byte // copied by Append
+	// Awaited: who appends it calls Wait at once, and flushes it there if nobody else does. Otherwise the flusher is woken.
+	Awaited bool
 }
 
 // Entry is one entry in its place.

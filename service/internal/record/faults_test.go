@@ -39,7 +39,9 @@ func onDisk(d *faults.Disk, s *stepper) record.Options {
 // ask appends drafts until one fails, as an asker would, and returns those that were answered.
 func ask(r *record.Record, chain string, n int) (answered []record.Entry) {
 	for i := 1; i <= n; i++ {
-		w, err := r.Append(draft(chain, i), r.Head(chain))
+		d := draft(chain, i)
+		d.Awaited = i%2 == 1 // by his own flush and the flusher's in turn
+		w, err := r.Append(d, r.Head(chain))
 		if err != nil || w.Wait() != nil {
 			continue
 		}

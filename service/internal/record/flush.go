@@ -7,41 +7,96 @@ import (
 	"keepclear.example/keepclear/service/internal/store"
 )
 
-// run is the flusher: one at a time, all that waits in one transaction, until Close.
+// run is the flusher: one batch after the other, all that waits in one transaction, until Close. What an asker flushed himself (lead) it tidies after,
+// and mends where that failed.
 func (r *Record) run() {
 	defer close(r.done)
 	var ahead sync.WaitGroup
 	ahead.Go(r.packAhead)
 	defer ahead.Wait()
-	for batch := r.next(); len(batch) > 0; batch = r.next() {
-		err := r.flush(batch)
-		if err == nil {
-			batch, err = nil, r.store.Tidy(r.waiting) // only the flusher changes r.store, so it may read it without the lock
-		}
-		if err != nil {
-			r.repair(err, batch)
-		}
+	for r.round() {
 	}
 }
 
-// next waits for entries and takes all there are; none after Close. It waits for the wake-up even where some are there already: whoever appends
-// leaves one behind, and what is taken together does not depend on how soon this goroutine ran.
+// round does what there is to do next, and tells whether there may be more; there is none after Close.
+func (r *Record) round() bool {
+	batch := r.next()
+	defer r.release()
+	var err error
+	switch {
+	case r.broken == nil && len(batch) > 0:
+		err = r.flush(batch)
+	case r.broken == nil && !r.untidy:
+		return false
+	}
+	if err == nil && r.broken == nil {
+		batch, err = nil, r.store.Tidy(r.waiting) // only who holds r.flushing changes r.store, so it may be read without the lock
+	}
+	r.untidy = false
+	if err != nil {
+		r.breakDown(err, batch)
+	}
+	if r.broken != nil {
+		r.mend()
+	}
+	return true
+}
+
+// next waits until there is something to do and takes the entries there are; none after Close. It waits for the wake-up even where some are there
+// already: whoever appends leaves one behind, or flushes them himself, and what is taken together does not depend on how soon this goroutine ran.
+// It returns with r.flushing held.
 func (r *Record) next() []*item {
 	for {
 		select {
 		case <-r.wake:
 		case <-r.stop:
 		}
-		if r.opts.Gather != nil {
-			r.opts.Gather()
-		}
-		r.mu.Lock()
-		batch, closed := r.takeQueue(), r.closed
-		r.mu.Unlock()
-		if len(batch) > 0 || closed {
+		r.flushing <- struct{}{}
+		batch, closed := r.gathered()
+		if len(batch) > 0 || closed || r.untidy || r.broken != nil {
 			return batch
 		}
+		<-r.flushing
 	}
+}
+
+// gathered takes all that waits, and what is appended while the owner gathers. Requires r.flushing.
+func (r *Record) gathered() (batch []*item, closed bool) {
+	if r.opts.Gather != nil && r.waiting() {
+		r.opts.Gather()
+	}
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return r.takeQueue(), r.closed
+}
+
+// release lets the next flush. Who appended meanwhile found it held and waits: the flusher is woken for him.
+func (r *Record) release() {
+	<-r.flushing
+	if r.waiting() {
+		wake(r.wake)
+	}
+}
+
+// lead flushes what waits on the goroutine of an asker, where nobody is at it. It spares a single asker two changes of goroutine. What it leaves undone,
+// and whatever was appended meanwhile, is the flusher's.
+func (r *Record) lead() {
+	select {
+	case r.flushing <- struct{}{}:
+	default:
+		return
+	}
+	defer r.release()
+	batch, _ := r.gathered()
+	if len(batch) == 0 {
+		return
+	}
+	if err := r.flush(batch); err != nil {
+		r.breakDown(err, batch)
+	} else if r.untidy = r.store.Untidy(); !r.untidy {
+		return
+	}
+	wake(r.wake)
 }
 
 // takeQueue takes all that waits. Requires r.mu.
@@ -96,7 +151,7 @@ func (r *Record) waiting() bool {
 
 // flush makes a batch durable and lets those who wait for it go.
 func (r *Record) flush(batch []*item) error {
-	if err := r.store.Commit(r.rowsOf(batch)); err != nil {
+	if err := r.commit(batch); err != nil {
 		return err
 	}
 	r.mu.Lock()
@@ -108,6 +163,16 @@ func (r *Record) flush(batch []*item) error {
 	}
 	r.announce()
 	return nil
+}
+
+// commit makes it durable. A panic there is a failure like another: on an asker's goroutine it would be caught further out, and the batch wait for ever.
+func (r *Record) commit(batch []*item) (err error) {
+	defer func() {
+		if p := recover(); p != nil {
+			err = fmt.Errorf("panic: %v", p)
+		}
+	}()
+	return r.store.Commit(r.rowsOf(batch))
 }
 
 // rowsOf are the rows of what was taken. Some may still be under packAhead's hands, which takes up no more of them.
@@ -153,16 +218,19 @@ func (r *Record) announce() {
 	r.changed = make(chan struct{})
 }
 
-// repair takes the record down, with the batch that failed (none: tidying did, and nothing that was answered is in doubt), closes the
-// file and opens it again until it is whole or the record is closed. The sync that failed is never tried again on the open file, because a
-// second one can succeed over lost pages.
-func (r *Record) repair(cause error, batch []*item) {
+// breakDown takes the record down, with the batch that failed (none: tidying did, and nothing that was answered is in doubt). Requires r.flushing.
+func (r *Record) breakDown(cause error, batch []*item) {
 	r.mu.Lock()
+	defer r.mu.Unlock()
 	r.fall(cause, batch)
-	st := r.store
-	r.store = nil
-	r.mu.Unlock()
-	_ = st.Close() // it is known to be broken; what counts is what opening it finds
+	r.store, r.broken = nil, r.store
+}
+
+// mend closes the file that failed and opens it again until it is whole or the record is closed. The sync that failed is never tried again on
+// the open file, because a second one can succeed over lost pages. Requires r.flushing.
+func (r *Record) mend() {
+	_ = r.broken.Close() // it is known to be broken; what counts is what opening it finds
+	r.broken = nil
 	for delay := firstRetry; ; {
 		select {
 		case <-r.opts.After(delay):

@@ -234,3 +234,29 @@ func TestCloseTellsWhatTheFileSays(t *testing.T) {
 	require.NoError(t, r.store.Close())
 	require.ErrorIs(t, r.Close(), sql.ErrConnDone)
 }
+
+// TestAPanicWhileFlushingIsAFailure: whoever flushes is an asker too, whose panic is caught further out.
+func TestAPanicWhileFlushingIsAFailure(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		r := opened(t)
+		_, st, _ := r.watch()
+		defer func() { assert.NoError(t, st.Close()) }()
+		use(r, nil) // nothing to write to
+		d := least()
+		d.Awaited = true
+		w, err := r.Append(d, Head{})
+		require.NoError(t, err)
+		err = w.Wait()
+		require.ErrorIs(t, err, ErrDown)
+		require.ErrorContains(t, err, "panic: ")
+		require.ErrorContains(t, r.Down(), "panic: ")
+	})
+}
+
+// TestWhoWasFlushedMeanwhileFlushesNothing: somebody else did it between an asker's look and his turn.
+func TestWhoWasFlushedMeanwhileFlushesNothing(t *testing.T) {
+	r := opened(t)
+	r.lead()
+	require.NoError(t, r.Down())
+	keep(t, r, least())
+}

@@ -80,6 +80,12 @@ type Record struct {
 	closed   bool
 	changed  chan struct{} // closed and made anew whenever there is something new to read
 
+	// flushing holds one, of whoever flushes: the flusher, or an asker who found nobody at it. It comes before mu, and guards what follows. A
+	// channel and no mutex: an owner whose Gather sleeps in a bubble of testing/synctest would sleep for ever if somebody waited for a mutex.
+	flushing chan struct{}
+	broken   *store.Store // failed, to be closed and opened anew; then store is nil
+	untidy   bool         // an asker flushed and left the tidying
+
 	wake  chan struct{} // to the flusher; holds one
 	ahead chan struct{} // to packAhead; holds one
 	stop  chan struct{} // closed by Close
@@ -115,10 +121,12 @@ type folded struct {
 
 // item is one entry on its way to the disk.
 type item struct {
-	entry Entry
-	row   store.Row
-	done  chan struct{} // closed when err is final
-	err   error
+	record  *Record
+	entry   Entry
+	row     store.Row
+	awaited bool          // who appended it waits for it
+	done    chan struct{} // closed when err is final
+	err     error
 }
 
 // Open opens or makes the record at path. It verifies the heads and every chain from its last state entry on; Verify
@@ -136,7 +144,7 @@ func Open(path string, opts Options) (*Record, error) {
 	}
 	r := &Record{path: file, opts: opts, seed: maphash.MakeSeed(), chains: map[string]*chain{},
 		requests: map[string]*item{}, leaves: map[string]*item{}, changed: make(chan struct{}),
-		wake: make(chan struct{}, 1), ahead: make(chan struct{}, 1), stop: make(chan struct{}), done: make(chan struct{})}
+		flushing: make(chan struct{}, 1), wake: make(chan struct{}, 1), ahead: make(chan struct{}, 1), stop: make(chan struct{}), done: make(chan struct{})}
 	st, tails, err := r.load()
 	if err != nil {
 		return nil, fmt.Errorf("opening the record: %w", err)

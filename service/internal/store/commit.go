@@ -234,6 +234,13 @@ func notNil(b []byte) []byte {
 	return b
 }
 
+// Untidy tells whether enough has gathered for Tidy to do something.
+func (s *Store) Untidy() bool {
+	s.writer.mu.Lock()
+	defer s.writer.mu.Unlock()
+	return s.writer.logged >= idleBytes
+}
+
 // Tidy marks entries and moves the log into the database once enough has gathered. While somebody waits for the next commit it does as little of it as
 // may be, for it syncs. What another program's lock does not let it do waits for the next time. Any other error is final, like one of Commit: a sync that
 // failed says nothing about what the next one will find.
