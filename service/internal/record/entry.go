@@ -64,6 +64,7 @@ type Draft struct {
 	Time  time.Time // by the service's clock
 	Index
 	Body []byte // copied by Append
+	room []byte // where to, if it is long enough; Append sees to it
 }
 
 // Entry is one entry in its place.
