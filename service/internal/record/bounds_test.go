@@ -155,3 +155,16 @@ func TestUnderWayIsFoundByItsIDs(t *testing.T) {
 	assert.Empty(t, r.requests)
 	assert.Empty(t, r.leaves)
 }
+
+// TestLongRoomsAreNotKept: the memory of 128 KiB of an entry is used again, of one more it is not, nor of one that was shown.
+func TestLongRoomsAreNotKept(t *testing.T) {
+	for _, c := range []struct {
+		bytes  int
+		shown  bool
+		reused bool
+	}{{128 << 10, false, true}, {128<<10 + 1, false, false}, {128 << 10, true, false}} {
+		it := &item{entry: Entry{Stored: make([]byte, c.bytes)}, shown: c.shown}
+		new(Record).reuse(it)
+		assert.Equal(t, c.reused, it.entry.Stored == nil, "%+v", c)
+	}
+}
