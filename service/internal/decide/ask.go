@@ -24,9 +24,7 @@ func (d *Decider) Ask(ctx context.Context, q question.Question, r Request) (Answ
 	if err != nil {
 		return Answer{}, err
 	}
-	var answer Answer
-	var written record.Written
-	onDeepStack(func() { answer, written, err = d.judge(ctx, g, q, r) })
+	answer, written, err := d.judge(ctx, g, q, r)
 	if err != nil {
 		return Answer{}, fmt.Errorf("judging %s: %w", q.ID, err)
 	}

@@ -12,7 +12,7 @@ import (
 // Written is an entry in its chain, perhaps not yet on disk.
 type Written struct {
 	Entry    Entry // of a draft just appended without its bytes, which are the record's until they are flushed, and the next entry's then
-	Repeated bool  // the request id was on record already: this is the entry of then, and the draft was not appended
+	Repeated bool // the request id was on record already: this is the entry of then, and the draft was not appended
 	item     *item
 }
 
