@@ -254,7 +254,7 @@ func (d *Decider) present(g *group, a *Answer) {
 		case p != nil && p.ID == a.Permit.ID:
 			now := *p
 			now.State, now.Because = lapsed.Permit.State, lapsed.Permit.Because
-			a.Changed = !reflect.DeepEqual(now, *a.Permit)
+			a.Changed = !reflect.DeepEqual(&now, a.Permit)
 			a.Permit = &now
 		case a.Permit.Open():
 			now := *a.Permit
@@ -266,7 +266,7 @@ func (d *Decider) present(g *group, a *Answer) {
 		if l != nil && l.ID == a.Leave.ID {
 			now := *l
 			now.Live, now.Because = lapsed.Leave.Live, lapsed.Leave.Because
-			a.Changed = !reflect.DeepEqual(now, *a.Leave)
+			a.Changed = !reflect.DeepEqual(&now, a.Leave)
 			a.Leave = &now
 		} else {
 			now := *a.Leave

@@ -1,6 +1,7 @@
 package record
 
 import (
+	"crypto/sha256"
 	"fmt"
 	"path/filepath"
 	"testing"
@@ -98,7 +99,7 @@ func TestWhatWasPackedAheadIsKept(t *testing.T) {
 			require.NoError(t, w.Wait())
 			got, err := r.ByRequestID(t.Context(), w.Entry.Request.ID)
 			require.NoError(t, err)
-			assert.Equal(t, string(w.Entry.Stored), string(got.Entry.Stored))
+			assert.Equal(t, w.Entry.Hash, Hash(sha256.Sum256(got.Entry.Stored)))
 		}
 		require.NoError(t, r.Close())
 	})

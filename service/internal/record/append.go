@@ -5,12 +5,14 @@ import (
 	"errors"
 	"fmt"
 	"hash/maphash"
+
+	"keepclear.example/keepclear/service/internal/store"
 )
 
 // Written is an entry in its chain, perhaps not yet on disk.
 type Written struct {
-	Entry    Entry
-	Repeated bool // the request id was on record already: this is the entry of then, and the draft was not appended
+	Entry    Entry // of a draft just appended without its bytes, which are the record's until they are flushed, and the next entry's then
+	Repeated bool  // the request id was on record already: this is the entry of then, and the draft was not appended
 	item     *item
 }
 
@@ -52,6 +54,7 @@ func (r *Record) Append(d Draft, on Head) (Written, error) {
 	}
 	last := items[len(items)-1]
 	w := Written{Entry: last.entry, item: last} // copied before the flusher can touch it
+	w.Entry.Stored, w.Entry.Body = nil, nil
 	if err := r.enqueue(items, on); err != nil {
 		return Written{}, err
 	}
@@ -77,6 +80,7 @@ func (r *Record) asked(q Request) (Written, error) {
 // draw makes the entries that go on a head: the state if it is due, then the draft. It hashes, so it holds no lock.
 func (r *Record) draw(d Draft, on Head) []*item {
 	var items []*item
+	d.room = r.room()
 	if body := r.dueState(d.Chain, on); body != nil {
 		state := Draft{Chain: d.Chain, Time: d.Time, Index: Index{Kind: KindState, Sentence: fmt.Sprintf("State of the chain after entry %d.", on.Number)}, Body: body}
 		items = append(items, newItem(state, on, true))
@@ -88,8 +92,36 @@ func (r *Record) draw(d Draft, on Head) []*item {
 func newItem(d Draft, on Head, state bool) *item {
 	it := &item{done: make(chan struct{}), entry: Entry{Chain: d.Chain, Number: on.Number + 1, Previous: on.Hash,
 		Time: d.Time.UTC().Round(0), State: state, Index: d.Index, Body: d.Body}}
-	it.row = toRow(&it.entry)
+	it.row = toRow(&it.entry, d.room)
 	return it
+}
+
+// room is memory in which the bytes of an entry stood that is flushed: each is some 20 kB, which else were a fifth of an answer's garbage.
+func (r *Record) room() []byte {
+	room, _ := r.rooms.Get().(*[]byte)
+	if room == nil {
+		return nil
+	}
+	return *room
+}
+
+// mostRoom is the longest that is kept, bytes: above an ordinary entry, below a long rehearsal's.
+const mostRoom = 128 << 10
+
+// reuse takes the bytes of a flushed entry back, unless somebody was shown them. Requires r.mu, and that nobody finds the entry under way any more.
+func (r *Record) reuse(it *item) {
+	room := it.entry.Stored
+	if it.shown || cap(room) > mostRoom {
+		return
+	}
+	it.entry.Stored, it.entry.Body, it.row = nil, nil, store.Row{}
+	r.rooms.Put(&room)
+}
+
+// show is an entry under way, for somebody who may keep it. Requires r.mu.
+func (it *item) show() Written {
+	it.shown = true
+	return Written{Entry: it.entry, item: it}
 }
 
 func (r *Record) dueState(chain string, on Head) []byte {

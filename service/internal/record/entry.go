@@ -66,6 +66,7 @@ type Draft struct {
 	Body []byte // copied by Append
 	// Awaited: who appends it calls Wait at once, and flushes it there if nobody else does. Otherwise the flusher is woken.
 	Awaited bool
+	room    []byte // where to, if it is long enough; Append sees to it
 }
 
 // Entry is one entry in its place.

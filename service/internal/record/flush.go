@@ -159,6 +159,7 @@ func (r *Record) flush(batch []*item) error {
 	for _, it := range batch {
 		r.chains[it.entry.Chain].durable = it.entry.Head()
 		r.forget(it)
+		r.reuse(it)
 		close(it.done)
 	}
 	r.announce()

@@ -190,11 +190,11 @@ func differs(e Entry, row store.Row) string {
 	return ""
 }
 
-// toRow makes the bytes of an entry that has its place, and its hash.
-func toRow(e *Entry) store.Row {
+// toRow makes the bytes of an entry that has its place, and its hash. It writes over room, if that is enough.
+func toRow(e *Entry, room []byte) store.Row {
 	head := encodeHead(*e)
 	n := len(head)
-	e.Stored = append(head, e.Body...) // a body of some length moves both to a place of their own
+	e.Stored = append(append(room[:0], head...), e.Body...)
 	e.Body = e.Stored[n:]
 	e.Hash = sha256.Sum256(e.Stored)
 	return store.Row{Place: e.Place(), Previous: e.Previous, Head: e.Stored[:n:n], Body: e.Body, State: e.State, Index: indexOf(e)}

@@ -145,7 +145,7 @@ func TestLongListsOfShortTexts(t *testing.T) {
 // TestBodyOfAnotherLength than the head says is refused, though the hash covers both.
 func TestBodyOfAnotherLength(t *testing.T) {
 	e := Entry{Chain: "c", Number: 1, Time: time.Unix(0, 0), Index: Index{Kind: "k"}, Body: []byte("body")}
-	row := toRow(&e)
+	row := toRow(&e, nil)
 	_, err := fromRow(row, true)
 	require.NoError(t, err)
 	longer := e

@@ -138,8 +138,10 @@ func TestStateEntries(t *testing.T) {
 	fill := func(from, to int) {
 		var last record.Written
 		for n := from; n <= to; n++ {
-			w, err := r.Append(draft("pier", n), r.Head("pier"))
+			d := draft("pier", n)
+			w, err := r.Append(d, r.Head("pier"))
 			require.NoError(t, err)
+			w.Entry.Body = d.Body
 			require.NoError(t, state.Apply(w.Entry))
 			last = w
 		}

@@ -42,7 +42,7 @@ func (r *Record) lookUp(ctx context.Context, underWay map[string]*item, id strin
 	it := underWay[id]
 	var w Written
 	if it != nil {
-		w = Written{Entry: it.entry, item: it}
+		w = it.show()
 	}
 	r.mu.Unlock()
 	if it != nil {

@@ -93,6 +93,8 @@ type Record struct {
 
 	packing sync.Mutex // held by packAhead over those that it packs; it takes it with mu held
 
+	rooms sync.Pool // of *[]byte: what flushed entries no longer need
+
 	beside sync.WaitGroup // what fills the filter
 
 	keeping sync.Mutex
@@ -127,6 +129,7 @@ type item struct {
 	awaited bool          // who appended it waits for it
 	done    chan struct{} // closed when err is final
 	err     error
+	shown   bool // to somebody who looked it up. Guarded by the record's mu
 }
 
 // Open opens or makes the record at path. It verifies the heads and every chain from its last state entry on; Verify

@@ -1,6 +1,7 @@
 package record_test
 
 import (
+	"context"
 	"crypto/sha256"
 	"fmt"
 	"math/rand/v2"
@@ -48,7 +49,7 @@ func open(t testing.TB, path string, o record.Options) *record.Record {
 	return r
 }
 
-// write appends drafts one after the other on the head of the chain and waits for the last.
+// write appends drafts one after the other on the head of the chain, waits for the last and reads them back.
 func write(t testing.TB, r *record.Record, chain string, numbers ...int) []record.Entry {
 	t.Helper()
 	var out []record.Entry
@@ -59,6 +60,12 @@ func write(t testing.TB, r *record.Record, chain string, numbers ...int) []recor
 		out, last = append(out, w.Entry), w
 	}
 	require.NoError(t, last.Wait())
+	for i := range out {
+		e, err := r.Get(context.Background(), chain, out[i].Number) // with its bytes
+		require.NoError(t, err)
+		assert.Equal(t, out[i].Hash, e.Hash)
+		out[i] = e
+	}
 	return out
 }
 

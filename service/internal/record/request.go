@@ -47,7 +47,7 @@ func (r *Record) ByRequestID(ctx context.Context, id string) (Written, error) {
 	r.mu.Lock()
 	if it := r.requests[id]; it != nil {
 		defer r.mu.Unlock()
-		return Written{Entry: it.entry, item: it}, nil
+		return it.show(), nil
 	}
 	if r.store == nil {
 		defer r.mu.Unlock()

@@ -79,6 +79,40 @@ func TestBodyIsCopied(t *testing.T) {
 	require.NoError(t, err)
 	clear(d.Body)
 	require.NoError(t, w.Wait())
-	assert.Equal(t, want, string(w.Entry.Body))
+	got, err := r.ByRequestID(t.Context(), w.Entry.Request.ID)
+	require.NoError(t, err)
+	assert.Equal(t, want, string(got.Entry.Body))
 	verifyWhole(t, r, 1)
+}
+
+// The memory of an entry's bytes is used again once it is flushed, unless somebody looked the entry up meanwhile: what he has stays as it was.
+func TestWhatWasShownStays(t *testing.T) {
+	var flushing sync.Mutex
+	r := open(t, newPath(t), record.Options{Gather: func() {
+		flushing.Lock()
+		defer flushing.Unlock()
+	}})
+	for n := 1; n <= 50; n++ {
+		d := draft("pier", n)
+		flushing.Lock()
+		w, err := r.Append(d, r.Head("pier"))
+		require.NoError(t, err)
+		assert.Nil(t, w.Entry.Body)
+		assert.Nil(t, w.Entry.Stored)
+		var shown record.Written
+		if n%2 == 0 {
+			shown, err = r.ByRequestID(t.Context(), d.Request.ID)
+		} else {
+			shown, err = r.ByLeaveID(t.Context(), d.LeaveIDs[0])
+		}
+		flushing.Unlock()
+		require.NoError(t, err)
+		require.NoError(t, w.Wait())
+		for i := range 3 { // into that memory, if it were free
+			_, err := r.Append(draft("other", 10*n+i), r.Head("other"))
+			require.NoError(t, err)
+		}
+		require.Equal(t, string(d.Body), string(shown.Entry.Body))
+		require.Equal(t, w.Entry.Hash, record.Hash(sha256.Sum256(shown.Entry.Stored)))
+	}
 }

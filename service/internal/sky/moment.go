@@ -12,7 +12,7 @@ import (
 type Moment struct {
 	instant  timescale.Instant
 	ut1      timescale.UT1
-	series   series
+	series   *series
 	gast     unit.Angle                        // Greenwich apparent sidereal time, [0, 2π)
 	date     frame.Rot[frame.Date, frame.ICRS] // bias, precession, nutation
 	sun      frame.Vec[frame.ICRS]             // from the Earth to the Sun, without aberration, au
@@ -34,7 +34,7 @@ const reach = 24 * time.Hour
 // (UT1.Bound, ReadingBound) are the caller's to add.
 func At(i timescale.Instant, ut1 timescale.UT1) *Moment {
 	t := i.Centuries()
-	return newMoment(i, ut1, series{i, newNutation(t), newOrbit(t)})
+	return newMoment(i, ut1, &series{i, newNutation(t), newOrbit(t)})
 }
 
 // After returns the sky d later (earlier, if negative), in SI seconds. Within a day of the last full computation it takes
@@ -47,7 +47,7 @@ func (m *Moment) After(d time.Duration) *Moment {
 	return newMoment(i, m.ut1, m.series)
 }
 
-func newMoment(i timescale.Instant, ut1 timescale.UT1, s series) *Moment {
+func newMoment(i timescale.Instant, ut1 timescale.UT1, s *series) *Moment {
 	days := i.Sub(s.at).Hours() / 24
 	t, n, o := i.Centuries(), s.nutation.after(days/centuryDays), s.orbit.after(days)
 	ecl := eclipticFromICRS(t)

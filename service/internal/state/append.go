@@ -111,15 +111,18 @@ func (o *object) texts(name string, list []string) {
 	o.b = append(o.b, ']')
 }
 
+// instant writes what time.Time's MarshalJSON does, in place.
 func (o *object) instant(name string, t *time.Time) {
-	switch {
-	case t == nil:
-	case t.Location() == time.UTC && t.Year() >= 0 && t.Year() <= 9999: // other zones and years want care
-		o.key(name)
-		o.b = append(t.AppendFormat(append(o.b, '"'), time.RFC3339Nano), '"')
-	default:
-		o.any(name, t)
+	if t == nil {
+		return
 	}
+	o.key(name)
+	text, err := t.AppendText(append(o.b, '"'))
+	if err != nil {
+		o.err = fmt.Errorf("%s: %w", name, err)
+		return
+	}
+	o.b = append(text, '"')
 }
 
 // open begins an object within; end ends it.
