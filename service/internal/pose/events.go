@@ -3,6 +3,7 @@ package pose
 import (
 	"fmt"
 	"slices"
+	"strings"
 
 	"keepclear.example/keepclear/service/internal/pointing"
 	"keepclear.example/keepclear/service/internal/question"
@@ -353,9 +354,38 @@ func (t *turn) stale(why string) {
 	}
 }
 
-// unlearn drops what was learnt of the pointing, and solves from before: they cannot be compared with those to come.
+// unlearn drops what was learnt of the pointing, and solves from before: they cannot be compared with those to come. Places that such solves alone put
+// the axes at go with them, where axis 1 may have leaned so far: the next solve would else settle on one by itself.
 func (t *turn) unlearn() {
-	t.s.Learnt, t.s.Solves, t.s.Before, t.s.Drifts, t.s.Against = nil, nil, nil, nil, 0
+	if t.s.Against > 0 {
+		t.unsolve()
+	}
+	t.s.Learnt, t.s.Solves, t.s.Before, t.s.Drifts = nil, nil, nil, nil
+}
+
+// unsolve drops the places that solves put the axes at, no farther from the likeliest than a polar axis may lean. Where there are others, a solve goes on
+// telling against the pose.
+func (t *turn) unsolve() {
+	t.s.Against = 0
+	if len(t.s.Anchored) == 0 {
+		return
+	}
+	var kept []question.Candidate
+	first := direction(t.r, t.s.Anchored[0].Axes)
+	for i, c := range t.s.Anchored {
+		solved := i > 0 && strings.HasPrefix(c.Because, bySolve)
+		if solved && direction(t.r, c.Axes).Angle(first) <= polarPrior {
+			continue
+		}
+		if solved {
+			t.s.Against = 1
+		}
+		kept = append(kept, c)
+	}
+	if len(kept) == 1 {
+		t.s.Doubt = ""
+	}
+	t.again(kept)
 }
 
 // setAnew: the mount's clock or site was set, so its belief before and after cannot be compared; the axes did not move.
