@@ -3,6 +3,7 @@ package pose
 import (
 	"math"
 	"slices"
+	"strings"
 	"time"
 
 	"keepclear.example/keepclear/service/internal/frame"
@@ -454,7 +455,7 @@ func (t *turn) demote(q *still) {
 	}
 	t.s.Demoted[q.kind] = sprintf("moved by %s with a sync at %s", q.source, hms(when(q.y)))
 	t.raised = true
-	t.alarm(Demoted, string(q.kind), "the %s moved by %s together with a sync: it is no source of the pose from now on", q.kind, q.source)
+	t.alarm(Demoted, string(q.kind), "the %s moved by %s together with a sync: it is no source of the pose from now on; %s", q.kind, q.source, strings.Replace(howTrusted, "RIG", t.r.ID, 1))
 	t.doubt("the %s moved with a sync of %s", q.kind, q.source)
 	l := t.liveLeave(q.y)
 	if t.told != nil {
