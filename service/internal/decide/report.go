@@ -303,6 +303,11 @@ func (d *Decider) happen(g *group, r Report) (question.RigState, []pose.Notice) 
 			s, more = pose.Observe(w, s, *x)
 		}
 		d.note(g, &s, r)
+		if p := r.Proved; p != nil && p.SignsChecked && s.Proof.RigDigest == g.member.Rig.Digest && s.Proof.Stale == "" {
+			var lifted []pose.Notice
+			s, lifted = pose.ProvedAnew(w, s, p.Person)
+			more = append(more, lifted...)
+		}
 	}
 	return s, append(notices, more...)
 }

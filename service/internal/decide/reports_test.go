@@ -425,3 +425,48 @@ func TestAnswerThatCannotBeWrittenIsNone(t *testing.T) {
 	b.unwritable = nil
 	b.allowed(there, "")
 }
+
+// A proof lifts a demotion only with the signs checked and of the revision in force; who looks is told what would, and by a restart nothing is lifted.
+func TestAProofLiftsADemotion(t *testing.T) {
+	for name, c := range map[string]struct{ signs, other, before, lifted bool }{
+		"signs checked":                           {signs: true, lifted: true},
+		"signs not checked":                       {},
+		"of another revision":                     {signs: true, other: true},
+		"of another revision, this proved before": {signs: true, other: true, before: true},
+	} {
+		b := newBench(t)
+		b.home()
+		if c.before {
+			b.wait(time.Second)
+			_, err := b.report(decide.Report{Proved: &question.Proof{Person: "A. Person", RigDigest: b.rig.Digest, SignsChecked: true}})
+			require.NoError(t, err)
+		}
+		b.wait(time.Second)
+		_, err := b.report(decide.Report{Sample: b.sample(b.rig.Home.Add(rig.DegAxes(30, 30)))}) // belief and counts alike, faster than the axes turn
+		require.NoError(t, err)
+		b.restart()
+		v := b.look()
+		require.NotEmpty(t, v.State.Demoted, name)
+		last := v.Needs[len(v.Needs)-1]
+		require.Equal(t, verdict.NeedRigProof, last.Kind, "%s: %v", name, v.Needs)
+		require.Regexp(t, "^The motor count is no source .*`keepclear tell heron proved`", last.Sentence)
+
+		digest := b.rig.Digest
+		if c.other {
+			digest[0]++
+		}
+		out, err := b.report(decide.Report{Proved: &question.Proof{Person: "A. Person", RigDigest: digest, ResidualMM: 4, SignsChecked: c.signs}})
+		require.NoError(t, err)
+		require.Equal(t, c.lifted, len(b.look().State.Demoted) == 0, name)
+		require.Equal(t, c.lifted, len(out.Notices) > 0, "%s: %v", name, out.Notices)
+
+		b.wait(time.Second)
+		b.home()
+		v = b.look()
+		require.Equal(t, question.Known, v.Pose.State, name)
+		require.Equal(t, !c.lifted, v.Pose.Because != "", "%s: %s", name, v.Pose.Because)
+		for _, n := range v.Needs {
+			require.NotContains(t, n.Sentence, "is no source of the pose", "%s: known all the same", name)
+		}
+	}
+}

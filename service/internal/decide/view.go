@@ -3,6 +3,7 @@ package decide
 import (
 	"context"
 	"slices"
+	"strings"
 	"time"
 
 	"keepclear.example/keepclear/service/internal/facts"
@@ -45,8 +46,15 @@ func (d *Decider) LookAt(ctx context.Context, rigName string, now time.Time) (Vi
 	if why := widened(s.Pose, v.Pose); v.Pose.State == question.Known && v.Pose.Because == "" {
 		v.Pose.Because = why
 	}
+	left := pose.LeftOut(g.member.Rig, s)
+	if v.Pose.State == question.Known && v.Pose.Because == "" {
+		v.Pose.Because = left
+	}
 	v.HarmlessUntil = d.harmless(g, s, now)
 	v.Needs = d.standingNeeds(ctx, g, s, now)
+	if left != "" && v.Pose.State != question.Known { // else nothing has to wait for it
+		v.Needs = append(v.Needs, verdict.Need{Kind: verdict.NeedRigProof, Sentence: strings.ToUpper(left[:1]) + left[1:] + "."})
+	}
 	return v, nil
 }
 

@@ -9,7 +9,7 @@ import (
 // mount that restarted takes itself to be at home, and its belief goes there with its count. It may as well have gone home.
 func (t *turn) atHomeAgain(k rig.SourceKind, x, y *question.Sample, turned rig.Axes) bool {
 	here, ok := reading(y, k)
-	if !ok || y.RunMark != "" || !beyond(turned, rig.Axes{A1: leastMove, A2: leastMove}) {
+	if !ok || t.vouched(x, y) || !beyond(turned, rig.Axes{A1: leastMove, A2: leastMove}) {
 		return false
 	}
 	homes := []rig.Axes{{}, t.r.Home} // a count that begins anew, of zero or of home; and the one that is counted from

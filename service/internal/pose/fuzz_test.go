@@ -16,8 +16,9 @@ import (
 
 // wild draws a sample, an event or a solve that need make no sense, from bytes.
 type wild struct {
-	b []byte
-	n *night
+	b    []byte
+	n    *night
+	mark string // the first run mark seen since the last homing
 }
 
 func (w *wild) byte() byte {
@@ -81,8 +82,10 @@ func (w *wild) step() {
 	if n.s.Permit != nil {
 		id = n.s.Permit.ID
 	}
+	defer w.sawMark(&x)
 	switch w.byte() % 12 {
 	case 0:
+		w.mark = ""
 		n.take(Homed(n.w, n.s, question.Homing{ID: "h", At: n.m.at, Sensed: true, Axes: rig.Axes{A1: w.angle()}, Sigma: rig.DegAxes(1, 1)}, &x))
 	case 1:
 		n.take(Synced(n.w, n.s, "", w.byte()%2 == 0, &x))
@@ -107,6 +110,19 @@ func (w *wild) step() {
 	default:
 		n.take(Observe(n.w, n.s, x))
 	}
+}
+
+// sawMark checks that a homing outlives no second run mark.
+func (w *wild) sawMark(x *question.Sample) {
+	s := w.n.s
+	if s.Homing == nil {
+		w.mark = ""
+	}
+	if s.Homing == nil || s.Sample == nil || x.RunMark == "" || s.Sample.RunMark != x.RunMark || !s.Sample.Time.Equal(x.Time) || !s.Sample.Received.Equal(x.Received) {
+		return // not taken in, or nothing to void
+	}
+	require.True(w.n.t, w.mark == "" || w.mark == x.RunMark, "homed in run %s, and now it is run %s\n%s", w.mark, x.RunMark, w.n.said())
+	w.mark = x.RunMark
 }
 
 // wellFormed checks the invariants of a state that hold whatever came in.

@@ -182,12 +182,16 @@ func (t *turn) believedPlaces(m *move, c question.Candidate) []question.Candidat
 	return out
 }
 
-// sidesTold are the sides that a belief may mean after a motion: the sensed one, else both.
+// sidesTold are the sides that a belief may mean after a motion: the sensed one, else both; but a mount that only uses the first means that one
+// wherever it goes by a permit. By hand it may be taken over the top.
 func (t *turn) sidesTold(m *move) []rig.Side {
 	if side := m.y.Belief.Side; t.r.Mount.SideSensed && side != "" {
 		return []rig.Side{side}
 	}
 	both := t.r.Kind.Sides()
+	if t.r.Mount.Chooses == rig.FirstOnly && m.permit != nil && !t.heldOn(both[1]) {
+		return both[:1]
+	}
 	return both[:]
 }
 

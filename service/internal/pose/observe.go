@@ -19,6 +19,7 @@ func Observe(w World, s question.RigState, x question.Sample) (question.RigState
 // take carries the state over one sample and tells whether it was taken in.
 func (t *turn) take(x question.Sample) bool {
 	if !t.takes(&x) || t.passesBy(&x) {
+		t.overheard(&x)
 		t.lapse(clock(&x))
 		return false
 	}
@@ -136,6 +137,7 @@ func (t *turn) zero(x *question.Sample) {
 func (t *turn) remember(x *question.Sample) {
 	y := *x
 	t.s.Sample, t.s.Skipped = &y, false
+	t.s.RunMark = orElse(x.RunMark, t.s.RunMark)
 	t.s.Forward, t.s.Discounted, t.s.Stepped = 0, 0, t.s.Stepped+t.s.Forward
 	if x.Still() {
 		t.s.Still = &y
@@ -224,15 +226,41 @@ func (t *turn) restarted(x *question.Sample) {
 	}
 }
 
-// runMark is the mark of the run that the count belongs to: that of the homing, else that of the last sample.
+// runMark is the mark of the run that the count belongs to: that of the homing, else the last one seen, however many samples since told none. What
+// was seen before a homing does not bind the first sample after it.
 func (t *turn) runMark() string {
-	if h := t.s.Homing; h != nil {
+	h := t.s.Homing
+	switch {
+	case h != nil && h.RunMark != "":
 		return h.RunMark
-	}
-	if t.s.Sample != nil {
+	case h != nil && len(t.s.Recent) == 0:
+		return ""
+	case t.s.RunMark == "" && t.s.Sample != nil: // a state from before marks were kept
 		return t.s.Sample.RunMark
 	}
-	return ""
+	return t.s.RunMark
+}
+
+// overheard keeps the run mark of a sample that is not taken in where none is known of the homing: another one after it tells a restart all
+// the same.
+func (t *turn) overheard(x *question.Sample) {
+	h, last := t.s.Homing, t.s.Sample
+	if h == nil || last == nil || len(t.s.Recent) == 0 || t.runMark() != "" || x.HomingID != "" && x.HomingID != h.ID {
+		return
+	}
+	if when(x).After(h.At) && !when(x).After(clock(last).Add(ahead)) {
+		t.s.RunMark = x.RunMark
+	}
+}
+
+// vouched tells whether run marks say that the mount did not restart between two samples: both tell the same, or the later one that of the homing.
+// One that first appears says nothing of before, nor does that of a sample which is filled in with what older ones showed.
+func (t *turn) vouched(x, y *question.Sample) bool {
+	if y.RunMark == "" {
+		return false
+	}
+	h := t.s.Homing
+	return h != nil && h.RunMark == y.RunMark || t.s.Lacking == nil && x.RunMark == y.RunMark
 }
 
 // resetSigns names a clock or site that was set anew.

@@ -3,6 +3,7 @@ package pose
 import (
 	"math"
 	"slices"
+	"strings"
 	"time"
 
 	"keepclear.example/keepclear/service/internal/frame"
@@ -101,7 +102,7 @@ func (t *turn) quietBelieved(q *still) {
 			t.doubt("an unasked sync of %s: others sync this mount, so its belief is no source of the pose", q.belief)
 		}
 		t.fork(q, t.stayed)
-	case moved && !reckoned && t.countSaysMotion(q) && t.sameRunTold(q):
+	case moved && !reckoned && t.countSaysMotion(q) && t.vouched(q.x, q.y): // a mount that restarted counts no syncs either, and takes itself to be elsewhere
 		t.alarm(UnaskedMotion, "", "the axes moved by %s without a permit (the mount counted no sync)", q.belief)
 		t.fork(q, t.byBelief)
 	case moved:
@@ -228,10 +229,6 @@ func (t *turn) creep(q *still, off rig.Axes) {
 func (t *turn) countSaysMotion(q *still) bool {
 	return t.r.Mount.CountsSyncs && q.x.SyncCount != nil && q.y.SyncCount != nil && *q.x.SyncCount == *q.y.SyncCount
 }
-
-// sameRunTold tells whether run marks vouch that the mount did not restart between the samples. Without them a count of no syncs does not tell
-// a motion: a mount that restarts counts none either, and takes itself to be elsewhere.
-func (t *turn) sameRunTold(q *still) bool { return q.y.RunMark != "" && q.x.RunMark == q.y.RunMark }
 
 // syncsCounted is by how many syncs the mount's count grew; 0 where it does not count.
 func (t *turn) syncsCounted(x, y *question.Sample) int {
@@ -458,7 +455,7 @@ func (t *turn) demote(q *still) {
 	}
 	t.s.Demoted[q.kind] = sprintf("moved by %s with a sync at %s", q.source, hms(when(q.y)))
 	t.raised = true
-	t.alarm(Demoted, string(q.kind), "the %s moved by %s together with a sync: it is no source of the pose from now on", q.kind, q.source)
+	t.alarm(Demoted, string(q.kind), "the %s moved by %s together with a sync: it is no source of the pose from now on; %s", q.kind, q.source, strings.Replace(howTrusted, "RIG", t.r.ID, 1))
 	t.doubt("the %s moved with a sync of %s", q.kind, q.source)
 	l := t.liveLeave(q.y)
 	if t.told != nil {
@@ -478,7 +475,7 @@ func (t *turn) trackingBegan(q *still) {
 		return
 	}
 	t.alarm(UnaskedTracking, "", "the mount began to track without a permit")
-	if !counted(q.kind) && q.y.RunMark == "" {
+	if !counted(q.kind) && !t.vouched(q.x, q.y) {
 		t.doubt("the mount began to track by itself, as after a restart")
 	}
 }

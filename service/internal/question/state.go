@@ -200,18 +200,20 @@ func (u *Unlisted) Of(digest [32]byte) []rig.SourceKind {
 
 // RigState is all that the service holds of one rig. It is a value: nothing in it is shared or written in place.
 type RigState struct {
-	Epoch  uint64        `json:"epoch"`
-	Pose   Pose          `json:"pose"`
-	Homing *Homing       `json:"homing,omitempty"`
-	Sample *Sample       `json:"sample,omitempty"` // the last one taken in
-	Still  *Sample       `json:"still,omitempty"`  // the last one at rest or tracking
-	Recent []SampleMark  `json:"recent,omitempty"` // the last samples, oldest first, to work out mid-exposure
-	Site   *Place        `json:"site,omitempty"`   // the mount's, last told
-	SiteAt time.Time     `json:"site_at,omitzero"`
-	Steps  []Step        `json:"steps,omitempty"`  // syncs seen since homing
-	Permit *Permit       `json:"permit,omitempty"` // the last one; see Open
-	Leave  *SyncLeave    `json:"leave,omitempty"`  // the last one
-	Solves []JudgedSolve `json:"solves,omitempty"`
+	Epoch  uint64       `json:"epoch"`
+	Pose   Pose         `json:"pose"`
+	Homing *Homing      `json:"homing,omitempty"`
+	Sample *Sample      `json:"sample,omitempty"` // the last one taken in
+	Still  *Sample      `json:"still,omitempty"`  // the last one at rest or tracking
+	Recent []SampleMark `json:"recent,omitempty"` // the last samples, oldest first, to work out mid-exposure
+	// RunMark is the last run mark that a sample told, before the last homing too.
+	RunMark string        `json:"run_mark,omitempty"`
+	Site    *Place        `json:"site,omitempty"` // the mount's, last told
+	SiteAt  time.Time     `json:"site_at,omitzero"`
+	Steps   []Step        `json:"steps,omitempty"`  // syncs seen since homing
+	Permit  *Permit       `json:"permit,omitempty"` // the last one; see Open
+	Leave   *SyncLeave    `json:"leave,omitempty"`  // the last one
+	Solves  []JudgedSolve `json:"solves,omitempty"`
 	// Before are solves that told against the pose before homings that moved no zero: what they said is not settled.
 	Before []JudgedSolve        `json:"before,omitempty"`
 	Syncs  []SyncDone           `json:"syncs,omitempty"`

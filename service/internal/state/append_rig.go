@@ -20,6 +20,7 @@ var rigFields = [...]struct {
 	{"sample", func(o *object, n string, s *question.RigState) { o.sample(n, s.Sample) }},
 	{"still", func(o *object, n string, s *question.RigState) { o.sample(n, s.Still) }},
 	{"recent", func(o *object, n string, s *question.RigState) { list(o, n, s.Recent, (*object).mark) }},
+	{"run_mark", func(o *object, n string, s *question.RigState) { o.optional(n, s.RunMark) }},
 	{"site", func(o *object, n string, s *question.RigState) { o.place(n, s.Site) }},
 	{"site_at", func(o *object, n string, s *question.RigState) { o.known(n, s.SiteAt) }},
 	{"steps", func(o *object, n string, s *question.RigState) { some(o, n, s.Steps) }},

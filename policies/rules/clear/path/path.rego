@@ -33,10 +33,10 @@
 #       fact: clearance_sharp_spare_mm
 #       limit: 0
 #       sentence: "On this way {about|two parts} would come {miss} nearer than they may."
-#       remedy: "Choose another target, the other side, or a way round."
+#       remedy: "Choose another target, the other side if the mount uses both, or a way round."
 #       remedies:
 #         retreat: "Choose another place of rest, or jog clear first (out of a margin: creep)."
-#         track: "Ask for a shorter track, or flip first."
+#         track: "Ask for a shorter track, or flip first if the mount uses both sides."
 #         jog: "Jog the other way, or less far."
 #         home: "Home with the axes in another order, or jog clear first (out of a margin: creep)."
 #         park: "Choose another place of rest, or home instead."

@@ -26,8 +26,8 @@
 #       sentence: "This track is {miss} too long, the spare of {limit} included: {about|a limit}."
 #       remedy: "Ask for a shorter track (the answer says how long)."
 #       remedies:
-#         track: "Ask for a shorter track (the answer says how long), or flip first."
-#         slew: "Ask for a shorter track (the answer says how long), or the other side."
+#         track: "Ask for a shorter track (the answer says how long), or flip first if the mount uses both sides."
+#         slew: "Ask for a shorter track (the answer says how long), or the other side if the mount uses both."
 package rules.track.fits
 
 import data.limits.track.fits as limits

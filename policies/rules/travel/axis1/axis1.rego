@@ -35,10 +35,10 @@
 #       fact: axis1_sharp_min_deg
 #       limit: low_deg
 #       sentence: "Axis 1 would turn to {value}; its travel ends at {limit}."
-#       remedy: "Choose the other side, another target, or a shorter track."
+#       remedy: "Choose another target, a shorter track, or the other side if the mount uses both."
 #       remedies:
 #         retreat: "Choose another place of rest, or correct its angles or the travel in the rig file."
-#         track: "Ask for a shorter track, or flip first."
+#         track: "Ask for a shorter track, or flip first if the mount uses both sides."
 #         jog: "Jog the other way, or less far."
 #         creep: "Creep the other way, or less far."
 #         home: "Turn the axis back within its travel by hand, then state where the axes stand."
@@ -48,10 +48,10 @@
 #       fact: axis1_sharp_max_deg
 #       limit: high_deg
 #       sentence: "Axis 1 would turn to {value}; its travel ends at {limit}."
-#       remedy: "Choose the other side, another target, or a shorter track."
+#       remedy: "Choose another target, a shorter track, or the other side if the mount uses both."
 #       remedies:
 #         retreat: "Choose another place of rest, or correct its angles or the travel in the rig file."
-#         track: "Ask for a shorter track, or flip first."
+#         track: "Ask for a shorter track, or flip first if the mount uses both sides."
 #         jog: "Jog the other way, or less far."
 #         creep: "Creep the other way, or less far."
 #         home: "Turn the axis back within its travel by hand, then state where the axes stand."
