@@ -160,7 +160,7 @@ func (in *Input) countersAt(s *stand) []rig.Axes {
 func (in *Input) straightTo(s *stand, e rig.End) []journey {
 	c := s.pose.Candidates[e.From]
 	stays, changes := in.sideChanges(s, c, e)
-	e.Side = in.Rig.Kind.SideOf(e.Axes)
+	e.Side = in.sideOn(e)
 	spread, sharp := in.spreads(c, rig.Axes{})
 	spread = spread.Add(in.waits(s, e))
 	timely := rig.Axes{}
@@ -183,6 +183,26 @@ func (in *Input) straightTo(s *stand, e rig.End) []journey {
 		by(append(append([]rig.Axes(nil), in.Rig.Motion.Via...), in.Rig.Motion.FlipVia...))
 	}
 	return out
+}
+
+// borderSlack is how near the border between its sides axis 2 stands on it: rounding of angles. Choice: that of ends that are one.
+const borderSlack = unit.Angle(1e-9)
+
+// sideOn is the side on which an end lies. On the border itself, where the tube points along axis 1, the pose is as much of the one as of the other: it
+// keeps the side that it was worked out for, since the other's pose for the same sky has axis 1 half a turn away.
+func (in *Input) sideOn(e rig.End) rig.Side {
+	if e.Side != "" && borderOff(in.Rig.Kind, e.Axes.A2) <= borderSlack {
+		return e.Side
+	}
+	return in.Rig.Kind.SideOf(e.Axes)
+}
+
+// borderOff is how far an angle of axis 2 is from the border between the sides.
+func borderOff(k rig.Kind, a2 unit.Angle) unit.Angle {
+	if k == rig.German {
+		return min(a2.Wrapped().Abs(), unit.HalfTurn-a2.Wrapped().Abs())
+	}
+	return (a2.Wrapped().Abs() - unit.HalfTurn/2).Abs()
 }
 
 // through is the way from the first of some stops by the others to an end.
@@ -218,14 +238,8 @@ func (in *Input) sideChanges(s *stand, c question.Candidate, e rig.End) (stays, 
 			stays, changes = stays || from == side, changes || from != side
 		}
 	}
-	border := func(a2 unit.Angle) unit.Angle {
-		if k == rig.German {
-			return min(a2.Wrapped().Abs(), unit.HalfTurn-a2.Wrapped().Abs())
-		}
-		return (a2.Wrapped().Abs() - unit.HalfTurn/2).Abs()
-	}
 	for _, a := range near {
-		if border(a.A2) < band {
+		if borderOff(k, a.A2) < band {
 			return true, true
 		}
 	}

@@ -30,6 +30,12 @@ type second struct {
 // newSecond starts it; the test is skipped where there is none.
 func newSecond(t testing.TB, s *rig.Scene) *second {
 	t.Helper()
+	return secondOf(t, sceneForFCL(s))
+}
+
+// secondOf starts it with a scene as scene.cpp reads it.
+func secondOf(t testing.TB, scene string) *second {
+	t.Helper()
 	program := os.Getenv("KEEPCLEAR_FCL")
 	if program == "" {
 		t.Skip("KEEPCLEAR_FCL does not name the program built from testdata/reference/fcl")
@@ -46,7 +52,7 @@ func newSecond(t testing.TB, s *rig.Scene) *second {
 		require.NoError(t, cmd.Wait())
 	})
 	f := &second{t, in, bufio.NewReaderSize(out, 1<<20)}
-	f.put("%s", sceneForFCL(s))
+	f.put("%s", scene)
 	return f
 }
 

@@ -21,7 +21,9 @@ type formOwn struct{ apart, head, between, touch, home, rest string }
 
 func blankOwn(k Kind) formOwn {
 	const parked = "# rests: [{name: parked, axes_deg: [0, 0]}]   # where it may be parked, counted as home is; without one nobody can ask for park\n"
-	own := formOwn{apart: "toward where the tube points at zero", between: "; 0 between fork arms", touch: "left arm, finder", home: "tube at the meridian on the equator", rest: parked}
+	own := formOwn{apart: "toward where the tube points at zero; the arms then take up their places\n" +
+		strings.Repeat(" ", commentAt) + "# about axis 1 and about axis 2, and all between", between: "; 0 between fork arms,\n" +
+		strings.Repeat(" ", commentAt) + "# positive: to the right of who looks along the upright tube", touch: "left arm, finder", home: "tube at the meridian on the equator", rest: parked}
 	switch k {
 	case German:
 		own = formOwn{
@@ -135,7 +137,7 @@ const drawnBar = `# Below the tube, along axis 2:
 
 const blankSupport = `tape:
   floor_to_crossing_mm:             # floor up to where the axes cross, or to axis 1 where axis 2 passes it
-  crossing_north_of_hub_mm:         # sideways from the middle of hub or pier; 0: above it; negative: south
+  crossing_north_of_hub_mm:         # from the middle of hub or pier to the same place; 0: above it; negative: south
   # crossing_east_of_hub_mm: 0      # the same toward east, if it is not 0
   # axes_apart_mm: 0                # if the axes do not cross: by how much they miss each other, positive
                                     # APART

@@ -149,7 +149,6 @@ func TestLeftOutLengthsAreWrittenIn(t *testing.T) {
 		{"tape.crossing_east_of_hub_mm=20", "  crossing_east_of_hub_mm: 20"},
 		{"tape.crossing_east_of_hub_mm+=20", "  crossing_east_of_hub_mm: 20"},
 		{"tape.axes_apart_mm=-15", "  axes_apart_mm: -15"},
-		{"tape.head_diameter_mm=100", "  head_diameter_mm: 100"},
 		{"tape.crossing_to_tube_mm+=5", "  crossing_to_tube_mm: 5"},
 		{"tape.shield_diameter_mm=230,tape.shield_from_mm=200", "  shield_from_mm: 200\n  shield_diameter_mm: 230"},
 		{"tape.camera_radius_mm=60,tape.camera_from_mm=200", "  camera_from_mm: 200\n  camera_radius_mm: 60"},
@@ -160,6 +159,13 @@ func TestLeftOutLengthsAreWrittenIn(t *testing.T) {
 		_, faults := rig.Parse("bittern.yaml", got, nil)
 		assert.NotContains(t, fmt.Sprint(faults), "known", "%s: the form has such a key", c.text)
 	}
+	heron := strings.ReplaceAll(heronText(t), "  head_diameter_mm", "  # head_diameter_mm")
+	german, _, err := rig.Changed("heron.yaml", []byte(heron), nil, changes(t, "tape.head_diameter_mm=100")...)
+	require.NoError(t, err)
+	require.Equal(t, strings.Replace(heron, "tape:\n", "tape:\n  head_diameter_mm: 100\n", 1), string(german))
+	r, faults := rig.Parse("heron.yaml", german, nil)
+	require.NotNil(t, r, lines(faults))
+	assert.NotNil(t, part(t, r, "mount body"))
 	got, _, err := rig.Changed("x.yaml", []byte("tape: {tube_diameter_mm: 5}\n"), nil, changes(t, "tape.head_diameter_mm=9")...)
 	require.NoError(t, err)
 	assert.Equal(t, "tape: {head_diameter_mm: 9, tube_diameter_mm: 5}\n", string(got))

@@ -34,7 +34,7 @@ func (t *tape) expand(k Kind, lat unit.Angle, c *Chain) *expansion {
 	if k == German {
 		t.germanSide(e, on1, on2)
 	} else {
-		t.forkSide(e, on1)
+		t.forkSide(e, on1, on2)
 	}
 	t.telescope(e, on2)
 	for i := range e.parts {
@@ -110,29 +110,30 @@ func (t *tape) germanSide(e *expansion, on1, on2 lengthsFrom) {
 	}
 	b := t.bar
 	s, err := solid.Cylinder(on2.origin, on2.at(-b.to.mm, 0, 0), b.bar.mm/2)
-	e.add("counterweight bar", OnAxis1, b.to.err+b.bar.err/2, s, err)
+	e.add("counterweight bar", OnAxis1, worst(b.to, t.apart)+b.bar.err/2, s, err)
 	s, err = solid.Cylinder(on2.at(-b.from.mm, 0, 0), on2.at(-b.to.mm, 0, 0), b.weights.mm)
-	e.add("counterweights", OnAxis1, worst(b.from, b.to, b.weights), s, err)
+	e.add("counterweights", OnAxis1, worst(b.from, b.to, b.weights, t.apart), s, err)
 }
 
-// forkSide makes base, arms and what joins the base to its support. Arms are boxes as wide and thick as their widest place;
-// the joint (a wedge, say) is the hull of the support's top and the base's underside, both taken as the polygons around their
+// forkSide makes base, arms and what joins the base to its support. Arms are boxes as wide and thick as their widest place, and
+// wider where the axes do not cross: see armsAcross; the joint (a wedge, say) is the hull of the support's top and the base's underside, both taken as the polygons around their
 // circles. The tube hangs between the arms and touches them at its pivots; turning about axis 2 it never leaves the space
 // between them, which readFork has made sure is wide enough.
-func (t *tape) forkSide(e *expansion, on1 lengthsFrom) {
+func (t *tape) forkSide(e *expansion, on1, on2 lengthsFrom) {
 	f := t.fork
 	own := worst(f.length, f.baseHigh) + f.baseDiameter.err/2
 	under, upper := on1.at(0, -f.length.mm-f.baseHigh.mm, 0), on1.at(0, -f.length.mm, 0)
 	s, err := solid.Cylinder(under, upper, f.baseDiameter.mm/2)
 	e.add("fork base", OnAxis1, own, s, err)
 	high := f.length.mm + f.beyond.mm
+	across, wide, apart := t.armsAcross(on2.origin.Sub(on1.origin).Dot(on1.z))
 	for _, side := range []struct {
 		name string
 		sign float64
 	}{{"right arm", 1}, {"left arm", -1}} {
-		at := on1.at(side.sign*(f.gap.mm+f.thick.mm)/2, f.beyond.mm-high/2, 0)
-		s, err := solid.Box(at, on1.turn(), solid.Point{X: f.thick.mm / 2, Y: high / 2, Z: f.wide.mm / 2})
-		e.add(side.name, OnAxis1, worst(f.length, f.beyond, f.thick)+(f.gap.err+f.wide.err)/2, s, err)
+		at := on1.at(side.sign*(f.gap.mm+f.thick.mm)/2, f.beyond.mm-high/2, across)
+		s, err := solid.Box(at, on1.turn(), solid.Point{X: f.thick.mm / 2, Y: high / 2, Z: wide / 2})
+		e.add(side.name, OnAxis1, worst(f.length, f.beyond, f.thick)+apart+(f.gap.err+f.wide.err)/2, s, err)
 	}
 	top := t.foot().Add(solid.Point{Z: t.support.top.mm})
 	below := t.support.name
@@ -144,6 +145,16 @@ func (t *tape) forkSide(e *expansion, on1 lengthsFrom) {
 	}
 	e.touch = append(e.touch, [2]string{below, "fork base"})
 	e.touch = append(e.touch, [2]string{"right arm", "tube"}, [2]string{"left arm", "tube"})
+}
+
+// armsAcross is the middle and the width of what the arms take up at right angles to both axes, counted from axis 1, and by how much it may
+// be out, mm. The arms rise from a base about axis 1 and carry axis 2, which stands aside of axis 1 by so much. The form does not say which of the
+// two they are centred on: they may stand about axis 1 with axis 2 off their middle, about axis 2, or lean from one to the other. They take up all three.
+// An arm that leans goes on leaning beyond axis 2. Outward by: aside across, and what leaning adds where they stand upright.
+func (t *tape) armsAcross(aside float64) (middle, wide, out float64) {
+	f := t.fork
+	lean := (f.length.mm + f.beyond.mm) / f.length.mm
+	return aside * lean / 2, f.wide.mm + math.Abs(aside)*lean, t.apart.err * lean
 }
 
 // corners is the number of corners of the polygon around a circle. The polygon stands out by 1/cos(180°/corners) - 1 of the

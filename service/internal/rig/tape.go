@@ -9,9 +9,9 @@ import (
 type tape struct {
 	height      measured // floor to the point of axis 1 nearest axis 2
 	north, east measured // that point from the middle of the hub or pier
-	apart       measured // by how much the axes miss each other: see missOf
+	apart       measured // by how much the axes miss each other: see chain
 	support     support
-	head        measured // thickness of the mount's body between support and crossing; 0: not modelled
+	head        measured // German: thickness of the mount's body between support and crossing; 0: not modelled
 	tube        tubeTape
 	bar         barTape  // German
 	fork        forkTape // the others
@@ -63,15 +63,15 @@ func readTape(r *reader, k Kind) tape {
 	err := r.numberOr("reading_error_mm", errorSpan, 0)
 	t := tapeReader{r, err}
 	out := tape{
-		height: t.length("floor_to_crossing_mm", aLength, "from the floor up to where the two axes cross"),
-		north:  t.length("crossing_north_of_hub_mm", aPlace, "sideways from the middle of the hub or pier to the crossing; 0 if it stands above it, negative: south"),
+		height: t.length("floor_to_crossing_mm", aLength, "from the floor up to where the two axes cross, or to axis 1 where axis 2 passes it"),
+		north:  t.length("crossing_north_of_hub_mm", aPlace, "sideways from the middle of the hub or pier to the same place; 0 if it stands above it, negative: south"),
 		east:   t.lengthOr("crossing_east_of_hub_mm", aPlace, 0),
 		apart:  t.lengthOr("axes_apart_mm", aPlace, 0),
 	}
 	out.support = readSupport(t)
-	out.head = t.lengthOr("head_diameter_mm", aLength, 0)
 	out.tube = readTube(t, k)
 	if k == German {
+		out.head = t.lengthOr("head_diameter_mm", aLength, 0)
 		out.bar = readBar(t)
 	} else {
 		out.fork = readFork(t)

@@ -56,13 +56,19 @@ func sayHead(r *Rig, b *strings.Builder) {
 		Say(b, "Polar axis off by %s and %s.", facing(r.Tilt.East, 2, "east", "west"), facing(r.Tilt.Up, 2, "up", "down"))
 	}
 	Say(b, "Axis 1 passes %s mm above the floor where it is nearest axis 2%s.", short(r.Chain.Point1.Z), crossing(&r.Chain))
+	if miss := r.Chain.Point2.Sub(r.Chain.Point1).Norm(); miss >= crossed && (r.made("right arm") != nil || r.made("left arm") != nil) {
+		Say(b, "The arms are taken to stand anywhere from about axis 1 to about axis 2, and so come out wider than they are.")
+	}
 	Say(b, "")
 }
+
+// crossed is how little the axes miss each other by where they are said to cross, mm: half of what is shown.
+const crossed = 0.05
 
 // crossing says whether the axes meet.
 func crossing(c *Chain) string {
 	apart := c.Point2.Sub(c.Point1).Norm()
-	if apart < 0.05 {
+	if apart < crossed {
 		return "; the axes cross there"
 	}
 	return fmt.Sprintf("; the axes miss each other by %s mm, axis 2 passing %s of it", short(apart), toward(c.Point2.Sub(c.Point1)))
