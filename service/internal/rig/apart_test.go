@@ -89,12 +89,3 @@ func TestReadingOfAxesApartCounts(t *testing.T) {
 		assert.InDelta(t, want, float64(part(t, about, name).Reading-part(t, exact, name).Reading), 1e-9, name)
 	}
 }
-
-// A mount's body is a German's: of a fork or an alt-azimuth nothing would be made of it, so that it is told and not passed over.
-func TestOnlyGermansHaveABody(t *testing.T) {
-	for _, file := range []string{"wren.yaml", "bittern.yaml"} {
-		_, faults := rig.Parse(file, []byte(strings.Replace(text(t, rigs+file), "tape:\n", "tape:\n  head_diameter_mm: 100\n", 1)), nil)
-		require.Len(t, faults, 1, file)
-		assert.Equal(t, "tape.head_diameter_mm", faults[0].Key, file)
-	}
-}

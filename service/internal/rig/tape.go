@@ -69,9 +69,9 @@ func readTape(r *reader, k Kind) tape {
 		apart:  t.lengthOr("axes_apart_mm", aPlace, 0),
 	}
 	out.support = readSupport(t)
+	out.head = t.lengthOr("head_diameter_mm", aLength, 0)
 	out.tube = readTube(t, k)
 	if k == German {
-		out.head = t.lengthOr("head_diameter_mm", aLength, 0)
 		out.bar = readBar(t)
 	} else {
 		out.fork = readFork(t)
