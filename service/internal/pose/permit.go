@@ -281,3 +281,7 @@ func (t *turn) noReference(p *question.Permit, how EndKind) {
 // homeSigma is the uncertainty of a place that a person attests, one standard deviation: ±3° is three of them. Source: the project's
 // design, section 18.
 const homeSigma = 1 * unit.Degree
+
+// eyeSigma is the least uncertainty of such a place, one standard deviation: nobody reads marks or a circle finer by eye, whatever is told.
+// Common practice, no source.
+const eyeSigma = 0.05 * unit.Degree
