@@ -193,6 +193,9 @@ func (t *turn) unready(p *question.Permit, x *question.Sample, taken bool) strin
 	last := t.s.Sample
 	switch {
 	case p.State != question.Granted:
+		if p.Because == "" {
+			return fmt.Sprintf("it is %s already", p.State)
+		}
 		return fmt.Sprintf("it is %s (%s)", p.State, p.Because)
 	case !taken && (last == nil || !when(last).Equal(when(x)) || !alike(x, last)):
 		return "its sample was not taken in"
