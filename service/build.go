@@ -56,10 +56,14 @@ func readRigs(dir string) (files []rigFile, facility *limits.Layer, faults error
 	var common []byte
 	for _, one := range listed { // in the order of their names
 		base := one.Name()
+		path := filepath.Join(dir, base)
+		if strings.EqualFold(filepath.Ext(base), ".yml") || strings.EqualFold(filepath.Ext(base), ".yaml") && filepath.Ext(base) != ".yaml" {
+			faults = errors.Join(faults, fmt.Errorf("%s would not be read: rig files are named *.yaml; rename it, or take it out of the folder", path))
+			continue
+		}
 		if filepath.Ext(base) != ".yaml" {
 			continue
 		}
-		path := filepath.Join(dir, base)
 		content, err := os.ReadFile(path)
 		if err != nil {
 			faults = errors.Join(faults, fmt.Errorf("reading a rig file: %w", err))

@@ -121,3 +121,18 @@ func TestTheStartSaysTheWorst(t *testing.T) {
 	require.Len(t, members[0].Rig.Notices, 1)
 	assert.Empty(t, toLookAt(members), "what is only to be known is left to check")
 }
+
+// A rig file by another ending than the one that is read is not left out without a word.
+func TestARigFileNamedOtherwise(t *testing.T) {
+	t.Parallel()
+	for _, name := range []string{"owl.yml", "owl.YAML", "OWL.YML"} {
+		dir := rigFolder(t)
+		require.NoError(t, os.WriteFile(filepath.Join(dir, name), []byte("rig: owl\n"), 0o600))
+		_, _, err := readRigs(dir)
+		require.ErrorContains(t, err, name+" would not be read: rig files are named *.yaml", name)
+	}
+	dir := rigFolder(t)
+	require.NoError(t, os.WriteFile(filepath.Join(dir, "notes.txt"), []byte("of mine\n"), 0o600))
+	_, _, err := readRigs(dir)
+	require.NoError(t, err)
+}

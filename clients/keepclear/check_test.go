@@ -33,7 +33,9 @@ func TestFiguresOutOfRangeAreNotSent(t *testing.T) {
 	digest := strings.Repeat("5e", 32)
 	for line, want := range map[string]string{
 		"tell heron homed --person A --sigma 0":                                   "--sigma 0: must be greater than 0",
-		"tell heron homed --person A --axis1 4000":                                "--axis1 4000: must be",
+		"tell heron homed --person A --axis1 4000 --axis2 0":                      "--axis1 4000: must be",
+		"tell heron homed --person A --axis1 5":                                   "give --axis1 and --axis2, or neither",
+		"tell heron homed --person A --axis2 5":                                   "give --axis1 and --axis2, or neither",
 		"tell heron proved --person A --signs --residual -4 --digest " + digest:   "--residual -4: must be greater than or equal to 0",
 		"tell heron proved --person A --signs --residual 2000 --digest " + digest: "--residual 2000: must be",
 		"tell heron act rebalanced --person " + strings.Repeat("A", 200):          "--person AAA",

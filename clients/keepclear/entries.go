@@ -104,7 +104,19 @@ func (k *call) printLine(e *pb.Entry) {
 	if e.GetVerdict() == pb.Verdict_VERDICT_UNSPECIFIED {
 		what = word(e.GetKind().String(), "ENTRY_KIND_")
 	}
-	fmt.Fprintf(k.out, "%s  %s/%d  %-9s %s\n", e.GetReceipt().GetRecordTime().AsTime().Format("2006-01-02 15:04:05"), e.GetReceipt().GetChain(), e.GetReceipt().GetNumber(), what, e.GetSentence())
+	fmt.Fprintf(k.out, "%s  %s/%d  %-9s %s%s\n", e.GetReceipt().GetRecordTime().AsTime().Format("2006-01-02 15:04:05"), e.GetReceipt().GetChain(), e.GetReceipt().GetNumber(), what, askedBy(e), e.GetSentence())
+}
+
+// askedBy is what a question asked and who, before the sentence that answers it; nothing of any other entry.
+func askedBy(e *pb.Entry) string {
+	if e.GetAsked() == nil {
+		return ""
+	}
+	what := keepclear.Say(e.GetAsked().GetRequest().GetAction())
+	if e.GetAsker() != "" {
+		what += ", asked by " + e.GetAsker()
+	}
+	return what + ": "
 }
 
 func (k *call) showEntry(c pb.RecordServiceClient, place string) (int, error) {
@@ -160,11 +172,10 @@ func (k *call) noEntry(ctx context.Context, c pb.RecordServiceClient, place stri
 func (k *call) printEntry(e *pb.Entry) {
 	k.printLine(e)
 	fmt.Fprintf(k.out, "      hash %x\n      after %x\n", e.GetReceipt().GetEntrySha256(), e.GetPreviousSha256())
-	if e.GetAsker() != "" {
-		fmt.Fprintf(k.out, "      asked by %s\n", e.GetAsker())
+	if e.GetAsker() != "" && e.GetAsked() == nil {
+		fmt.Fprintf(k.out, "      told by %s\n", e.GetAsker())
 	}
 	if a := e.GetAsked(); a != nil {
-		fmt.Fprintf(k.out, "      asked: %s\n", keepclear.Say(a.GetRequest().GetAction()))
 		k.printFindings(a.GetResponse().GetJudgement())
 	}
 	for _, f := range e.GetFacts() {

@@ -29,7 +29,8 @@ func (shelf) ListEntries(_ context.Context, r *pb.ListEntriesRequest) (*pb.ListE
 	if len(f.GetVerdicts())+len(f.GetRuleIds()) > 0 || len(f.GetRigs()) > 0 && f.GetRigs()[0] != "heron" {
 		return &pb.ListEntriesResponse{}, nil
 	}
-	return &pb.ListEntriesResponse{Entries: []*pb.Entry{{Rig: "heron", Receipt: &pb.Receipt{Chain: "heron", Number: 5}}}}, nil
+	return &pb.ListEntriesResponse{Entries: []*pb.Entry{{Rig: "heron", Receipt: &pb.Receipt{Chain: "heron", Number: 5}, Asker: "night program", Verdict: pb.Verdict_VERDICT_ALLOW,
+		Sentence: "Every rule that applies passed.", Content: &pb.Entry_Asked{Asked: &pb.Asked{Request: &pb.AskRequest{Action: &pb.Action{Kind: &pb.Action_Home{Home: &pb.Home{}}}}}}}}}, nil
 }
 
 func (shelf) GetRig(_ context.Context, r *pb.GetRigRequest) (*pb.GetRigResponse, error) {
@@ -49,7 +50,7 @@ func TestWhatIsNotOnRecordIsSaid(t *testing.T) {
 		code int
 		says string
 	}{
-		"list":                      {exitDone, "heron/5"},
+		"list":                      {exitDone, "heron/5 ALLOW home, asked by night program: Every rule that applies passed."},
 		"list --rig heron":          {exitDone, "heron/5"},
 		"list --verdict deny":       {exitDone, "NO ENTRIES match."},
 		"list --rule sky/floor":     {exitDone, "NO ENTRIES match."},

@@ -18,12 +18,13 @@ type proving struct {
 	hearing
 	pb.UnimplementedRuleServiceServer
 	needs   []*pb.Need
+	pose    *pb.Pose
 	refused bool
 	permits []*pb.Permit // one look after another
 }
 
 func (p *proving) GetRig(context.Context, *pb.GetRigRequest) (*pb.GetRigResponse, error) {
-	r := &pb.Rig{Rig: "heron", RigSha256: bytes.Repeat([]byte{0x5e}, 32), Needs: p.needs, ReportRefused: p.refused}
+	r := &pb.Rig{Rig: "heron", RigSha256: bytes.Repeat([]byte{0x5e}, 32), Needs: p.needs, Pose: p.pose, ReportRefused: p.refused}
 	if len(p.permits) > 0 {
 		r.Permit, p.permits = p.permits[0], p.permits[1:]
 	}
@@ -75,6 +76,33 @@ func TestRigsTellsEachNeedOnce(t *testing.T) {
 	p.refused = true
 	_, out, _ = typed(t, address, "rigs heron")
 	assert.Contains(t, strings.Join(strings.Fields(out), " "), "a report was not understood, or could not be recorded: it holds the rig until the same asker's next one is taken in")
+}
+
+// Where homing by itself is held until a person stated the pose, it is not named beside that as what helps.
+func TestRigsNamesNoHomingThatIsHeld(t *testing.T) {
+	p := &proving{needs: []*pb.Need{{Kind: pb.NeedKind_NEED_KIND_ATTENDANCE, Sentence: "State it."}, {Kind: pb.NeedKind_NEED_KIND_HOMING, Sentence: "Home the rig."}}}
+	address := listening(t, func(g *grpc.Server) { pb.RegisterRigServiceServer(g, p) })
+	for state, named := range map[pb.PoseState]bool{pb.PoseState_POSE_STATE_UNKNOWN: false, pb.PoseState_POSE_STATE_CANDIDATES: true} {
+		p.pose = &pb.Pose{State: state}
+		_, out, _ := typed(t, address, "rigs heron")
+		assert.Contains(t, out, "needs attendance: State it.")
+		assert.Equal(t, named, strings.Contains(out, "needs homing"), out)
+	}
+	p.pose, p.needs = &pb.Pose{State: pb.PoseState_POSE_STATE_UNKNOWN}, p.needs[1:]
+	_, out, _ := typed(t, address, "rigs heron")
+	assert.Contains(t, out, "needs homing: Home the rig.", "nothing else helps")
+}
+
+// A pose that may be anywhere is not called known.
+func TestRigsCallsNoPoseKnownThatMayBeAnywhere(t *testing.T) {
+	p := &proving{}
+	address := listening(t, func(g *grpc.Server) { pb.RegisterRigServiceServer(g, p) })
+	for sigma, known := range map[float64]bool{0.3: true, 9.9: true, 10: false, 61: false} {
+		p.pose = &pb.Pose{State: pb.PoseState_POSE_STATE_KNOWN, Axes: &pb.AxisPair{}, Sigma: &pb.AxisSigma{Axis1Deg: proto.Float64(0.1), Axis2Deg: proto.Float64(sigma)}}
+		_, out, _ := typed(t, address, "rigs heron")
+		assert.Equal(t, known, strings.Contains(out, "pose known, at (0.00°, 0.00°)"), out)
+		assert.Equal(t, !known, strings.Contains(out, "pose no longer known after what nobody saw, at (0.00°, 0.00°)"), out)
+	}
 }
 
 // What the service itself needs stands before all else, and once.

@@ -5,6 +5,9 @@ import (
 	"slices"
 	"strings"
 
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+
 	pb "keepclear.example/keepclear/api/keepclear/v1"
 	keepclear "keepclear.example/keepclear/clients/go"
 )
@@ -63,14 +66,22 @@ func (k *call) allRigs(c pb.RigServiceClient) (int, error) {
 	}
 }
 
+// anywhereDeg is within how many degrees of where it was seen a pose that nobody saw move since is not called known: a person would read that as a
+// place. Choice: far above what any rule lets pass, pose/sharp holds at a few.
+const anywhereDeg = 30
+
 func (k *call) printRig(r *pb.Rig) {
 	p := r.GetPose()
 	where := fmt.Sprintf("at (%.2f°, %.2f°) ± (%.2f°, %.2f°)", p.GetAxes().GetAxis1Deg(), p.GetAxes().GetAxis2Deg(), 3*p.GetSigma().GetAxis1Deg(), 3*p.GetSigma().GetAxis2Deg())
 	if p.GetAxes() == nil {
 		where = "nowhere known"
 	}
+	state := word(p.GetState().String(), "POSE_STATE_")
+	if s := p.GetSigma(); p.GetState() == pb.PoseState_POSE_STATE_KNOWN && 3*max(s.GetAxis1Deg(), s.GetAxis2Deg()) >= anywhereDeg {
+		state = "no longer known after what nobody saw"
+	}
 	k.printRepairs(r.GetNeeds())
-	fmt.Fprintf(k.out, "%s  %s\n      pose %s, %s", r.GetRig(), r.GetTitle(), word(p.GetState().String(), "POSE_STATE_"), where)
+	fmt.Fprintf(k.out, "%s  %s\n      pose %s, %s", r.GetRig(), r.GetTitle(), state, where)
 	if t := p.GetPoseTime(); t != nil {
 		fmt.Fprintf(k.out, ", seen %s", instant(t.AsTime(), k.now()))
 	}
@@ -90,7 +101,7 @@ func (k *call) printRig(r *pb.Rig) {
 	if r.GetReportRefused() {
 		fmt.Fprintln(k.out, "      a report was not understood, or could not be recorded: it holds the rig until the same asker's next one is taken in")
 	}
-	k.printNeeds(r.GetNeeds())
+	k.printNeeds(standing(r))
 	if r.GetStopTracking() {
 		fmt.Fprintln(k.out, "      STOP TRACKING NOW: carrying on does not stay clear for long.")
 	}
@@ -128,6 +139,15 @@ func (k *call) printRepairs(needs []*pb.Need) {
 }
 
 // printNeeds prints each thing that helps in a line, with all the needs that it serves.
+// standing is what a rig needs, less homing by itself where that is held until a person stated where the axes are: the one would contradict the other.
+func standing(r *pb.Rig) []*pb.Need {
+	kind := func(k pb.NeedKind) func(*pb.Need) bool { return func(n *pb.Need) bool { return n.GetKind() == k } }
+	if r.GetPose().GetState() != pb.PoseState_POSE_STATE_UNKNOWN || !slices.ContainsFunc(r.GetNeeds(), kind(pb.NeedKind_NEED_KIND_ATTENDANCE)) {
+		return r.GetNeeds()
+	}
+	return slices.DeleteFunc(slices.Clone(r.GetNeeds()), kind(pb.NeedKind_NEED_KIND_HOMING))
+}
+
 func (k *call) printNeeds(needs []*pb.Need) {
 	var lines []string
 	served := map[string][]string{}
@@ -330,6 +350,9 @@ func verify(k *call) (int, error) {
 	}
 	for {
 		r, err := stream.Recv()
+		if status.Code(err) == codes.NotFound { // a name that is none is wrong usage
+			return 0, wrong("%s", status.Convert(err).Message())
+		}
 		if err != nil {
 			return 0, err // also where the stream ends without a result: nothing was verified
 		}

@@ -16,8 +16,8 @@ import (
 // tell states what a person did or saw.
 func tell(k *call) (int, error) {
 	person := k.flags.String("person", "", "`NAME` of who saw or did it")
-	axis1 := k.number("axis1", 0, "`DEG` axis 1 as seen, degrees; absent: at home")
-	axis2 := k.number("axis2", 0, "`DEG` axis 2 as seen, degrees; absent: at home")
+	axis1 := k.number("axis1", 0, "`DEG` axis 1 as seen, degrees; both axes or none, absent: at home")
+	axis2 := k.number("axis2", 0, "`DEG` axis 2 as seen, degrees; both axes or none, absent: at home")
 	sigma := k.number("sigma", 1, "`DEG` one standard deviation of what was seen; absent: as the rig file has it, 1 at least; told, the marks of home count as other ones than before, and what was learnt of the pointing as open again")
 	digest := k.flags.String("digest", "", "`HEX` the rig file's digest, as rigs prints it")
 	residual := k.number("residual", 0, "`MM` largest difference between a measured and a computed gap")
@@ -38,7 +38,10 @@ func tell(k *call) (int, error) {
 		if k.set("sigma") {
 			h.Sigma = &pb.AxisSigma{Axis1Deg: sigma, Axis2Deg: sigma}
 		}
-		if k.set("axis1") || k.set("axis2") {
+		if k.set("axis1") != k.set("axis2") { // home of the other may be any angle, and a place half told is a false one
+			return 0, wrong("where the axes stand is told of both: give --axis1 and --axis2, or neither if they are at home")
+		}
+		if k.set("axis1") {
 			h.Axes = &pb.AxisPair{Axis1Deg: axis1, Axis2Deg: axis2}
 		}
 		r.Event = &pb.ReportRequest_Homed{Homed: h}

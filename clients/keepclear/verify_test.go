@@ -7,6 +7,8 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 	"google.golang.org/grpc"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
 
 	pb "keepclear.example/keepclear/api/keepclear/v1"
 )
@@ -56,4 +58,21 @@ func TestVerifyExitCodes(t *testing.T) {
 		}
 		g.Stop()
 	}
+}
+
+// A chain that is none is a wrong name, as any other.
+func TestVerifyAWrongName(t *testing.T) {
+	address := listening(t, func(g *grpc.Server) { pb.RegisterRecordServiceServer(g, nameless{}) })
+	code, _, errs := typed(t, address, "verify nope")
+	assert.Equal(t, exitUsage, code)
+	assert.Contains(t, errs, `chain "nope": there is none`)
+}
+
+// nameless knows no chain.
+type nameless struct {
+	pb.UnimplementedRecordServiceServer
+}
+
+func (nameless) VerifyRecord(r *pb.VerifyRecordRequest, _ pb.RecordService_VerifyRecordServer) error {
+	return status.Errorf(codes.NotFound, "chain %q: there is none", r.GetChain())
 }

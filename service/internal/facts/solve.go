@@ -52,7 +52,7 @@ func (in *Input) solveFacts(f Set, h *heaven, s *stand) *evidence {
 		if len(s.pose.Candidates) == 0 {
 			need = "homing"
 		}
-		for _, n := range []string{"expected_offset_arcmin", "offset_d2", "walk_sigma", "run_sigma", "drift_sigma", "led_arcmin", "sync_jump_axis1_deg", "sync_jump_axis2_deg", "sync_sum_axis1_deg", "sync_sum_axis2_deg", "solve_altitude_deg", "rotation_error_deg", "pictures_lacking_count", "end_spread_deg"} {
+		for _, n := range []string{"expected_offset_arcmin", "expected_offset_sharp_arcmin", "offset_d2", "walk_sigma", "run_sigma", "drift_sigma", "led_arcmin", "sync_jump_axis1_deg", "sync_jump_axis2_deg", "sync_sum_axis1_deg", "sync_sum_axis2_deg", "solve_altitude_deg", "rotation_error_deg", "pictures_lacking_count", "end_spread_deg"} {
 			f.Lack(n, why, need)
 		}
 		f.Truth("picture_repeated", false, Absent, why) // no words of its own: what is lacking holds anyway
@@ -123,6 +123,9 @@ func (in *Input) poseAtMid(f Set, e *evidence, start, end time.Time) {
 	switch {
 	case before == nil || after == nil:
 		e.midWhy = fmt.Sprintf("no samples around the exposure %s to %s: one is wanted before it and one after", clock(start), clock(end))
+		if before == nil && len(marks) > 0 { // no sample can be had of then any more
+			e.midWhy += "; the first sample on hand is of " + clock(marks[0].Time) + ": take a picture later than that"
+		}
 	case (!before.Known || !after.Known) && len(in.Snapshot.Rig.Pose.Candidates) == 0:
 		e.midWhy = "the pose was not known during the exposure"
 	case after.Time.Before(before.Time): // the sample sent as that of mid-exposure stands for one of them, and lies outside

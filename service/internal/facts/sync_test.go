@@ -195,6 +195,12 @@ func TestMotionDuringTheExposure(t *testing.T) {
 	in.Snapshot.Rig.Recent = marks[:1]
 	out = facts.Compute(in)
 	assert.Contains(t, out.Facts["exposure_motion_arcsec"].Missing, "one is wanted before it and one after")
+	assert.NotContains(t, out.Facts["exposure_motion_arcsec"].Missing, "take a picture", "one after it may still come")
+	in.Snapshot.Rig.Recent = marks[1:]
+	out = facts.Compute(in)
+	assert.Contains(t, out.Facts["exposure_motion_arcsec"].Missing, "one is wanted before it and one after; the first sample on hand is of ")
+	assert.Contains(t, out.Facts["exposure_motion_arcsec"].Missing, "take a picture later than that", "none before it can come")
+	assert.Equal(t, out.Facts["exposure_motion_arcsec"].Missing, out.Facts["expected_offset_sharp_arcmin"].Missing)
 }
 
 // A sync of which nothing can be told says of every missing fact why, that of where recentring would lead too.

@@ -131,8 +131,8 @@ func TestTravelWiderThanWhatIsClear(t *testing.T) {
 	var low, high, less, more float64
 	_, err := fmt.Sscanf(f.Words, "travel is wider than what is clear: [-97.5, 97.5], of which [%g, %g] is clear all over; %g° too far at the low end (south-east leg and camera), %g° too far", &low, &high, &less, &more)
 	require.NoError(t, err, f.Words)
-	assert.InDelta(t, 97.5, -low+less, 0.011)
-	assert.InDelta(t, 97.5, high+more, 0.011)
+	assert.InDelta(t, 97.5, -low+less, 1e-6, "the three as printed add up")
+	assert.InDelta(t, 97.5, high+more, 1e-6, "the three as printed add up")
 	narrow := func(low, high float64) []rig.Find {
 		r := heron(t, "axis1_deg: [-97.5, 97.5]", fmt.Sprintf("axis1_deg: [%g, %g]", low, high))
 		return of(rig.WideTravel, inspect.Look(r, defaults, going))

@@ -49,9 +49,10 @@ func (l *look) wide(s *reach.Survey, axis int) {
 	}
 	inLow, inHigh := inward(max(e.Low, low)-home, 1), inward(min(e.High, high)-home, -1)
 	var ends []string
+	told := [2]unit.Angle{inLow - (low - home), high - home - inHigh} // of the ends as they are printed, so that the three add up
 	for n, by := range [2]unit.Angle{e.Low - low, high - e.High} {
 		if by > 0 {
-			ends = append(ends, fmt.Sprintf("%.2f° too far at the %s end%s", by.Deg(), [2]string{"low", "high"}[n], inTheWay(s.Binds[axis][n])))
+			ends = append(ends, fmt.Sprintf("%.2f° too far at the %s end%s", told[n].Deg(), [2]string{"low", "high"}[n], inTheWay(s.Binds[axis][n])))
 		}
 	}
 	l.tell(rig.WideTravel, fmt.Sprintf("travel_from_home.axis%d_deg", axis+1),

@@ -368,6 +368,7 @@ func (t *turn) offEnd(m *move, all []landing) {
 	switch {
 	case p.Told == string(NotMoved) && frozen, follows && t.beliefAgrees(m, seems, ""):
 	case follows && t.keptOtherwise(m, seems):
+	case len(all) == 1 && t.watched(m, seems):
 	default:
 		t.doubt("a motion came to rest %s from its predicted end", off)
 		cands = append(should, cands...)

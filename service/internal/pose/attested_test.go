@@ -41,3 +41,18 @@ func TestSensorIsNoBetterThanItsFile(t *testing.T) {
 		assert.Equal(t, want, n.s.Homing.Sigma)
 	}
 }
+
+// No person reads marks finer than by eye, whatever is told; who says that it was coarser is believed.
+func TestAnEyeIsNoBetterThanAnEye(t *testing.T) {
+	for told, want := range map[rig.Axes]rig.Axes{
+		rig.DegAxes(1e-7, 0.04): rig.DegAxes(0.05, 0.05),
+		rig.DegAxes(0.06, 2):    rig.DegAxes(0.06, 2),
+		{}:                      rig.DegAxes(1, 1),
+	} {
+		n := newNight(t, newRig(rig.German, 48))
+		x := n.m.sample()
+		n.take(Homed(n.w, n.s, question.Homing{ID: "h1", At: n.m.at, Person: "A. Nyman", Axes: n.m.axes, Sigma: told}, &x))
+		require.NotNil(t, n.s.Homing)
+		assert.Equal(t, want, n.s.Homing.Sigma)
+	}
+}

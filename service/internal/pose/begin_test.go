@@ -216,3 +216,13 @@ func TestTwoProgramsWithClocksOfTheirOwn(t *testing.T) {
 		}
 	}
 }
+
+// A permit begins once; told again, it is said to have begun, with no reason in brackets where there is none.
+func TestBegunAlready(t *testing.T) {
+	n := homed(t)
+	n.m.wait(time.Second)
+	n.look()
+	p := n.begun(question.Action{Kind: question.Home}, n.w.Rig.Home)
+	n.take(Begin(n.w, n.s, p.ID, n.m.sample()))
+	require.Contains(t, n.said(), "permit pb does not begin: it is begun already\n")
+}

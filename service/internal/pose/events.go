@@ -16,7 +16,7 @@ import (
 const stuck = 10 * unit.Degree
 
 // Homed sets a new homing: h has its id, instant, whether it was sensed, the person, the axes (both zero and no sigma: the
-// rig's home; to state the zero pose itself, give sigma), sigma (zero: the rig file's when sensed, 1° when attested) and the closure
+// rig's home; to state the zero pose itself, give sigma), sigma (zero: the rig file's when sensed, 1° when attested; no less than eyeSigma then) and the closure
 // error where it is known. A sensed home far from where the counts put it is refused, and only a person's statement homes then.
 func Homed(w World, s question.RigState, h question.Homing, x *question.Sample) (question.RigState, []Notice) {
 	t := begin(w, s)
@@ -32,6 +32,8 @@ func Homed(w World, s question.RigState, h question.Homing, x *question.Sample) 
 	}
 	if h.Sensed { // no asker knows a sensor better than the file
 		h.Sigma = larger(h.Sigma, w.Rig.Homing.Sigma)
+	} else {
+		h.Sigma = larger(h.Sigma, rig.Axes{A1: eyeSigma, A2: eyeSigma})
 	}
 	t.ownCount(&h)
 	if h.Sensed && t.sensorLies(&h, x) {

@@ -163,7 +163,7 @@ func (t *turn) second(j question.JudgedSolve) {
 	case !j.Against && (t.sides(j, 0) || j.Agreed && t.near()):
 		t.s.Doubt, t.s.Against = "", 0
 		t.say(SolveFor, j.RequestID, "a second independent solve sides with the pose (%.2f° off)", j.OffsetSky.Deg())
-		t.again(t.s.Anchored[:1])
+		t.again([]question.Candidate{t.sided(j, 0)})
 	case j.Against:
 		t.s.Against++
 		t.twoAgainst(first, j)
@@ -227,30 +227,65 @@ func agree(r *rig.Rig, a, b question.JudgedSolve) bool {
 	return shiftError(r, a, b) <= agreement+max(a.OffsetSky, b.OffsetSky)/20
 }
 
-// sides tells whether a solve lies within reach of candidate i and of no other place on the sky that is held. A place that is wider than a
-// first pointing error is a stretch of a way, on which no pose is likelier than another: it loses nothing by its middle standing farther off.
-func (t *turn) sides(j question.JudgedSolve, i int) bool {
-	limit := t.strays(j)
+// lies is how far a solve lies from place k, or from the nearest pose of a stretch: a place that is wider than a first pointing error is a stretch
+// of a way, on which no pose is likelier than another. It loses nothing by its middle standing farther off.
+func (t *turn) lies(j question.JudgedSolve, k int) unit.Angle {
 	solved := j.Solved.Sub(t.lean(j))
 	at := direction(t.r, solved)
-	off := func(k int) unit.Angle { // how far the solve lies from the nearest pose of a stretch, or from a place
-		c := t.s.Anchored[k]
-		mid := j.Pose.Add(c.Axes.Sub(t.s.Anchored[0].Axes))
-		d, wide := rig.LiftNear(solved, mid).Sub(mid), question.Sigma3(c.Sigma).Sub(t.wide(solved, firstOffset))
-		wide = larger(wide, rig.Axes{})
-		in := rig.Axes{A1: min(max(d.A1, -wide.A1), wide.A1), A2: min(max(d.A2, -wide.A2), wide.A2)}
-		return min(direction(t.r, mid).Angle(at), direction(t.r, mid.Add(in)).Angle(at))
-	}
-	own := off(i)
-	if own > limit+3*t.s.Anchored[i].Sigma.Max() {
+	c := t.s.Anchored[k]
+	mid := j.Pose.Add(c.Axes.Sub(t.s.Anchored[0].Axes))
+	d, wide := rig.LiftNear(solved, mid).Sub(mid), question.Sigma3(c.Sigma).Sub(t.wide(solved, firstOffset))
+	wide = larger(wide, rig.Axes{})
+	in := rig.Axes{A1: min(max(d.A1, -wide.A1), wide.A1), A2: min(max(d.A2, -wide.A2), wide.A2)}
+	return min(direction(t.r, mid).Angle(at), direction(t.r, mid.Add(in)).Angle(at))
+}
+
+// reaches tells whether a solve lies within reach of place k.
+func (t *turn) reaches(j question.JudgedSolve, k int) bool {
+	return t.lies(j, k) <= t.strays(j)+3*t.s.Anchored[k].Sigma.Max()
+}
+
+// sides tells whether a solve lies within reach of candidate i and of no other place on the sky that is held.
+func (t *turn) sides(j question.JudgedSolve, i int) bool {
+	if !t.reaches(j, i) {
 		return false
 	}
+	own := t.lies(j, i)
 	for k := range t.s.Anchored {
-		if k != i && off(k) <= own+agreement {
+		if k != i && t.lies(j, k) <= own+agreement && !(own <= t.strays(j) && t.holds(k, i)) {
 			return false // another place fits as well or better
 		}
 	}
 	return true
+}
+
+// holds tells whether place k is the stretch of a way on which place i lies: twice as wide at least, and reaching over the middle of the other.
+// The two do not contradict each other, so a solve that fits both speaks for the narrow one.
+func (t *turn) holds(k, i int) bool {
+	stretch, c := t.s.Anchored[k], t.s.Anchored[i]
+	return !beyond(c.Axes.Sub(stretch.Axes), question.Sigma3(stretch.Sigma)) && !beyond(c.Sigma, stretch.Sigma) && beyond(stretch.Sigma, c.Sigma.Scale(2))
+}
+
+// sided is a place that a solve sides with. Where the stretch that holds it goes with the others, its uncertainty, as shown, covers every pose of
+// the stretch that the solve may stand for: as far as the solve lies off, and a pointing error.
+func (t *turn) sided(j question.JudgedSolve, i int) question.Candidate {
+	c := t.s.Anchored[i]
+	for k := range t.s.Anchored {
+		if k == i || !t.holds(k, i) {
+			continue
+		}
+		solved := j.Solved.Sub(t.lean(j))
+		mid := j.Pose.Add(c.Axes.Sub(t.s.Anchored[0].Axes))
+		covers := rig.LiftNear(solved, mid).Sub(mid).Abs().Add(t.wide(solved, t.strays(j))).Scale(1.0 / 3)
+		noise := t.sigma(t.s.Pose.Source, t.s.Sample)
+		c.Sigma = larger(c.Sigma, rig.Axes{A1: beside(covers.A1, noise.A1), A2: beside(covers.A2, noise.A2)})
+	}
+	return c
+}
+
+// beside is what makes a standard deviation of a whole together with a part of it.
+func beside(whole, part unit.Angle) unit.Angle {
+	return unit.Angle(math.Sqrt(max(0, float64(whole*whole-part*part))))
 }
 
 // choose: where the places come from a motion or a restart, a good solve that sides with one of them alone settles on it.
@@ -262,12 +297,18 @@ func (t *turn) choose(j question.JudgedSolve) {
 		if t.s.Homing == nil {
 			return // not homed: a solve alone makes no count
 		}
-		c := t.s.Anchored[i]
+		c := t.sided(j, i)
 		c.Because = ""
 		t.s.Doubt = ""
 		t.say(SolveFor, j.RequestID, "a solve sides with one of the places where the axes may be")
 		t.pick(i, c)
 		return
+	}
+	for k := range t.s.Anchored {
+		if j.Against && t.lies(j, k) <= t.strays(j) { // it fits several, and is no evidence against those
+			t.say(SolveAgainst, j.RequestID, "a solve fits several of the places where the axes may be")
+			return
+		}
 	}
 	if j.Against {
 		t.s.Against = 1

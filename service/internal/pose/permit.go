@@ -193,6 +193,9 @@ func (t *turn) unready(p *question.Permit, x *question.Sample, taken bool) strin
 	last := t.s.Sample
 	switch {
 	case p.State != question.Granted:
+		if p.Because == "" {
+			return fmt.Sprintf("it is %s already", p.State)
+		}
 		return fmt.Sprintf("it is %s (%s)", p.State, p.Because)
 	case !taken && (last == nil || !when(last).Equal(when(x)) || !alike(x, last)):
 		return "its sample was not taken in"
@@ -281,3 +284,7 @@ func (t *turn) noReference(p *question.Permit, how EndKind) {
 // homeSigma is the uncertainty of a place that a person attests, one standard deviation: ±3° is three of them. Source: the project's
 // design, section 18.
 const homeSigma = 1 * unit.Degree
+
+// eyeSigma is the least uncertainty of such a place, one standard deviation: nobody reads marks or a circle finer by eye, whatever is told.
+// Common practice, no source.
+const eyeSigma = 0.05 * unit.Degree

@@ -318,6 +318,9 @@ func chains(ctx context.Context, tx *sql.Tx, query string, found map[string]Plac
 		if err := rows.Scan(&p.Chain, &number, &hash); err != nil {
 			return err
 		}
+		if !number.Valid {
+			return fmt.Errorf("%w: the last entries of chain %q are missing: the record marks one that is not there", ErrDamaged, p.Chain)
+		}
 		p.Number = number.V
 		if p.Hash, err = toHash(hash); err != nil {
 			return fmt.Errorf("head of chain %q: %w", p.Chain, err)
@@ -412,6 +415,9 @@ func (s *Store) readFailure(doing string, err error) error {
 	}
 	if damaged(err) {
 		return s.failed(ErrDamaged, doing, err, ifDamaged)
+	}
+	if errors.Is(err, ErrDamaged) { // what verifying would say again
+		return s.failed(ErrRead, doing, err, ifDamaged)
 	}
 	return s.failed(ErrRead, doing, err, "if it stays, verify the record")
 }

@@ -172,9 +172,9 @@ func ActionOf(a question.Action) *pb.Action {
 	case question.Jog:
 		return &pb.Action{Kind: &pb.Action_Jog{Jog: &pb.Jog{By: pair(*a.Axes), RateDegPerS: toDegrees(a.Rate), TrackDuration: follow}}}
 	case question.Creep:
-		c := &pb.Creep{Axis: 1, ByDeg: toDegrees(&a.Axes.A1), RateDegPerS: toDegrees(a.Rate)}
+		c := &pb.Creep{Axis: 1, ByDeg: plainDegrees(a.Axes.A1), RateDegPerS: toDegrees(a.Rate)}
 		if a.Axes.A2 != 0 {
-			c.Axis, c.ByDeg = 2, toDegrees(&a.Axes.A2)
+			c.Axis, c.ByDeg = 2, plainDegrees(a.Axes.A2)
 		}
 		return &pb.Action{Kind: &pb.Action_Creep{Creep: c}}
 	case question.Home:
@@ -406,6 +406,12 @@ func toDegrees(a *unit.Angle) *float64 {
 		return nil
 	}
 	d := a.Deg()
+	return &d
+}
+
+// plainDegrees are degrees as a person would write them: without the last bits that a way through radians leaves.
+func plainDegrees(a unit.Angle) *float64 {
+	d := math.Round(a.Deg()*1e9) / 1e9
 	return &d
 }
 
