@@ -70,7 +70,6 @@ func (in *Input) gate(f Set, h *heaven, s *stand, e *evidence, out *Outcome) {
 	in.lacking(f, e, out.Solve)
 	in.walk(f, e)
 	f.Number("drift_sigma", in.drifted(*out.Solve), Computed)
-	f.Number("led_arcmin", pose.Led(in.Rig, in.Snapshot.Rig, *out.Solve).Arcmin(), Computed)
 	f.Truth("solve_expected", e.model.Knows(&e.view) && !e.confirmed && e.d2 <= in.limit("sync/expected", "d2", 0) &&
 		unit.Angle(math.Hypot(e.off[0], e.off[1])) <= unit.Arcmin(in.limit("sync/second", "agree_arcmin", 0)), Computed)
 	in.jump(f, h, s, out)

@@ -51,7 +51,7 @@ func TestDefaultsOfTheDesign(t *testing.T) {
 		"solve/optics scale_ratio": {.02, .1, -1}, "solve/optics rotation_deg": {3, 15, -1},
 		"solve/quality matched": {12, 6, 1}, "solve/quality residual_ratio": {1, 3, -1}, "solve/quality altitude_deg": {15, 5, 1}, "solve/blind hint_deg": {10, 3, 1},
 		"sync/expected first_arcmin": {180, 300, -1}, "sync/expected d2": {13.8, 23, -1}, "sync/expected deny_arcmin": {600, 1200, -1},
-		"sync/second agree_arcmin": {10, 30, -1}, "sync/jump axis_deg": {3, 10, -1}, "sync/jump axis_expected_deg": {5, 10, -1}, "sync/sum axis_deg": {5, 10, -1}, "sync/rate per_10min": {6, 20, -1}, "sync/given off_arcmin": {15, 60, -1}, "sync/walk walk_sigma": {4, 8, -1}, "solve/quality matched_expected": {4, 4, 1}, "sync/walk drift_sigma": {4, 5, -1}, "sync/walk led_arcmin": {30, 60, -1}, "sync/walk run_sigma": {8, 15, -1}, "sync/walk taken_arcmin": {20, 60, -1},
+		"sync/second agree_arcmin": {10, 30, -1}, "sync/jump axis_deg": {3, 10, -1}, "sync/jump axis_expected_deg": {5, 10, -1}, "sync/sum axis_deg": {5, 10, -1}, "sync/rate per_10min": {6, 20, -1}, "sync/given off_arcmin": {15, 60, -1}, "sync/walk walk_sigma": {4, 8, -1}, "solve/quality matched_expected": {4, 4, 1}, "sync/walk drift_sigma": {4, 5, -1}, "sync/walk run_sigma": {8, 15, -1}, "sync/walk taken_arcmin": {20, 60, -1},
 		"time/agree skew_s": {5, 30, -1}, "time/agree error_s": {20, 120, -1}, "mount/map axis_deg": {.5, 2, -1},
 		"rig/proven residual_mm": {10, 30, -1}, "rig/proven age_days": {365, 730, -1},
 		"permit start_within_s": {10, 60, -1}, "permit start_tolerance_deg": {.5, 2, -1}, "permit jog_deg_per_s": {.5, 2, -1},

@@ -277,7 +277,7 @@ func Acted(w World, s question.RigState, a Act, x *question.Sample) (question.Ri
 	case ControllerRestarted, PowerLost:
 		t.powerless(x, string(a.Kind))
 	case PayloadChanged:
-		t.s.Learnt, t.s.Before, t.s.Drifts, t.s.Led = nil, nil, nil, nil
+		t.s.Learnt, t.s.Before, t.s.Drifts = nil, nil, nil
 		t.repoint(func(m pointing.Model) pointing.Model {
 			return m.Loosened(pointing.Index2, pointing.Cone, pointing.Tube, pointing.Shaft)
 		})
@@ -286,11 +286,9 @@ func Acted(w World, s question.RigState, a Act, x *question.Sample) (question.Ri
 		t.notes[0].Sentence += "; nothing that is held here goes by the balance, so nothing changes but the epoch"
 	case PolarAxisAdjusted:
 		t.unlearn()
-		t.mended()
 		t.repoint(pointing.Model.Aligned)
 	case TripodMoved:
 		t.unlearn()
-		t.explained()
 		t.repoint(pointing.Model.Turned)
 		t.stale("the tripod moved")
 	case ClockSet, SiteSet:
@@ -298,7 +296,7 @@ func Acted(w World, s question.RigState, a Act, x *question.Sample) (question.Ri
 	case DragStop:
 		t.dragStop()
 	default: // an act that this version does not know may be anything
-		t.s.Homing, t.s.Pointing, t.s.Before, t.s.Drifts, t.s.Led = nil, nil, nil, nil, nil
+		t.s.Homing, t.s.Pointing, t.s.Before, t.s.Drifts = nil, nil, nil, nil
 		t.lose("an act that is not understood: " + string(a.Kind))
 	}
 	t.settleEpoch()
@@ -313,7 +311,7 @@ func Unrecorded(w World, s question.RigState, why string) (question.RigState, []
 	t := begin(w, s)
 	t.raised = true
 	t.alarm(PoseLost, "", "%s: where the axes are is not known; home them, or state where they are", why)
-	t.s.Homing, t.s.Pointing, t.s.Recent, t.s.Led = nil, nil, nil, nil
+	t.s.Homing, t.s.Pointing, t.s.Recent = nil, nil, nil
 	t.unlearn()
 	t.stale(why)
 	t.lose(why)
@@ -343,7 +341,7 @@ func (t *turn) clutch() {
 		}
 	}
 	t.alarm(PoseLost, "", "a clutch was opened: where the axes are is not known; home them, or state where they are")
-	t.s.Homing, t.s.Drifts, t.s.Led = nil, nil, nil
+	t.s.Homing, t.s.Drifts = nil, nil
 	t.lose("a clutch was opened")
 }
 
@@ -392,7 +390,7 @@ func (t *turn) unsolve() {
 
 // setAnew: the mount's clock or site was set, so its belief before and after cannot be compared; the axes did not move.
 func (t *turn) setAnew(k ActKind) {
-	t.s.Syncs, t.s.Ahead, t.s.Lacking, t.s.Learnt, t.s.Before, t.s.Drifts, t.s.Led = nil, nil, nil, nil, nil, nil, nil
+	t.s.Syncs, t.s.Ahead, t.s.Lacking, t.s.Learnt, t.s.Before, t.s.Drifts = nil, nil, nil, nil, nil, nil
 	t.repoint(func(m pointing.Model) pointing.Model { // as seen by another clock, or from another place
 		return m.Loosened(pointing.Index1, pointing.TiltA, pointing.TiltB)
 	})

@@ -40,7 +40,6 @@ func Evidence(w World, s question.RigState, j question.JudgedSolve) (question.Ri
 		j.Side, j.Rotation, j.Camera = "", nil, nil
 	}
 	t.sumDrift(j)
-	t.lead(j)
 	t.s.Solves = slices.Concat(t.s.Solves, []question.JudgedSolve{j}) // and no room for more, of every rig
 	if n := len(t.s.Solves); n > maxSolves {
 		t.s.Solves = t.s.Solves[n-maxSolves:]

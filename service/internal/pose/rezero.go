@@ -43,7 +43,6 @@ func (t *turn) rezero(h *question.Homing, x *question.Sample) {
 		t.s.Before = nil
 	}
 	t.rezeroDrifts(h, step, told)
-	t.rezeroLed(h, step, told)
 	word := larger(h.Sigma, rig.Axes{A1: homeSigma, A2: homeSigma})
 	by := func(off rig.Axes, known bool) rig.Axes {
 		if !known || h.SigmaTold {

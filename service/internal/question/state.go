@@ -127,14 +127,6 @@ type Drift struct {
 	FromMid    time.Time `json:"from_mid,omitzero"`
 }
 
-// Led is where good solves through one of the optics came to, one step after the other, since one was let pass.
-type Led struct {
-	Pose   rig.Axes `json:"pose"` // of the last of them, as of its solve
-	Solved rig.Axes `json:"solved"`
-	Far    bool     `json:"far,omitempty"`    // so far off what was expected that the next act may not open the way for them
-	Mended bool     `json:"mended,omitempty"` // axis 1 was set anew since
-}
-
 // SyncDone is one sync that the mount was told, since the last homing.
 type SyncDone struct {
 	At   time.Time `json:"at"`
@@ -221,9 +213,7 @@ type RigState struct {
 	// Pointing holds the pointing model of each of the optics, by name. It outlives homings.
 	Pointing map[string]pointing.Model `json:"pointing,omitempty"`
 	// Drifts are, by side and optics, what solves shifted by to one side. They outlive a homing at which the axes had not turned unseen.
-	Drifts map[string]Drift `json:"drifts,omitempty"`
-	// Led is, by optics, where solves came to that went off what was expected step by step.
-	Led     map[string]Led            `json:"led,omitempty"`
+	Drifts  map[string]Drift          `json:"drifts,omitempty"`
 	Against int                       `json:"against,omitempty"` // independent good solves in a row that disagree with the pose
 	Proof   *Proof                    `json:"proof,omitempty"`
 	Limits  []MountLimit              `json:"limits,omitempty"`

@@ -53,7 +53,7 @@ func good() facts.Set {
 		"altitude_min_deg": 22.918273, "altitude_sharp_min_deg": 23.1928374, "above_horizon_deg": 31.827364, "above_horizon_sharp_deg": 31.927364,
 		"sun_separation_deg": 121.92837, "sun_separation_sharp_deg": 122.1827, "track_spare_s": 5412.918273, "track_spare_sharp_s": 5498.18273,
 		"unstopped_spare_s": 8812.9182, "solve_age_s": 14.29182, "exposure_motion_arcsec": 1.9281, "scale_error_ratio": 0.00182736, "rotation_error_deg": 0.38172,
-		"matched_count": 83, "residual_ratio": 0.41827, "solve_altitude_deg": 51.9182, "hint_radius_deg": 180, "expected_offset_arcmin": 14.82736, "expected_offset_sharp_arcmin": 14.82736, "offset_d2": 1.98273, "walk_sigma": 0.9182, "run_sigma": 1.2817, "drift_sigma": 0.4172, "led_arcmin": 0.0625,
+		"matched_count": 83, "residual_ratio": 0.41827, "solve_altitude_deg": 51.9182, "hint_radius_deg": 180, "expected_offset_arcmin": 14.82736, "expected_offset_sharp_arcmin": 14.82736, "offset_d2": 1.98273, "walk_sigma": 0.9182, "run_sigma": 1.2817, "drift_sigma": 0.4172,
 		"pictures_lacking_count": 0, "sync_jump_axis1_deg": 0.28172, "sync_jump_axis2_deg": 0.1726, "sync_sum_axis1_deg": 0.6172, "sync_sum_axis2_deg": 0.2817, "sync_10min_count": 1, "given_off_arcmin": 0.91827,
 		"clock_skew_s": 0.0391827, "clock_error_s": 0.0128, "mount_map_error_deg": 0.01827, "lock_count": 0, "proof_residual_mm": 4.1827, "proof_age_days": 61.827,
 	} {

@@ -39,7 +39,6 @@ type State struct {
 	Syncs    []Done
 	Solves   []Judged
 	Before   []Judged // those in doubt from before homings that moved nothing
-	Led      *Stood   // where solves that had gone off step by step lay when the polar axis was set anew; nil: nowhere
 	Drift    *Drift   // of earlier solves as this one, on its side; nil: none
 	Marks    []Mark
 	Disproof bool // samples disproved how the file has syncs kept

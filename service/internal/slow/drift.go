@@ -76,31 +76,3 @@ func (j *judging) deliberate(pose Axes, mid float64, e *evidence) float64 {
 	from, to := j.r.direction(pose), j.r.direction(e.pose)
 	return min(from.angle(to), from.turned(horizontal(0, j.r.Lat), -(e.mid-mid)*siderealRate).angle(to))
 }
-
-// led is how far off, arcminutes, a solve lies where solves had gone before the polar axis was set anew; zero elsewhere. Sure: it is plain which.
-func (j *judging) led(e *evidence) (arcmin float64, sure bool) {
-	l := j.q.State.Led
-	if l == nil {
-		return 0, true
-	}
-	was, is := j.r.astray(&e.model.Fit, l.Pose, j.r.direction(l.Solved)), j.r.astray(&e.model.Fit, e.pose, e.tube)
-	between, off := math.Hypot(is[0]-was[0], is[1]-was[1]), math.Hypot(is[0], is[1])
-	near := min(37.0/60*degree, off)
-	if between < near {
-		arcmin = off / degree * 60
-	}
-	return arcmin, math.Abs(between-near) > 0.01*degree
-}
-
-// astray is how far off what a model expects a solve lies, about axis 1 and from it: directions that no pier side turns over.
-func (r *Rig) astray(f *Fit, pose Axes, seen V) [2]float64 {
-	sight := r.looks(f.Terms, pose)
-	about := r.d1.cross(sight).unit()
-	from := about.cross(sight)
-	away := seen.sub(sight.times(seen.dot(sight)))
-	if away.norm() == 0 {
-		return [2]float64{}
-	}
-	away = away.times(sight.angle(seen) / away.norm())
-	return [2]float64{away.dot(about), away.dot(from)}
-}

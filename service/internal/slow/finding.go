@@ -125,7 +125,7 @@ func Defaults() map[string]float64 {
 		"track/fits spare_s": 60, "asker/fallback unstopped_spare_s": 600, "solve/fresh age_s": 120, "solve/still motion_arcsec": 30,
 		"solve/optics scale_ratio": 0.02, "solve/optics rotation_deg": 3, "solve/quality matched": 12, "solve/quality residual_ratio": 1,
 		"solve/quality altitude_deg": 15, "solve/blind hint_deg": 10, "sync/expected first_arcmin": 180, "sync/expected d2": 13.8,
-		"sync/expected deny_arcmin": 600, "sync/second agree_arcmin": 10, "sync/jump axis_deg": 3, "sync/jump axis_expected_deg": 5, "sync/sum axis_deg": 5, "sync/rate per_10min": 6, "sync/given off_arcmin": 15, "sync/walk walk_sigma": 4, "sync/walk run_sigma": 8, "sync/walk drift_sigma": 4, "sync/walk led_arcmin": 30, "sync/walk taken_arcmin": 20, "solve/quality matched_expected": 4,
+		"sync/expected deny_arcmin": 600, "sync/second agree_arcmin": 10, "sync/jump axis_deg": 3, "sync/jump axis_expected_deg": 5, "sync/sum axis_deg": 5, "sync/rate per_10min": 6, "sync/given off_arcmin": 15, "sync/walk walk_sigma": 4, "sync/walk run_sigma": 8, "sync/walk drift_sigma": 4, "sync/walk taken_arcmin": 20, "solve/quality matched_expected": 4,
 		"time/agree skew_s": 5, "time/agree error_s": 20, "mount/map axis_deg": 0.5, "rig/proven residual_mm": 10, "rig/proven age_days": 365,
 		"permit start_within_s": 10, "permit start_tolerance_deg": 0.5,
 	}

@@ -538,9 +538,8 @@ func (j *judging) second(v *Solve, e *evidence, w witnesses) *Finding {
 // walk judges what many small offsets add up to.
 func (j *judging) walk(e *evidence, w witnesses) *Finding {
 	drifted, sure := j.drift(e, w)
-	led, clearly := j.led(e)
-	spare := min(j.limit("sync/walk drift_sigma")-drifted, j.limit("sync/walk led_arcmin")-led)
-	if !sure || !clearly {
+	spare := j.limit("sync/walk drift_sigma") - drifted
+	if !sure {
 		return exact(0)
 	}
 	if w.shifted {

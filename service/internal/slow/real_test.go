@@ -359,9 +359,6 @@ func (s *stood) history(q *slow.Question, held *question.RigState) {
 			held.Drifts[string(side)+" "+s.optics()] = was
 		}
 	}
-	if l := st.Led; l != nil {
-		held.Led = map[string]question.Led{s.optics(): {Pose: axes(l.Pose), Solved: axes(l.Solved), Far: true, Mended: true}}
-	}
 	for _, m := range st.Marks {
 		held.Recent = append(held.Recent, question.SampleMark{Time: after(q.At, m.Time), Doing: question.Doing(m.Doing), Axes: axes(m.Axes), Known: m.Known})
 	}

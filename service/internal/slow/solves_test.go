@@ -292,7 +292,7 @@ func (l *lot) doubt() {
 	}
 }
 
-// drifts adds where solves had been led to, and what earlier solves shifted by to one side, the last of them, of the same field, a little further off or not, or of another one, and where
+// drifts adds what earlier solves shifted by to one side, the last of them, of the same field, a little further off or not, or of another one, and where
 // they came from.
 func (l *lot) drifts() {
 	st, v, r := &l.q.State, l.q.Solve, &l.slow
@@ -317,8 +317,5 @@ func (l *lot) drifts() {
 	}
 	if d.Comparable = !l.one(5); d.Comparable {
 		d.Stood = stood(pick(l.rng, 0.01, 0.05, 0.3))
-	}
-	if l.one(4) {
-		st.Led = ptr(stood(pick(l.rng, 0.05, 0.3, 2)))
 	}
 }

@@ -32,7 +32,6 @@ var rigFields = [...]struct {
 	{"learnt", func(o *object, n string, s *question.RigState) { named(o, n, s.Learnt) }},
 	{"pointing", func(o *object, n string, s *question.RigState) { named(o, n, s.Pointing) }},
 	{"drifts", func(o *object, n string, s *question.RigState) { named(o, n, s.Drifts) }},
-	{"led", func(o *object, n string, s *question.RigState) { named(o, n, s.Led) }},
 	{"against", func(o *object, n string, s *question.RigState) { o.whole(n, s.Against) }},
 	{"proof", func(o *object, n string, s *question.RigState) { rare(o, n, s.Proof) }},
 	{"limits", func(o *object, n string, s *question.RigState) { some(o, n, s.Limits) }},

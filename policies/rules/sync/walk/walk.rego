@@ -33,49 +33,29 @@
 #       sentence: "Picture after picture the solves shift to one side and the axes do not turn so, {value} in all; {limit} is the most."
 #       remedy: "Either something slips slowly or the solver is being misled. Take more pictures, forty seconds apart: four that shift as the axes turn, and lie again as those accepted before, end this. If the tripod or the payload moved, report that; else home the rig, see what slips, and look at the pictures."
 #       need: [second_solve]
-#     stayed:
-#       fact: led_arcmin
-#       limit: led_arcmin
-#       sentence: "The polar axis was set anew, and the solves still lie {value} off, where they had gone step by step before; {limit} is the most: it was not the axis that led them there."
-#       remedy: "Look at the pictures and at what solves them: another field, blind, another solver, the right time. If the tripod or the base was moved too, report that the tripod moved; if something slipped, home the rig."
-#       need: [second_solve]
 package rules.sync.walk
 
 import data.limits.sync.walk as limits
 
 default finding := {"effect": "hold", "code": "fact_missing"}
 
-finding := outcome[input.walk_sigma <= limits.walk_sigma][input.run_sigma <= limits.run_sigma][input.led_arcmin <= limits.led_arcmin][input.drift_sigma <= limits.drift_sigma] if {
+finding := outcome[input.walk_sigma <= limits.walk_sigma][input.run_sigma <= limits.run_sigma][input.drift_sigma <= limits.drift_sigma] if {
 	is_number(input.walk_sigma)
 	is_number(input.run_sigma)
-	is_number(input.led_arcmin)
 	is_number(input.drift_sigma)
 	is_number(limits.walk_sigma)
 	is_number(limits.run_sigma)
-	is_number(limits.led_arcmin)
 	is_number(limits.drift_sigma)
 }
 
 outcome := {
 	true: {
-		true: {
-			true: {true: no_walk, false: drifting},
-			false: {true: stayed, false: stayed},
-		},
-		false: {
-			true: {true: one_sided, false: one_sided},
-			false: {true: one_sided, false: one_sided},
-		},
+		true: {true: no_walk, false: drifting},
+		false: {true: one_sided, false: one_sided},
 	},
 	false: {
-		true: {
-			true: {true: walked, false: walked},
-			false: {true: walked, false: walked},
-		},
-		false: {
-			true: {true: walked, false: walked},
-			false: {true: walked, false: walked},
-		},
+		true: {true: walked, false: walked},
+		false: {true: walked, false: walked},
 	},
 }
 
@@ -86,5 +66,3 @@ walked := {"effect": "hold", "code": "walked"}
 one_sided := {"effect": "hold", "code": "one_sided"}
 
 drifting := {"effect": "hold", "code": "drifting"}
-
-stayed := {"effect": "hold", "code": "stayed"}

@@ -2,10 +2,10 @@ package rules.sync.walk_test
 
 import data.rules.sync.walk
 
-limits := {"walk_sigma": 5, "run_sigma": 8, "drift_sigma": 4, "led_arcmin": 30}
+limits := {"walk_sigma": 5, "run_sigma": 8, "drift_sigma": 4}
 
 # A question that passes; each case changes it.
-good := {"walk_sigma": 0.5, "run_sigma": 0.25, "drift_sigma": 0.125, "led_arcmin": 0.0625}
+good := {"walk_sigma": 0.5, "run_sigma": 0.25, "drift_sigma": 0.125}
 
 cases := {
 	"good": {"change": {}, "effect": "pass", "code": "no_walk"},
@@ -15,11 +15,6 @@ cases := {
 	"run past the edge": {"change": {"run_sigma": 8.0000001}, "effect": "hold", "code": "one_sided"},
 	"drift on the edge": {"change": {"drift_sigma": 4}, "effect": "pass", "code": "no_walk"},
 	"drift past the edge": {"change": {"drift_sigma": 4.0000001}, "effect": "hold", "code": "drifting"},
-	"led on the edge": {"change": {"led_arcmin": 30}, "effect": "pass", "code": "no_walk"},
-	"led past the edge": {"change": {"led_arcmin": 30.0000001}, "effect": "hold", "code": "stayed"},
-	"led and drift": {"change": {"led_arcmin": 90, "drift_sigma": 90}, "effect": "hold", "code": "stayed"},
-	"led and run": {"change": {"led_arcmin": 90, "run_sigma": 90}, "effect": "hold", "code": "one_sided"},
-	"led and walk": {"change": {"led_arcmin": 90, "walk_sigma": 90}, "effect": "hold", "code": "walked"},
 	"run and drift": {"change": {"run_sigma": 90, "drift_sigma": 90}, "effect": "hold", "code": "one_sided"},
 	"walk and drift": {"change": {"walk_sigma": 90, "drift_sigma": 90}, "effect": "hold", "code": "walked"},
 	"all": {"change": {"walk_sigma": 90, "run_sigma": 90, "drift_sigma": 90}, "effect": "hold", "code": "walked"},
