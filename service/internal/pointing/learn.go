@@ -63,7 +63,7 @@ func (m Model) Learnt(mount Mount, pose, sigma rig.Axes, seen vec) Model {
 	m.Count++
 	if sure := m.At(mount, pose).Scatter; m.Settled == nil && m.Count >= settling && sure[0]+sure[2] < 2*sq(surely) {
 		fit := m.Fit
-		m.Settled, m.Opened = &fit, nil
+		m.Settled = &fit
 	}
 	return m
 }

@@ -78,9 +78,6 @@ type Model struct {
 	// OnMarks and AtMarks are the same of the marks at which a person sees the axes at home.
 	OnMarks bool  `json:"on_marks,omitempty"`
 	AtMarks *Kept `json:"at_marks,omitempty"`
-	// Opened is the fit as the last act left it of what had settled before, until it settles again: what the few solves since taught may be forgotten,
-	// this not; nil: nothing had.
-	Opened *Fit `json:"opened,omitempty"`
 	// Taken is the sum of the shifts that were taken on the word of two pictures since the last act that loosened it.
 	Taken unit.Angle `json:"taken_rad,omitempty"`
 }
@@ -89,17 +86,16 @@ type Model struct {
 type Kept struct {
 	Fit
 	Settled *Fit `json:"settled,omitempty"`
-	Opened  *Fit `json:"opened,omitempty"`
 	Count   int  `json:"count,omitempty"` // as in Model; 0: not kept
 	Quiet   int  `json:"quiet,omitempty"`
 }
 
 // kept is what is learnt now, to be taken up again.
-func (m *Model) kept() *Kept { return &Kept{m.Fit, m.Settled, m.Opened, m.Count, m.Quiet} }
+func (m *Model) kept() *Kept { return &Kept{m.Fit, m.Settled, m.Count, m.Quiet} }
 
 // takeUp goes on with what was learnt once.
 func (m *Model) takeUp(s *Kept) {
-	m.Fit, m.Settled, m.Opened = s.Fit, s.Settled, s.Opened
+	m.Fit, m.Settled = s.Fit, s.Settled
 	if s.Count > 0 {
 		m.Count, m.Quiet = s.Count, s.Quiet
 	}
@@ -144,7 +140,7 @@ func (f *Fit) Sigma(t Term) unit.Angle { return unit.Angle(math.Sqrt(max(0, f.co
 
 // Finite tells whether every number of the model is one.
 func (m *Model) Finite() bool {
-	ok := m.Fit.finite() && m.Taken.Finite() && m.Settled.finite() && m.Opened.finite() && m.AtSensor.finite() && m.AtMarks.finite()
+	ok := m.Fit.finite() && m.Taken.Finite() && m.Settled.finite() && m.AtSensor.finite() && m.AtMarks.finite()
 	for _, r := range m.Runs {
 		ok = ok && unit.Angle(r).Finite()
 	}
@@ -152,7 +148,7 @@ func (m *Model) Finite() bool {
 }
 
 func (s *Kept) finite() bool {
-	return s == nil || s.Fit.finite() && s.Settled.finite() && s.Opened.finite()
+	return s == nil || s.Fit.finite() && s.Settled.finite()
 }
 
 // finite tells whether every number of a fit is one; of none, too.
@@ -235,14 +231,12 @@ func (m Model) homed(home rig.Axes) Model {
 	})
 }
 
-// each changes the fit, and the settled and the opened one where there is one.
+// each changes the fit, and the settled one where there is one.
 func (m Model) each(change func(Fit) Fit) Model {
 	m.Fit = change(m.Fit)
-	for _, kept := range []**Fit{&m.Settled, &m.Opened} {
-		if *kept != nil {
-			also := change(**kept)
-			*kept = &also
-		}
+	if m.Settled != nil {
+		old := change(*m.Settled)
+		m.Settled = &old
 	}
 	return m
 }
@@ -297,6 +291,9 @@ const moved = 5 * unit.Degree / 3
 func (m Model) Turned() Model {
 	return m.anew(func(f Fit) Fit {
 		f = f.leaning(terms[TiltB].sigma)
+		if f.Sigma(Index1) > terms[Index1].sigma { // moved before, and little learnt since: no more open than a rig's that nobody knows
+			f = f.loosened(Index1)
+		}
 		f.add(Index1, sq(moved))
 		return f
 	})
@@ -323,41 +320,13 @@ func (f *Fit) lead(t, by Term, k float64) {
 	f.set(t, t, own)
 }
 
-// Forgot is the model without what was learnt since an act opened what had settled; as it is where nothing had.
-func (m Model) Forgot() Model {
-	if m.Opened != nil {
-		m.Fit = *m.Opened
-		m.Count, m.Quiet, m.Runs = 0, 0, [4]float32{}
-	}
-	return m
-}
-
 // anew: an act says that what was calm has changed.
 func (m Model) anew(change func(Fit) Fit) Model {
-	m.Fit, m.Opened = opened(m.Fit, m.Settled, m.Opened, change)
-	m = m.alsoKept(func(k Kept) Kept {
-		var also Kept
-		also.Fit, also.Opened = opened(k.Fit, k.Settled, k.Opened, change)
-		return also
-	})
+	m.Fit = change(m.Fit)
+	m = m.alsoKept(func(k Kept) Kept { return Kept{Fit: change(k.Fit)} })
 	m.restart()
 	m.Count, m.Quiet, m.Taken = 0, 0, 0
 	return m
-}
-
-// opened is what an act makes of a fit that had settled, or that an act had opened before, and what is kept of it as opened. What few solves taught
-// between two acts goes with the second.
-func opened(fit Fit, settled, before *Fit, change func(Fit) Fit) (Fit, *Fit) {
-	switch {
-	case before != nil:
-		fit = change(*before)
-	case settled != nil:
-		fit = change(fit)
-	default:
-		return change(fit), nil
-	}
-	kept := fit
-	return fit, &kept
 }
 
 // alsoKept changes what is kept of the sensor and of the marks.

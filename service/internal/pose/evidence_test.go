@@ -182,34 +182,3 @@ func TestWhatIsForgotten(t *testing.T) {
 		require.Equal(t, gone, !still, count)
 	}
 }
-
-// What had settled before an act and was opened by it is not forgotten; what the few solves since taught is, and only where there are some.
-func TestWhatAnActOpenedIsNotForgotten(t *testing.T) {
-	n := eyed(t, rig.MotorCount, rig.KeptOnAxes)
-	mount := pointing.MountOf(n.w.Rig)
-	settled := pointing.New(mount, rig.Axes{})
-	for i := range 30 {
-		pose := rig.DegAxes(float64(-60+4*i), float64(20+i))
-		settled = settled.Learnt(mount, pose, rig.Axes{}, direction(n.w.Rig, pose.Add(rig.DegAxes(0.2, -0.1))))
-	}
-	require.NotNil(t, settled.Settled)
-	opened := settled.Aligned()
-	taught := opened
-	for range 3 {
-		taught = taught.Learnt(mount, field, rig.Axes{}, direction(n.w.Rig, field.Add(rig.DegAxes(0, 1))))
-	}
-	j := question.JudgedSolve{Optics: "main", Good: true, Pose: field, Solved: field.Add(rig.DegAxes(0, 1))}
-	for _, c := range []struct {
-		held   pointing.Model
-		forgot bool
-		left   pointing.Model
-	}{{taught, true, opened}, {opened, false, opened}, {settled, false, settled}} {
-		n.s.Pointing = map[string]pointing.Model{"main": c.held}
-		n.s.Learnt = nil
-		turn := begin(n.w, n.s)
-		require.Equal(t, c.forgot, turn.forget(j, j))
-		require.Equal(t, c.left, turn.s.Pointing["main"])
-	}
-	turn := begin(n.w, n.s)
-	require.False(t, turn.unteach("another"))
-}

@@ -30,7 +30,7 @@ func (t *turn) twoAgainst(a, b question.JudgedSolve) {
 		return
 	}
 	if m := t.s.Pointing[b.Optics]; !m.Trusted() {
-		t.unteach(b.Optics)
+		delete(t.s.Pointing, b.Optics)
 	}
 	why := sprintf("two independent solves agree with each other against the pose (%.2f° and %.2f° off)", a.OffsetSky.Deg(), b.OffsetSky.Deg())
 	t.alarm(PoseLost, b.RequestID, "%s: the pose is not known; find what slipped and home again", why)
@@ -51,26 +51,10 @@ func (t *turn) forget(a, b question.JudgedSolve) bool {
 			return false
 		}
 	}
-	if !t.unteach(b.Optics) {
-		return false
-	}
+	delete(t.s.Pointing, b.Optics)
 	t.s.Doubt, t.s.Against, t.s.Solves, t.s.Before = "", 0, nil, nil
 	t.say(SolveFor, b.RequestID, "two independent solves agree against the little that earlier ones taught: that is forgotten, the next picture is a first")
 	t.again(t.s.Anchored[:1])
-	return true
-}
-
-// unteach drops what few solves taught through optics: back to what had settled as the last act left it, or to nothing. False: there is nothing to drop.
-func (t *turn) unteach(optics string) bool {
-	m, ok := t.s.Pointing[optics]
-	if !ok || m.Opened != nil && m.Count == 0 {
-		return false
-	}
-	if m.Opened == nil {
-		delete(t.s.Pointing, optics)
-		return true
-	}
-	t.s.Pointing[optics] = m.Forgot()
 	return true
 }
 
