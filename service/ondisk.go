@@ -15,7 +15,7 @@ import (
 )
 
 // Files are read at the start alone. Who looks at a rig is told which of its files are others on disk now; nothing of what they say now is taken
-// up, and no answer waits for the look.
+// up, no answer waits for the look, and no second look waits for the first, which a disk may hold up: it is told what the one before found.
 
 // diskWatch holds what was read of the files that the rigs were made of. It may be asked by many at once.
 type diskWatch struct {
@@ -26,8 +26,9 @@ type diskWatch struct {
 
 // diskFiles are the files that one rig was made of: its own, the facility's limits, and what it named beside it.
 type diskFiles struct {
-	mu  sync.Mutex
-	all []*diskFile
+	mu    sync.Mutex
+	all   []*diskFile
+	found []string // at the last look
 }
 
 // diskFile is one file as it was read at the start, and as it was last found.
@@ -83,11 +84,13 @@ func (o *diskWatch) changed(name string) []string {
 	if d == nil {
 		return nil
 	}
-	o.mu.Lock() // one look at a time, however many ask: it may read a large mesh
-	defer o.mu.Unlock()
 	d.mu.Lock()
-	all := slices.Clone(d.all)
+	all, found := slices.Clone(d.all), d.found
 	d.mu.Unlock()
+	if !o.mu.TryLock() { // one look at a time, however many ask: it may read a large mesh
+		return found
+	}
+	defer o.mu.Unlock()
 	var out []string
 	for _, f := range all {
 		f.look()
@@ -95,6 +98,9 @@ func (o *diskWatch) changed(name string) []string {
 			out = append(out, f.path+" "+f.says)
 		}
 	}
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.found = out
 	return out
 }
 
@@ -109,7 +115,7 @@ func (f *diskFile) look() {
 		}
 		return
 	case err != nil:
-		f.seen, f.says = nil, fmt.Sprintf("cannot be looked at (%v); what was read at the start is served", err)
+		f.seen, f.says = nil, fmt.Sprintf("cannot be looked at (%v); %s", err, f.served())
 		return
 	case f.seen != nil && os.SameFile(info, f.seen) && info.ModTime().Equal(f.seen.ModTime()) && info.Size() == f.seen.Size():
 		return
@@ -118,10 +124,18 @@ func (f *diskFile) look() {
 	content, err := beside(filepath.Dir(f.path))(filepath.Base(f.path))
 	switch sum := sha256.Sum256(content); {
 	case err != nil:
-		f.seen, f.says = nil, fmt.Sprintf("cannot be read (%v); what was read at the start is served", err)
+		f.seen, f.says = nil, fmt.Sprintf("cannot be read (%v); %s", err, f.served())
 	case f.absent:
 		f.says = "was not there when the service started, and is not served; start it anew to serve it"
 	case sum != f.sum:
 		f.says = fmt.Sprintf("is another one now (SHA-256 %x…, served is %x…); start the service anew to serve it", sum[:4], f.sum[:4])
 	}
+}
+
+// served says what of the file is served.
+func (f *diskFile) served() string {
+	if f.absent {
+		return "it was not there when the service started, and nothing of it is served"
+	}
+	return "what was read at the start is served"
 }

@@ -18,7 +18,7 @@ func tell(k *call) (int, error) {
 	person := k.flags.String("person", "", "`NAME` of who saw or did it")
 	axis1 := k.number("axis1", 0, "`DEG` axis 1 as seen, degrees; both axes or none, absent: at home")
 	axis2 := k.number("axis2", 0, "`DEG` axis 2 as seen, degrees; both axes or none, absent: at home")
-	sigma := k.number("sigma", 1, "`DEG` one standard deviation of what was seen; absent: as the rig file has it, 1 at least; told, the marks of home count as other ones than before, and what was learnt of the pointing as open again")
+	sigma := k.number("sigma", 1, "`DEG` one standard deviation of what was seen; absent: 1, or more if the rig file says so of an eye; told, the marks of home count as other ones than before, and what was learnt of the pointing as open again")
 	digest := k.flags.String("digest", "", "`HEX` the rig file's digest, as rigs prints it")
 	residual := k.number("residual", 0, "`MM` largest difference between a measured and a computed gap")
 	signs := k.flags.Bool("signs", false, "both axes were turned and went the way that the file says; without it the proof does not count")

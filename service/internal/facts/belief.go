@@ -224,16 +224,19 @@ func (in *Input) poseFacts(f Set, s *stand) {
 	in.homingLeaves(f, s)
 }
 
-// homingLeaves puts the part of the uncertainty of the less certain axis that a homing as the rig file has it would leave: with 1 or more none is
-// of use. Rules do not judge by it: it chooses the remedy.
+// homingLeaves puts the part of an axis's uncertainty that a homing as the rig file has it would leave, of the axis for which that is less: with 1 or
+// more none is of use. Of several places it says nothing, for a homing tells which. Rules do not judge by it: it chooses the remedy.
 func (in *Input) homingLeaves(f Set, s *stand) {
-	now, after := s.sigma.A1, in.Rig.Homing.Sigma.A1
-	if s.sigma.A2 > now {
-		now, after = s.sigma.A2, in.Rig.Homing.Sigma.A2
+	if len(s.pose.Candidates) != 1 || s.sigma.Max() <= 0 {
+		return
 	}
-	if now > 0 {
-		f.Number("homing_leaves_ratio", float64(after/now), Computed)
+	leaves, after := math.Inf(1), in.Rig.Homing.Sigma
+	for _, axis := range [2][2]unit.Angle{{s.sigma.A1, after.A1}, {s.sigma.A2, after.A2}} {
+		if axis[0] > 0 {
+			leaves = math.Min(leaves, float64(axis[1]/axis[0]))
+		}
 	}
+	f.Number("homing_leaves_ratio", leaves, Computed)
 }
 
 // poseAge puts the age of the last sample and whether the rig moved in it. A sample that does not say when it was read is of

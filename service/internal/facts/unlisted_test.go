@@ -37,6 +37,11 @@ func TestUnlistedSourceIsTold(t *testing.T) {
 		}
 		in.Snapshot.Rig.Unlisted = &question.Unlisted{RigDigest: digest, Sources: c.sources}
 		in.Snapshot.Rig.Pose.Source, in.Snapshot.Rig.Pose.State, in.Snapshot.Rig.Pose.Because = c.by, question.Candidates, "a flip was not shown"
+		newest := *in.Snapshot.Rig.Sample
+		for _, k := range c.sources {
+			newest.Readings = append(newest.Readings, question.Reading{Source: k})
+		}
+		in.Snapshot.Rig.Sample = &newest
 		out := facts.Compute(in)
 		want := []string{"a flip was not shown"}
 		if c.want == "" {
@@ -46,6 +51,12 @@ func TestUnlistedSourceIsTold(t *testing.T) {
 			assert.Contains(t, out.Notes, c.want, name)
 		}
 		assert.Equal(t, want, out.Facts["pose_state"].About, name)
+
+		silent := newest
+		silent.Readings = nil
+		in.Snapshot.Rig.Sample = &silent
+		assert.NotContains(t, facts.Compute(in).Notes, c.want, "%s: what no sample reads any more is no news", name)
+		in.Snapshot.Rig.Sample = &newest
 
 		in.Snapshot.Rig.Pose.State = question.Known
 		assert.Empty(t, facts.Compute(in).Facts["pose_state"].About, name)

@@ -146,9 +146,14 @@ func TestFollowerReadsToTheEnd(t *testing.T) {
 	f, err := r.Follow(t.Context(), Filter{}, nil)
 	require.NoError(t, err)
 	want := keep(t, r, least())
-	r.closed = true
+	closed := func(is bool) {
+		r.mu.Lock()
+		defer r.mu.Unlock()
+		r.closed = is
+	}
+	closed(true)
 	shows(t, f, want)
-	r.closed = false
+	closed(false)
 }
 
 // between is a context that does something the first time somebody looks whether it is over.

@@ -25,7 +25,7 @@
 #         sharp: above_horizon_sharp_deg
 #         remedy: "Choose a target that stands higher, or have a person state more exactly where the axes stand (tell RIG homed … --sigma DEGREES): homing would leave them as unsure."
 #         remedies:
-#           track: "Wait until the target stands higher, or have a person state more exactly where the axes stand (tell RIG homed … --sigma DEGREES): homing would leave them as unsure."
+#           track: "Stop tracking, choose a target that stands higher, or have a person state more exactly where the axes stand (tell RIG homed … --sigma DEGREES): homing would leave them as unsure."
 #         need: [attendance]
 #     behind_horizon:
 #       fact: above_horizon_sharp_deg

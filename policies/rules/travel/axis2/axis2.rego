@@ -43,7 +43,7 @@
 #         creep: "Creep the other way, or less far."
 #         home: "Turn the axis back within its travel by hand, then state where the axes stand."
 #         park: "Choose another place of rest, or correct its angles or the travel in the rig file."
-#         flip: "Ask again with the target nearer the meridian or past it, ask for a shorter track after it, or slew to another target instead."
+#         flip: "Ask for a shorter track after it, or slew to another target instead."
 #     axis2_past_high:
 #       fact: axis2_sharp_max_deg
 #       limit: high_deg
@@ -56,7 +56,7 @@
 #         creep: "Creep the other way, or less far."
 #         home: "Turn the axis back within its travel by hand, then state where the axes stand."
 #         park: "Choose another place of rest, or correct its angles or the travel in the rig file."
-#         flip: "Ask again with the target nearer the meridian or past it, ask for a shorter track after it, or slew to another target instead."
+#         flip: "Ask for a shorter track after it, or slew to another target instead."
 package rules.travel.axis2
 
 import data.limits.travel.axis2 as limits
