@@ -89,10 +89,6 @@ func sampleFits(r *rig.Rig, s *question.Sample, add func(path, wanted, got, reme
 	}
 	if s.Belief != nil {
 		sideFits(r, "sample.belief.side", s.Belief.Side, add)
-		if r.Mount.Chooses == rig.FirstOnly && s.Belief.Side == r.Kind.Sides()[1] {
-			add("sample.belief.side", fmt.Sprintf("%s: the rig file says that this mount uses its first side only", r.Kind.Sides()[0]), string(s.Belief.Side),
-				"see on which side the tube is: tell that one, or put mount.side_chosen_by right in the rig file")
-		}
 	}
 	for i, p := range s.Parts {
 		if !slices.ContainsFunc(r.Parts, func(x rig.Part) bool { return x.Name == p.Part }) {

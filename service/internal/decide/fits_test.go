@@ -58,18 +58,6 @@ func TestSidesOfTheMount(t *testing.T) {
 	assert.Empty(t, paths(t, r, question.Action{Kind: question.Slew}, nil), "no sample")
 }
 
-// A mount that uses its first side only, says its file, is on no other: the word of one that says so is refused, not left aside.
-func TestTheSideOfAMountWithOne(t *testing.T) {
-	r := fitted(t, func(r *rig.Rig) { r.Kind, r.Mount.Chooses = rig.Fork, rig.FirstOnly })
-	tells := func(s rig.Side) *question.Sample { return &question.Sample{Belief: &question.Belief{Side: s}} }
-	home := question.Action{Kind: question.Home}
-	assert.Equal(t, []string{"sample.belief.side"}, paths(t, r, home, tells(rig.Second)))
-	assert.Empty(t, paths(t, r, home, tells(rig.First)))
-	assert.Empty(t, paths(t, r, home, tells("")))
-	r.Mount.Chooses = rig.AskerChooses
-	assert.Empty(t, paths(t, r, home, tells(rig.Second)))
-}
-
 func TestPartsOfTheRig(t *testing.T) {
 	r := fitted(t, nil)
 	s := &question.Sample{Parts: []rig.PartState{{Part: r.Parts[0].Name}, {Part: "kite"}, {Part: r.Parts[1].Name}}}

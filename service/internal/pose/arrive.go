@@ -348,6 +348,24 @@ func (t *turn) tooSoon(m *move, all []landing) bool {
 	return true
 }
 
+// sooner tells whether a motion whose end nothing shows was over before the axes can have come to any of its ends.
+func (t *turn) sooner(m *move) bool {
+	p := m.permit
+	if p.Action.Kind == question.Home || len(p.Ends) == 0 {
+		return false
+	}
+	needs := math.Inf(1)
+	for _, e := range p.Ends {
+		d := e.Sub(p.From).Abs()
+		needs = min(needs, max(d.A1.Deg()/t.r.Motion.RateDeg[0], d.A2.Deg()/t.r.Motion.RateDeg[1]))
+	}
+	took := seconds(when(m.y).Sub(when(m.x)))
+	if !m.y.Received.IsZero() {
+		took = min(took, seconds(m.y.Received.Sub(*p.BegunAt)))
+	}
+	return took+0.5 < soonShare*needs
+}
+
 // offEnd: the rig rests where no end was predicted. A source that reads the axes is followed where belief moved along with it;
 // else where it should be and where it seems are both places.
 func (t *turn) offEnd(m *move, all []landing) {
@@ -464,7 +482,7 @@ func (t *turn) reckon(m *move, moved bool, believed []question.Candidate) {
 	for _, c := range believed {
 		fits = fits || t.fit(m, t.lifted(m, c, t.s.Anchored[0].Axes)) >= 0
 	}
-	short := p.Told == string(Stopped) || p.Told == string(Failed) || p.State == question.Withdrawn
+	short := t.sooner(m) || p.Told == string(Stopped) || p.Told == string(Failed) || p.State == question.Withdrawn
 	if !moved || short || !fits {
 		t.doubt("a motion without a source of the pose was not shown to reach its end")
 		if !fits {

@@ -275,6 +275,7 @@ func Acted(w World, s question.RigState, a Act, x *question.Sample) (question.Ri
 	case ClutchOpened:
 		t.clutch()
 	case ControllerRestarted, PowerLost:
+		t.s.RunMark = "" // of the run that is over
 		t.powerless(x, string(a.Kind))
 	case PayloadChanged:
 		t.s.Learnt, t.s.Before, t.s.Drifts = nil, nil, nil
@@ -311,7 +312,7 @@ func Unrecorded(w World, s question.RigState, why string) (question.RigState, []
 	t := begin(w, s)
 	t.raised = true
 	t.alarm(PoseLost, "", "%s: where the axes are is not known; home them, or state where they are", why)
-	t.s.Homing, t.s.Pointing, t.s.Recent = nil, nil, nil
+	t.s.Homing, t.s.Pointing, t.s.Recent, t.s.RunMark = nil, nil, nil, ""
 	t.unlearn()
 	t.stale(why)
 	t.lose(why)
@@ -363,8 +364,8 @@ func (t *turn) unlearn() {
 	t.s.Learnt, t.s.Solves, t.s.Before, t.s.Drifts = nil, nil, nil, nil
 }
 
-// unsolve drops the places that solves put the axes at, no farther from the likeliest than a polar axis may lean. Where there are others, a solve goes on
-// telling against the pose.
+// unsolve drops the places that solves put the axes at, no farther from the likeliest than a polar axis may lean. Where two had shown a leaning axis, that
+// is settled with it; where one alone lay off, something may have slipped all the same. Where there are other places, a solve goes on telling against the pose.
 func (t *turn) unsolve() {
 	t.s.Against = 0
 	if len(t.s.Anchored) == 0 {
@@ -382,8 +383,12 @@ func (t *turn) unsolve() {
 		}
 		kept = append(kept, c)
 	}
-	if len(kept) == 1 {
+	switch { // a doubt of another cause is not the axis' to explain
+	case len(kept) > 1:
+	case strings.HasPrefix(t.s.Doubt, offPolar):
 		t.s.Doubt = ""
+	case strings.HasPrefix(t.s.Doubt, offSolve):
+		t.s.Doubt = "a solve lay off the pose before the polar axis or the base was set anew, which may have been why: a picture that lies as expected settles it"
 	}
 	t.again(kept)
 }

@@ -112,10 +112,13 @@ func (t *turn) mildly(j question.JudgedSolve) {
 // against: the first good solve that disagrees makes the pose one of two places.
 func (t *turn) against(j question.JudgedSolve) {
 	t.s.Against = 1
-	t.doubt("a solve lies %.2f° from where the pose points: a second independent picture, or homing, settles it", j.OffsetSky.Deg())
+	t.doubt(offSolve+"%.2f° from where the pose points: a second independent picture, or homing, settles it", j.OffsetSky.Deg())
 	t.say(SolveAgainst, j.RequestID, "%s", t.s.Doubt)
 	t.addSolved(j)
 }
+
+// offSolve begins the doubt that a solve against a known pose raises.
+const offSolve = "a solve lies "
 
 // addSolved adds the place that a solve stands for: to what was learnt of the pointing, or to a first pointing error where nothing was.
 // What was learnt of axis 1 may be a cone error, which grows toward the end of axis 1, or an index error, which does not.
@@ -230,10 +233,26 @@ func agree(r *rig.Rig, a, b question.JudgedSolve) bool {
 // of a way, on which no pose is likelier than another. It loses nothing by its middle standing farther off.
 func (t *turn) lies(j question.JudgedSolve, k int) unit.Angle {
 	solved := j.Solved.Sub(t.lean(j))
+	return min(t.liesAt(j, k, solved, t.wide(solved, firstOffset)), t.liesOver(j, k))
+}
+
+// liesOver is how far it lies by the pose on the other side that points there, anywhere on a stretch: the start of a broken-off change of sides in
+// place is at its very edge, and points where its end does.
+func (t *turn) liesOver(j question.JudgedSolve, k int) unit.Angle {
+	return t.liesAt(j, k, t.turnedOver(j.Solved.Sub(t.lean(j))), rig.Axes{})
+}
+
+// turnedOver is the pose on the other side that points where one does: a stretch of a way from side to side may hold both.
+func (t *turn) turnedOver(a rig.Axes) rig.Axes {
+	return t.r.Chain.Solve(t.r.Kind, direction(t.r, a), t.r.Kind.SideOf(a).Other())
+}
+
+// liesAt is how far a solve lies from place k by one of the two poses that it stands for.
+func (t *turn) liesAt(j question.JudgedSolve, k int, solved, less rig.Axes) unit.Angle {
 	at := direction(t.r, solved)
 	c := t.s.Anchored[k]
 	mid := j.Pose.Add(c.Axes.Sub(t.s.Anchored[0].Axes))
-	d, wide := rig.LiftNear(solved, mid).Sub(mid), question.Sigma3(c.Sigma).Sub(t.wide(solved, firstOffset))
+	d, wide := rig.LiftNear(solved, mid).Sub(mid), question.Sigma3(c.Sigma).Sub(less)
 	wide = larger(wide, rig.Axes{})
 	in := rig.Axes{A1: min(max(d.A1, -wide.A1), wide.A1), A2: min(max(d.A2, -wide.A2), wide.A2)}
 	return min(direction(t.r, mid).Angle(at), direction(t.r, mid.Add(in)).Angle(at))
@@ -251,7 +270,7 @@ func (t *turn) sides(j question.JudgedSolve, i int) bool {
 	}
 	own := t.lies(j, i)
 	for k := range t.s.Anchored {
-		if k != i && t.lies(j, k) <= own+agreement && !(own <= t.strays(j) && t.holds(k, i)) {
+		if k != i && t.lies(j, k) <= own+agreement && !(own <= t.strays(j) && t.holds(k, i) && t.liesOver(j, k) > own+agreement) {
 			return false // another place fits as well or better
 		}
 	}

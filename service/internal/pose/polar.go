@@ -2,6 +2,7 @@ package pose
 
 import (
 	"math"
+	"strings"
 
 	"keepclear.example/keepclear/service/internal/frame"
 	"keepclear.example/keepclear/service/internal/question"
@@ -20,7 +21,9 @@ func (t *turn) twoAgainst(a, b question.JudgedSolve) {
 		return
 	}
 	if tilt, ok := t.polarError(a, b); ok {
-		t.s.Doubt = sprintf("the polar axis stands %s: align it, then solve again", tiltWords(tilt))
+		if strings.HasPrefix(t.s.Doubt, offSolve) { // what else is in doubt stays so
+			t.s.Doubt = sprintf(offPolar+"%s: align it, then solve again", tiltWords(tilt))
+		}
 		t.say(PolarError, b.RequestID, "two solves against the pose are explained by a polar axis that stands %s: align it", tiltWords(tilt))
 		t.again(t.s.Anchored)
 		return
@@ -57,6 +60,9 @@ func (t *turn) forget(a, b question.JudgedSolve) bool {
 	t.again(t.s.Anchored[:1])
 	return true
 }
+
+// offPolar begins the doubt of two solves that a polar error explains.
+const offPolar = "the polar axis stands "
 
 // tiltWords gives a polar error for people.
 func tiltWords(p rig.Tilt) string {

@@ -21,6 +21,10 @@ func (t *turn) watched(m *move, seems rig.Axes) bool {
 		return false
 	case m.y.RunMark == "" || m.x.RunMark != m.y.RunMark:
 		return false
+	case t.s.Sample == nil || t.s.Sample.Belief == nil || m.y.Belief == nil || t.s.Sample.Belief.Sky == m.y.Belief.Sky:
+		return false // a belief that repeats itself shows no stop: at rest the sky goes by
+	case t.mayBeUsed(m):
+		return false
 	case t.r.Mount.FlipsItself || !t.keptAlike(m, seems) || !t.plain(m, seems):
 		return false
 	}
@@ -30,6 +34,12 @@ func (t *turn) watched(m *move, seems rig.Axes) bool {
 		}
 	}
 	return t.wentAlong(m, seems)
+}
+
+// mayBeUsed tells whether a sync leave that waited when the motion began may have been used in it, and nobody told: its step cannot be told from the motion.
+func (t *turn) mayBeUsed(m *move) bool {
+	l := t.s.Leave
+	return l != nil && l.UseBy.After(when(m.x)) && !t.usedAlready(l)
 }
 
 // keptAlike tells whether belief says the same of where the rig rests in whatever form the mount keeps its syncs.
