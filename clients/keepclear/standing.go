@@ -138,7 +138,6 @@ func (k *call) printRepairs(needs []*pb.Need) {
 	}
 }
 
-// printNeeds prints each thing that helps in a line, with all the needs that it serves.
 // standing is what a rig needs, less homing by itself where that is held until a person stated where the axes are: the one would contradict the other.
 func standing(r *pb.Rig) []*pb.Need {
 	kind := func(k pb.NeedKind) func(*pb.Need) bool { return func(n *pb.Need) bool { return n.GetKind() == k } }
@@ -148,6 +147,7 @@ func standing(r *pb.Rig) []*pb.Need {
 	return slices.DeleteFunc(slices.Clone(r.GetNeeds()), kind(pb.NeedKind_NEED_KIND_HOMING))
 }
 
+// printNeeds prints each thing that helps in a line, with all the needs that it serves.
 func (k *call) printNeeds(needs []*pb.Need) {
 	var lines []string
 	served := map[string][]string{}

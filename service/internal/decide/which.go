@@ -10,14 +10,11 @@ import (
 	"keepclear.example/keepclear/service/internal/state"
 )
 
-// notLast is what the pose's room says of an event about a permit that it does not hold.
-const notLast = "is not the rig's last one"
-
 // tellWhich says in the notices that a permit is not the rig's last one what the record has of it. Requires the turn.
 func (d *Decider) tellWhich(g *group, permit string, notices []pose.Notice) {
 	for i := range notices {
-		if before, after, found := strings.Cut(notices[i].Sentence, notLast); found {
-			notices[i].Sentence = before + notLast + d.which(g, permit) + after
+		if before, after, found := strings.Cut(notices[i].Sentence, pose.NotLast); found {
+			notices[i].Sentence = before + pose.NotLast + d.which(g, permit) + after
 		}
 	}
 }

@@ -316,8 +316,26 @@ func (t *turn) land(m *move, all []landing) {
 // soonShare is the share of its predicted time that a motion takes at least. Source: the project's design, section 3.
 const soonShare = 0.8
 
-// tooSoon tells, and puts in doubt, whether the rig came to rest sooner than the motion takes. Two clocks bound its time from above:
-// the asker's, since the sample before it, and the service's, since the permit began.
+// soonFor tells whether seconds are too few for a motion that needs so many; what is no number is. Half a second: whole seconds, and the permit's own way
+// to the asker.
+func soonFor(took, needs float64) bool { return !(took+0.5 >= soonShare*needs) }
+
+// took bounds the time of a motion from above, by two clocks: the asker's, since the sample before it, and the service's, since the permit began.
+func (m *move) took() float64 {
+	took := seconds(when(m.y).Sub(when(m.x)))
+	if !m.y.Received.IsZero() {
+		took = min(took, seconds(m.y.Received.Sub(*m.permit.BegunAt)))
+	}
+	return took
+}
+
+// atRate is how many seconds a permitted motion to an end takes at the least: both axes at once, at their usual rates all along.
+func (t *turn) atRate(p *question.Permit, end rig.Axes) float64 {
+	d := end.Sub(p.From).Abs()
+	return max(d.A1.Deg()/t.r.Motion.RateDeg[0], d.A2.Deg()/t.r.Motion.RateDeg[1])
+}
+
+// tooSoon tells, and puts in doubt, whether the rig came to rest sooner than the motion takes.
 func (t *turn) tooSoon(m *move, all []landing) bool {
 	p := m.permit
 	if p.Action.Kind == question.Home || len(all) == 0 || all[0].end < 0 {
@@ -325,14 +343,10 @@ func (t *turn) tooSoon(m *move, all []landing) bool {
 	}
 	needs := p.MotionS
 	if all[0].end > 0 || t.r.Motion.Sharing == rig.AnyOrder { // in any order may be both at once
-		d := p.Ends[all[0].end].Sub(p.From).Abs()
-		needs = max(d.A1.Deg()/t.r.Motion.RateDeg[0], d.A2.Deg()/t.r.Motion.RateDeg[1])
+		needs = t.atRate(p, p.Ends[all[0].end])
 	}
-	took := seconds(when(m.y).Sub(when(m.x)))
-	if !m.y.Received.IsZero() {
-		took = min(took, seconds(m.y.Received.Sub(*p.BegunAt)))
-	}
-	if took+0.5 >= soonShare*needs { // half a second: whole seconds, and the permit's own way to the asker
+	took := m.took()
+	if !soonFor(took, needs) {
 		return false
 	}
 	t.alarm(TooSoon, p.ID, "the rig rests at its end %.1f s after permit %s began; the motion takes %.1f s", took, p.ID, needs)
@@ -356,14 +370,9 @@ func (t *turn) sooner(m *move) bool {
 	}
 	needs := math.Inf(1)
 	for _, e := range p.Ends {
-		d := e.Sub(p.From).Abs()
-		needs = min(needs, max(d.A1.Deg()/t.r.Motion.RateDeg[0], d.A2.Deg()/t.r.Motion.RateDeg[1]))
+		needs = min(needs, t.atRate(p, e))
 	}
-	took := seconds(when(m.y).Sub(when(m.x)))
-	if !m.y.Received.IsZero() {
-		took = min(took, seconds(m.y.Received.Sub(*p.BegunAt)))
-	}
-	return took+0.5 < soonShare*needs
+	return soonFor(m.took(), needs)
 }
 
 // offEnd: the rig rests where no end was predicted. A source that reads the axes is followed where belief moved along with it;

@@ -28,7 +28,7 @@ func ProvedAnew(w World, s question.RigState, person string) (question.RigState,
 func LeftOut(r *rig.Rig, s question.RigState) string {
 	var out []string
 	for _, k := range demoted(s) {
-		if slices.ContainsFunc(r.Sources, func(o rig.Source) bool { return o.Kind == k }) {
+		if listed(r, k) {
 			out = append(out, sprintf("the %s is no source of the pose since it %s: %s", k, s.Demoted[k], strings.Replace(howTrusted, "RIG", r.ID, 1)))
 		}
 	}
