@@ -44,6 +44,7 @@ type Lot struct {
 	Earlier  []int      // targets of each earlier night
 	Changed  bool       // the camera was turned since
 	Aligns   bool
+	Steps    int // of an alignment told afterwards; 0: the axis is set at once, and told
 	Errors   practice.Errors
 	Lean     frame.Vec[frame.Rig] // of an alt-azimuth's base
 	Left     lean                 // what an alignment leaves
@@ -129,6 +130,9 @@ func (t *Table) Draw(seed uint64, w Wish) Lot {
 	t.ordinary(stream(seed, 2), &l)
 	l.Solver = t.solver(stream(seed, 3), &l)
 	t.wrong(stream(seed, 4), &l, w)
+	if g := stream(seed, 6); t.chance(g, "aligned_in_steps") {
+		l.Steps = int(t.draw(g, "steps_of_alignment"))
+	}
 	return l
 }
 

@@ -50,6 +50,7 @@ type night struct {
 	quiet    bool // an earlier night: nothing is false, nothing is scored
 	earlier  int  // nights before this one that were played
 	physical bool // something turned that the counters do not know of, and nobody saw to it yet
+	turned   time.Time
 	kicked   bool // the same of the tripod
 	aligned  bool // the polar axis was adjusted tonight
 	angle    unit.Angle
@@ -259,7 +260,9 @@ func (n *night) slips(by rig.Axes) {
 }
 
 // turnsUnseen notes that the axes turn and the counters do not know: an encoder does.
-func (n *night) turnsUnseen() { n.physical = n.rig.Sources[0].Kind != rig.AxisEncoder }
+func (n *night) turnsUnseen() {
+	n.turned, n.physical = n.now, n.rig.Sources[0].Kind != rig.AxisEncoder
+}
 
 // standsAt moves the true rig by so much of longitude.
 func (n *night) standsAt(by unit.Angle) { n.real.Site.Lon = (n.real.Site.Lon + by).Wrapped() }

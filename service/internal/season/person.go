@@ -7,6 +7,7 @@ import (
 	"keepclear.example/keepclear/service/internal/decide"
 	"keepclear.example/keepclear/service/internal/pose"
 	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/unit"
 )
 
@@ -21,7 +22,7 @@ func (n *night) act(kind pose.ActKind) error {
 	return n.report(decide.Report{Act: &pose.Act{Kind: kind, Person: person}})
 }
 
-// align is a polar alignment: three pictures thirty degrees apart, after which a person turns the bolts.
+// align is a polar alignment: three pictures thirty degrees apart, after which a person turns the bolts, at once or between more pictures.
 func (n *night) align() error {
 	west := unit.Deg(-40)
 	for range 3 {
@@ -38,7 +39,28 @@ func (n *night) align() error {
 			return err
 		}
 	}
+	for i := range n.lot.Steps {
+		n.part(float64(i+1) / float64(n.lot.Steps))
+		if err := n.pass(minutes(n.table.draw(n.rng, "step_minutes"))); err != nil {
+			return err
+		}
+		c, err := n.picture(n.lot.Blind)
+		if err == nil && c != nil {
+			_, err = n.sync(c) // whatever is said: the person is at the bolts, and goes by the picture
+		}
+		if err != nil {
+			return err
+		}
+	}
 	return n.adjust()
+}
+
+// part turns the bolts from where the axis stood at dusk toward where an alignment leaves it, by such a part of the way in all.
+func (n *night) part(of float64) {
+	from, to := n.lot.Errors.Polar, n.lot.Left.polar
+	n.mount.Polar = rig.Tilt{East: from.East + unit.Angle(of)*(to.East-from.East), Up: from.Up + unit.Angle(of)*(to.Up-from.Up)}
+	n.mount.Straighten()
+	n.mount.Kick(n.lot.Lean.Scale(1 - of).Add(n.lot.Left.base.Scale(of)))
 }
 
 // adjust is a person at the bolts of the polar axis, or at the feet of the base: a little is left.

@@ -42,6 +42,7 @@ func rows() []row {
 		{"false ones accepted", "", count(func(t *Total) int { return t.FalseAccepted })},
 		{"accepts, belief > 1° off", "0", count(func(t *Total) int { return t.OverDegree })},
 		{"of these, site wrong alike", "", count(func(t *Total) int { return t.AlikeDegree })},
+		{"of these, turned since picture", "", count(func(t *Total) int { return t.TurnedDegree })},
 		{"accepts, > 1° but no worse", "", count(func(t *Total) int { return t.LeftDegree })},
 		{"accepts > 0.25° per 1000 asked", "1", func(t *Total) string { return per(t.OverQuarter, t.Asked, 1000) }},
 		{"of these, worse by it", "", func(t *Total) string { return per(t.WorseQuarter, t.Asked, 1000) }},

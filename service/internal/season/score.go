@@ -52,6 +52,7 @@ type Asked struct {
 	Clock    float64    // degrees that wrong clocks are worth
 	Site     float64    // degrees by which the site is wrong
 	Alike    bool       // in rig file and mount alike, which no solve shows
+	Turned   bool       // axes turned unseen between the picture and the answer, which no solve shows
 	Attested bool
 }
 
@@ -144,7 +145,8 @@ func (s *Score) asked(n *night, c *claim, a decide.Answer) {
 	}
 	v := Asked{
 		At: n.now, Picture: c.n, Mechanism: c.mechanism, Verdict: a.Verdict, Faults: n.lasts(), Clock: n.wrongClocks(), Site: n.wrongSite(), Alike: n.wrongAlike(),
-		Pose: n.poseError(), Attested: n.lot.Species.Attested, Cloud: n.stars(n.now) < 1, First: !s.taken, Before: n.before,
+		Turned: n.physical && n.turned.After(c.mid),
+		Pose:   n.poseError(), Attested: n.lot.Species.Attested, Cloud: n.stars(n.now) < 1, First: !s.taken, Before: n.before,
 		Doubt: n.d != nil && n.poseState != question.Known,
 	}
 	ra, dec := n.ofDate(c.solve.Sky)

@@ -50,6 +50,8 @@ func TestTotal(t *testing.T) {
 		at(2, verdict.Allow, Asked{Belief: 2, Site: 2}), at(3, verdict.Allow, Asked{Belief: 0.5, Site: 0.5, Alike: true}),
 	)
 	assert.Equal(t, []int{2, 1, 3, 2}, []int{alike.OverDegree, alike.AlikeDegree, alike.WrongSite, alike.AlikeSite})
+	turned := night(at(0, verdict.Allow, Asked{Belief: 30, Turned: true}), at(1, verdict.Allow, Asked{Belief: 30, Before: 30, Turned: true}), at(2, verdict.Allow, Asked{Belief: 30}))
+	assert.Equal(t, []int{2, 1}, []int{turned.OverDegree, turned.TurnedDegree})
 	assert.Len(t, bad.Wrong, 2, "of a night, one line for each way")
 }
 

@@ -33,6 +33,7 @@ type claim struct {
 	solve     question.Solve
 	mechanism string // by which it is false; empty: it is not
 	ra, dec   unit.Angle
+	mid       time.Time // of the exposure
 	n         int
 }
 
@@ -47,14 +48,15 @@ func (n *night) picture(blind bool) (*claim, error) {
 	n.to(n.now.Add(time.Second))
 	start := n.now
 	n.to(start.Add(exposure / 2))
-	ra, dec, turn, ok := n.mount.Looks(n.now)
+	mid := n.now
+	ra, dec, turn, ok := n.mount.Looks(mid)
 	n.to(start.Add(exposure + 2*time.Second))
 	if !ok {
 		return nil, fmt.Errorf("%w: the sky of %s", errWorld, n.now)
 	}
 	n.pictures++
 	g := stream(n.lot.Seed, uint64(1_000+n.pictures+100_000*n.earlier))
-	c := &claim{ra: ra, dec: dec, n: n.pictures}
+	c := &claim{ra: ra, dec: dec, mid: mid, n: n.pictures}
 	left := n.stars(start)
 	fails := n.table.chance(g, "failure")
 	if cloudy := n.table.chance(g, "failure_cloud"); left < 1 {

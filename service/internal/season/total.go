@@ -21,6 +21,7 @@ type Total struct {
 	OverQuarter           int // more than 0.25°, all of both
 	WorseQuarter          int // of these, it was farther off than before
 	AlikeDegree           int // of OverDegree, with the site wrong alike in rig file and mount
+	TurnedDegree          int // of OverDegree, where axes turned unseen since the picture
 	WorstBelief           float64
 	Slews, EndsOver       int     // slews that ended more than 25° off by syncs
 	WorstEnd              float64 // degrees, by syncs
@@ -126,6 +127,7 @@ func (t *Total) accepted(s *Score, a *Asked) {
 	worse := a.Belief > a.Before+0.02
 	wrong := count(worse && a.Belief > beliefBar, &t.OverDegree)
 	count(wrong && a.Alike, &t.AlikeDegree)
+	count(wrong && a.Turned, &t.TurnedDegree)
 	count(!worse && a.Belief > beliefBar, &t.LeftDegree)
 	wrong = count(a.Belief > quarterBar, &t.OverQuarter) || wrong
 	count(worse && a.Belief > quarterBar, &t.WorseQuarter)
