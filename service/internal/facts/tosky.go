@@ -11,7 +11,7 @@ import (
 // flipping goes to the same sky on the other side.
 func (in *Input) flipping(h *heaven, s *stand) ([]journey, error) {
 	if !s.believes && !in.Rehearsed {
-		return nil, unboundedError{"the mount's belief was not reported", "sample"}
+		return nil, unboundedError{why: "the mount's belief was not reported", need: "sample"}
 	}
 	ra, dec := s.ra, s.dec
 	if in.Rehearsed {
@@ -27,10 +27,10 @@ func (in *Input) flipping(h *heaven, s *stand) ([]journey, error) {
 func (in *Input) bySky(h *heaven, s *stand, target question.Sky, side rig.Side) ([]journey, error) {
 	if !in.Rehearsed {
 		if !s.believes {
-			return nil, unboundedError{s.unbelieving(), "sample"}
+			return nil, unboundedError{why: s.unbelieving(), need: "sample"}
 		}
-		if !s.mountOK && in.Rig.Kind == rig.AltAzimuth {
-			return nil, unboundedError{s.mountWhy, "clock"}
+		if s.mapLack != nil && in.Rig.Kind == rig.AltAzimuth {
+			return nil, unboundedError(*s.mapLack)
 		}
 	}
 	arrival, judged := 0.0, 0.0
@@ -39,7 +39,7 @@ func (in *Input) bySky(h *heaven, s *stand, target question.Sky, side rig.Side) 
 		judged = arrival
 		ends, err := in.endsAt(h, s, target, side, arrival)
 		if err != nil {
-			return nil, unboundedError{"the mount keeps an internal model of unknown state, so where a slew ends cannot be told", "asker"}
+			return nil, unboundedError{why: "the mount keeps an internal model of unknown state, so where a slew ends cannot be told", need: "asker"}
 		}
 		out = out[:0]
 		for _, e := range ends {
