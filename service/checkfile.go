@@ -82,6 +82,7 @@ var findKinds = map[rig.FindKind]pb.FileFindKind{
 	rig.Touching: pb.FileFindKind_FILE_FIND_KIND_TOUCHING, rig.Unchanging: pb.FileFindKind_FILE_FIND_KIND_UNCHANGING, rig.Overruns: pb.FileFindKind_FILE_FIND_KIND_OVERRUN,
 	rig.Replaced: pb.FileFindKind_FILE_FIND_KIND_REPLACED, rig.RestHeld: pb.FileFindKind_FILE_FIND_KIND_REST_HELD, rig.Old: pb.FileFindKind_FILE_FIND_KIND_OLD,
 	rig.Unused: pb.FileFindKind_FILE_FIND_KIND_UNUSED, rig.OpenMesh: pb.FileFindKind_FILE_FIND_KIND_OPEN_MESH, rig.Idle: pb.FileFindKind_FILE_FIND_KIND_IDLE, rig.NotKnown: pb.FileFindKind_FILE_FIND_KIND_NOT_KNOWN,
+	rig.Untold: pb.FileFindKind_FILE_FIND_KIND_UNTOLD,
 }
 
 // sent are the files that came beside a rig file.

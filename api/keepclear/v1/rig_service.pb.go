@@ -118,6 +118,8 @@ const (
 	FileFindKind_FILE_FIND_KIND_OLD FileFindKind = 15
 	// A number that nothing uses.
 	FileFindKind_FILE_FIND_KIND_UNUSED FileFindKind = 16
+	// An alt-azimuth mount cannot tell its clock or site, so nothing goes by its own map until somebody told them.
+	FileFindKind_FILE_FIND_KIND_UNTOLD FileFindKind = 17
 )
 
 // Enum value maps for FileFindKind.
@@ -140,6 +142,7 @@ var (
 		14: "FILE_FIND_KIND_REST_HELD",
 		15: "FILE_FIND_KIND_OLD",
 		16: "FILE_FIND_KIND_UNUSED",
+		17: "FILE_FIND_KIND_UNTOLD",
 	}
 	FileFindKind_value = map[string]int32{
 		"FILE_FIND_KIND_UNSPECIFIED":  0,
@@ -159,6 +162,7 @@ var (
 		"FILE_FIND_KIND_REST_HELD":    14,
 		"FILE_FIND_KIND_OLD":          15,
 		"FILE_FIND_KIND_UNUSED":       16,
+		"FILE_FIND_KIND_UNTOLD":       17,
 	}
 )
 
@@ -2501,7 +2505,7 @@ const file_keepclear_v1_rig_service_proto_rawDesc = "" +
 	"\x16POSE_STATE_UNSPECIFIED\x10\x00\x12\x14\n" +
 	"\x10POSE_STATE_KNOWN\x10\x01\x12\x19\n" +
 	"\x15POSE_STATE_CANDIDATES\x10\x02\x12\x16\n" +
-	"\x12POSE_STATE_UNKNOWN\x10\x03*\xff\x03\n" +
+	"\x12POSE_STATE_UNKNOWN\x10\x03*\x9a\x04\n" +
 	"\fFileFindKind\x12\x1e\n" +
 	"\x1aFILE_FIND_KIND_UNSPECIFIED\x10\x00\x12\x1a\n" +
 	"\x16FILE_FIND_KIND_OVERLAP\x10\x01\x12\x1b\n" +
@@ -2520,7 +2524,8 @@ const file_keepclear_v1_rig_service_proto_rawDesc = "" +
 	"\x17FILE_FIND_KIND_REPLACED\x10\r\x12\x1c\n" +
 	"\x18FILE_FIND_KIND_REST_HELD\x10\x0e\x12\x16\n" +
 	"\x12FILE_FIND_KIND_OLD\x10\x0f\x12\x19\n" +
-	"\x15FILE_FIND_KIND_UNUSED\x10\x10*W\n" +
+	"\x15FILE_FIND_KIND_UNUSED\x10\x10\x12\x19\n" +
+	"\x15FILE_FIND_KIND_UNTOLD\x10\x11*W\n" +
 	"\vPictureKind\x12\x1c\n" +
 	"\x18PICTURE_KIND_UNSPECIFIED\x10\x00\x12\x14\n" +
 	"\x10PICTURE_KIND_RIG\x10\x01\x12\x14\n" +

@@ -155,7 +155,8 @@ type Sample struct {
 	// Mechanical angles, one per source, at most 2. Empty: belief less the sync steps on record where the rig file allows
 	// it, else reckoned.
 	Readings []*AxisReading `protobuf:"bytes,5,rep,name=readings,proto3" json:"readings,omitempty"`
-	// The mount's own sidereal time, degrees, [0, 360). Absent: hold, unless the rig file says that it tells none.
+	// The mount's own sidereal time, degrees, [0, 360). Absent: hold, unless the rig file says that it tells none; of an
+	// alt-azimuth mount then the one told since the last homing counts, else it is a hold: its ends depend on it.
 	MountLstDeg *float64 `protobuf:"fixed64,6,opt,name=mount_lst_deg,json=mountLstDeg,proto3,oneof" json:"mount_lst_deg,omitempty"`
 	// The mount's own site. Absent: the last one told, with its age.
 	MountSite *SitePoint `protobuf:"bytes,7,opt,name=mount_site,json=mountSite,proto3" json:"mount_site,omitempty"`

@@ -1,7 +1,6 @@
 package facts
 
 import (
-	"fmt"
 	"math"
 	"slices"
 	"time"
@@ -23,8 +22,9 @@ type stand struct {
 	sides    []rig.Side // that the belief is known to mean; empty: that of each candidate (an inferred side says nothing)
 	side     rig.Side   // of the belief, for the likeliest candidate
 	mount    rig.MountSky
-	mountOK  bool     // the mount's clock and site are known, or declared not to be readable
-	mountWhy string   // why not
+	clock    bool     // the mount's sidereal time was told
+	mapLack  *lack    // nil: the mount's clock and site are known, or declared not to be readable and of no weight
+	siteLack *lack    // nil: how the mount's axes follow the sky is known, which does not depend on its clock
 	belief   rig.Axes // M(belief) nearest the likeliest candidate
 	late     float64  // seconds: see heaven
 	counters bool     // belief is where the counters stand, which M(belief) by itself does not say: see saysNothing
@@ -148,41 +148,6 @@ func (in *Input) eitherSide(m rig.MountSky, ra, dec unit.Angle, p rig.Axes) bool
 // mostDisagree is the hard bound of belief/agrees sky_deg: farther off no motion by belief passes.
 const mostDisagree = 5 * unit.Degree
 
-// mountSky fills in what the mount's own map goes by: its sidereal time and site where it tells them, ours where the rig file says
-// that it tells none.
-func (in *Input) mountSky(h *heaven, s *stand) {
-	m := h.moment
-	ours := h.ours(m)
-	s.mount, s.mountOK = ours, true
-	if in.Rehearsed {
-		return
-	}
-	st := in.Snapshot.Rig
-	lat, lon, sited := in.Rig.Site.Lat, in.Rig.Site.Lon, false
-	if st.Site != nil {
-		lat, lon, sited = st.Site.Lat, st.Site.Lon, true
-	}
-	switch {
-	case s.sample != nil && s.sample.Sidereal != nil:
-		since := in.Snapshot.At.Sub(sampleTime(s.sample, in.Snapshot.At)).Seconds()
-		s.mount = h.mountSky((*s.sample.Sidereal + unit.Angle(since)*question.SiderealRate).Positive(), lat)
-	case in.Rig.Mount.TellsSidereal:
-		s.mountOK, s.mountWhy = false, "the mount's sidereal time was not reported"
-		return
-	case in.Rig.Kind == rig.AltAzimuth:
-		s.mountOK, s.mountWhy = false, "the mount's sidereal time cannot be read, and an alt-azimuth mount's ends depend on it"
-	default:
-		s.mount = h.mountSky(ours.Sidereal+(lon-in.Rig.Site.Lon), lat)
-	}
-	switch {
-	case sited || !s.mountOK:
-	case in.Rig.Kind == rig.AltAzimuth:
-		s.mountOK, s.mountWhy = false, "the mount's own site was not reported, and an alt-azimuth mount's ends depend on it"
-	case in.Rig.Mount.TellsSite:
-		s.mountOK, s.mountWhy = false, "the mount's own site was never reported, and the rig file says that it tells it"
-	}
-}
-
 // sampleTime is when a sample was read: as told, else when it was received, else the instant itself.
 func sampleTime(s *question.Sample, at time.Time) time.Time {
 	switch {
@@ -291,72 +256,6 @@ func (in *Input) beliefFacts(f Set, h *heaven, s *stand) {
 	f.Number("belief_error_axis2_deg", d.A2.Deg(), Computed, "axis 2")
 	c := &in.Rig.Chain
 	f.Number("belief_error_sky_deg", c.Direction(p).Angle(c.Direction(s.belief)).Deg(), Computed)
-}
-
-// mapError puts the largest of what a wrong sidereal time does to axis 1 of an equatorial (or to either axis of an alt-azimuth) and
-// the errors of the mount's latitude and longitude, which its own limits, and its sidereal time when next set, go by.
-func (in *Input) mapError(f Set, h *heaven, s *stand) {
-	if !s.mountOK {
-		need := "sample"
-		f.Lack("mount_map_error_deg", s.mountWhy, need)
-		return
-	}
-	st := in.Snapshot.Rig
-	if (s.sample == nil || s.sample.Sidereal == nil) && st.Site == nil {
-		f.Number("mount_map_error_deg", 0, Absent, "this mount tells neither its sidereal time nor its site")
-		return
-	}
-	ours := h.ours(h.moment)
-	turn := (s.mount.Sidereal - ours.Sidereal).Wrapped()
-	worst, said := turn, []string{fmt.Sprintf("the mount's sidereal time %s, ours %s", hours(s.mount.Sidereal), hours(ours.Sidereal))}
-	if like := likelyClock(turn, true); like != "" {
-		said = append(said, like)
-	}
-	if st.Site != nil {
-		site := in.Rig.Site
-		if d := (st.Site.Lon - site.Lon).Wrapped(); d.Abs() > worst.Abs() || d.Abs() > sameSite && (d-turn).Wrapped().Abs() < sameSite {
-			worst, said = d, siteSaid("longitude", st.Site.Lon, site.Lon)
-		}
-		if d := st.Site.Lat - site.Lat; d.Abs() > worst.Abs() {
-			worst, said = d, siteSaid("latitude", st.Site.Lat, site.Lat)
-		}
-	}
-	f.Number("mount_map_error_deg", worst.Abs().Deg(), Computed, said...)
-}
-
-// sameSite is how well a place typed by hand agrees with the rig file's: a tenth of a degree. Common practice, no source.
-const sameSite = 0.1 * unit.Degree
-
-// siteSaid says what the mount takes for one coordinate of its site, and whether it is ours with the other sign.
-func siteSaid(what string, mounts, ours unit.Angle) []string {
-	said := []string{fmt.Sprintf("the mount's %s %.2f°, the rig file's %.2f°", what, mounts.Deg(), ours.Deg())}
-	if mounts.Abs() > sameSite && (mounts+ours).Abs() < sameSite {
-		said = append(said, "looks like the sign of the "+what)
-	}
-	return said
-}
-
-// likelyClock names what an error of the mount's sidereal time looks like, or nothing.
-func likelyClock(turn unit.Angle, byClock bool) string {
-	if !byClock {
-		return ""
-	}
-	for n := 1.0; n <= 12; n++ {
-		if d := turn.Abs() - unit.Deg(15.0411*n); d.Abs() < 0.3*unit.Degree {
-			hours := fmt.Sprintf("%.0f hours", n)
-			if n == 1 {
-				hours = "one hour"
-			}
-			return "looks like " + hours + ": summer time or zone"
-		}
-	}
-	return ""
-}
-
-// hours writes an angle as a time of day.
-func hours(a unit.Angle) string {
-	s := int(a.Positive().Deg()*240 + 0.5)
-	return fmt.Sprintf("%02d:%02d:%02d", s/3600%24, s/60%60, s%60)
 }
 
 func orElse(s, other string) string {

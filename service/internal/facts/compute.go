@@ -88,13 +88,10 @@ func (in *Input) motionFacts() []string {
 func (in *Input) motion(f Set, h *heaven, s *stand, out *Outcome) {
 	ways, err := in.journeys(h, s)
 	if err != nil {
-		need := "asker"
-		var u unboundedError
-		if errors.As(err, &u) {
-			need = u.need
-		}
+		u := unboundedError{why: err.Error(), need: "asker"}
+		errors.As(err, &u)
 		for _, n := range in.motionFacts() {
-			f.Lack(n, err.Error(), need)
+			f.LackFor(n, lack(u))
 		}
 		return
 	}

@@ -24,6 +24,7 @@ type Fact struct {
 	Truth   *bool      `json:"truth,omitempty"`
 	Missing string     `json:"missing,omitempty"` // one phrase for a person
 	Need    string     `json:"need,omitempty"`    // of a missing fact: what would supply it, a question.NeedKind
+	Remedy  string     `json:"remedy,omitempty"`  // of a missing fact: what a person does about it; empty: what is usual for its need
 	Origin  Origin     `json:"origin,omitempty"`
 	About   []string   `json:"about,omitempty"`   // parts, axis, end or id that decided
 	Instant *time.Time `json:"instant,omitempty"` // when along the motion
@@ -66,6 +67,14 @@ func (s Set) Truth(name string, v bool, o Origin, about ...string) {
 func (s Set) Lack(name, why, need string, about ...string) {
 	s[name] = Fact{Missing: why, Need: need, Origin: Computed, About: about}
 }
+
+// LackFor is Lack with a remedy of its own.
+func (s Set) LackFor(name string, l lack) {
+	s[name] = Fact{Missing: l.why, Need: l.need, Remedy: l.remedy, Origin: Computed}
+}
+
+// lack is why something is not known, what would supply it, and what a person does about it, where that is not what is usual for the need.
+type lack struct{ why, need, remedy string }
 
 // Names returns the names in order.
 func (s Set) Names() []string {

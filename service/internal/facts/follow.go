@@ -31,6 +31,12 @@ func (in *Input) followFacts(f Set, h *heaven, p *reach.Prover, s *stand, ways [
 		in.fallback(f, h, p, nil, out)
 		return
 	}
+	if s.siteLack != nil {
+		for _, n := range []string{"track_spare_s", "track_spare_sharp_s", "unstopped_spare_s", "stop_acts"} {
+			f.LackFor(n, *s.siteLack)
+		}
+		return
+	}
 	var courses []course
 	spare, sharp := math.Inf(1), worsts{}
 	binding := bound{name: "nothing within 24 h", in: dayS}

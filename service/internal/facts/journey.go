@@ -33,7 +33,7 @@ func (in *Input) follow() float64 {
 }
 
 // unboundedError says why the ends of a motion cannot be told, and what would settle it.
-type unboundedError struct{ why, need string }
+type unboundedError lack
 
 func (e unboundedError) Error() string { return e.why }
 
@@ -44,7 +44,7 @@ func (in *Input) journeys(h *heaven, s *stand) ([]journey, error) {
 		if in.action().Kind == question.Home { // homing must not need what only homing gives
 			why, need = why+"; a person must see and state where the axes are", "attendance"
 		}
-		return nil, unboundedError{why, need}
+		return nil, unboundedError{why: why, need: need}
 	}
 	switch a := in.action(); a.Kind {
 	case question.Track:
@@ -68,7 +68,7 @@ func (in *Input) journeys(h *heaven, s *stand) ([]journey, error) {
 		return in.flipping(h, s)
 	case question.Sync:
 	}
-	return nil, unboundedError{fmt.Sprintf("an action of kind %q has no way", in.action().Kind), "asker"}
+	return nil, unboundedError{why: fmt.Sprintf("an action of kind %q has no way", in.action().Kind), need: "asker"}
 }
 
 // spread3 is three standard deviations of a candidate and the overrun of an approach.
@@ -258,7 +258,7 @@ func (in *Input) homing(s *stand) ([]journey, error) {
 	for i, c := range s.pose.Candidates {
 		ends := []rig.End{{Axes: in.Rig.Home, From: i, Intended: true, Because: "home"}}
 		if in.Rig.Homing.By == rig.ByBelief && !s.believes && !in.Rehearsed {
-			return nil, unboundedError{"the mount homes by belief, and the sample does not say what it believes", "sample"}
+			return nil, unboundedError{why: "the mount homes by belief, and the sample does not say what it believes", need: "sample"}
 		}
 		if in.Rig.Homing.By != rig.BySensor {
 			ends = append(ends, in.believedHome(s, i, p)...)
@@ -306,10 +306,10 @@ func beliefsFrom(s *stand, c rig.Axes) []rig.Axes {
 func (in *Input) parking(s *stand) ([]journey, error) {
 	rest, ok := in.Rig.Rest(in.action().Place)
 	if !ok {
-		return nil, unboundedError{fmt.Sprintf("the rig file has no place of rest %q", in.action().Place), "asker"}
+		return nil, unboundedError{why: fmt.Sprintf("the rig file has no place of rest %q", in.action().Place), need: "asker"}
 	}
 	if in.Rig.Mount.Sync == rig.KeptInModel {
-		return nil, unboundedError{"the mount keeps an internal model of unknown state, so where it parks cannot be told", "asker"}
+		return nil, unboundedError{why: "the mount keeps an internal model of unknown state, so where it parks cannot be told", need: "asker"}
 	}
 	var out []journey
 	for i, c := range s.pose.Candidates {
@@ -318,7 +318,7 @@ func (in *Input) parking(s *stand) ([]journey, error) {
 			continue
 		}
 		if !s.believes {
-			return nil, unboundedError{"the mount's belief was not reported, and it parks by belief", "sample"}
+			return nil, unboundedError{why: "the mount's belief was not reported, and it parks by belief", need: "sample"}
 		}
 		for _, b := range beliefsFrom(s, c.Axes) {
 			off := c.Axes.Sub(b)

@@ -27,7 +27,7 @@ func AsPositions(in Input, poses []rig.Axes) []Stop {
 	mount, ahead := s.mount, rig.Axes{}
 	if in.Rehearsed { // belief and clocks taken as right
 		mount = h.ours(h.moment)
-	} else if ahead = s.ahead(); !s.believes || !s.mountOK {
+	} else if ahead = s.ahead(); !s.believes || s.mapLack != nil {
 		return nil
 	}
 	if s.pose.State != question.Known || len(s.pose.Candidates) != 1 {

@@ -11,7 +11,7 @@ import (
 // flipping goes to the same sky on the other side.
 func (in *Input) flipping(h *heaven, s *stand) ([]journey, error) {
 	if !s.believes && !in.Rehearsed {
-		return nil, unboundedError{"the mount's belief was not reported", "sample"}
+		return nil, unboundedError{why: "the mount's belief was not reported", need: "sample"}
 	}
 	ra, dec := s.ra, s.dec
 	if in.Rehearsed {
@@ -21,25 +21,35 @@ func (in *Input) flipping(h *heaven, s *stand) ([]journey, error) {
 	return in.bySky(h, s, question.Sky{RA: ra, Dec: dec, Frame: question.OfDate}, other)
 }
 
-// bySky is a slew to a sky position: the predicted ends at arrival, which is found by going twice: first with the motion taking no
-// time, then with the longest that came out. Of the shorter ones an equatorial's end is set back by what the sky turns meanwhile; what
-// it may turn an alt-azimuth's axes is added to the spread.
+// Rounds in which the arrival of an alt-azimuth is sought. Near the zenith its axes follow so fast that an end which is looked at later lies farther away, and
+// takes longer. Each round leaves of an error in time what axis 1 follows at, of its own rate: a third where it follows at a third of it. Choice.
+const (
+	mostRounds = 12
+	sameTime   = 0.01 // seconds: 0.15″ of the sky
+)
+
+// bySky is a slew to a sky position: the predicted ends at arrival, which is found by going again and again, first with the motion taking no
+// time, then with the longest that came out: twice for an equatorial, whose end is set back by what the sky turns meanwhile; an alt-azimuth's until
+// that settles. Of ways that take another time than that what the sky may turn the axes is added to the spread.
 func (in *Input) bySky(h *heaven, s *stand, target question.Sky, side rig.Side) ([]journey, error) {
 	if !in.Rehearsed {
 		if !s.believes {
-			return nil, unboundedError{s.unbelieving(), "sample"}
+			return nil, unboundedError{why: s.unbelieving(), need: "sample"}
 		}
-		if !s.mountOK && in.Rig.Kind == rig.AltAzimuth {
-			return nil, unboundedError{s.mountWhy, "clock"}
+		if s.mapLack != nil && in.Rig.Kind == rig.AltAzimuth {
+			return nil, unboundedError(*s.mapLack)
 		}
 	}
 	arrival, judged := 0.0, 0.0
 	var out []journey
-	for range 2 {
+	for round := range mostRounds {
+		if round > 1 && (in.Rig.Kind.Equatorial() || math.Abs(arrival-judged) < sameTime) {
+			break
+		}
 		judged = arrival
 		ends, err := in.endsAt(h, s, target, side, arrival)
 		if err != nil {
-			return nil, unboundedError{"the mount keeps an internal model of unknown state, so where a slew ends cannot be told", "asker"}
+			return nil, unboundedError{why: "the mount keeps an internal model of unknown state, so where a slew ends cannot be told", need: "asker"}
 		}
 		out = out[:0]
 		for _, e := range ends {

@@ -169,12 +169,15 @@ func putClearance(f Set, spare, sharp float64, worst, worstSharp *question.Clear
 		if c != nil {
 			about = []string{c.Parts[0], c.Parts[1]}
 		}
-		f.Number(name, math.Max(math.Min(v, boundless), -boundless), Computed, about...)
+		f.Number(name, math.Min(v, boundless), Computed, about...)
 		if c != nil && c.Instant != nil {
 			f.At(name, *c.Instant)
 		}
 	}
 	number("clearance_sharp_spare_mm", sharp, worstSharp)
+	if math.IsInf(spare, -1) && sharp < 0 { // within the work budget nothing was proven of a way that is seen to fail: it keeps no more than that
+		spare, worst = sharp, worstSharp
+	}
 	if undecided != "" && sharp >= 0 {
 		f.Lack("clearance_spare_mm", undecided, "time")
 		return
@@ -187,14 +190,16 @@ func putClearance(f Set, spare, sharp float64, worst, worstSharp *question.Clear
 }
 
 // approach turns a prover's result into its nearest approach with the instant; nil where nothing is proven. The gap is the one proven
-// of every pose, not only of the one where it was seen; of a contact no more is known than where it was seen.
+// of every pose, not only of the one where it was seen; of a contact, and of a way that fails before anything of it is proven, no more is known than
+// where it was seen.
 func (in *Input) approach(r reach.Result, j *journey) *question.Clearance {
 	a := r.Nearest
-	if a == nil || math.IsInf(float64(r.Lower), -1) {
+	unproven := math.IsInf(float64(r.Lower), -1)
+	if a == nil || unproven && !r.Fails() {
 		return nil
 	}
 	lower := a.Lower
-	if a.Upper > 0 {
+	if a.Upper > 0 && !unproven {
 		lower = min(lower, a.Required+r.Lower)
 	}
 	c := &question.Clearance{LowerMM: float64(lower), UpperMM: float64(a.Upper), RequiredMM: float64(a.Required), Parts: a.Parts, Axes: a.Pose}

@@ -93,6 +93,12 @@ func (n *night) sample() (*question.Sample, error) {
 	if d.without["side"] && s.Belief != nil {
 		s.Belief.Side = ""
 	}
+	if d.without["clock"] {
+		s.Sidereal = nil
+	}
+	if d.without["site"] {
+		s.Site = nil
+	}
 	if d.without["readings"] {
 		s.Readings = nil
 	}

@@ -380,7 +380,7 @@ func (t *turn) sooner(m *move) bool {
 func (t *turn) offEnd(m *move, all []landing) {
 	p := m.permit
 	seems := all[0].Axes
-	should := t.ends(m)
+	should, short := t.ends(m), t.cutShort(m) // as told, before leave is taken back here
 	off := seems.Sub(nearest(should, seems).Axes)
 	t.alarm(OffEnd, p.ID, "the rig rests at %s, %s from the nearest predicted end of permit %s", seems, off, p.ID)
 	var cands []question.Candidate
@@ -396,11 +396,18 @@ func (t *turn) offEnd(m *move, all []landing) {
 	case p.Told == string(NotMoved) && frozen, follows && t.beliefAgrees(m, seems, ""):
 	case follows && t.keptOtherwise(m, seems):
 	case len(all) == 1 && t.watched(m, seems):
+	case short && t.briefly(m) && t.onItsWay(m, seems) != nil:
+		cands = t.onItsWay(m, seems)
 	default:
 		t.doubt("a motion came to rest %s from its predicted end", off)
-		cands = append(should, cands...)
+		if !short { // else its ends count last: they were not reached unless it goes on unseen
+			cands = append(should, cands...)
+		}
 		for _, c := range t.s.Anchored {
 			cands = append(cands, t.brokenOff(m, c))
+		}
+		if short {
+			cands = append(cands, should...)
 		}
 	}
 	t.anchorAt(m.y, cands, m.kind)
@@ -479,8 +486,14 @@ func (t *turn) beliefStayed(m *move, believed []question.Candidate) bool {
 
 // reckon settles on the predicted ends, each motion adding what it may lose.
 func (t *turn) reckon(m *move, moved bool, believed []question.Candidate) {
-	p := m.permit
+	p, start := m.permit, t.s.Anchored[0].Axes
 	cands := t.ends(m)
+	if t.cutShort(m) && t.briefly(m) && len(believed) > 0 {
+		if on := t.onItsWay(m, rig.LiftNear(believed[0].Axes, start)); on != nil {
+			t.anchorAt(m.y, on, rig.Reckoned)
+			return
+		}
+	}
 	lost := larger(t.s.Lost, rig.Axes{A1: lostPerMotion, A2: lostPerMotion})
 	for i := range cands {
 		c := &cands[i]
@@ -489,7 +502,7 @@ func (t *turn) reckon(m *move, moved bool, believed []question.Candidate) {
 	}
 	fits := len(believed) == 0
 	for _, c := range believed {
-		fits = fits || t.fit(m, t.lifted(m, c, t.s.Anchored[0].Axes)) >= 0
+		fits = fits || t.fit(m, t.lifted(m, c, start)) >= 0
 	}
 	short := t.sooner(m) || p.Told == string(Stopped) || p.Told == string(Failed) || p.State == question.Withdrawn
 	if !moved || short || !fits {

@@ -57,8 +57,11 @@ func (t *turn) offMap(a question.Action, x *question.Sample) string {
 		return "the sky at its sample is not known: " + err.Error()
 	}
 	off, of := unit.Angle(0), "sidereal time"
-	if x.Sidereal != nil {
+	switch {
+	case x.Sidereal != nil:
 		off = (*x.Sidereal - m.SiderealTime(t.r.Site.Lon)).Wrapped()
+	case t.s.Ahead != nil: // of a mount that cannot tell it, as somebody did
+		off = *t.s.Ahead
 	}
 	if s := t.s.Site; s != nil {
 		if d := (s.Lon - t.r.Site.Lon).Wrapped(); d.Abs() > off.Abs() {

@@ -172,7 +172,7 @@ func storm(t *testing.T, data []byte) {
 	}
 	x := n.m.sample()
 	x.Time = n.m.at.Add(time.Hour)
-	x.Received, x.Sidereal = x.Time, nil
+	x.Received, x.Sidereal, x.Site = x.Time, nil, nil
 	s, notes := Homed(n.w, n.s, question.Homing{ID: "out", At: x.Time, Person: "A. Nyman", Axes: n.m.axes, Sigma: rig.DegAxes(1, 1)}, &x)
 	require.Equal(t, question.Known, s.Pose.State, "%+v %+v", s.Pose, notes)
 }

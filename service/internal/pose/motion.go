@@ -31,6 +31,7 @@ func (t *turn) motion(x, y *question.Sample) {
 		m.permit = t.s.Permit
 	}
 	t.syncWhileMoving(&m)
+	t.clockKept(&m)
 	switch {
 	case !y.Still():
 		t.underWay(&m)

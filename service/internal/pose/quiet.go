@@ -82,6 +82,9 @@ func (t *turn) quietCounted(q *still) {
 		t.creep(q, q.source)
 		t.fork(q, t.byCount)
 	}
+	if turned {
+		t.forgetClock(q.y)
+	}
 	if !turned && q.believed && (synced || beyond(q.belief, q.allowed)) {
 		t.sync(q, q.belief.Sub(q.source))
 	}

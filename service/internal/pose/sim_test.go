@@ -143,6 +143,9 @@ func (m *mount) takes(a, b rig.Axes) float64 {
 func (m *mount) sample() question.Sample {
 	b, lst := m.belief(), m.lst().Sidereal
 	x := question.Sample{Time: m.at, Received: m.at.Add(100 * time.Millisecond), Asker: "sim", Belief: &b, Doing: m.doing, Sidereal: &lst}
+	if m.r.Kind == rig.AltAzimuth { // by belief alone its turns are told only by a map whose place is told too
+		x.Site = &question.Place{Lat: m.r.Site.Lat, Lon: m.r.Site.Lon}
+	}
 	for _, s := range m.r.Sources {
 		if s.Kind == rig.AxisEncoder || s.Kind == rig.MotorCount {
 			x.Readings = append(x.Readings, question.Reading{Source: s.Kind, Axes: m.axes.Sub(m.fault)})

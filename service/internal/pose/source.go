@@ -33,7 +33,7 @@ func (t *turn) best(x, y *question.Sample, vx, vy view) rig.SourceKind {
 			if a && b {
 				return s.Kind
 			}
-		case s.Kind == rig.UnsyncedBelief && vx.ok && vy.ok && t.syncsKnown(x, y):
+		case s.Kind == rig.UnsyncedBelief && vx.ok && vy.ok && t.mapTold(x) && t.mapTold(y) && t.syncsKnown(x, y):
 			return s.Kind
 		}
 	}
@@ -48,6 +48,29 @@ func (t *turn) syncsKnown(x, y *question.Sample) bool {
 		return false
 	}
 	return m.NobodyElseSyncs || m.CountsSyncs && x.SyncCount != nil && y.SyncCount != nil
+}
+
+// mapTold tells whether what the mount's map goes by at a sample was told, of one whose turns depend on it: by a wrong sidereal time or latitude an
+// alt-azimuth's belief says other turns than it made. What an equatorial's clock is off by drops out of every difference.
+func (t *turn) mapTold(x *question.Sample) bool {
+	return t.r.Kind != rig.AltAzimuth || (x.Sidereal != nil || t.s.Ahead != nil) && (x.Site != nil || t.s.Site != nil)
+}
+
+// clockKept forgets what somebody told of the clock of an alt-azimuth that cannot tell it, where after a motion belief did not turn as the axes did, or the
+// motion was unasked: it may have been set meanwhile, and between two samples at rest alone that shows as a step.
+func (t *turn) clockKept(m *move) {
+	if m.y.Still() && !(m.permit != nil && counted(m.kind) && m.believed && t.beliefAgrees(m, t.strands(m)[0].places[0].Axes, "")) {
+		t.forgetClock(m.y)
+	}
+}
+
+// forgetClock is what such a motion leaves at a sample that does not tell the clock itself.
+func (t *turn) forgetClock(y *question.Sample) {
+	if t.r.Kind != rig.AltAzimuth || t.r.Mount.TellsSidereal || y.Sidereal != nil || t.s.Ahead == nil {
+		return
+	}
+	t.s.Ahead = nil
+	t.say(ActTaken, "", "what was told of the mount's sidereal time counts no more: after this motion nothing shows that its clock was not set meanwhile; tell it again")
 }
 
 // lostPerMotion is what a motion may lose, one standard deviation, where the pose is reckoned and no closure has shown it.

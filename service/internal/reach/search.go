@@ -278,8 +278,8 @@ func (s *search) closest(what aim) {
 	s.aim = what
 	s.begin()
 	for len(s.queue) > 0 && s.queue[0].low < s.enough() && !s.spent() {
-		if s.best.spare < 0 && (what == verdict || s.best.upper <= 0) {
-			return
+		if s.best.spare < 0 && (what == verdict || s.best.upper <= 0 && !math.IsInf(s.queue[0].low, -1)) {
+			return // of a contact it is enough that something is proven of every cell
 		}
 		c := s.queue.pop()
 		if !s.work(&c) {

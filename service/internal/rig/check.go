@@ -17,6 +17,7 @@ func (r *Rig) check(top *reader, f *faults) {
 	r.checkStands(top, f)
 	r.checkSettled(top)
 	r.checkMirrored()
+	r.checkUntold()
 }
 
 // checkSettled notices pairs that no motion changes and that stand closer than their own margins.

@@ -19,6 +19,7 @@ const (
 	TooNear                     // parts nearer where the rig stands than their margins ask
 	WideTravel                  // travel wider than what is clear
 	RestHeld                    // home or a place of rest to which no motion is allowed, by how exactly home is known
+	Untold                      // what an alt-azimuth mount cannot tell, so that nothing goes by its own map
 	SmallMargin                 // margins smaller than the rig's own uncertainty
 	Touching                    // a pair that touches, to be listed in always_touch if it always does
 	Unchanging                  // pairs whose gap no motion changes

@@ -132,6 +132,29 @@ func TestAnglesInAnotherUnitAreFound(t *testing.T) {
 	}
 }
 
+// TestWhatAnAltAzimuthCannotTellIsFound: of an equatorial it drops out, and nothing is said.
+func TestWhatAnAltAzimuthCannotTellIsFound(t *testing.T) {
+	at := change{"counts_syncs: yes", "counts_syncs: yes\n  tells_sidereal_time: no"}
+	all := found(t, "bittern.yaml", rig.Untold, at)
+	require.Len(t, all, 1, lines(all))
+	assert.Equal(t, "mount.tells_sidereal_time", all[0].Key)
+	assert.Positive(t, all[0].Line)
+	assert.Contains(t, all[0].String(), "with a wrong sidereal time an alt-azimuth turns anywhere: while none is told, slews to the sky, parks by belief, tracking and syncs are held; have its")
+	assert.Contains(t, all[0].Remedy, "mount_lst_deg")
+	all = found(t, "bittern.yaml", rig.Untold, change{at.old, at.by + "\n  tells_site: no"}, change{"pose_sources:\n", "pose_sources:\n  - kind: unsynced belief\n    sigma_deg: [0.3, 0.3]\n"})
+	require.Len(t, all, 2, lines(all))
+	assert.Equal(t, "mount.tells_site", all[1].Key)
+	assert.Contains(t, all[1].String(), "with a wrong latitude")
+	assert.Contains(t, all[1].String(), "are held, and its belief is no source of the pose")
+	assert.Contains(t, all[1].Remedy, "mount_site")
+	assert.Contains(t, all[0].Remedy, "or let somebody tell it once after each homing, as")
+	all = found(t, "bittern.yaml", rig.Untold, at, change{"  - kind: axis encoder\n    sigma_deg: [0.01, 0.01]\n  - kind: motor count\n    clutch_side: motor\n", "  - kind: unsynced belief\n"})
+	require.Len(t, all, 1, lines(all))
+	assert.Contains(t, all[0].Remedy, "or let somebody tell it each time, as mount_lst_deg of every sample (a right")
+	assert.Empty(t, found(t, "bittern.yaml", rig.Untold, change{at.old, at.old + "\n  tells_sidereal_time: yes\n  tells_site: yes"}))
+	assert.Empty(t, found(t, "wren.yaml", rig.Untold), "a fork that tells none")
+}
+
 // TestLengthsThatDoNotGoTogetherAreFound: lawful each by itself, so large that no size of its own tells.
 func TestLengthsThatDoNotGoTogetherAreFound(t *testing.T) {
 	for _, c := range []struct {
@@ -204,8 +227,8 @@ func TestFindsAreSaidWorstFirst(t *testing.T) {
 	other.Remedy = "do something else"
 	all := rig.Ordered([]rig.Find{other, at(rig.Unchanging, true, 9), at(rig.Overruns, false, 7), at(rig.Unchanging, true, 3), at(rig.Mirrored, false, 8), at(rig.Mirrored, false, 2)})
 	assert.Equal(t, strings.Join([]string{
-		"Look at again, the worst first:", "  x.yaml:2: tape", "    Found on 2.", "    Do 2.", "  x.yaml:5: tape", "    Found on 5.", "    Do something else.", "  x.yaml:8: tape", "    Found on 8.", "    Do 2.", "  x.yaml:7: tape", "    Found on 7.", "    Do 10.",
-		"To know, nothing is wrong:", "  x.yaml:3: tape", "    Found on 3.", "  x.yaml:9: tape", "    Found on 9.", "    Do 9.", "",
+		"Look at again, the worst first:", "  x.yaml:2: tape", "    Found on 2.", "    Do 2.", "  x.yaml:5: tape", "    Found on 5.", "    Do something else.", "  x.yaml:8: tape", "    Found on 8.", "    Do 2.", "  x.yaml:7: tape", "    Found on 7.", "    Do 11.",
+		"To know, nothing is wrong:", "  x.yaml:3: tape", "    Found on 3.", "  x.yaml:9: tape", "    Found on 9.", "    Do 10.", "",
 	}, "\n"), rig.SayFinds(all))
 	assert.Empty(t, rig.SayFinds(nil))
 }

@@ -117,9 +117,12 @@ func (l *library) mistyped(r *rule, reading *verdict.Reading, fact facts.Fact) v
 		verdict.NeedRepair)
 }
 
-// hold is a hold about one fact whose remedy is the usual one of its need.
+// hold is a hold about one fact whose remedy is the usual one of its need, unless the fact brings its own.
 func (l *library) hold(r *rule, reading *verdict.Reading, fact facts.Fact, code, text string, need verdict.NeedKind) verdict.Finding {
-	remedy := remedyOf(need)
+	remedy := fact.Remedy
+	if remedy == "" {
+		remedy = remedyOf(need)
+	}
 	return verdict.Finding{
 		Rule: r.ID, Effect: verdict.Holds, Code: code, Fact: reading, About: fact.About, Instant: fact.Instant,
 		Sentence: text, Remedy: remedy, Needs: needs([]verdict.NeedKind{need}, remedy, fact.About),

@@ -77,6 +77,17 @@ func TestFirstMissingFactIsNamed(t *testing.T) {
 	assert.Equal(t, verdict.NeedClock, got.Needs[0].Kind, "a need that nobody knows is none")
 }
 
+// TestMissingFactMayBringItsRemedy: of what is usual for its need nothing is said then.
+func TestMissingFactMayBringItsRemedy(t *testing.T) {
+	s := loaded(t)
+	f := good()
+	f["clock_error_s"] = facts.Fact{Missing: "it cannot be read", Need: "sample", Remedy: "Read it off the display."}
+	got := of(t, s.Judge(t.Context(), everything(), f, noon()), "time/agree")
+	assert.Equal(t, "Read it off the display.", got.Remedy)
+	assert.Equal(t, []verdict.Need{{Kind: verdict.NeedSample, Sentence: "Read it off the display."}}, got.Needs)
+	assert.Contains(t, got.Sentence, "it cannot be read")
+}
+
 // TestPassHasNothingToMend: no sentence, no remedy, no need, whenever it was.
 func TestPassHasNothingToMend(t *testing.T) {
 	s := loaded(t)

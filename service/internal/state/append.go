@@ -195,6 +195,7 @@ func (o *object) facts(set facts.Set) {
 		o.truth("truth", f.Truth)
 		o.optional("missing", f.Missing)
 		o.optional("need", f.Need)
+		o.optional("remedy", f.Remedy)
 		o.optional("origin", string(f.Origin))
 		o.texts("about", f.About)
 		o.instant("instant", f.Instant)
