@@ -5,6 +5,7 @@ import (
 	"slices"
 	"time"
 
+	"keepclear.example/keepclear/service/internal/pose"
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/unit"
@@ -19,6 +20,8 @@ type stand struct {
 
 	ra, dec  unit.Angle // belief of date; only where believes
 	believes bool
+	blind    bool       // what the sample says of belief shows nothing of axis 1: then it does not believe
+	blur     unit.Angle // what belief may be off on axis 1 near its end by the form in which it is told
 	sides    []rig.Side // that the belief is known to mean; empty: that of each candidate (an inferred side says nothing)
 	side     rig.Side   // of the belief, for the likeliest candidate
 	mount    rig.MountSky
@@ -27,7 +30,7 @@ type stand struct {
 	siteLack *lack    // nil: how the mount's axes follow the sky is known, which does not depend on its clock
 	belief   rig.Axes // M(belief) nearest the likeliest candidate
 	late     float64  // seconds: see heaven
-	counters bool     // belief is where the counters stand, which M(belief) by itself does not say: see saysNothing
+	counters bool     // belief is where the counters stand, which M(belief) by itself does not say: see countersAtHome
 }
 
 // axes returns the candidate poses, likeliest first.
@@ -94,41 +97,47 @@ func (in *Input) carryBelief(h *heaven, s *stand) {
 			s.sides = both[:]
 		}
 	}
-	if in.saysNothing(sampled, b) {
-		b, s.counters = sampled, true
+	if s.blur = pose.Blur(in.Rig, s.sample, b); s.blur >= unit.HalfTurn {
+		at, known := in.countersAtHome(sampled, b)
+		if !known {
+			s.blind = true
+			return
+		}
+		b, s.counters, s.blur = at, true, 0
 	}
 	s.believes = true
 	s.belief = p.Add(b.Sub(sampled))
 	s.ra, s.dec, _ = in.Rig.Unmap(s.mount, s.belief)
 }
 
-// Near the end of axis 1 the belief of a mount whose map includes refraction says nothing of axis 1: refraction lifts it onto the very end.
-const (
-	endless   = 0.5 * unit.Degree  // how near the end: refraction moves a pole that stands higher than 2° by less
-	agreeably = 0.05 * unit.Degree // how well belief must agree there with the pose: what a belief told to arcminutes may miss
-)
+// agreeably is how well belief must agree with the pose where it says nothing of axis 1: what a belief told to arcminutes may miss.
+const agreeably = 0.05 * unit.Degree
 
-// saysNothing tells whether M(belief) stands at the end of axis 1 with the pose, so that its angle there is arbitrary, and the counters are known
-// to be those of the pose: a sensor homed them, no sync was seen since, and they count as the pose turned.
-func (in *Input) saysNothing(p, b rig.Axes) bool {
+// countersAtHome is where the counters stand of a belief that says nothing of axis 1, as far as belief bears it out: a sensor homed them, and no sync was
+// seen since. Motor counts say it: a slip behind the motors does not turn them, and a tube at the pole does not show a turn about it. Without such, they
+// stand at the pose where no motion was made since that homing. False where none of this tells.
+func (in *Input) countersAtHome(p, b rig.Axes) (rig.Axes, bool) {
 	st, c := in.Snapshot.Rig, &in.Rig.Chain
-	if !in.Rig.Mount.Refracts || !in.Rig.Kind.Equatorial() || st.Homing == nil || !st.Homing.Sensed || len(st.Steps) > 0 || len(st.Pose.Candidates) != 1 {
-		return false
+	if st.Homing == nil || !st.Homing.Sensed || len(st.Steps) > 0 || len(st.Pose.Candidates) != 1 {
+		return rig.Axes{}, false
 	}
-	return offLine(c, p) < endless && c.Direction(p).Angle(c.Direction(b)) < agreeably && in.countsAs(p)
-}
-
-// countsAs tells whether the motor counts of the sample say that nothing moved the pose but the motors: a slip behind them does not turn the
-// counters, and a tube at the pole does not show a turn about it.
-func (in *Input) countsAs(p rig.Axes) bool {
-	st := in.Snapshot.Rig
+	by := question.Sigma3(st.Pose.Candidates[0].Sigma).Add(rig.Axes{A1: agreeably, A2: agreeably})
+	at, known := p, st.Motions == 0 && !beyond(p.Sub(st.Homing.Axes), by)
 	for _, r := range st.Sample.Readings {
 		if zero, ok := st.Homing.CountZero[r.Source]; ok && r.Source == rig.MotorCount {
-			off, by := r.Axes.Sub(zero).Sub(p).Abs(), question.Sigma3(st.Pose.Candidates[0].Sigma)
-			return off.A1 <= by.A1+agreeably && off.A2 <= by.A2+agreeably
+			counts := r.Axes.Sub(zero)
+			known = true
+			if at = p; beyond(counts.Sub(p), by) {
+				at = counts
+			}
 		}
 	}
-	return false
+	return at, known && c.Direction(at).Angle(c.Direction(b)) < agreeably
+}
+
+// beyond tells whether either axis is off by more than allowed.
+func beyond(off, allowed rig.Axes) bool {
+	return off.A1.Abs() > allowed.A1 || off.A2.Abs() > allowed.A2
 }
 
 // eitherSide tells whether belief may stand for either side: it lies as near the pose on the sky as belief/agrees could ever let
@@ -229,24 +238,33 @@ func (in *Input) poseAge(f Set, s *stand) {
 // neverReported is why nothing is known that a sample tells.
 const neverReported = "no sample was ever reported"
 
-// unbelieving is why belief is not known.
-func (s *stand) unbelieving() string {
-	if s.sample == nil {
-		return neverReported
+// unbelieving is why belief is not known; of a sample that tells none, in the words given for that.
+func (s *stand) unbelieving(untold string) lack {
+	switch {
+	case s.sample == nil:
+		return lack{why: neverReported, need: "sample"}
+	case s.blind:
+		return lack{why: "the mount believes that it points within half a degree of the pole, where what it tells of the sky says nothing of how axis 1 stands", need: "sample", remedy: leaveThePole}
 	}
-	return "the sample does not say where the mount believes it points"
+	return lack{why: untold, need: "sample"}
 }
+
+// untold is what is missing where a sample tells no belief.
+const untold = "the sample does not say where the mount believes it points"
+
+// leaveThePole is what helps where belief says nothing of axis 1 (see pose.Blur).
+const leaveThePole = "Turn axis 2 by ten degrees off the pole (ask for a jog of axis 2), and ask again: there belief shows how axis 1 stands."
 
 // beliefFacts puts how far belief is from the pose, and what the mount's clock and site do to its axes.
 func (in *Input) beliefFacts(f Set, h *heaven, s *stand) {
 	in.mapError(f, h, s)
 	if !s.believes {
-		why := s.unbelieving()
+		why := s.unbelieving(untold)
 		if len(s.pose.Candidates) == 0 {
-			why = orElse(s.pose.Because, "the pose is unknown")
+			why = lack{why: orElse(s.pose.Because, "the pose is unknown"), need: "sample"}
 		}
 		for _, name := range []string{"belief_error_axis1_deg", "belief_error_axis2_deg", "belief_error_sky_deg"} {
-			f.Lack(name, why, "sample")
+			f.LackFor(name, why)
 		}
 		return
 	}

@@ -162,7 +162,7 @@ func (in *Input) straightTo(s *stand, e rig.End) []journey {
 	stays, changes := in.sideChanges(s, c, e)
 	e.Side = in.sideOn(e)
 	spread, sharp := in.spreads(c, rig.Axes{})
-	spread = spread.Add(in.waits(s, e))
+	spread = spread.Add(in.waits(s, e)).Add(rig.Axes{A1: s.blur})
 	timely := rig.Axes{}
 	if in.action().Sky != nil || in.action().Kind == question.Flip {
 		timely = in.waits(s, e).Sub(in.astray(s))
@@ -258,7 +258,7 @@ func (in *Input) homing(s *stand) ([]journey, error) {
 	for i, c := range s.pose.Candidates {
 		ends := []rig.End{{Axes: in.Rig.Home, From: i, Intended: true, Because: "home"}}
 		if in.Rig.Homing.By == rig.ByBelief && !s.believes && !in.Rehearsed {
-			return nil, unboundedError{why: "the mount homes by belief, and the sample does not say what it believes", need: "sample"}
+			return nil, unboundedError(s.unbelieving("the mount homes by belief, and the sample does not say what it believes"))
 		}
 		if in.Rig.Homing.By != rig.BySensor {
 			ends = append(ends, in.believedHome(s, i, p)...)
@@ -318,7 +318,7 @@ func (in *Input) parking(s *stand) ([]journey, error) {
 			continue
 		}
 		if !s.believes {
-			return nil, unboundedError{why: "the mount's belief was not reported, and it parks by belief", need: "sample"}
+			return nil, unboundedError(s.unbelieving("the mount's belief was not reported, and it parks by belief"))
 		}
 		for _, b := range beliefsFrom(s, c.Axes) {
 			off := c.Axes.Sub(b)

@@ -452,7 +452,7 @@ func (in *Input) jump(f Set, h *heaven, s *stand, out *Outcome) {
 	names := []string{"sync_jump_axis1_deg", "sync_jump_axis2_deg", "sync_sum_axis1_deg", "sync_sum_axis2_deg", "end_spread_deg"}
 	if !s.believes {
 		for _, n := range names {
-			f.Lack(n, s.unbelieving(), "sample")
+			f.LackFor(n, s.unbelieving(untold))
 		}
 		return
 	}

@@ -11,7 +11,7 @@ import (
 // flipping goes to the same sky on the other side.
 func (in *Input) flipping(h *heaven, s *stand) ([]journey, error) {
 	if !s.believes && !in.Rehearsed {
-		return nil, unboundedError{why: "the mount's belief was not reported", need: "sample"}
+		return nil, unboundedError(s.unbelieving("the mount's belief was not reported"))
 	}
 	ra, dec := s.ra, s.dec
 	if in.Rehearsed {
@@ -34,7 +34,7 @@ const (
 func (in *Input) bySky(h *heaven, s *stand, target question.Sky, side rig.Side) ([]journey, error) {
 	if !in.Rehearsed {
 		if !s.believes {
-			return nil, unboundedError{why: s.unbelieving(), need: "sample"}
+			return nil, unboundedError(s.unbelieving(untold))
 		}
 		if s.mapLack != nil && in.Rig.Kind == rig.AltAzimuth {
 			return nil, unboundedError(*s.mapLack)

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"keepclear.example/keepclear/service/internal/decide"
+	"keepclear.example/keepclear/service/internal/frame"
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/rig"
 )
@@ -20,11 +21,12 @@ type distortions struct {
 	without map[string]bool    // belief, side, readings, doing, a kind of source
 	homing  string             // they count from this homing
 	mark    string             // the mount's run mark
+	icrs    bool               // belief is told in ICRS
 }
 
 // setSamples says how samples come: "samples every 90s", "samples bare" (nothing but belief and readings), "samples frozen" (readings
 // that stand still), "samples off 360 0" (readings off by so much; behind it a source, if only one is), "samples without
-// belief|side|readings|doing" or a source in quotes, "samples of homing X", "samples of run X" (the run mark), "samples whole".
+// belief|side|readings|doing" or a source in quotes, "samples of homing X", "samples of run X" (the run mark), "samples in icrs" (belief is), "samples whole".
 func (n *night) setSamples(a *arguments) error {
 	switch w := a.next(); w {
 	case "every":
@@ -53,10 +55,15 @@ func (n *night) setSamples(a *arguments) error {
 		} else if a.take("run") {
 			n.samples.mark = a.next()
 		}
+	case "in":
+		n.samples.icrs = a.take("icrs")
+		if !n.samples.icrs {
+			return fmt.Errorf("samples in icrs: of date they are by themselves")
+		}
 	case "whole":
 		n.samples = distortions{}
 	default:
-		return fmt.Errorf("samples every SPAN, bare, frozen, off, without, of or whole, not %q", w)
+		return fmt.Errorf("samples every SPAN, bare, frozen, off, without, of, in icrs or whole, not %q", w)
 	}
 	return a.done()
 }
@@ -89,6 +96,16 @@ func (n *night) sample() (*question.Sample, error) {
 	s.Readings = slices.DeleteFunc(s.Readings, func(r question.Reading) bool { return d.without[string(r.Source)] })
 	if d.without["belief"] {
 		s.Belief = nil
+	}
+	if s.Belief != nil && d.icrs {
+		m, err := moment(s.Time)
+		if err != nil {
+			return nil, err
+		}
+		b := *s.Belief
+		b.Sky.RA, b.Sky.Dec = m.ICRS(frame.FromLonLat[frame.Date](b.Sky.RA, b.Sky.Dec)).LonLat()
+		b.Sky.Frame = question.ICRS
+		s.Belief = &b
 	}
 	if d.without["side"] && s.Belief != nil {
 		s.Belief.Side = ""

@@ -137,7 +137,7 @@ func (t *turn) hangs(p apart) bool {
 		return false
 	}
 	vx, vy := t.view(p.was.Anchor), t.view(p.x)
-	if !vx.ok || !vy.ok {
+	if !vx.ok || !vy.ok || vx.vague() || vy.vague() {
 		return true
 	}
 	at := p.was.Anchored[0].Axes

@@ -204,6 +204,9 @@ func (t *turn) fit(m *move, a rig.Axes) int {
 	best, off := -1, unit.Angle(math.Inf(1))
 	for i, e := range p.Ends {
 		d := excess(a.Sub(e), t.since(m, e))
+		if m.vy.blind() && !counted(m.kind) {
+			d.A1 = 0
+		}
 		if !beyond(d, t.arrivalSlack(p, e)) && d.Abs().Max() < off {
 			best, off = i, d.Abs().Max()
 		}
@@ -441,7 +444,11 @@ func (t *turn) beliefAgrees(m *move, seems rig.Axes, form rig.SyncKeeping) bool 
 		from.Kept = form
 	}
 	for _, c := range t.believedPlaces(m, from) {
-		if !beyond(rig.LiftNear(c.Axes, seems).Sub(seems), t.arrivalSlack(m.permit, seems)) {
+		off := rig.LiftNear(c.Axes, seems).Sub(seems)
+		if m.blind() {
+			off.A1 = 0
+		}
+		if !beyond(off, t.arrivalSlack(m.permit, seems)) {
 			return true
 		}
 	}
@@ -452,6 +459,9 @@ func (t *turn) beliefAgrees(m *move, seems rig.Axes, form rig.SyncKeeping) bool 
 func (t *turn) arriveReckoned(m *move) {
 	p := m.permit
 	believed := t.believedPlaces(m, t.s.Anchored[0])
+	if t.turnsUnseen(m) {
+		believed = nil
+	}
 	moved := p.Moved || t.s.Sample != nil && t.s.Sample.Doing == question.Moving || p.Told != "" && p.Told != string(NotMoved)
 	stay := t.beliefStayed(m, believed)
 	moved = moved || len(believed) > 0 && !stay

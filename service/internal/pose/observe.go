@@ -124,7 +124,7 @@ func (t *turn) zero(x *question.Sample) {
 		}
 		h.CountZero[r.Source] = r.Axes.Sub(p)
 	}
-	if v := t.view(x); v.ok && h.BeliefAxes == nil {
+	if v := t.view(x); v.ok && !v.vague() && h.BeliefAxes == nil {
 		b := rig.LiftNear(t.axes(v, [2]unit.Angle{}, t.sideAt(v, [2]unit.Angle{}, p)), p)
 		h.BeliefAxes = &b
 	}

@@ -39,18 +39,27 @@ func (t *turn) quiet(x, y *question.Sample) {
 	q.drift, q.allowed = t.drift(q.at, x, y), t.tolerance(q.at, x, y)
 	if q.believed = q.vx.ok && q.vy.ok; q.believed {
 		q.belief = excess(t.turned(q.at, rig.KeptOnAxes, q.vx, q.vy, t.quietSide(q.at, rig.KeptOnAxes, q.vx, q.vy)), q.drift)
+		if q.blind() {
+			q.belief.A1 = 0
+		}
 	}
 	t.trackingBegan(&q)
 	if counted(q.kind) {
 		a, _ := reading(x, q.kind)
 		b, _ := reading(y, q.kind)
 		q.source = excess(b.Sub(a), q.drift)
+		if q.blind() { // it neither bears out nor denies what the source says
+			q.belief.A1 = q.source.A1
+		}
 		t.quietCounted(&q)
 	} else {
 		t.quietBelieved(&q)
 	}
 	t.selfFlip(&q)
 }
+
+// blind tells whether belief says nothing of how axis 1 turned between the samples.
+func (q *still) blind() bool { return q.vx.blind() || q.vy.blind() }
 
 // quietCounted: the source follows motions and no syncs; belief follows both.
 func (t *turn) quietCounted(q *still) {
@@ -62,7 +71,7 @@ func (t *turn) quietCounted(q *still) {
 		t.doubt("the %s went back to home without a permit: the mount may have restarted", q.kind)
 		t.fork(q, t.stayed, t.byCount)
 		turned = true
-	case turned && alike && (synced || t.tooFast(q.belief, q)):
+	case turned && alike && !q.blind() && (synced || t.tooFast(q.belief, q)):
 		t.demote(q)
 	case turned && t.tooFast(q.source, q):
 		t.alarm(Jump, string(q.kind), "the %s moved by %s within %.1f s at rest, faster than the axes turn", q.kind, q.source, t.dt(q))

@@ -80,7 +80,7 @@ func (t *turn) closes(h *question.Homing, x *question.Sample) (apart, sigma rig.
 		}
 	}
 	v := t.view(last)
-	if !v.ok || before.BeliefAxes == nil || !t.syncsKnown(last, last) || t.distrusted(rig.UnsyncedBelief) {
+	if !v.ok || v.vague() || before.BeliefAxes == nil || !t.syncsKnown(last, last) || t.distrusted(rig.UnsyncedBelief) {
 		return apart, sigma, false
 	}
 	for _, f := range t.forms(question.Candidate{}) {

@@ -33,7 +33,7 @@ func (t *turn) best(x, y *question.Sample, vx, vy view) rig.SourceKind {
 			if a && b {
 				return s.Kind
 			}
-		case s.Kind == rig.UnsyncedBelief && vx.ok && vy.ok && t.mapTold(x) && t.mapTold(y) && t.syncsKnown(x, y):
+		case s.Kind == rig.UnsyncedBelief && vx.ok && vy.ok && !vx.vague() && !(vy.vague() && y.Still()) && t.mapTold(x) && t.mapTold(y) && t.syncsKnown(x, y):
 			return s.Kind
 		}
 	}
@@ -158,6 +158,9 @@ func (t *turn) turns(a rig.Axes, f rig.SyncKeeping, vx, vy view, side rig.Side) 
 // stands is what the belief of a view, its syncs undone, makes of the axes, were they at a pose.
 func (t *turn) stands(a rig.Axes, f rig.SyncKeeping, v view) rig.Axes {
 	u := t.undo(f)
+	if v.blind() { // of axis 1 the pose itself
+		return rig.Axes{A1: a.A1, A2: t.axes(v, u, t.r.Kind.SideOf(a)).A2}
+	}
 	at := t.axes(v, u, t.sideAt(v, u, a))
 	if over, ok := t.overPole(v, u); ok {
 		b := t.axes(over, u, t.sideAt(over, u, a))
@@ -172,6 +175,9 @@ func (t *turn) stands(a rig.Axes, f rig.SyncKeeping, v view) rig.Axes {
 // pole, where declination is told as if it came from below: less its syncs it then stands for two places.
 func (t *turn) turnsFrom(from rig.Axes, f rig.SyncKeeping, v view, side rig.Side) []rig.Axes {
 	u := t.undo(f)
+	if v.blind() {
+		return []rig.Axes{{A2: (t.axes(v, u, side).A2 - from.A2).Wrapped()}}
+	}
 	out := []rig.Axes{rig.LiftNear(t.axes(v, u, side), from).Sub(from)}
 	if over, ok := t.overPole(v, u); ok {
 		out = append(out, rig.LiftNear(t.axes(over, u, side), from).Sub(from))

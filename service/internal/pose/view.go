@@ -16,11 +16,12 @@ type view struct {
 	sky     rig.MountSky
 	ra, dec unit.Angle // of date
 	ok      bool       // there is a belief and a sky to map it with
+	fromEnd unit.Angle // see there
 }
 
 // view maps a sample's belief; a sample without one, or without a sky, gives a view that is not ok.
 func (t *turn) view(x *question.Sample) view {
-	v := view{x: x}
+	v := view{x: x, fromEnd: unit.HalfTurn}
 	if x == nil || x.Belief == nil {
 		return v
 	}
@@ -30,6 +31,7 @@ func (t *turn) view(x *question.Sample) view {
 	}
 	v.sky = sky
 	v.ra, v.dec, v.ok = t.ofDate(x.Belief.Sky, when(x))
+	v.fromEnd = t.fromEnd(v)
 	return v
 }
 

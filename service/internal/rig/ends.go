@@ -296,9 +296,13 @@ func (r *Rig) hours(g Going) []unit.Angle {
 }
 
 // lessOffset is the target less the offset on the sky that belief shows of a pose, right ascension and declination. Where belief may mean
-// either side it may have been taken over the pole by that offset, and is then told half a turn round: both readings count.
+// either side it may have been taken over the pole by that offset, and is then told half a turn round: both readings count. Where the sides meet a pose
+// has two readings by itself, and the one nearer to belief in right ascension counts: on which side of the pole it came out is the roundness of its source.
 func (r *Rig) lessOffset(g Going, p Axes) [][2]unit.Angle {
 	ra, dec, _ := r.Unmap(g.Now, p)
+	if r.Kind.Equatorial() && len(g.BeliefSides) < 2 && unit.HalfTurn/2-dec.Abs() < atPole && (g.BeliefRA-ra).Wrapped().Abs() > unit.HalfTurn/2 {
+		ra, dec = ra+unit.HalfTurn, overPole(dec)
+	}
 	less := func(bRA, bDec unit.Angle) [2]unit.Angle {
 		toRA, toDec := g.TargetRA-(bRA-ra), g.TargetDec-(bDec-dec)
 		if toDec.Abs() > unit.HalfTurn/2 { // over the pole
@@ -312,6 +316,10 @@ func (r *Rig) lessOffset(g Going, p Axes) [][2]unit.Angle {
 	}
 	return out
 }
+
+// atPole is how near the pole a pose is read on either side: the noise of a sensor, and no more than what its reading on the other side may be off in
+// declination without harm. Choice.
+const atPole = 0.1 * unit.Degree
 
 // overPole is a declination counted on over the nearer pole: 88° is 92° on the other side of it.
 func overPole(dec unit.Angle) unit.Angle {
