@@ -14,6 +14,8 @@ type World struct {
 	Moment func(time.Time) (*sky.Moment, error) // the sky at an instant; an error costs what needs belief
 	// StartTolerance is the limit permit start_tolerance_deg; 0 stands for its default, 0.5°.
 	StartTolerance unit.Angle
+	// Other is what the record tells, in brackets after a blank, of the permit that an event names, for where it is not the rig's last one; empty: nothing.
+	Other string
 	// MapTolerance is the limit mount/map axis_deg; 0 stands for its default, 0.5°.
 	MapTolerance unit.Angle
 }
