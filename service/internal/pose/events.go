@@ -312,6 +312,7 @@ func Unrecorded(w World, s question.RigState, why string) (question.RigState, []
 	t := begin(w, s)
 	t.raised = true
 	t.alarm(PoseLost, "", "%s: where the axes are is not known; home them, or state where they are", why)
+	t.notes[len(t.notes)-1].Code = EntriesGone
 	t.s.Homing, t.s.Pointing, t.s.Recent, t.s.RunMark = nil, nil, nil, ""
 	t.unlearn()
 	t.stale(why)

@@ -61,6 +61,14 @@ const (
 	OurClock        Kind = "service clock set"      // and the pose goes by the time
 )
 
+// Code says what a notice tells where a program goes by more than its kind.
+type Code string
+
+// Codes of notices.
+const (
+	EntriesGone Code = "entries gone" // pose lost: entries of the rig's chain are gone from the record
+)
+
 // Notice is one thing that a sample or event showed, worth an entry of the record.
 type Notice struct {
 	Kind      Kind     `json:"kind"`
@@ -68,6 +76,7 @@ type Notice struct {
 	Withdraws bool     `json:"withdraws,omitempty"` // it took the open permit back
 	Locks     bool     `json:"locks,omitempty"`     // the rig must be locked
 	About     []string `json:"about,omitempty"`     // permit, leave, source or asker concerned
+	Code      Code     `json:"code,omitempty"`      // one of the list above; most have none
 }
 
 // EndKind says how an asker reports the end of a motion.
