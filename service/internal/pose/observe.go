@@ -310,7 +310,8 @@ func (t *turn) powerless(x *question.Sample, why string) {
 		remedy = "look where the axes are, and state it"
 	}
 	t.alarm(Restarted, "", "%s; %s", why, remedy)
-	t.s.Homing, t.s.Doubt = nil, ""
+	t.s.Homing = nil
+	t.settled()
 	t.doubt("%s", why)
 	if !t.r.Mount.HoldsUnpowered || len(t.s.Pose.Candidates) == 0 {
 		t.lose(why)
