@@ -61,7 +61,7 @@ func (t *turn) forget(a, b question.JudgedSolve) bool {
 	return true
 }
 
-// tiltWords gives a polar error for people.
+// tiltWords gives a polar error for people: east and west as its screws turn it, about the vertical.
 func tiltWords(p rig.Tilt) string {
 	ew, ud := "east", "high"
 	if p.East < 0 {
@@ -70,7 +70,7 @@ func tiltWords(p rig.Tilt) string {
 	if p.Up < 0 {
 		ud = "low"
 	}
-	return sprintf("%.1f° too far %s and %.1f° too %s", p.East.Abs().Deg(), ew, p.Up.Abs().Deg(), ud)
+	return sprintf("%.1f° too far %s (counted along the horizon) and %.1f° too %s", p.East.Abs().Deg(), ew, p.Up.Abs().Deg(), ud)
 }
 
 // polarError returns the polar-axis error that explains two solves, if one within the prior does: the tilt of the chain under which
