@@ -96,7 +96,10 @@ func (d *Decider) Report(ctx context.Context, r Report, req Request) (Outcome, e
 	if err != nil {
 		return Outcome{}, err
 	}
-	out, w, wrote, err := d.take(ctx, g, r, d.tells(g, r.permit()), req)
+	other, broke := d.tells(g, r.permit()), true
+	defer d.nudgeIf(&broke)
+	out, w, wrote, err := d.take(ctx, g, r, other, req)
+	broke = false
 	if err != nil {
 		return Outcome{}, fmt.Errorf("taking the report in: %w", err)
 	}
@@ -132,6 +135,7 @@ func (d *Decider) take(_ context.Context, g *group, r Report, other string, req 
 		g.setOpen()
 		return d.standing(g, s, r, notices), record.Written{}, false, nil
 	}
+	out := d.standing(g, s, r, notices) // a panic here leaves nothing on record
 	body := state.Body{Event: state.Event{After: &s, Set: set}, Notices: notices}
 	w, err := d.put(g, d.parts.Record.Head(g.name), entry{kind: state.Reported, asker: r.Asker, request: req, sentence: told(r, notices), body: body, awaited: true}, nil, r.At)
 	if err != nil {
@@ -139,7 +143,7 @@ func (d *Decider) take(_ context.Context, g *group, r Report, other string, req 
 		return Outcome{}, record.Written{}, false, err
 	}
 	g.setOpen()
-	return d.standing(g, s, r, notices), w, true, nil
+	return out, w, true, nil
 }
 
 // repliedBefore is the reply to a report that is on record already, made of its entry: what it showed then, and the permit and the
