@@ -41,6 +41,11 @@ func TestSinksAgain(t *testing.T) {
 	assert.False(t, sinks(reach.Hold(rig.DegAxes(10, 20))))
 	assert.True(t, sinks(reach.Uniform(rig.DegAxes(0, 10), rig.DegAxes(0, -10), 60)))
 	assert.True(t, sinks(reach.Straight(rig.DegAxes(0, 10), rig.DegAxes(400, -3.5), m)), "the end counts")
+	assert.True(t, sinks(through(-40, 20, -3.005, -3.02)), "risen on a leg before")
+	// How closely it looks: every quarter of a degree, a 720th of a long turn. The tube passes the zenith, within 0.12° or 0.1° of it above the level.
+	assert.True(t, reach.Straight(rig.DegAxes(0, 60.3), rig.DegAxes(0, 119.95), m).SinksAgain(&c, up, rig.Axes{}, unit.Deg(89.88), tolerance))
+	assert.True(t, reach.Straight(rig.DegAxes(0, -155), rig.DegAxes(0, 245), m).SinksAgain(&c, up, rig.Axes{}, unit.Deg(89.9), tolerance))
+	assert.False(t, reach.Straight(rig.DegAxes(0, -154.8), rig.DegAxes(0, 245.2), m).SinksAgain(&c, up, rig.Axes{}, unit.Deg(89.9), tolerance), "between two looks")
 }
 
 // Of any order it tells where a monotone way by two corners would: up to the one that stands above, then on to the one that stands below.
@@ -95,6 +100,11 @@ func TestSinksAgainInAnyOrder(t *testing.T) {
 	assert.True(t, after(-40, 20, -20))
 	assert.False(t, after(-40, -10, -20))
 	assert.False(t, after(-40, 10, 20))
+	assert.True(t, after(-40, -2.9, -3.02), "risen on a leg before")
+	north := rig.NewChain(rig.German, unit.Deg(40), rig.Tilt{}, frame.Vec[frame.Rig]{}, 0)
+	one, other := rig.DegAxes(-90, 140), rig.DegAxes(90, -20)
+	assert.NotEqual(t, reach.Straight(one, other, m).SinksAgain(&north, frame.Vec[frame.Rig]{Z: 1}, rig.Axes{}, level, unit.Deg(0.01)),
+		reach.Rectangle(one, other, m).SinksAgain(&north, frame.Vec[frame.Rig]{Z: 1}, rig.Axes{}, level, unit.Deg(0.01)), "of one way less than of any")
 }
 
 // Of a pose that is not known well it counts where the tube stands above for certain, and where it may stand below afterwards.
@@ -121,4 +131,9 @@ func TestSinksAgainWithinSpread(t *testing.T) {
 	assert.True(t, over.SinksAgain(&g, frame.Vec[frame.Rig]{Z: 1}, rig.DegAxes(10, 10), unit.Deg(-84), unit.Deg(0.1)))
 	assert.False(t, over.SinksAgain(&g, frame.Vec[frame.Rig]{Z: 1}, rig.DegAxes(10, 10), unit.Deg(-86), unit.Deg(0.1)))
 	assert.False(t, over.SinksAgain(&g, frame.Vec[frame.Rig]{Z: 1}, rig.DegAxes(10, 3), unit.Deg(-84), unit.Deg(0.1)))
+	for _, to := range [][2]float64{{-90, 80}, {270, 100}} { // 10° of axis 1 beside its lowest, 75° down, from either side
+		aside := reach.Straight(rig.DegAxes(to[0], 75), rig.DegAxes(to[1], 75), m)
+		assert.True(t, aside.SinksAgain(&g, frame.Vec[frame.Rig]{Z: 1}, rig.DegAxes(10, 0), unit.Deg(-74.9), unit.Deg(0.05)), to)
+		assert.False(t, aside.SinksAgain(&g, frame.Vec[frame.Rig]{Z: 1}, rig.DegAxes(5, 0), unit.Deg(-74.9), unit.Deg(0.05)), to)
+	}
 }
