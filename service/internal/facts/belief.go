@@ -269,6 +269,9 @@ func (s *stand) unbelieving() string {
 	if s.sample == nil {
 		return neverReported
 	}
+	if s.sample.Unbelieved != "" {
+		return s.sample.Unbelieved
+	}
 	return "the sample does not say where the mount believes it points"
 }
 

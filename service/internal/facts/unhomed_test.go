@@ -113,3 +113,12 @@ func TestRetreatByCountersThatStandElsewhere(t *testing.T) {
 	assert.InDelta(t, -90, astray[1].A1.Deg(), 1e-9)
 	assert.InDelta(t, 30, astray[1].A2.Deg(), 1e-9)
 }
+
+// A belief that is not held is lacking for the reason that it is not.
+func TestWhyABeliefIsNotHeld(t *testing.T) {
+	in := standing(t, heron(t), rig.DegAxes(60, 40), rig.Axes{}, axesSlew(rig.DegAxes(50, 40)))
+	in.Snapshot.Rig.Sample.Belief = nil
+	assert.Equal(t, "the sample does not say where the mount believes it points", facts.Compute(in).Facts["belief_error_sky_deg"].Missing)
+	in.Snapshot.Rig.Sample.Unbelieved = "it says what cannot be"
+	assert.Equal(t, "it says what cannot be", facts.Compute(in).Facts["belief_error_sky_deg"].Missing)
+}

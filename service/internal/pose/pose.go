@@ -41,7 +41,7 @@ const (
 	OffEnd          Kind = "came to rest elsewhere" // outside the predicted ends
 	TooSoon         Kind = "came to rest too soon"  // sooner than the motion takes
 	OffWay          Kind = "left its way"           // outside the way that was checked
-	SideOpen        Kind = "side not shown"         // a flip may or may not have happened
+	SideOpen        Kind = "side not shown"         // a flip may or may not have happened, or the side told cannot be
 	SideShown       Kind = "side shown"             // and now it is known
 	PermitEnded     Kind = "permit ended"           // closed
 	PermitExpired   Kind = "permit expired"         // never begun in time

@@ -160,6 +160,7 @@ func (o *object) sample(name string, s *question.Sample) {
 		o.optional("side", string(b.Side))
 		o.end()
 	}
+	o.optional("unbelieved", s.Unbelieved)
 	o.optional("doing", string(s.Doing))
 	list(o, "readings", s.Readings, (*object).reading)
 	o.angle("sidereal_rad", s.Sidereal)
