@@ -11,9 +11,11 @@ import (
 const (
 	// againApart is how far apart the poses are that SinksAgain looks at, on the axis that turns farther. Choice: what lies between two of them is
 	// no more than half of that below both, twice as much where an axis runs at its full rate.
-	againApart = 0.25 * unit.Degree
+	againApart = 0.5 * unit.Degree
 	// mostAgain bounds how many it looks at along one axis of a leg.
 	mostAgain = 720
+	// againShare of the spread is how far they are apart where that is farther. Choice.
+	againShare = 8
 )
 
 // SinksAgain tells whether the tube may come more than tolerance below a level, counted as Lowest counts, after it stood at it or above for
@@ -41,12 +43,13 @@ type again struct {
 	sank         bool
 }
 
-// lowest is the least of the field about a pose: of its middle, and of the corners and the middles of the sides of its spread.
-func (a *again) lowest(at rig.Axes) float64 {
-	out, _, _ := a.field.at(at)
-	if a.spread == (rig.Axes{}) {
-		return out
+// lowest is the least of the field about a pose, where it is v: of its middle, and of the corners and the middles of the sides of its spread. Of a pose beyond
+// either level with all that its spread may add, which is no more than the turns, the middle stands for it.
+func (a *again) lowest(at rig.Axes, v float64) float64 {
+	if v < a.below || v-float64(a.spread.A1+a.spread.A2) >= a.level {
+		return v
 	}
+	out := v
 	for i := -1; i <= 1; i++ {
 		for j := -1; j <= 1; j++ {
 			v, _, _ := a.field.at(at.Add(rig.Axes{A1: a.spread.A1 * unit.Angle(i), A2: a.spread.A2 * unit.Angle(j)}))
@@ -57,8 +60,8 @@ func (a *again) lowest(at rig.Axes) float64 {
 }
 
 // look takes one pose in, that is reached from one that stood above the level before, or not. It returns whether this one has.
-func (a *again) look(at rig.Axes, risen bool) bool {
-	v := a.lowest(at)
+func (a *again) look(at rig.Axes, v float64, risen bool) bool {
+	v = a.lowest(at, v)
 	a.sank = a.sank || risen && v < a.below
 	return risen || v >= a.level
 }
@@ -67,7 +70,9 @@ func (a *again) look(at rig.Axes, risen bool) bool {
 func (a *again) along(l *leg, risen bool) bool {
 	n := a.looks(l.to.Sub(l.from).Abs().Max())
 	for i := range n + 1 {
-		risen = a.look(l.point(l.lastMark()*float64(i)/float64(n)), risen)
+		at := l.point(l.lastMark() * float64(i) / float64(n))
+		v, _, _ := a.field.at(at)
+		risen = a.look(at, v, risen)
 	}
 	return risen
 }
@@ -76,19 +81,40 @@ func (a *again) along(l *leg, risen bool) bool {
 func (a *again) across(from, to rig.Axes, risen bool) bool {
 	d := to.Sub(from)
 	n, m := a.looks(d.A1.Abs()), a.looks(d.A2.Abs())
-	row := make([]bool, m+1)
+	row := make([]column, m+1)
+	for j := range row {
+		row[j].at = from.A2 + d.A2*unit.Angle(j)/unit.Angle(m)
+		row[j].sin, row[j].cos = math.Sincos(float64(row[j].at))
+	}
 	for i := range n + 1 {
-		before := i == 0 && risen
-		for j := range m + 1 {
-			at := from.Add(rig.Axes{A1: d.A1 * unit.Angle(i) / unit.Angle(n), A2: d.A2 * unit.Angle(j) / unit.Angle(m)})
-			before = a.look(at, before || row[j])
-			row[j] = before
+		one := from.A1 + d.A1*unit.Angle(i)/unit.Angle(n)
+		w, before := a.field.over(one), risen
+		for j := range row {
+			c := &row[j]
+			before = a.look(rig.Axes{A1: one, A2: c.at}, w[0]+c.cos*w[1]+c.sin*w[2], before || c.risen)
+			c.risen = before
 		}
 	}
-	return row[m]
+	return row[m].risen
 }
 
-// looks is how many steps a turn is looked at in, one at the least; coarser where the spread is wide, an eighth of it.
+// column is a place of axis 2 in a rectangle, and whether the way to there has risen.
+type column struct {
+	at       unit.Angle
+	sin, cos float64
+	risen    bool
+}
+
+// over is what f is made of by (1, cos a₂, sin a₂) at a place of axis 1.
+func (f *field) over(a1 unit.Angle) (w [3]float64) {
+	s, c := math.Sincos(float64(a1))
+	for k := range w {
+		w[k] = f.by[0][k] + c*f.by[1][k] + s*f.by[2][k]
+	}
+	return w
+}
+
+// looks is how many steps a turn is looked at in.
 func (a *again) looks(turn unit.Angle) int {
-	return int(min(mostAgain, max(1, math.Ceil(float64(turn/max(againApart, a.spread.Max()/8))))))
+	return int(min(mostAgain, 1+math.Ceil(float64(turn/max(againApart, a.spread.Max()/againShare)))))
 }

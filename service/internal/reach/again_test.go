@@ -13,18 +13,20 @@ import (
 	"keepclear.example/keepclear/service/internal/unit"
 )
 
+// through goes through some angles of axis 2.
+func through(heights ...float64) reach.Way {
+	var poses []rig.Axes
+	for _, h := range heights {
+		poses = append(poses, rig.DegAxes(10, h))
+	}
+	return reach.Through(rig.Independent, rig.Motion{RateDeg: [2]float64{3, 3}, AccelDeg: [2]float64{2, 2}}, poses...)
+}
+
 // An alt-azimuth's second angle is the altitude, so that each way's heights are written in it.
 func TestSinksAgain(t *testing.T) {
 	c := rig.NewChain(rig.AltAzimuth, unit.Deg(48), rig.Tilt{}, frame.Vec[frame.Rig]{}, 0)
 	up, level, tolerance := frame.Vec[frame.Rig]{Z: 1}, unit.Deg(-3), unit.Deg(0.01)
 	m := rig.Motion{RateDeg: [2]float64{3, 3}, AccelDeg: [2]float64{2, 2}}
-	through := func(heights ...float64) reach.Way {
-		var poses []rig.Axes
-		for _, h := range heights {
-			poses = append(poses, rig.DegAxes(10, h))
-		}
-		return reach.Through(rig.Independent, m, poses...)
-	}
 	sinks := func(w reach.Way) bool { return w.SinksAgain(&c, up, rig.Axes{}, level, tolerance) }
 	assert.False(t, sinks(through(-40, -20)), "below all the way")
 	assert.False(t, sinks(through(-40, 20)))
@@ -42,10 +44,15 @@ func TestSinksAgain(t *testing.T) {
 	assert.True(t, sinks(reach.Uniform(rig.DegAxes(0, 10), rig.DegAxes(0, -10), 60)))
 	assert.True(t, sinks(reach.Straight(rig.DegAxes(0, 10), rig.DegAxes(400, -3.5), m)), "the end counts")
 	assert.True(t, sinks(through(-40, 20, -3.005, -3.02)), "risen on a leg before")
-	// How closely it looks: every quarter of a degree, a 720th of a long turn. The tube passes the zenith, within 0.12° or 0.1° of it above the level.
-	assert.True(t, reach.Straight(rig.DegAxes(0, 60.3), rig.DegAxes(0, 119.95), m).SinksAgain(&c, up, rig.Axes{}, unit.Deg(89.88), tolerance))
-	assert.True(t, reach.Straight(rig.DegAxes(0, -155), rig.DegAxes(0, 245), m).SinksAgain(&c, up, rig.Axes{}, unit.Deg(89.9), tolerance))
-	assert.False(t, reach.Straight(rig.DegAxes(0, -154.8), rig.DegAxes(0, 245.2), m).SinksAgain(&c, up, rig.Axes{}, unit.Deg(89.9), tolerance), "between two looks")
+	assert.False(t, sinks(through(-40, -3.005, -3.5, 10)), "not risen within the tolerance")
+	// How closely it looks: every half degree, every eighth of the spread, a 720th of a long turn. Within 0.02° of the zenith the tube is above the level.
+	for _, c1 := range []struct{ turn, share, spread float64 }{{59.9, 60.0 / 121, 0}, {59.9, 30.0 / 61, 8}, {400, 441.0 / 720, 0}} {
+		at := 90 - c1.turn*c1.share
+		for _, off := range []float64{0, 0.05} { // between two looks it is not seen
+			w := reach.Uniform(rig.DegAxes(0, at+off), rig.DegAxes(0, at+c1.turn+off), 60)
+			assert.Equal(t, off == 0, w.SinksAgain(&c, up, rig.DegAxes(c1.spread, 0), unit.Deg(89.98), tolerance), "%v %v", c1, off)
+		}
+	}
 }
 
 // Of any order it tells where a monotone way by two corners would: up to the one that stands above, then on to the one that stands below.
@@ -83,7 +90,7 @@ func TestSinksAgainInAnyOrder(t *testing.T) {
 		}
 		got := reach.Rectangle(from, at(24, 24), m).SinksAgain(&c, frame.Vec[frame.Rig]{Z: 1}, rig.Axes{}, level, unit.Deg(0.01))
 		told[got]++
-		if sinks(0.02) {
+		if sinks(0.3) {
 			require.True(t, got, n)
 		}
 		if got {
@@ -101,6 +108,15 @@ func TestSinksAgainInAnyOrder(t *testing.T) {
 	assert.False(t, after(-40, -10, -20))
 	assert.False(t, after(-40, 10, 20))
 	assert.True(t, after(-40, -2.9, -3.02), "risen on a leg before")
+	w := reach.Chain(through(-40, 20, -3.005), reach.Rectangle(rig.DegAxes(10, -3.005), rig.DegAxes(20, -3.02), m))
+	alt := rig.NewChain(rig.AltAzimuth, unit.Deg(48), rig.Tilt{}, frame.Vec[frame.Rig]{}, 0)
+	assert.True(t, w.SinksAgain(&alt, frame.Vec[frame.Rig]{Z: 1}, rig.Axes{}, level, unit.Deg(0.01)), "and a rectangle goes on")
+	at := 90 - 59.9*60.0/121
+	tall := reach.Rectangle(rig.DegAxes(0, at), rig.DegAxes(1, at+59.9), m)
+	assert.True(t, tall.SinksAgain(&alt, frame.Vec[frame.Rig]{Z: 1}, rig.Axes{}, unit.Deg(89.98), unit.Deg(0.01)), "each axis as closely as it turns")
+	_, end := frame.AzAlt(c.Direction(rig.DegAxes(80, 75)))
+	last := reach.Rectangle(rig.DegAxes(-90, 75), rig.DegAxes(80, 75), m)
+	assert.True(t, last.SinksAgain(&c, frame.Vec[frame.Rig]{Z: 1}, rig.Axes{}, end+unit.Deg(0.06), unit.Deg(0.05)), "the end counts")
 	north := rig.NewChain(rig.German, unit.Deg(40), rig.Tilt{}, frame.Vec[frame.Rig]{}, 0)
 	one, other := rig.DegAxes(-90, 140), rig.DegAxes(90, -20)
 	assert.NotEqual(t, reach.Straight(one, other, m).SinksAgain(&north, frame.Vec[frame.Rig]{Z: 1}, rig.Axes{}, level, unit.Deg(0.01)),
