@@ -108,6 +108,7 @@ func TestSinksAgainInAnyOrder(t *testing.T) {
 	assert.False(t, after(-40, -10, -20))
 	assert.False(t, after(-40, 10, 20))
 	assert.True(t, after(-40, -2.9, -3.02), "risen on a leg before")
+	assert.True(t, after(60, 183.005, 183.02), "risen in a rectangle, over the zenith")
 	w := reach.Chain(through(-40, 20, -3.005), reach.Rectangle(rig.DegAxes(10, -3.005), rig.DegAxes(20, -3.02), m))
 	alt := rig.NewChain(rig.AltAzimuth, unit.Deg(48), rig.Tilt{}, frame.Vec[frame.Rig]{}, 0)
 	assert.True(t, w.SinksAgain(&alt, frame.Vec[frame.Rig]{Z: 1}, rig.Axes{}, level, unit.Deg(0.01)), "and a rectangle goes on")
