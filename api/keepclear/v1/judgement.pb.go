@@ -232,7 +232,7 @@ const (
 	NeedKind_NEED_KIND_REPAIR NeedKind = 11
 	// More working time: ask again.
 	NeedKind_NEED_KIND_TIME NeedKind = 12
-	// The polar axis to be aligned; the sentence says which way and how far.
+	// The polar axis to be aligned; the sentence says which way and how far, east and west counted along the horizon.
 	NeedKind_NEED_KIND_POLAR_ALIGNMENT NeedKind = 13
 	// What the asker sends to be set right: a solve with the figures that are missing, a hint, a fallback.
 	NeedKind_NEED_KIND_ASKER NeedKind = 14

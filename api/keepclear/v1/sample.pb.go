@@ -298,7 +298,8 @@ type Belief struct {
 	// On the sky, as the mount says it. Required.
 	Sky *SkyPosition `protobuf:"bytes,1,opt,name=sky,proto3" json:"sky,omitempty"`
 	// The side that the mount claims. Absent: both axis solutions are candidate poses, less those that cannot follow from
-	// the last sample; while both remain, what needs a known pose holds (pose/known).
+	// the last sample; while both remain, what needs a known pose holds (pose/known). The second side of a mount that only uses its first, by
+	// the rig file (side_chosen_by: first only), is told in a notice; where the file says that the side is sensed, the belief is not held then.
 	Side          *TubeSide `protobuf:"varint,2,opt,name=side,proto3,enum=keepclear.v1.TubeSide,oneof" json:"side,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache

@@ -24,7 +24,10 @@ func (d *Decider) Ask(ctx context.Context, q question.Question, r Request) (Answ
 	if err != nil {
 		return Answer{}, err
 	}
+	broke := true
+	defer d.nudgeIf(&broke)
 	answer, written, err := d.judge(ctx, g, q, r)
+	broke = false
 	if err != nil {
 		return Answer{}, fmt.Errorf("judging %s: %w", q.ID, err)
 	}

@@ -76,6 +76,7 @@ type group struct {
 
 	mu        sync.Mutex        // short: the open permit, for Withdraw
 	open      []string          // ids of the open permit and the live leave
+	last      string            // id of the last permit, open or not
 	withdrawn map[string]taking // permit ids taken back in memory; not yet recorded
 	takes     int               // how often leave was taken back: a question under way loses its own
 	lastTake  taking            // the last time
@@ -302,11 +303,14 @@ func (d *Decider) locks(g *group) []question.Lock {
 	return out
 }
 
-// setOpen notes which leave is open, for Withdraw. Requires the turn.
+// setOpen notes which leave is open, for Withdraw, and which permit was the last. Requires the turn.
 func (g *group) setOpen() {
 	g.mu.Lock()
 	defer g.mu.Unlock()
-	g.open = nil
+	g.open, g.last = nil, ""
+	if p := g.live.Permit; p != nil {
+		g.last = p.ID
+	}
 	if g.live.Permit.Open() {
 		g.open = append(g.open, g.live.Permit.ID)
 	}

@@ -8,6 +8,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/record"
 	"keepclear.example/keepclear/service/internal/rig"
 )
@@ -35,12 +36,20 @@ func TestHowSureAHomingIs(t *testing.T) {
 	}
 }
 
-// Where the record cannot be asked nothing is said of a permit: neither that none was given nor that one is over.
-func TestNothingIsSaidOfAPermitUnasked(t *testing.T) {
+// What the record has of a permit that is not the rig's last one is looked up before the turn, in which only what was found is said. Where the
+// record cannot be asked nothing is said: neither that none was given nor that one is over.
+func TestWhatIsSaidOfAPermit(t *testing.T) {
 	rec, err := record.Open(filepath.Join(t.TempDir(), "record.keepclear"), record.Options{State: func(string, record.Head) []byte { return nil }, After: time.After})
 	require.NoError(t, err)
-	d := &Decider{parts: Parts{Record: rec}}
-	assert.Contains(t, d.which(&group{}, "id-0001"), "none of that id")
+	d, g := &Decider{parts: Parts{Record: rec}}, &group{live: question.RigState{Permit: &question.Permit{ID: "id-0002", State: question.Ended}}}
+	g.setOpen()
+	g.turn.Lock() // somebody else's
+	assert.Contains(t, d.tells(g, "id-0001"), "none of that id")
+	assert.Empty(t, d.tells(g, "id-0002"), "the last one, open or not")
+	assert.Empty(t, d.tells(g, ""))
+	g.live.Permit = nil
+	g.setOpen()
+	assert.Contains(t, d.tells(g, "id-0002"), "none of that id")
 	require.NoError(t, rec.Close())
-	assert.Empty(t, d.which(&group{}, "id-0001"))
+	assert.Empty(t, d.tells(g, "id-0001"))
 }

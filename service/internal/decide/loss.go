@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"keepclear.example/keepclear/service/internal/pose"
+	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/record"
 	"keepclear.example/keepclear/service/internal/state"
 )
@@ -24,8 +25,11 @@ func (d *Decider) TakeLoss(lacks []record.Place, because string) error {
 	return err
 }
 
-// toAccept ends the reason of each lock that TakeLoss sets; by it and by who set it such a lock is known on record.
+// toAccept ends the reason of each lock that TakeLoss sets.
 const toAccept = ": look at every rig, home it, then release this lock to accept the loss"
+
+// OfLoss tells whether a lock was set for a loss: it is the only one that the service sets on all rigs, and rpc refuses its name to persons.
+func OfLoss(l question.Lock) bool { return l.SetBy == Ourselves && l.Rig == "" }
 
 // Losses gathers the losses that are on a record while that is verified: what is left of it is whole, and who reads that should know that it is not all. The
 // zero value is ready for one verification.
@@ -83,11 +87,12 @@ func (f *lossFold) Apply(e record.Entry) error {
 	return f.Folder.Apply(e)
 }
 
-// entriesGone begins what is put on a rig's chain of which entries are gone; by it such an entry is known.
+// entriesGone is why nothing is known of a rig of whose chain entries are gone.
 const entriesGone = "entries are gone from the record"
 
+// tellsGone tells whether a notice says so. Entries of before notices had codes tell it by how the sentence begins, in the words of then.
 func tellsGone(n pose.Notice) bool {
-	return n.Kind == pose.PoseLost && strings.HasPrefix(n.Sentence, entriesGone)
+	return n.Code == pose.EntriesGone || n.Code == "" && n.Kind == pose.PoseLost && strings.HasPrefix(n.Sentence, "entries are gone from the record")
 }
 
 func (l *Losses) take(b state.Body, e record.Entry) {
@@ -96,8 +101,8 @@ func (l *Losses) take(b state.Body, e record.Entry) {
 		l.ofRigs = append(l.ofRigs, at)
 	}
 	for _, lock := range event.Set {
-		if because, is := strings.CutSuffix(lock.Reason, toAccept); is && lock.SetBy == Ourselves {
-			l.found = append(l.found, loss{lock: lock.ID, because: because, told: at})
+		if OfLoss(lock) {
+			l.found = append(l.found, loss{lock: lock.ID, because: strings.TrimSuffix(lock.Reason, toAccept), told: at})
 		}
 	}
 	for i := range l.found {

@@ -79,14 +79,17 @@ func TestLossesAreVerified(t *testing.T) {
 		asker string
 		kind  pose.Kind
 		says  string
+		code  pose.Code
 		want  int
 	}{
-		"ours":             {decide.Ourselves, pose.PoseLost, "entries are gone from the record: home", 1},
-		"another asker's":  {"night script", pose.PoseLost, "entries are gone from the record: home", 0},
-		"of another kind":  {decide.Ourselves, pose.ActTaken, "entries are gone from the record: home", 0},
-		"for another loss": {decide.Ourselves, pose.PoseLost, "a clutch was opened", 0},
+		"ours":                            {decide.Ourselves, pose.PoseLost, "in other words", pose.EntriesGone, 1},
+		"of another code":                 {decide.Ourselves, pose.PoseLost, "entries are gone from the record: home", "another", 0},
+		"of before there were codes":      {decide.Ourselves, pose.PoseLost, "entries are gone from the record: home", "", 1},
+		"another asker's":                 {"night script", pose.PoseLost, "entries are gone from the record: home", pose.EntriesGone, 0},
+		"of another kind, without a code": {decide.Ourselves, pose.ActTaken, "entries are gone from the record: home", "", 0},
+		"for another loss":                {decide.Ourselves, pose.PoseLost, "a clutch was opened", "", 0},
 	} {
-		told, err := json.Marshal(state.Body{V: state.Version, Event: state.Event{After: &question.RigState{}}, Notices: []pose.Notice{{Kind: c.kind, Sentence: c.says}}})
+		told, err := json.Marshal(state.Body{V: state.Version, Event: state.Event{After: &question.RigState{}}, Notices: []pose.Notice{{Kind: c.kind, Sentence: c.says, Code: c.code}}})
 		require.NoError(t, err)
 		var found decide.Losses
 		require.NoError(t, found.Fold("heron").Apply(record.Entry{Chain: "heron", Number: 1, Index: record.Index{Kind: state.Reported, Asker: c.asker}, Body: told}))

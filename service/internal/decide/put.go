@@ -70,6 +70,14 @@ func (d *Decider) put(g *group, head record.Head, e entry, a *Answer, at time.Ti
 	return w, nil
 }
 
+// nudgeIf has the flusher write what waits where an asker broke off, by a panic of ours, who may have appended an awaited entry: nobody would wait for
+// it, and it would stay off disk until the next.
+func (d *Decider) nudgeIf(broke *bool) {
+	if *broke {
+		d.parts.Record.Nudge()
+	}
+}
+
 // putAtHead is put, in a turn of its own, of what changes nothing that is held. A panic of ours leaves the turn free for the next.
 func (d *Decider) putAtHead(g *group, e entry, at time.Time) (record.Written, error) {
 	g.turn.Lock()

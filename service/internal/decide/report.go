@@ -82,13 +82,24 @@ func (r *Report) event() bool {
 	return r.Begin != "" || r.End != nil || r.Homed != nil || r.Synced != nil || r.Act != nil || r.Proved != nil || r.Limit != nil
 }
 
+// permit is the id of the permit of which the report tells; empty: of none.
+func (r *Report) permit() string {
+	if r.End != nil {
+		return r.End.Permit
+	}
+	return r.Begin
+}
+
 // Report takes a report in. What changed anything worth an entry is on disk before it returns.
 func (d *Decider) Report(ctx context.Context, r Report, req Request) (Outcome, error) {
 	g, err := d.group(r.Rig)
 	if err != nil {
 		return Outcome{}, err
 	}
-	out, w, wrote, err := d.take(ctx, g, r, req)
+	other, broke := d.tells(g, r.permit()), true
+	defer d.nudgeIf(&broke)
+	out, w, wrote, err := d.take(ctx, g, r, other, req)
+	broke = false
 	if err != nil {
 		return Outcome{}, fmt.Errorf("taking the report in: %w", err)
 	}
@@ -103,8 +114,9 @@ func (d *Decider) Report(ctx context.Context, r Report, req Request) (Outcome, e
 	return out, nil
 }
 
-// take does all of a report that happens in the group's turn.
-func (d *Decider) take(_ context.Context, g *group, r Report, req Request) (Outcome, record.Written, bool, error) {
+// take does all of a report that happens in the group's turn; other is what the record tells of the permit that it names, where that is not the
+// rig's last one.
+func (d *Decider) take(_ context.Context, g *group, r Report, other string, req Request) (Outcome, record.Written, bool, error) {
 	g.turn.Lock()
 	defer g.turn.Unlock()
 	g.settle()
@@ -115,7 +127,7 @@ func (d *Decider) take(_ context.Context, g *group, r Report, req Request) (Outc
 		}
 	}
 	before := g.live
-	s, notices := d.happen(g, r)
+	s, notices := d.happen(g, r, other)
 	s.Refused = heard(s.Refused, r.Asker) // this one is understood
 	set := d.locksFor(g, notices, r.At)
 	if !r.event() && len(notices) == 0 && !notable(before, s) && !g.overdue(s) {
@@ -123,6 +135,7 @@ func (d *Decider) take(_ context.Context, g *group, r Report, req Request) (Outc
 		g.setOpen()
 		return d.standing(g, s, r, notices), record.Written{}, false, nil
 	}
+	out := d.standing(g, s, r, notices) // a panic here leaves nothing on record
 	body := state.Body{Event: state.Event{After: &s, Set: set}, Notices: notices}
 	w, err := d.put(g, d.parts.Record.Head(g.name), entry{kind: state.Reported, asker: r.Asker, request: req, sentence: told(r, notices), body: body, awaited: true}, nil, r.At)
 	if err != nil {
@@ -130,7 +143,7 @@ func (d *Decider) take(_ context.Context, g *group, r Report, req Request) (Outc
 		return Outcome{}, record.Written{}, false, err
 	}
 	g.setOpen()
-	return d.standing(g, s, r, notices), w, true, nil
+	return out, w, true, nil
 }
 
 // repliedBefore is the reply to a report that is on record already, made of its entry: what it showed then, and the permit and the
@@ -275,8 +288,9 @@ func (g *group) overdue(s question.RigState) bool {
 }
 
 // happen carries the state over the report's sample and event.
-func (d *Decider) happen(g *group, r Report) (question.RigState, []pose.Notice) {
+func (d *Decider) happen(g *group, r Report, other string) (question.RigState, []pose.Notice) {
 	w := d.world(g)
+	w.Other = other
 	s, notices := pose.Lapse(g.live, r.At)
 	var x *question.Sample
 	if r.Sample != nil {
@@ -288,10 +302,8 @@ func (d *Decider) happen(g *group, r Report) (question.RigState, []pose.Notice) 
 	switch {
 	case r.Begin != "" && x != nil:
 		s, more = pose.Begin(w, s, r.Begin, *x)
-		d.tellWhich(g, r.Begin, more)
 	case r.End != nil:
 		s, more = pose.End(w, s, r.End.Permit, r.End.How, x)
-		d.tellWhich(g, r.End.Permit, more)
 	case r.Homed != nil:
 		s, more = pose.Homed(w, s, r.Homed.homing(g.member.Rig, d.parts.NewID(), r.At), x)
 	case r.Synced != nil:

@@ -3,20 +3,21 @@ package decide
 import (
 	"errors"
 	"fmt"
-	"strings"
 
-	"keepclear.example/keepclear/service/internal/pose"
 	"keepclear.example/keepclear/service/internal/record"
 	"keepclear.example/keepclear/service/internal/state"
 )
 
-// tellWhich says in the notices that a permit is not the rig's last one what the record has of it. Requires the turn.
-func (d *Decider) tellWhich(g *group, permit string, notices []pose.Notice) {
-	for i := range notices {
-		if before, after, found := strings.Cut(notices[i].Sentence, pose.NotLast); found {
-			notices[i].Sentence = before + pose.NotLast + d.which(g, permit) + after
-		}
+// tells is what the record has of a permit that is not the rig's last one; empty: it is, or none is named. The record may have to be read, so
+// no turn is held meanwhile.
+func (d *Decider) tells(g *group, permit string) string {
+	g.mu.Lock()
+	last := g.last
+	g.mu.Unlock()
+	if permit == "" || permit == last {
+		return ""
 	}
+	return d.which(g, permit)
 }
 
 // which says what became of a permit that is not the rig's last one; empty where the record cannot be asked.

@@ -119,15 +119,15 @@ func sayWidest(b *strings.Builder, r *rig.Rig, s *reach.Survey, a Asked) {
 			}
 		}
 	}
-	t, rest := s.Travel, ": wider than this, so that some motions within it will be denied."
+	t, denied, rest := s.Travel, true, ": wider than this, so that some motions within it will be denied."
 	if a.Gap != nil { // what is denied goes by the margins
-		rest = ": wider than this."
+		denied, rest = false, ": wider than this."
 	}
 	if within(s.Widest[0], t.Low.A1, t.High.A1) && within(s.Widest[1], t.Low.A2, t.High.A2) {
-		rest = ": all of it is clear."
+		denied, rest = false, ": all of it is clear."
 	}
 	rig.Say(b, "  The file's travel is %s and %s%s", interval(reach.Extent{Low: t.Low.A1, High: t.High.A1}), interval(reach.Extent{Low: t.Low.A2, High: t.High.A2}), rest)
-	if a.Gap == nil && strings.Contains(rest, "denied") {
+	if denied {
 		rig.Say(b, "  Written as travel_from_home, which counts from home:")
 		rig.Say(b, "    axis1_deg: %s", fromHome(s.Widest[0], t.Low.A1, t.High.A1, r.Home.A1))
 		rig.Say(b, "    axis2_deg: %s", fromHome(s.Widest[1], t.Low.A2, t.High.A2, r.Home.A2))

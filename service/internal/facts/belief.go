@@ -243,6 +243,8 @@ func (s *stand) unbelieving(untold string) lack {
 	switch {
 	case s.sample == nil:
 		return lack{why: neverReported, need: "sample"}
+	case s.sample.Unbelieved != "":
+		return lack{why: s.sample.Unbelieved, need: "sample"}
 	case s.blind:
 		return lack{why: "the mount believes that it points within half a degree of the pole, where what it tells of the sky says nothing of how axis 1 stands", need: "sample", remedy: leaveThePole}
 	}

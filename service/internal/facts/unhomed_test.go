@@ -62,6 +62,24 @@ func TestWhatStandsOutMayComeIn(t *testing.T) {
 	}
 }
 
+// A way out of what lies below the floor ends where it first stands above it: one that goes on below it again is no such way. By the axes'
+// own directions (an independent chain in Python, 800 poses): 53.8° below level at the start, 24.8° up at axis 1 -90°, 8.9° below level at -173°, 44.5° up at the end.
+func TestWhatRoseMaySinkNoMore(t *testing.T) {
+	r := heron(t, "axis1_deg: [-97.5, 97.5]", "axis1_deg: [-200, 200]", "axes_move: independent\n  rate", "axes_move: axis 1 first\n  rate")
+	again := facts.Compute(standing(t, r, rig.DegAxes(61, 109), rig.Axes{}, axesSlew(rig.DegAxes(-173, 22)))).Facts
+	assert.Less(t, number(t, again, "altitude_min_deg"), -3.0)
+	assert.Less(t, number(t, again, "altitude_sharp_min_deg"), -3.0)
+	once := facts.Compute(standing(t, r, rig.DegAxes(61, 109), rig.Axes{}, axesSlew(rig.DegAxes(-89, 109)))).Facts
+	assert.GreaterOrEqual(t, number(t, once, "altitude_min_deg"), -3.0, "one that only rises is held to where it ends")
+	for sigma, holds := range map[float64]bool{0: false, 1: true} { // 1.3° below level at axis 1 -161°
+		in := standing(t, r, rig.DegAxes(61, 109), rig.Axes{}, axesSlew(rig.DegAxes(-161, 22)))
+		in.Snapshot.Rig.Pose.Candidates[0].Sigma = rig.DegAxes(sigma, sigma)
+		f := facts.Compute(in).Facts
+		assert.Equal(t, holds, number(t, f, "altitude_min_deg") < -3, "σ %v: it may stand below the floor again: %v", sigma, number(t, f, "altitude_min_deg"))
+		assert.GreaterOrEqual(t, number(t, f, "altitude_sharp_min_deg"), -3.0, "σ %v", sigma)
+	}
+}
+
 // An approach that overruns is over when tracking begins: how long a rig may track does not hang on it, but the way to there does.
 func TestTrackingDoesNotOverrun(t *testing.T) {
 	deadline := func(r *rig.Rig, a question.Action) float64 {
@@ -94,4 +112,13 @@ func TestRetreatByCountersThatStandElsewhere(t *testing.T) {
 	require.Len(t, astray, 2)
 	assert.InDelta(t, -90, astray[1].A1.Deg(), 1e-9)
 	assert.InDelta(t, 30, astray[1].A2.Deg(), 1e-9)
+}
+
+// A belief that is not held is lacking for the reason that it is not.
+func TestWhyABeliefIsNotHeld(t *testing.T) {
+	in := standing(t, heron(t), rig.DegAxes(60, 40), rig.Axes{}, axesSlew(rig.DegAxes(50, 40)))
+	in.Snapshot.Rig.Sample.Belief = nil
+	assert.Equal(t, "the sample does not say where the mount believes it points", facts.Compute(in).Facts["belief_error_sky_deg"].Missing)
+	in.Snapshot.Rig.Sample.Unbelieved = "it says what cannot be"
+	assert.Equal(t, "it says what cannot be", facts.Compute(in).Facts["belief_error_sky_deg"].Missing)
 }

@@ -333,8 +333,8 @@ func (in *Input) altitude(f Set, ways []journey) {
 	f.Number("altitude_max_deg", most.Deg(), Computed)
 }
 
-// sinksTo is the least altitude of the tube on a journey, degrees, with a spread. One that may stand below the floor already and sinks no
-// lower, by the uncertainty and without, is held to where it ends: or nothing could raise it.
+// sinksTo is the least altitude of the tube on a journey, degrees, with a spread. One that may stand below the floor already is held to where it
+// ends, or nothing could raise it; unless it sinks lower, or below the floor again once it rose above it, by the uncertainty or without.
 func (in *Input) sinksTo(j *journey, spread rig.Axes) float64 {
 	up, near := frame.Vec[frame.Rig]{Z: 1}, tolerance(spread)
 	lowest := func(w reach.Way, spread rig.Axes, near unit.Angle) unit.Angle {
@@ -347,6 +347,11 @@ func (in *Input) sinksTo(j *journey, spread rig.Axes) float64 {
 	}
 	if exact := fieldTolerance; lowest(j.way, rig.Axes{}, exact) < lowest(still, rig.Axes{}, exact)-exact {
 		return least.Deg()
+	}
+	for _, by := range [2]rig.Axes{spread, {}} {
+		if j.way.SinksAgain(&in.Rig.Chain, up, by, unit.Deg(floor), tolerance(by)) {
+			return least.Deg()
+		}
 	}
 	return math.Min(floor, lowest(reach.Hold(j.end.Axes), spread, near).Deg())
 }

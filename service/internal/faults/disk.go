@@ -26,13 +26,14 @@ import (
 // ErrInjected is the class of every failure made here.
 var ErrInjected = errors.New("injected fault")
 
-// When says whether an operation fails before it was done or after.
+// When says whether an operation fails before it was done or after, and how.
 type When int
 
-// The two.
+// The three.
 const (
 	Before When = iota // nothing was done
 	After              // it was done, and the answer was lost
+	Panics             // nothing was done, and the driver panics over it
 )
 
 // Disk is a set of orders to one store's driver. The zero value lets everything through. Safe for concurrent use.
@@ -117,6 +118,9 @@ func (d *Disk) turn(op string) (fails bool, when When) {
 func do[T any](d *Disk, op string, f func() (T, error), undo func(T)) (T, error) {
 	fails, when := d.turn(op)
 	var zero T
+	if fails && when == Panics {
+		panic(fmt.Sprintf("%v: at %s", ErrInjected, op))
+	}
 	if fails && when == Before {
 		return zero, fmt.Errorf("%w: before %s", ErrInjected, op)
 	}

@@ -136,6 +136,7 @@ func (t *turn) bySide(m *move, s strand, all []landing) []landing {
 		}
 	}
 	for i := range out {
+		out[i].Solve = ""
 		out[i].Because = "a reported side that is not sensed proves no flip: a solve with its camera angle, or homing, tells"
 	}
 	return out
@@ -508,7 +509,7 @@ func (t *turn) reckon(m *move, moved bool, believed []question.Candidate) {
 	for i := range cands {
 		c := &cands[i]
 		c.Sigma = rig.Axes{A1: hypot(c.Sigma.A1, lost.A1), A2: hypot(c.Sigma.A2, lost.A2)}
-		c.Because = "reckoned from the predicted ends"
+		c.Because, c.Solve = "reckoned from the predicted ends", ""
 	}
 	fits := len(believed) == 0
 	for _, c := range believed {

@@ -3,7 +3,6 @@ package pose
 import (
 	"fmt"
 	"slices"
-	"strings"
 
 	"keepclear.example/keepclear/service/internal/pointing"
 	"keepclear.example/keepclear/service/internal/question"
@@ -176,7 +175,8 @@ func (t *turn) home(h question.Homing, x *question.Sample) {
 	h.CountZero, h.BeliefAxes = nil, nil
 	t.rezero(&h, x)
 	t.s.Homing = &h
-	t.s.Doubt, t.s.Against, t.s.Motions, t.s.Crept, t.s.Taught = "", 0, 0, rig.Axes{}, rig.Axes{}
+	t.settled()
+	t.s.Against, t.s.Motions, t.s.Crept, t.s.Taught = 0, 0, rig.Axes{}, rig.Axes{}
 	t.s.Steps, t.s.Syncs, t.s.Solves, t.s.Learnt, t.s.Recent = nil, nil, nil, nil, nil
 	t.s.Anchor, t.s.Ahead = nil, nil
 	t.s.Forward, t.s.Discounted, t.s.Stepped = 0, t.s.Discounted+t.s.Forward, 0 // the sample held is from before
@@ -312,6 +312,7 @@ func Unrecorded(w World, s question.RigState, why string) (question.RigState, []
 	t := begin(w, s)
 	t.raised = true
 	t.alarm(PoseLost, "", "%s: where the axes are is not known; home them, or state where they are", why)
+	t.notes[len(t.notes)-1].Code = EntriesGone
 	t.s.Homing, t.s.Pointing, t.s.Recent, t.s.RunMark = nil, nil, nil, ""
 	t.unlearn()
 	t.stale(why)
@@ -374,7 +375,7 @@ func (t *turn) unsolve() {
 	var kept []question.Candidate
 	first := direction(t.r, t.s.Anchored[0].Axes)
 	for i, c := range t.s.Anchored {
-		solved := i > 0 && strings.HasPrefix(c.Because, bySolve)
+		solved := i > 0 && bySolve(c)
 		if solved && direction(t.r, c.Axes).Angle(first) <= polarPrior {
 			continue
 		}
@@ -383,11 +384,12 @@ func (t *turn) unsolve() {
 		}
 		kept = append(kept, c)
 	}
-	switch { // a doubt of another cause is not the axis' to explain
+	switch of := t.doubtOf(); { // a doubt of another cause is not the axis' to explain
 	case len(kept) > 1:
-	case strings.HasPrefix(t.s.Doubt, offPolar):
-		t.s.Doubt = ""
-	case strings.HasPrefix(t.s.Doubt, offSolve):
+	case of == question.PolarDoubt:
+		t.settled()
+	case of == question.SolveDoubt:
+		t.s.DoubtOf = ""
 		t.s.Doubt = "a solve lay off the pose before the polar axis or the base was set anew, which may have been why: a picture that lies as expected settles it"
 	}
 	t.again(kept)

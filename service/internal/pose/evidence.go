@@ -3,7 +3,6 @@ package pose
 import (
 	"math"
 	"slices"
-	"strings"
 
 	"keepclear.example/keepclear/service/internal/frame"
 	"keepclear.example/keepclear/service/internal/question"
@@ -112,13 +111,10 @@ func (t *turn) mildly(j question.JudgedSolve) {
 // against: the first good solve that disagrees makes the pose one of two places.
 func (t *turn) against(j question.JudgedSolve) {
 	t.s.Against = 1
-	t.doubt(offSolve+"%.2f° from where the pose points: a second independent picture, or homing, settles it", j.OffsetSky.Deg())
+	t.doubtBy(question.SolveDoubt, "a solve lies %.2f° from where the pose points: a second independent picture, or homing, settles it", j.OffsetSky.Deg())
 	t.say(SolveAgainst, j.RequestID, "%s", t.s.Doubt)
 	t.addSolved(j)
 }
-
-// offSolve begins the doubt that a solve against a known pose raises.
-const offSolve = "a solve lies "
 
 // addSolved adds the place that a solve stands for: to what was learnt of the pointing, or to a first pointing error where nothing was.
 // What was learnt of axis 1 may be a cone error, which grows toward the end of axis 1, or an index error, which does not.
@@ -129,12 +125,9 @@ func (t *turn) addSolved(j question.JudgedSolve) {
 	c := t.s.Anchored[0]
 	c.Axes = c.Axes.Add(j.Solved.Sub(j.Pose)).Sub(lean)
 	c.Sigma = spread.Scale(1.0 / 3)
-	c.Because = bySolve + j.RequestID + " puts the axes"
+	c.Because, c.Solve = "where solve "+j.RequestID+" puts the axes", j.RequestID
 	t.again(append(t.s.Anchored, c))
 }
-
-// bySolve begins the word of a place that a solve put the axes at.
-const bySolve = "where solve "
 
 // again settles new places at the anchor and carries them to the last sample.
 func (t *turn) again(cands []question.Candidate) {
@@ -159,11 +152,13 @@ func (t *turn) second(j question.JudgedSolve) {
 	switch {
 	case !independent:
 	case j.Confirmed && t.unsolved():
-		t.s.Doubt, t.s.Against = "", 0
+		t.settled()
+		t.s.Against = 0
 		t.say(SolveFor, j.RequestID, "a second independent solve agrees with the first that the mount moved by %.1f′: small enough to be taken", j.OffsetSky.Arcmin())
 		t.again(t.s.Anchored[:1])
 	case !j.Against && (t.sides(j, 0) || j.Agreed && t.near()):
-		t.s.Doubt, t.s.Against = "", 0
+		t.settled()
+		t.s.Against = 0
 		t.say(SolveFor, j.RequestID, "a second independent solve sides with the pose (%.2f° off)", j.OffsetSky.Deg())
 		t.again([]question.Candidate{t.sided(j, 0)})
 	case j.Against:
@@ -175,7 +170,7 @@ func (t *turn) second(j question.JudgedSolve) {
 // unsolved tells whether all places held but one are places that solves put there.
 func (t *turn) unsolved() bool {
 	for _, c := range t.s.Anchored[1:] {
-		if !strings.HasPrefix(c.Because, bySolve) {
+		if !bySolve(c) {
 			return false
 		}
 	}
@@ -316,8 +311,8 @@ func (t *turn) choose(j question.JudgedSolve) {
 			return // not homed: a solve alone makes no count
 		}
 		c := t.sided(j, i)
-		c.Because = ""
-		t.s.Doubt = ""
+		c.Because, c.Solve = "", ""
+		t.settled()
 		t.say(SolveFor, j.RequestID, "a solve sides with one of the places where the axes may be")
 		t.pick(i, c)
 		return
@@ -365,7 +360,7 @@ func (t *turn) camera(j question.JudgedSolve) {
 			first = i
 		}
 		fits = fits || told && off <= cameraSlack
-		c.Because = ""
+		c.Because, c.Solve = "", ""
 		kept = append(kept, c)
 	}
 	if !fits || len(kept) == len(t.s.Anchored) {

@@ -335,7 +335,7 @@ func (t *turn) jumped(m *move, cands []question.Candidate) {
 	shown := t.s.Pose.Candidates
 	all := t.strands(m)
 	for i, s := range all {
-		c := question.Candidate{Axes: s.ref, Sigma: s.from.Sigma, Because: s.from.Because, Kept: s.from.Kept}
+		c := question.Candidate{Axes: s.ref, Sigma: s.from.Sigma, Because: s.from.Because, Kept: s.from.Kept, Solve: s.from.Solve}
 		if len(shown) == len(all) {
 			c.Sigma = shown[i].Sigma
 		}

@@ -389,7 +389,7 @@ func TestEvidenceAgainstThePose(t *testing.T) {
 		second(n)
 		n.take(Evidence(n.w, n.s, func() question.JudgedSolve { j := by(); j.Against = true; return j }()))
 		require.Equal(t, question.Candidates, n.state(), n.said())
-		require.Contains(t, n.s.Doubt, "5.0° too far east and 3.0° too high")
+		require.Contains(t, n.s.Doubt, "5.0° too far east (counted along the horizon) and 3.0° too high")
 	})
 }
 

@@ -18,12 +18,16 @@ func Observe(w World, s question.RigState, x question.Sample) (question.RigState
 
 // take carries the state over one sample and tells whether it was taken in.
 func (t *turn) take(x question.Sample) bool {
+	wrong := t.wrongSide(&x)
 	if !t.takes(&x) || t.passesBy(&x) {
 		t.overheard(&x)
 		t.lapse(clock(&x))
 		return false
 	}
 	t.now = read(&x) // what it shows is over with it
+	if wrong != "" {
+		t.sidesApart(&x, wrong)
+	}
 	t.unlisted(&x)
 	t.restarted(&x)
 	was := t.s
@@ -310,7 +314,8 @@ func (t *turn) powerless(x *question.Sample, why string) {
 		remedy = "look where the axes are, and state it"
 	}
 	t.alarm(Restarted, "", "%s; %s", why, remedy)
-	t.s.Homing, t.s.Doubt = nil, ""
+	t.s.Homing = nil
+	t.settled()
 	t.doubt("%s", why)
 	if !t.r.Mount.HoldsUnpowered || len(t.s.Pose.Candidates) == 0 {
 		t.lose(why)

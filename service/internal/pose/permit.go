@@ -166,7 +166,7 @@ func Begin(w World, s question.RigState, permit string, x question.Sample) (ques
 	t.settleEpoch()
 	p := t.s.Permit
 	if p == nil || p.ID != permit {
-		t.say(EventMismatch, permit, "permit %s %s: ask again", permit, NotLast)
+		t.say(EventMismatch, permit, notLast+": ask again", permit, t.w.Other)
 		return t.done()
 	}
 	if why := t.unready(p, &x, taken); why != "" {
@@ -261,7 +261,7 @@ func End(w World, s question.RigState, permit string, how EndKind, x *question.S
 		}
 		t.noReference(p, how)
 	} else {
-		t.say(EventMismatch, permit, "permit %s %s; its end is noted and changes nothing", permit, NotLast)
+		t.say(EventMismatch, permit, notLast+"; its end is noted and changes nothing", permit, t.w.Other)
 	}
 	if x != nil {
 		t.take(*x)
@@ -281,8 +281,8 @@ func (t *turn) noReference(p *question.Permit, how EndKind) {
 	}
 }
 
-// NotLast is what is said of a permit that a rig does not hold, in the sentence of a notice: whoever has the record may say there what it tells of it.
-const NotLast = "is not the rig's last one"
+// notLast is what is said of a permit that a rig does not hold, with what the record tells of it.
+const notLast = "permit %s is not the rig's last one%s"
 
 // homeSigma is the uncertainty of a place that a person attests, one standard deviation: ±3° is three of them. Source: the project's
 // design, section 18.

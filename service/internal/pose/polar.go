@@ -2,7 +2,6 @@ package pose
 
 import (
 	"math"
-	"strings"
 
 	"keepclear.example/keepclear/service/internal/frame"
 	"keepclear.example/keepclear/service/internal/question"
@@ -21,8 +20,8 @@ func (t *turn) twoAgainst(a, b question.JudgedSolve) {
 		return
 	}
 	if tilt, ok := t.polarError(a, b); ok {
-		if strings.HasPrefix(t.s.Doubt, offSolve) { // what else is in doubt stays so
-			t.s.Doubt = sprintf(offPolar+"%s: align it, then solve again", tiltWords(tilt))
+		if t.doubtOf() == question.SolveDoubt { // what else is in doubt stays so
+			t.s.Doubt, t.s.DoubtOf = sprintf("the polar axis stands %s: align it, then solve again", tiltWords(tilt)), question.PolarDoubt
 		}
 		t.say(PolarError, b.RequestID, "two solves against the pose are explained by a polar axis that stands %s: align it", tiltWords(tilt))
 		t.again(t.s.Anchored)
@@ -55,16 +54,14 @@ func (t *turn) forget(a, b question.JudgedSolve) bool {
 		}
 	}
 	delete(t.s.Pointing, b.Optics)
-	t.s.Doubt, t.s.Against, t.s.Solves, t.s.Before = "", 0, nil, nil
+	t.settled()
+	t.s.Against, t.s.Solves, t.s.Before = 0, nil, nil
 	t.say(SolveFor, b.RequestID, "two independent solves agree against the little that earlier ones taught: that is forgotten, the next picture is a first")
 	t.again(t.s.Anchored[:1])
 	return true
 }
 
-// offPolar begins the doubt of two solves that a polar error explains.
-const offPolar = "the polar axis stands "
-
-// tiltWords gives a polar error for people.
+// tiltWords gives a polar error for people: east and west as its screws turn it, about the vertical.
 func tiltWords(p rig.Tilt) string {
 	ew, ud := "east", "high"
 	if p.East < 0 {
@@ -73,7 +70,7 @@ func tiltWords(p rig.Tilt) string {
 	if p.Up < 0 {
 		ud = "low"
 	}
-	return sprintf("%.1f° too far %s and %.1f° too %s", p.East.Abs().Deg(), ew, p.Up.Abs().Deg(), ud)
+	return sprintf("%.1f° too far %s (counted along the horizon) and %.1f° too %s", p.East.Abs().Deg(), ew, p.Up.Abs().Deg(), ud)
 }
 
 // polarError returns the polar-axis error that explains two solves, if one within the prior does: the tilt of the chain under which

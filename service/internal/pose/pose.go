@@ -14,6 +14,8 @@ type World struct {
 	Moment func(time.Time) (*sky.Moment, error) // the sky at an instant; an error costs what needs belief
 	// StartTolerance is the limit permit start_tolerance_deg; 0 stands for its default, 0.5°.
 	StartTolerance unit.Angle
+	// Other is what the record tells, in brackets after a blank, of the permit that an event names, for where it is not the rig's last one; empty: nothing.
+	Other string
 	// MapTolerance is the limit mount/map axis_deg; 0 stands for its default, 0.5°.
 	MapTolerance unit.Angle
 }
@@ -39,7 +41,7 @@ const (
 	OffEnd          Kind = "came to rest elsewhere" // outside the predicted ends
 	TooSoon         Kind = "came to rest too soon"  // sooner than the motion takes
 	OffWay          Kind = "left its way"           // outside the way that was checked
-	SideOpen        Kind = "side not shown"         // a flip may or may not have happened
+	SideOpen        Kind = "side not shown"         // a flip may or may not have happened, or the side told cannot be
 	SideShown       Kind = "side shown"             // and now it is known
 	PermitEnded     Kind = "permit ended"           // closed
 	PermitExpired   Kind = "permit expired"         // never begun in time
@@ -59,6 +61,14 @@ const (
 	OurClock        Kind = "service clock set"      // and the pose goes by the time
 )
 
+// Code says what a notice tells where a program goes by more than its kind.
+type Code string
+
+// Codes of notices.
+const (
+	EntriesGone Code = "entries gone" // pose lost: entries of the rig's chain are gone from the record
+)
+
 // Notice is one thing that a sample or event showed, worth an entry of the record.
 type Notice struct {
 	Kind      Kind     `json:"kind"`
@@ -66,6 +76,7 @@ type Notice struct {
 	Withdraws bool     `json:"withdraws,omitempty"` // it took the open permit back
 	Locks     bool     `json:"locks,omitempty"`     // the rig must be locked
 	About     []string `json:"about,omitempty"`     // permit, leave, source or asker concerned
+	Code      Code     `json:"code,omitempty"`      // one of the list above; most have none
 }
 
 // EndKind says how an asker reports the end of a motion.

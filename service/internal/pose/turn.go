@@ -5,6 +5,7 @@ import (
 	"maps"
 	"math"
 	"slices"
+	"strings"
 	"time"
 
 	"keepclear.example/keepclear/service/internal/question"
@@ -131,10 +132,34 @@ func (t *turn) takeBack(why string) bool {
 
 // doubt keeps the reason for which the pose is not known, until a homing, a statement or a solve settles it. The first reason
 // stays: it is where the trouble began.
-func (t *turn) doubt(format string, args ...any) {
+func (t *turn) doubt(format string, args ...any) { t.doubtBy("", format, args...) }
+
+// doubtBy is doubt, of what something goes by.
+func (t *turn) doubtBy(of question.DoubtKind, format string, args ...any) {
 	if t.s.Doubt == "" {
-		t.s.Doubt = fmt.Sprintf(format, args...)
+		t.s.Doubt, t.s.DoubtOf = fmt.Sprintf(format, args...), of
 	}
+}
+
+// settled drops the doubt.
+func (t *turn) settled() { t.s.Doubt, t.s.DoubtOf = "", "" }
+
+// doubtOf says what raised the doubt. Entries of before that was written tell it by how the sentence begins, in the words of then.
+func (t *turn) doubtOf() question.DoubtKind {
+	switch {
+	case t.s.DoubtOf != "":
+		return t.s.DoubtOf
+	case strings.HasPrefix(t.s.Doubt, "a solve lies "):
+		return question.SolveDoubt
+	case strings.HasPrefix(t.s.Doubt, "the polar axis stands "):
+		return question.PolarDoubt
+	}
+	return ""
+}
+
+// bySolve tells whether a solve put the axes at a place; in entries of before that was written, by how the reason begins, in the words of then.
+func bySolve(c question.Candidate) bool {
+	return c.Solve != "" || strings.HasPrefix(c.Because, "where solve ")
 }
 
 // maxCandidates bounds how many places are carried. More than this many is no knowledge: the pose is then unknown.
@@ -191,7 +216,7 @@ func (t *turn) show(cands []question.Candidate, source rig.SourceKind, x *questi
 
 // lose makes the pose unknown.
 func (t *turn) lose(why string) {
-	t.s.Doubt, t.s.Anchor, t.s.Anchored = why, nil, nil
+	t.s.Doubt, t.s.DoubtOf, t.s.Anchor, t.s.Anchored = why, "", nil, nil
 	t.s.Pose = question.Pose{State: question.Unknown, At: t.s.Pose.At, Because: why}
 }
 

@@ -125,7 +125,8 @@ func (t *turn) selfFlip(q *still) {
 			continue
 		}
 		other := t.r.Lifts(t.r.Kind.Ideal(h, dec, t.r.Site.Lat, rig.East), c.Axes)
-		c.Axes, c.Because = other[0], "the mount may have flipped by itself: a sensed side, a count or a solve's camera angle tells"
+		c.Axes, c.Solve = other[0], ""
+		c.Because = "the mount may have flipped by itself: a sensed side, a count or a solve's camera angle tells"
 		cands = append(cands, c)
 	}
 	if len(cands) > len(t.s.Anchored) {

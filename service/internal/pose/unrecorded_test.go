@@ -21,6 +21,7 @@ func TestNothingIsKnownAfterALoss(t *testing.T) {
 	n.take(Unrecorded(n.w, n.s, "entries are gone from the record"))
 	require.Equal(t, question.Unknown, n.state(), n.said())
 	assert.Contains(t, n.kinds(), PoseLost)
+	assert.Equal(t, EntriesGone, n.notes[len(n.notes)-1].Code)
 	assert.Nil(t, n.s.Homing)
 	assert.Empty(t, n.s.Pointing)
 	assert.Empty(t, n.s.Solves)

@@ -122,22 +122,24 @@ type Place struct {
 
 // Sample is one report of a rig, all of one instant.
 type Sample struct {
-	Time      time.Time       `json:"time,omitzero"`     // when it was read, by the asker; zero: not told
-	Received  time.Time       `json:"received,omitzero"` // by the service's clock
-	Read      time.Time       `json:"read,omitzero"`     // by the service's clock, from how old it was when it was sent; zero: not told
-	Sequence  *uint64         `json:"sequence,omitempty"`
-	Asker     string          `json:"asker,omitempty"`
-	Belief    *Belief         `json:"belief,omitempty"`
-	Doing     Doing           `json:"doing,omitempty"` // empty: not told, taken as moving
-	Readings  []Reading       `json:"readings,omitempty"`
-	Sidereal  *unit.Angle     `json:"sidereal_rad,omitempty"` // the mount's own sidereal time
-	Site      *Place          `json:"site,omitempty"`         // the mount's own site
-	HomingID  string          `json:"homing_id,omitempty"`
-	Parts     []rig.PartState `json:"parts,omitempty"`
-	RunMark   string          `json:"run_mark,omitempty"`
-	SyncCount *uint32         `json:"sync_count,omitempty"`
-	Drag      [2]*float64     `json:"drag,omitzero"`
-	Up        *Uptime         `json:"up,omitempty"` // of the service's machine as it was received; nil: not known
+	Time     time.Time `json:"time,omitzero"`     // when it was read, by the asker; zero: not told
+	Received time.Time `json:"received,omitzero"` // by the service's clock
+	Read     time.Time `json:"read,omitzero"`     // by the service's clock, from how old it was when it was sent; zero: not told
+	Sequence *uint64   `json:"sequence,omitempty"`
+	Asker    string    `json:"asker,omitempty"`
+	Belief   *Belief   `json:"belief,omitempty"`
+	// Unbelieved is why the belief that came with it is not held, and Belief nil; empty: it is, or none came.
+	Unbelieved string          `json:"unbelieved,omitempty"`
+	Doing      Doing           `json:"doing,omitempty"` // empty: not told, taken as moving
+	Readings   []Reading       `json:"readings,omitempty"`
+	Sidereal   *unit.Angle     `json:"sidereal_rad,omitempty"` // the mount's own sidereal time
+	Site       *Place          `json:"site,omitempty"`         // the mount's own site
+	HomingID   string          `json:"homing_id,omitempty"`
+	Parts      []rig.PartState `json:"parts,omitempty"`
+	RunMark    string          `json:"run_mark,omitempty"`
+	SyncCount  *uint32         `json:"sync_count,omitempty"`
+	Drag       [2]*float64     `json:"drag,omitzero"`
+	Up         *Uptime         `json:"up,omitempty"` // of the service's machine as it was received; nil: not known
 }
 
 // Uptime is for how long a machine has run, by the clock that nobody sets: what tells, over a restart of the service, how much time passed.

@@ -26,7 +26,18 @@ type Candidate struct {
 	Because string   `json:"because,omitempty"`
 	// Kept is the form of keeping a sync that this candidate supposes, where the rig file does not say which; empty: any.
 	Kept rig.SyncKeeping `json:"kept,omitempty"`
+	// Solve is the request id of the solve that put it there; empty: none did, or an entry says so that was written before this was: pose.bySolve.
+	Solve string `json:"solve,omitempty"`
 }
+
+// DoubtKind says what raised a doubt of the pose, where something goes by that.
+type DoubtKind string
+
+// What raised a doubt.
+const (
+	SolveDoubt DoubtKind = "solve"      // a solve lies off the pose
+	PolarDoubt DoubtKind = "polar axis" // two solves do, and a leaning polar axis explains them
+)
 
 // Pose is where the axes are, as the service holds it, at one instant.
 //
@@ -229,6 +240,8 @@ type RigState struct {
 	// Refused holds, by asker, why a report of theirs was not understood; their next one clears it.
 	Refused map[string]string `json:"refused,omitempty"`
 	Doubt   string            `json:"doubt,omitempty"` // what the last samples put in doubt, one sentence
+	// DoubtOf says what raised the doubt; empty: anything else, or an entry says it that was written before this was: pose.doubtOf.
+	DoubtOf DoubtKind `json:"doubt_of,omitempty"`
 
 	// Anchor is the sample from which the pose is carried on, and Anchored where the axes were then: the places, without the
 	// source's own noise. Later places are these plus what the best source turned since. Room pose keeps both.

@@ -188,6 +188,9 @@ func (r *Record) push(c *chain, it *item) {
 	}
 }
 
+// Nudge has the flusher write what waits, as whoever waits for an entry would: for one who appended an awaited entry and will not wait for it after all.
+func (r *Record) Nudge() { wake(r.wake) }
+
 // wake wakes the goroutine that waits there, or will.
 func wake(who chan<- struct{}) {
 	select {

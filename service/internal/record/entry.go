@@ -64,7 +64,7 @@ type Draft struct {
 	Time  time.Time // by the service's clock
 	Index
 	Body []byte // copied by Append
-	// Awaited: who appends it calls Wait at once, and flushes it there if nobody else does. Otherwise the flusher is woken.
+	// Awaited: who appends it calls Wait at once, and flushes it there if nobody else does; who cannot calls Nudge. Otherwise the flusher is woken.
 	Awaited bool
 	room    []byte // where to, if it is long enough; Append sees to it
 }

@@ -292,3 +292,23 @@ func verifyWhole(t testing.TB, r *record.Record, count int) {
 	require.True(t, res.Whole, res.Sentence)
 	require.Equal(t, uint64(count), res.Count)
 }
+
+// TestARecordComesBackAfterAPanic in the driver, as after an error: the asker is not answered, the next ones are, without a restart of the service.
+func TestARecordComesBackAfterAPanic(t *testing.T) {
+	for _, waits := range []bool{true, false} {
+		disk, step := &faults.Disk{}, newStepper()
+		r := open(t, newPath(t), onDisk(disk, step))
+		require.Len(t, ask(r, "pier", 1), 1)
+		disk.FailAtOnly("write", 1, faults.Panics, false)
+		d := draft("pier", 2)
+		d.Awaited = waits
+		w, err := r.Append(d, r.Head("pier"))
+		require.NoError(t, err)
+		require.ErrorContains(t, w.Wait(), "panic: ")
+		require.ErrorContains(t, r.Down(), "panic: ")
+		<-step.delays
+		step.fire <- time.Time{}
+		require.Eventually(t, func() bool { return r.Down() == nil }, 10*time.Second, time.Millisecond)
+		require.Len(t, ask(r, "pier", 3), 3)
+	}
+}

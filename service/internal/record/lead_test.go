@@ -43,6 +43,14 @@ func TestAwaitedEntryIsFlushedByItsAsker(t *testing.T) {
 		put(draft("d", 1))
 		assert.Equal(t, r.Head("c"), r.Heads()["c"], "whoever flushes takes all there is")
 		require.NoError(t, w.Wait(), "again")
+		put(awaited("c", 4))
+		require.NotEqual(t, r.Head("c"), r.Heads()["c"])
+		r.Nudge()
+		synctest.Wait()
+		assert.Equal(t, r.Head("c"), r.Heads()["c"], "whoever appended it will not wait")
+		r.Nudge() // there is nothing to write
+		synctest.Wait()
+		require.NoError(t, r.Down())
 	})
 }
 

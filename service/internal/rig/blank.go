@@ -69,7 +69,7 @@ site:
   longitude_deg:                    # east positive
   height_m:
 
-# polar_error: {east_deg: 0.3, up_deg: -0.2}   # if the polar axis is known to be off: where its upper end stands less where it should
+# polar_error: {east_deg: 0.3, up_deg: -0.2}   # if known to be off: its upper end less where it should be, east along the horizon
 
 `
 

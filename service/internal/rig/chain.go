@@ -104,7 +104,7 @@ type Chain struct {
 
 // Tilt is the polar-axis error: where axis 1's elevated end stands less where it should.
 type Tilt struct {
-	East unit.Angle `json:"east_rad"` // azimuth error, toward east positive, on the horizon (not times cos altitude)
+	East unit.Angle `json:"east_rad"` // azimuth error, toward east positive, counted along the horizon: on the sky it is less, times the cosine of the latitude
 	Up   unit.Angle `json:"up_rad"`   // altitude error, up positive
 }
 

@@ -53,7 +53,7 @@ func sayHead(r *Rig, b *strings.Builder) {
 	s := r.Site
 	Say(b, "%s at %s, %s, %s m above the sea.", sentence(string(r.Kind)), facing(s.Lat, 4, "north", "south"), facing(s.Lon, 4, "east", "west"), short(s.HeightM))
 	if r.Tilt != (Tilt{}) {
-		Say(b, "Polar axis off by %s and %s.", facing(r.Tilt.East, 2, "east", "west"), facing(r.Tilt.Up, 2, "up", "down"))
+		Say(b, "Polar axis off by %s, counted along the horizon, and %s.", facing(r.Tilt.East, 2, "east", "west"), facing(r.Tilt.Up, 2, "up", "down"))
 	}
 	Say(b, "Axis 1 passes %s mm above the floor where it is nearest axis 2%s.", short(r.Chain.Point1.Z), crossing(&r.Chain))
 	if miss := r.Chain.Point2.Sub(r.Chain.Point1).Norm(); miss >= crossed && (r.made("right arm") != nil || r.made("left arm") != nil) {

@@ -34,7 +34,7 @@ func TestMirroredFilesReadDifferently(t *testing.T) {
 	wren := text(t, rigs+"wren.yaml")
 	for name, c := range map[string][3]string{
 		"home":        {"home_deg: [0, 0]", "home_deg: [0, -20]", "Home is axis 1 at 0°, axis 2 at -20°: the tube points toward azimuth 0.0° (north), 78.5° high."},
-		"polar error": {"kind: fork equatorial", "kind: fork equatorial\npolar_error: {east_deg: -2, up_deg: 1}", "Polar axis off by 2.00° west and 1.00° up."},
+		"polar error": {"kind: fork equatorial", "kind: fork equatorial\npolar_error: {east_deg: -2, up_deg: 1}", "Polar axis off by 2.00° west, counted along the horizon, and 1.00° up."},
 		"apart":       {"tape:\n", "tape:\n  axes_apart_mm: -8\n", "the axes miss each other by 8 mm"},
 		"by a way":    {"way_round: within travel", "way_round: unknown\n  goes_by_deg: [[0, 0], [10, 5]]\n  flips_by_deg: [[0, 20]]", "Every slew goes by (0.00°, 0.00°), then (10.00°, 5.00°).\nEvery change of side goes by (0.00°, 20.00°)."},
 		"overrun":     {"overrun_deg: [1, 1]", "overrun_deg: [1, 10]", "wren.yaml:42: rests.1: wanted an approach that stays within travel, got (0.00°, -89.00°), overrun by (1.00°, 10.00°); motions there will be denied: move the pose or widen travel_from_home"},

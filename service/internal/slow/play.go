@@ -152,6 +152,7 @@ type play struct {
 	way    motion
 	more   Axes // what a proof may add anywhere on the way
 	what   string
+	again  bool    // the tube comes below the floor again after it stood above it
 	lowest float64 // altitude at which the tube may stand at the begin
 	sun    bool    // it may be up at some time of the motion
 }
@@ -267,6 +268,7 @@ func (p *play) arriving(seconds float64) Axes {
 // along looks at the whole way, in points.
 func (p *play) along(points int) {
 	p.lowest, p.sun = p.low(), p.sunMay()
+	p.again = p.lowest < p.limit("sky/floor altitude_deg")*degree && p.about("sky/floor") && p.sinksAgain()
 	for i := range points {
 		s := (float64(i) + p.rng.Float64()) / float64(points)
 		switch i {
@@ -390,13 +392,13 @@ func (p *play) travel(a Axes, t float64, last, wide bool) {
 	}
 }
 
-// altitude holds a pose against the floor, and returns what that leaves; a tube below it that sinks no lower is held to where it ends, and so is
-// one that is homed.
+// altitude holds a pose against the floor, and returns what that leaves; a tube below it that sinks no lower, nor below it again
+// once it rose, is held to where it ends, and so is one that is homed.
 func (p *play) altitude(a Axes, t float64, last, wide bool) float64 {
 	_, alt := p.r.direction(a).azAlt()
 	spare := alt/degree - p.limit("sky/floor altitude_deg")
 	homed := p.q.Kind == "home" && p.r.HomeBy != "belief" && !p.sharp
-	rises := spare < 0 && alt >= p.lowest-0.02*degree && !last && !wide
+	rises := spare < 0 && alt >= p.lowest-0.02*degree && !p.again && !last && !wide
 	if !homed && !rises {
 		p.took("sky/floor", spare, a, t, wide)
 	}

@@ -235,6 +235,7 @@ func (o *object) notice(n *pose.Notice) {
 	o.yes("withdraws", n.Withdraws)
 	o.yes("locks", n.Locks)
 	o.texts("about", n.About)
+	o.optional("code", string(n.Code))
 }
 
 func (o *object) exchanged(name string, x Exchanged) {

@@ -42,6 +42,7 @@ var rigFields = [...]struct {
 	{"unlisted", func(o *object, n string, s *question.RigState) { rare(o, n, s.Unlisted) }},
 	{"refused", func(o *object, n string, s *question.RigState) { named(o, n, s.Refused) }},
 	{"doubt", func(o *object, n string, s *question.RigState) { o.optional(n, s.Doubt) }},
+	{"doubt_of", func(o *object, n string, s *question.RigState) { o.optional(n, string(s.DoubtOf)) }},
 	{"anchor", func(o *object, n string, s *question.RigState) { o.sample(n, s.Anchor) }},
 	{"anchored", func(o *object, n string, s *question.RigState) { list(o, n, s.Anchored, (*object).candidate) }},
 	{"lacking", func(o *object, n string, s *question.RigState) { rare(o, n, s.Lacking) }},
@@ -102,6 +103,7 @@ func (o *object) candidate(c *question.Candidate) {
 	o.pair("sigma", c.Sigma)
 	o.optional("because", c.Because)
 	o.optional("kept", string(c.Kept))
+	o.optional("solve", c.Solve)
 }
 
 func (o *object) homing(name string, h *question.Homing) {
@@ -158,6 +160,7 @@ func (o *object) sample(name string, s *question.Sample) {
 		o.optional("side", string(b.Side))
 		o.end()
 	}
+	o.optional("unbelieved", s.Unbelieved)
 	o.optional("doing", string(s.Doing))
 	list(o, "readings", s.Readings, (*object).reading)
 	o.angle("sidereal_rad", s.Sidereal)

@@ -9,6 +9,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"keepclear.example/keepclear/service/internal/faults"
 	"keepclear.example/keepclear/service/internal/store"
 )
 
@@ -73,4 +74,26 @@ func TestConnectionThatBroke(t *testing.T) {
 	_ = s.Close() // may tell of the connection again
 	s = open(t, path, store.Options{})
 	require.NoError(t, s.Commit([]store.Row{row("a", 2)}))
+}
+
+// TestAPanicEndsTheStore: of a commit that a panic broke off nothing is known, so no other is taken; nothing of it is on disk, and whoever opens the
+// record next finds it unlocked.
+func TestAPanicEndsTheStore(t *testing.T) {
+	for _, op := range []string{"begin", "write", "commit"} {
+		disk, path := &faults.Disk{}, filepath.Join(t.TempDir(), "record")
+		s, err := store.Open(path, store.Options{Wrap: disk.Wrap})
+		require.NoError(t, err)
+		require.NoError(t, s.Commit([]store.Row{row("a", 1)}))
+		disk.FailAtOnly(op, 1, faults.Panics, false)
+		err = s.Commit([]store.Row{row("a", 2)})
+		require.ErrorIs(t, err, store.ErrCommit, op)
+		require.ErrorContains(t, err, "panic: ", op)
+		require.ErrorIs(t, s.Commit([]store.Row{row("a", 2)}), store.ErrCommit, op)
+		require.Error(t, s.Tidy(func() bool { return false }), op)
+		require.NoError(t, s.Close(), op)
+		again := open(t, path, store.Options{})
+		_, err = again.Get(t.Context(), "a", 2)
+		require.ErrorIs(t, err, store.ErrAbsent, op)
+		require.NoError(t, again.Commit([]store.Row{row("a", 2)}), op)
+	}
 }

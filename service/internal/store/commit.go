@@ -121,6 +121,9 @@ func (w *writer) close() error {
 	return errors.Join(append(errs, w.conn.Close())...)
 }
 
+// errBrokenOff is the failure of a commit that never came to its end.
+var errBrokenOff = errors.New("a panic broke the last commit off")
+
 // Commit makes the rows durable, all or none, with one sync. Each must follow the head of its chain on disk, so a writer
 // that came late cannot fork a chain. It sets each row's Sequence. Any error is final: the store takes no more, and what is on disk
 // is unknown until it is closed and opened again.
@@ -136,12 +139,14 @@ func (s *Store) Commit(rows []Row) error {
 	if w.failed != nil {
 		return s.failed(ErrCommit, "writing rows after a failure", w.failed, "close the record and open it again")
 	}
+	w.failed = errBrokenOff // until the end is reached, which a panic does not
 	w.packed.pack(rows)
 	if err := s.commit(rows); err != nil {
 		w.failed = err
 		return err
 	}
 	s.fresh.add(rows)
+	w.failed = nil
 	return nil
 }
 
@@ -160,10 +165,16 @@ func (s *Store) commit(rows []Row) error {
 	return s.checkFile() // after the write: what it went to is what is found, or nobody is told of it
 }
 
-// within does something in a transaction of its own; after an error nothing of it counts.
+// within does something in a transaction of its own; after an error nothing of it counts. A panic is an error like another: left alone, it would have
+// the connection closed with its statements unfinished, and that keep its lock for as long as the program runs.
 func (w *writer) within(do func() error) error {
 	ctx := context.Background()
-	err := w.conn.Raw(func(any) error {
+	err := w.conn.Raw(func(any) (err error) {
+		defer func() {
+			if p := recover(); p != nil {
+				err = fmt.Errorf("panic: %v", p)
+			}
+		}()
 		if err := w.begin.run(ctx); err != nil {
 			return fmt.Errorf("beginning: %w", err)
 		}

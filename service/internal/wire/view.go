@@ -116,7 +116,7 @@ func poseOf(p question.Pose) *pb.Pose {
 func Lock(l question.Lock) *pb.HeldLock {
 	cause := pb.LockCause_LOCK_CAUSE_PERSON
 	switch {
-	case l.SetBy == decide.Ourselves && l.Rig == "":
+	case decide.OfLoss(l):
 		cause = pb.LockCause_LOCK_CAUSE_RECORD_LOST
 	case l.SetBy == decide.Ourselves:
 		cause = pb.LockCause_LOCK_CAUSE_POSE_UNKNOWN
