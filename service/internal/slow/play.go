@@ -47,6 +47,10 @@ func Judge(r *Rig, q *Question, limits map[string]float64, e Effort, rng *rand.R
 	if why != "" {
 		return j.wanted()
 	}
+	if j.follows() && j.unsited() {
+		why := missing("how the axes of an alt-azimuth follow the sky goes by the mount's site, which is not told")
+		j.answer["track/fits"], j.answer["asker/fallback"] = why, why
+	}
 	if j.about("end/bounded") {
 		j.answer["end/bounded"] = j.bounded()
 	}
@@ -76,6 +80,12 @@ func Judge(r *Rig, q *Question, limits map[string]float64, e Effort, rng *rand.R
 	}
 	return j.wanted()
 }
+
+// follows tells whether the rig would follow the sky afterwards.
+func (j *judging) follows() bool { return j.q.Follow > 0 || j.q.Kind == "track" }
+
+// unsited tells whether how it would do so goes by a site of the mount's own that nobody told: the latitude of an alt-azimuth.
+func (j *judging) unsited() bool { return !j.r.equatorial() && j.q.State.Sample.Site == nil }
 
 // enough tells whether no more need be played; of each place where the rig may be something was found by then.
 func (j *judging) enough(e Effort) bool {
@@ -182,7 +192,7 @@ func (j *judging) play(e Effort, n int, sharp bool) {
 	if n < e.Marches {
 		p.closely(e.Wide)
 	}
-	if (j.q.Follow > 0 || j.q.Kind == "track") && j.about("track/fits", "asker/fallback") {
+	if j.follows() && !j.unsited() && j.about("track/fits", "asker/fallback") {
 		p.follow(e)
 	}
 }
