@@ -108,7 +108,7 @@ func TestSinksAgainInAnyOrder(t *testing.T) {
 	assert.False(t, after(-40, -10, -20))
 	assert.False(t, after(-40, 10, 20))
 	assert.True(t, after(-40, -2.9, -3.02), "risen on a leg before")
-	assert.True(t, after(60, 183.005, 183.02), "risen in a rectangle, over the zenith")
+	assert.True(t, after(-40, 183.005, 183.02), "risen in a rectangle, over the zenith")
 	w := reach.Chain(through(-40, 20, -3.005), reach.Rectangle(rig.DegAxes(10, -3.005), rig.DegAxes(20, -3.02), m))
 	alt := rig.NewChain(rig.AltAzimuth, unit.Deg(48), rig.Tilt{}, frame.Vec[frame.Rig]{}, 0)
 	assert.True(t, w.SinksAgain(&alt, frame.Vec[frame.Rig]{Z: 1}, rig.Axes{}, level, unit.Deg(0.01)), "and a rectangle goes on")
@@ -139,6 +139,8 @@ func TestSinksAgainWithinSpread(t *testing.T) {
 		assert.False(t, sinks(sharing, rig.DegAxes(0, 4), -2, 20, 1.1, 20), "never below")
 		assert.True(t, sinks(sharing, rig.DegAxes(0, 4), -2, 20, 0.9, 20), "it may be")
 		assert.True(t, sinks(sharing, rig.DegAxes(0, 4), -2, 1.1, 0.9, 20))
+		assert.False(t, sinks(sharing, rig.DegAxes(4, 4), 182, 160, 178.9, 160), "1.1° up beyond the zenith")
+		assert.True(t, sinks(sharing, rig.DegAxes(4, 4), 182, 160, 179.1, 160))
 		assert.False(t, sinks(sharing, rig.DegAxes(0, 4), -2, 0.9, -1, 20), "it never rose for certain")
 		assert.False(t, sinks(sharing, rig.DegAxes(4, 0), -2, 20, -2.9, 20), "azimuth lowers nothing")
 	}
