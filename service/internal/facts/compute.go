@@ -64,7 +64,7 @@ func (in *Input) withoutSky(f Set, err error) {
 	for _, n := range in.motionFacts() {
 		f.Lack(n, why, "clock")
 	}
-	for _, n := range []string{"pose_state", "pose_age_s", "pose_sigma_axis1_deg", "pose_sigma_axis2_deg", "belief_error_sky_deg", "mount_map_error_deg", "clock_error_s"} {
+	for _, n := range []string{"pose_state", "polar_leans", "pose_age_s", "pose_sigma_axis1_deg", "pose_sigma_axis2_deg", "belief_error_sky_deg", "mount_map_error_deg", "clock_error_s"} {
 		f.Lack(n, why, "clock")
 	}
 }

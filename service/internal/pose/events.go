@@ -279,6 +279,7 @@ func Acted(w World, s question.RigState, a Act, x *question.Sample) (question.Ri
 		t.powerless(x, string(a.Kind))
 	case PayloadChanged:
 		t.s.Learnt, t.s.Before, t.s.Drifts = nil, nil, nil
+		t.unshow()
 		t.repoint(func(m pointing.Model) pointing.Model {
 			return m.Loosened(pointing.Index2, pointing.Cone, pointing.Tube, pointing.Shaft)
 		})
@@ -352,6 +353,15 @@ func (t *turn) stale(why string) {
 		p := *t.s.Proof
 		p.Stale = why
 		t.s.Proof = &p
+	}
+}
+
+// unshow drops what pictures showed of the optics, which may be others now, or turned; where they were solved still tells of the pose.
+func (t *turn) unshow() {
+	t.s.Solves = slices.Clone(t.s.Solves)
+	for i := range t.s.Solves {
+		j := &t.s.Solves[i]
+		j.Rotation, j.Camera, j.Pixel, j.Mirrored = nil, nil, nil, nil
 	}
 }
 

@@ -64,6 +64,9 @@ func (t *turn) forget(a, b question.JudgedSolve) bool {
 // offPolar begins the doubt of two solves that a polar error explains.
 const offPolar = "the polar axis stands "
 
+// Leans tells whether two solves showed that a leaning polar axis is what puts the pose in doubt, and nothing else does.
+func Leans(s question.RigState) bool { return strings.HasPrefix(s.Doubt, offPolar) }
+
 // tiltWords gives a polar error for people.
 func tiltWords(p rig.Tilt) string {
 	ew, ud := "east", "high"

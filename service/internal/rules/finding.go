@@ -199,6 +199,8 @@ func remedyOf(k verdict.NeedKind) string {
 		return "Wait for the other rig or the roof, and ask again."
 	case verdict.NeedTime:
 		return "Wait a little, and ask again."
+	case verdict.NeedPolar:
+		return "A person aligns the polar axis, and reports it; then solve again."
 	case verdict.NeedRepair:
 	}
 	return "A person looks into the service's log and repairs rules, limits, rig file or record."
