@@ -240,6 +240,11 @@ func (in *Input) notes(s *stand) []string {
 	}
 	say(in.disproved(), "samples showed that the mount does not keep its syncs as the rig file says: both ways count until the file is mended")
 	say(s.sample != nil && len(s.sample.Parts) == 0 && in.hasStates(), "no part states were given: each part takes up all of its states")
+	if s.sample != nil {
+		for _, p := range s.sample.Parts {
+			say(in.Rig.StateUnknown(p), p.String()+" is none of the states that the rig file has of it: the part takes up all of them")
+		}
+	}
 	return out
 }
 
