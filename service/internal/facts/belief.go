@@ -221,8 +221,8 @@ func (in *Input) poseFacts(f Set, s *stand) {
 	}
 	if len(s.pose.Candidates) == 0 {
 		why := orElse(s.pose.Because, "the pose is unknown")
-		f.Lack("pose_sigma_axis1_deg", why, "attendance") // homing is held until then
-		f.Lack("pose_sigma_axis2_deg", why, "attendance")
+		f.Lack("pose_sigma_axis1_deg", why, "homing")
+		f.Lack("pose_sigma_axis2_deg", why, "homing")
 		return
 	}
 	f.Number("pose_sigma_axis1_deg", s.sigma.A1.Deg(), Computed, "axis 1")

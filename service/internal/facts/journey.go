@@ -40,11 +40,11 @@ func (e unboundedError) Error() string { return e.why }
 // journeys returns every way that the action may take.
 func (in *Input) journeys(h *heaven, s *stand) ([]journey, error) {
 	if len(s.pose.Candidates) == 0 {
-		why := orElse(s.pose.Because, "the pose is unknown")
-		if in.action().Kind == question.Home {
-			why += "; a person must see and state where the axes are"
+		why, need := orElse(s.pose.Because, "the pose is unknown"), "homing"
+		if in.action().Kind == question.Home { // homing must not need what only homing gives
+			why, need = why+"; a person must see and state where the axes are", "attendance"
 		}
-		return nil, unboundedError{why, "attendance"} // homing, too, is held until then
+		return nil, unboundedError{why, need}
 	}
 	switch a := in.action(); a.Kind {
 	case question.Track:

@@ -50,7 +50,7 @@ func (in *Input) solveFacts(f Set, h *heaven, s *stand) *evidence {
 		why := orElse(e.midWhy, orElse(s.pose.Because, "the pose is unknown"))
 		need := "sample"
 		if len(s.pose.Candidates) == 0 {
-			need = "attendance"
+			need = "homing"
 		}
 		for _, n := range []string{"expected_offset_arcmin", "expected_offset_sharp_arcmin", "offset_d2", "walk_sigma", "run_sigma", "drift_sigma", "sync_jump_axis1_deg", "sync_jump_axis2_deg", "sync_sum_axis1_deg", "sync_sum_axis2_deg", "solve_altitude_deg", "rotation_error_deg", "pictures_lacking_count", "end_spread_deg"} {
 			f.Lack(n, why, need)

@@ -26,7 +26,7 @@
 #       sentence: "This track is {miss} too long, the spare of {limit} included: {about|a limit}."
 #       remedy: "Ask for a track that is shorter by that."
 #       remedies:
-#         track: "Ask for a track that is shorter by that. Where that leaves nothing, go to another target, or flip first if the mount uses both sides."
+#         track: "Ask for a track that is shorter by that. Where that leaves nothing, slew elsewhere, or flip first if the mount uses both sides."
 #         slew: "Ask for a track that is shorter by that, or the other side if the mount uses both. Where that leaves nothing, choose another target."
 package rules.track.fits
 
