@@ -95,7 +95,7 @@ func sampleFits(r *rig.Rig, s *question.Sample, add func(path, wanted, got, reme
 		switch {
 		case n < 0:
 			add(fmt.Sprintf("sample.parts[%d].part", i), "a part of the rig file", quoted(p.Part), "name a part as the rig file does")
-		case p.Measure == nil && p.Name != "" && r.StateUnknown(p): // it would count as all of them; what is measured may lie a little beyond what the file has
+		case p.Measure == nil && r.StateUnknown(p): // it would count as all of them; what is measured may lie a little beyond what the file has
 			add(fmt.Sprintf("sample.parts[%d].name", i), "one of "+r.Parts[n].StateWords(), quoted(p.Name), "tell a state as the rig file does, or leave it out: the part then takes up all of them")
 		}
 	}
