@@ -282,7 +282,8 @@ type Slew struct {
 	Target isSlew_Target `protobuf_oneof:"target"`
 	// Side on arrival. Absent: the mount chooses; every side that the rig file lets it choose is judged and must pass.
 	Side *TubeSide `protobuf:"varint,8,opt,name=side,proto3,enum=keepclear.v1.TubeSide,oneof" json:"side,omitempty"`
-	// What follows: sidereal tracking for so long, [0 s, 24 h]; 0 s = stop there. Required.
+	// What follows: sidereal tracking for so long, [0 s, 24 h]; 0 s = stop there. Required. A sample at rest after the motion ends the permit: tell MOTION_MOVING from
+	// the start until the mount tracks, also while it settles.
 	TrackDuration *durationpb.Duration `protobuf:"bytes,9,opt,name=track_duration,json=trackDuration,proto3" json:"track_duration,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache

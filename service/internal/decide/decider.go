@@ -290,7 +290,11 @@ func (d *Decider) group(name string) (*group, error) {
 func (d *Decider) world(g *group) pose.World {
 	tolerance, _ := g.member.Limits.Value("permit", "start_tolerance_deg")
 	axis, _ := g.member.Limits.Value("mount/map", "axis_deg")
-	return pose.World{Rig: g.member.Rig, Moment: d.parts.Moment, StartTolerance: unit.Deg(tolerance), MapTolerance: unit.Deg(axis)}
+	skew, _ := g.member.Limits.Value("time/agree", "skew_s")
+	return pose.World{
+		Rig: g.member.Rig, Moment: d.parts.Moment, StartTolerance: unit.Deg(tolerance), MapTolerance: unit.Deg(axis),
+		Skew: time.Duration(skew * float64(time.Second)),
+	}
 }
 
 // locks returns every lock that holds the group's rig. Requires the group's turn.

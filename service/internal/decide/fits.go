@@ -82,7 +82,7 @@ func solveFits(r *rig.Rig, q question.Question, add func(path, wanted, got, reme
 	}
 }
 
-// sampleFits finds a side or a part that the rig does not have.
+// sampleFits finds a side, a part or a state of one that the rig does not have.
 func sampleFits(r *rig.Rig, s *question.Sample, add func(path, wanted, got, remedy string)) {
 	if s == nil {
 		return
@@ -91,8 +91,12 @@ func sampleFits(r *rig.Rig, s *question.Sample, add func(path, wanted, got, reme
 		sideFits(r, "sample.belief.side", s.Belief.Side, add)
 	}
 	for i, p := range s.Parts {
-		if !slices.ContainsFunc(r.Parts, func(x rig.Part) bool { return x.Name == p.Part }) {
+		n := slices.IndexFunc(r.Parts, func(x rig.Part) bool { return x.Name == p.Part })
+		switch {
+		case n < 0:
 			add(fmt.Sprintf("sample.parts[%d].part", i), "a part of the rig file", quoted(p.Part), "name a part as the rig file does")
+		case p.Measure == nil && r.StateUnknown(p): // it would count as all of them; what is measured may lie a little beyond what the file has
+			add(fmt.Sprintf("sample.parts[%d].name", i), "one of "+r.Parts[n].StateWords(), quoted(p.Name), "tell a state as the rig file does, or leave it out: the part then takes up all of them")
 		}
 	}
 }

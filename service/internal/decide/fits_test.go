@@ -3,6 +3,7 @@ package decide
 import (
 	"errors"
 	"os"
+	"slices"
 	"testing"
 	"time"
 
@@ -64,6 +65,22 @@ func TestPartsOfTheRig(t *testing.T) {
 	assert.Equal(t, []string{"sample.parts[1].part"}, paths(t, r, question.Action{Kind: question.Slew}, s))
 	s.Parts[1].Part = r.Parts[2].Name
 	assert.Empty(t, paths(t, r, question.Action{Kind: question.Slew}, s))
+}
+
+// A named state that the part does not have is refused like a part that the rig does not have; a measure beyond what the file has is not.
+func TestStatesOfParts(t *testing.T) {
+	r := fitted(t, func(r *rig.Rig) {
+		r.Parts = append(slices.Clone(r.Parts), rig.Part{Name: "flap", States: []rig.State{{Name: "open"}, {Name: "shut"}}},
+			rig.Part{Name: "focuser", States: []rig.State{{Measured: "mm", Low: 0, High: 50}}})
+	})
+	for state, want := range map[string][]string{"open": nil, "shut": nil, "opened": {"sample.parts[0].name"}} {
+		s := &question.Sample{Parts: []rig.PartState{{Part: "flap", Name: state}}}
+		assert.Equal(t, want, paths(t, r, question.Action{Kind: question.Slew}, s), state)
+	}
+	far := 51.0
+	assert.Empty(t, paths(t, r, question.Action{Kind: question.Slew}, &question.Sample{Parts: []rig.PartState{{Part: "focuser", Measure: &far, Unit: "mm"}}}))
+	assert.Equal(t, []string{"sample.parts[0].name"}, paths(t, r, question.Action{Kind: question.Slew}, &question.Sample{Parts: []rig.PartState{{Part: "focuser", Name: "far"}}}))
+	assert.Empty(t, paths(t, r, question.Action{Kind: question.Slew}, &question.Sample{Parts: []rig.PartState{{Part: r.Parts[0].Name, Name: "there"}}}), "a part that has none")
 }
 
 func TestFlipsAreOfGermanMounts(t *testing.T) {

@@ -116,6 +116,21 @@ func someLimits(t *testing.T) limits.Set {
 	return s
 }
 
+// A sample may be dated ahead as far as the rig's limit lets the clocks differ.
+func TestSkewOfTheRig(t *testing.T) {
+	d := &Decider{}
+	assert.Equal(t, 5*time.Second, d.world(&group{member: Member{Limits: someLimits(t)}}).Skew)
+	defs, err := limits.Read(policies.Files())
+	require.NoError(t, err)
+	s, err := limits.Merge(defs, limits.Layer{Name: "rig heron", Entries: []limits.Entry{
+		{Rule: "time/agree", Name: "skew_s", Value: 2.5},
+		{Rule: "travel/axis1", Name: "low_deg", Value: -95}, {Rule: "travel/axis1", Name: "high_deg", Value: 95},
+		{Rule: "travel/axis2", Name: "low_deg", Value: -95}, {Rule: "travel/axis2", Name: "high_deg", Value: 95},
+	}})
+	require.NoError(t, err)
+	assert.Equal(t, 2500*time.Millisecond, d.world(&group{member: Member{Limits: s}}).Skew)
+}
+
 // When a sample was read goes by how old it was when it was sent.
 func TestReadAt(t *testing.T) {
 	at := time.Date(2026, 11, 14, 21, 0, 0, 0, time.UTC)

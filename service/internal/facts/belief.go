@@ -180,6 +180,11 @@ func (in *Input) poseFacts(f Set, s *stand) {
 		}
 	}
 	f.Word("pose_state", string(s.pose.State), Computed, because...)
+	if leans := pose.Leans(in.Snapshot.Rig); leans {
+		f.Truth("polar_leans", true, Computed, because...)
+	} else {
+		f.Truth("polar_leans", false, Computed)
+	}
 	f.Number("candidate_count", float64(len(s.pose.Candidates)), Computed)
 	if s.pose.Source != "" {
 		f.Word("pose_source", string(s.pose.Source), Told)
@@ -230,9 +235,18 @@ func (in *Input) poseAge(f Set, s *stand) {
 	case len(in.Snapshot.Rig.Refused) > 0:
 		f.Lack("pose_age_s", "a report was not understood: "+firstOf(in.Snapshot.Rig.Refused), "sample")
 	default:
-		f.Number("pose_age_s", math.Abs(in.Snapshot.At.Sub(s.sample.Time).Seconds()), Measured) // from the future: by a clock that is off
+		f.Number("pose_age_s", in.sampleAge(s.sample).Seconds(), Measured)
 	}
 	f.Truth("pose_moving", !s.sample.Still(), Told)
+}
+
+// sampleAge is how old a sample is: by its date, or from the future by a clock that is off, and at least the time since it came.
+func (in *Input) sampleAge(x *question.Sample) time.Duration {
+	age := in.Snapshot.At.Sub(x.Time).Abs()
+	if x.Received.IsZero() {
+		return age
+	}
+	return max(age, in.Snapshot.At.Sub(x.Received.Round(0)))
 }
 
 // neverReported is why nothing is known that a sample tells.

@@ -64,7 +64,7 @@ func (in *Input) withoutSky(f Set, err error) {
 	for _, n := range in.motionFacts() {
 		f.Lack(n, why, "clock")
 	}
-	for _, n := range []string{"pose_state", "pose_age_s", "pose_sigma_axis1_deg", "pose_sigma_axis2_deg", "belief_error_sky_deg", "mount_map_error_deg", "clock_error_s"} {
+	for _, n := range []string{"pose_state", "polar_leans", "pose_age_s", "pose_sigma_axis1_deg", "pose_sigma_axis2_deg", "belief_error_sky_deg", "mount_map_error_deg", "clock_error_s"} {
 		f.Lack(n, why, "clock")
 	}
 }
@@ -237,6 +237,11 @@ func (in *Input) notes(s *stand) []string {
 	}
 	say(in.disproved(), "samples showed that the mount does not keep its syncs as the rig file says: both ways count until the file is mended")
 	say(s.sample != nil && len(s.sample.Parts) == 0 && in.hasStates(), "no part states were given: each part takes up all of its states")
+	if s.sample != nil {
+		for _, p := range s.sample.Parts {
+			say(in.Rig.StateUnknown(p), p.String()+" is none of the states that the rig file has of it: the part takes up all of them")
+		}
+	}
 	return out
 }
 

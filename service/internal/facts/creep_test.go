@@ -112,6 +112,11 @@ func TestEveryWayOutIsNamed(t *testing.T) {
 	}
 	assert.Equal(t, ways, named(creep(ways[0].Scale(-1))))
 	assert.Empty(t, named(creep(ways[0])))
+	below := standing(t, r, at, rig.Axes{}, creep(ways[0]))
+	high := defaults()
+	high["sky/floor altitude_deg"] = 89
+	below.Limits = high
+	assert.NotEmpty(t, facts.Compute(below).Instead, "one that opens but goes below the floor: the other way may not")
 
 	in := standing(t, r, rig.DegAxes(76, -25), rig.Axes{}, axesSlew(r.Home)) // touching
 	in.Snapshot.Rig.Pose.Candidates[0].Sigma = rig.DegAxes(5, 5)

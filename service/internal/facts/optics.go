@@ -2,49 +2,137 @@ package facts
 
 import (
 	"math"
+	"slices"
 
 	"keepclear.example/keepclear/service/internal/frame"
+	"keepclear.example/keepclear/service/internal/pose"
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/unit"
 )
 
-// optical is what is known of one telescope and camera, from the file or learnt from this homing's accepted solves; nil where
-// nothing is.
+// optical is what is known of one telescope and camera, from the file or learnt from this homing's solves.
 type optical struct {
-	pixel    *unit.Angle
-	angle    *unit.Angle // camera angle: see pictureAngle
-	mirrored *bool
+	pixel    learnt[unit.Angle]
+	angle    learnt[unit.Angle] // camera angle: see pictureAngle
+	mirrored learnt[bool]
 }
 
-// learntOptics returns what the file states, and for the rest what the latest accepted solve through the same optics showed.
-func (in *Input) learntOptics(o rig.Optics) optical {
-	out := optical{angle: o.CameraAngle, mirrored: o.Mirrored}
-	if o.PixelArcsec != nil {
-		a := unit.Arcsec(*o.PixelArcsec)
-		out.pixel = &a
+// learnt is one figure of the optics.
+type learnt[T any] struct {
+	value *T   // nil where nothing tells
+	sure  bool // the file states it, or several accepted pictures show it: what differs is no picture through these optics
+}
+
+// several is how many accepted pictures make what they show sure: one may have been a false one.
+const several = 2
+
+// showing is one figure as an earlier picture showed it.
+type showing[T any] struct {
+	value    T
+	accepted bool
+	backs    bool // the picture now judged: see backs
+}
+
+// learn returns what the file states of a figure, else what the latest accepted picture showed. Where no other accepted one showed the same, the
+// picture now judged and those that back it and say as it does are taken against it, if they are more than those that say as it; mine is nil
+// where it says nothing. The showings are newest first.
+func learn[T any](stated *T, showings []showing[T], mine *T, alike func(a, b T) bool) learnt[T] {
+	last := slices.IndexFunc(showings, func(s showing[T]) bool { return s.accepted })
+	switch {
+	case stated != nil:
+		return learnt[T]{value: stated, sure: true}
+	case last < 0:
+		return learnt[T]{}
 	}
-	for i := len(in.Snapshot.Rig.Solves) - 1; i >= 0; i-- {
-		s := in.Snapshot.Rig.Solves[i]
-		if s.Verdict != question.Accepted || s.Optics != o.Name {
+	value := showings[last].value
+	accepted, same, other := 0, 0, 1
+	for _, s := range showings {
+		switch {
+		case alike(s.value, value):
+			same++
+			if s.accepted {
+				accepted++
+			}
+		case s.backs && mine != nil && alike(s.value, *mine):
+			other++
+		}
+	}
+	if accepted < several && mine != nil && other > same {
+		return learnt[T]{value: mine}
+	}
+	return learnt[T]{value: &value, sure: accepted >= several}
+}
+
+// opticsFor returns what is known of the optics through which a solve was taken; e is nil where nothing tells of the pose then.
+func (in *Input) opticsFor(e *evidence, v *question.Solve, o rig.Optics) optical {
+	var pixels, angles []showing[unit.Angle]
+	var hands []showing[bool]
+	for _, s := range slices.Backward(in.Snapshot.Rig.Solves) {
+		accepted := s.Verdict == question.Accepted
+		if s.Optics != o.Name || !accepted && !s.Agreed {
 			continue
 		}
-		if out.pixel == nil {
-			out.pixel = s.Pixel
+		backs := e != nil && in.backs(e, s)
+		if s.Pixel != nil {
+			pixels = append(pixels, showing[unit.Angle]{*s.Pixel, accepted, backs})
 		}
-		if out.mirrored == nil {
-			out.mirrored = s.Mirrored
+		if s.Mirrored != nil {
+			hands = append(hands, showing[bool]{*s.Mirrored, accepted, backs})
 		}
-		if out.angle == nil && s.Rotation != nil {
-			out.angle = s.Camera
-			if out.angle == nil { // remembered by an earlier program
-				e := &evidence{pose: s.Pose, sight: in.Rig.Chain.Direction(s.Solved), north: in.Rig.Pole()}
-				a := in.cameraAngle(e, *s.Rotation)
-				out.angle = &a
-			}
+		if s.Rotation != nil {
+			angles = append(angles, showing[unit.Angle]{in.cameraOf(s), accepted, backs})
 		}
 	}
+	out := optical{mirrored: learn(o.Mirrored, hands, v.Mirrored, func(a, b bool) bool { return a == b })}
+	var pixel *unit.Angle
+	if o.PixelArcsec != nil {
+		a := unit.Arcsec(*o.PixelArcsec)
+		pixel = &a
+	}
+	scale := in.limit("solve/optics", "scale_ratio", 0)
+	out.pixel = learn(pixel, pixels, v.Pixel, func(a, b unit.Angle) bool { return math.Abs(float64(a/b)-1) <= scale })
+	turned := unit.Deg(in.limit("solve/optics", "rotation_deg", 0))
+	out.angle = learn(o.CameraAngle, angles, in.cameraShown(e, v, angles), func(a, b unit.Angle) bool { return (a - b).Wrapped().Abs() <= turned })
 	return out
+}
+
+// backs tells whether an earlier picture may be taken with the one judged against what one alone showed: it lay where it was expected, the two are
+// independent, and they agree.
+func (in *Input) backs(e *evidence, s question.JudgedSolve) bool {
+	if !s.Agreed {
+		return false
+	}
+	now := in.judged(e)
+	ok, _ := pose.Independent(in.Rig, s, *now)
+	return ok && in.agreementOf(e, s, *now) <= in.agreeWithin(e, s)
+}
+
+// cameraOf is the camera angle that an earlier picture showed.
+func (in *Input) cameraOf(s question.JudgedSolve) unit.Angle {
+	if s.Camera != nil {
+		return *s.Camera
+	}
+	e := &evidence{pose: s.Pose, sight: in.Rig.Chain.Direction(s.Solved), north: in.Rig.Pole()} // remembered by an earlier program
+	return in.cameraAngle(e, *s.Rotation)
+}
+
+// halfTurned is how near half a turn a picture's angle may lie from what others showed for the tube to be on the other side instead: no
+// number of pictures is then taken against them, for each would say so. Choice: as wide as the loosest limit solve/optics rotation_deg.
+const halfTurned = 15 * unit.Degree
+
+// cameraShown is the camera angle that the picture judged may teach against what others showed: none where its angle may have another cause.
+func (in *Input) cameraShown(e *evidence, v *question.Solve, angles []showing[unit.Angle]) *unit.Angle {
+	if e == nil || v.Rotation == nil || in.shows(e) != e.pose {
+		return nil
+	}
+	a := in.cameraAngle(e, *v.Rotation)
+	for _, s := range angles {
+		if s.accepted && (a-s.value).Wrapped().Abs() >= unit.HalfTurn-halfTurned {
+			return nil
+		}
+	}
+	return &a
 }
 
 // pictureAngle returns the position angle, from north through east, that a picture has at a pose where it was solved. The camera angle is

@@ -62,6 +62,7 @@ func (in *Input) solveFacts(f Set, h *heaven, s *stand) *evidence {
 		return nil
 	}
 	in.against(h, e, v)
+	in.expect(s, e)
 	f.Number("solve_altitude_deg", e.altitude.Deg(), Computed)
 	in.solveOptics(f, e, v, e.optics)
 	return e
@@ -280,11 +281,11 @@ func (in *Input) solveRadius(f Set, v *question.Solve) {
 
 // solveOptics puts scale, rotation and handedness against what the optics are known to have.
 func (in *Input) solveOptics(f Set, e *evidence, v *question.Solve, o rig.Optics) {
-	known := in.learntOptics(o)
-	in.scale(f, v, known.pixel)
+	known := in.opticsFor(e, v, o)
+	in.scale(f, v, known.pixel.value)
 	in.handedness(f, v, known.mirrored)
 	if e != nil {
-		in.rotation(f, e, v, known.angle)
+		in.rotation(f, e, v, known.angle.value)
 	}
 }
 
@@ -301,16 +302,20 @@ func (in *Input) scale(f Set, v *question.Solve, want *unit.Angle) {
 	}
 }
 
-func (in *Input) handedness(f Set, v *question.Solve, want *bool) {
+// handedness puts whether the picture is mirrored against what is sure of these optics, and whether against what a single picture showed.
+func (in *Input) handedness(f Set, v *question.Solve, want learnt[bool]) {
+	both := func(put func(name string)) { put("mirrored_wrong"); put("mirrored_unlike") }
 	switch {
 	case v.Mirrored == nil && in.Rig.Solver.NoMirror:
-		f.Truth("mirrored_wrong", false, Absent, "the rig file says that its solver tells no handedness")
+		both(func(n string) { f.Truth(n, false, Absent, "the rig file says that its solver tells no handedness") })
 	case v.Mirrored == nil:
-		f.Lack("mirrored_wrong", "the solve does not say whether the picture is mirrored", "asker")
-	case want == nil:
-		f.Truth("mirrored_wrong", false, Absent, "no handedness is given or learnt for these optics")
+		both(func(n string) { f.Lack(n, "the solve does not say whether the picture is mirrored", "asker") })
+	case want.value == nil:
+		both(func(n string) { f.Truth(n, false, Absent, "no handedness is given or learnt for these optics") })
 	default:
-		f.Truth("mirrored_wrong", *v.Mirrored != *want, Computed)
+		unlike := *v.Mirrored != *want.value
+		f.Truth("mirrored_wrong", unlike && want.sure, Computed)
+		f.Truth("mirrored_unlike", unlike && !want.sure, Computed)
 	}
 }
 

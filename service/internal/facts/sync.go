@@ -56,7 +56,6 @@ func (in *Input) gate(f Set, h *heaven, s *stand, e *evidence, out *Outcome) {
 	if e == nil {
 		return
 	}
-	in.expect(s, e)
 	learnt := e.model.Lean(in.mount(), e.pose)
 	e.offset = unit.Angle(math.Hypot(e.off[0], e.off[1]))
 	if in.firstSync() { // what was learnt excuses no first that lies farther off than a first may

@@ -2,10 +2,12 @@ package facts_test
 
 import (
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 
 	"keepclear.example/keepclear/service/internal/facts"
+	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/rig"
 )
 
@@ -16,5 +18,17 @@ func TestWithoutASampleThereIsOneReason(t *testing.T) {
 	all := facts.Compute(in).Facts
 	for _, name := range []string{"pose_age_s", "belief_error_sky_deg"} {
 		assert.Equal(t, "no sample was ever reported", all[name].Missing, name)
+	}
+}
+
+// A sample is as old as its date says or, where a clock is off and it is dated ahead, as the time since it came, whichever is more.
+func TestAgeOfASampleDatedAhead(t *testing.T) {
+	r := heron(t)
+	for _, c := range []struct{ dated, came, want float64 }{{-3, -2, 3}, {-2, -3, 3}, {4, -1, 4}, {0, -11, 11}, {-7, 0, 7}} {
+		in := standing(t, r, rig.DegAxes(-40, 50), rig.Axes{}, question.Action{Kind: question.Track})
+		x := *in.Snapshot.Rig.Sample
+		x.Time, x.Received = evening.Add(time.Duration(c.dated*1e9)), evening.Add(time.Duration(c.came*1e9))
+		in.Snapshot.Rig.Sample = &x
+		assert.InDelta(t, c.want, number(t, facts.Compute(in).Facts, "pose_age_s"), 1e-9, "%+v", c)
 	}
 }

@@ -1,6 +1,7 @@
 package facts_test
 
 import (
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -60,5 +61,19 @@ func TestUnlistedSourceIsTold(t *testing.T) {
 
 		in.Snapshot.Rig.Pose.State = question.Known
 		assert.Empty(t, facts.Compute(in).Facts["pose_state"].About, name)
+	}
+}
+
+// A state that the file does not have of a part is told with the answer: the part takes up all of them, and who sent it would not know why.
+func TestUnknownStateIsTold(t *testing.T) {
+	r := *heron(t)
+	r.Parts = append(slices.Clone(r.Parts), rig.Part{Name: "flap", States: []rig.State{{Name: "open"}, {Name: "shut"}}})
+	for state, want := range map[string]bool{"open": false, "opened": true} {
+		in := standing(t, &r, rig.DegAxes(20, -40), rig.Axes{}, axesSlew(rig.Axes{}))
+		x := *in.Snapshot.Rig.Sample
+		x.Parts = []rig.PartState{{Part: "flap", Name: state}}
+		in.Snapshot.Rig.Sample = &x
+		const said = "flap opened is none of the states that the rig file has of it: the part takes up all of them"
+		assert.Equal(t, want, slices.Contains(facts.Compute(in).Notes, said), state)
 	}
 }

@@ -37,10 +37,10 @@ type finder struct {
 }
 
 // wayOut proposes, from where parts are nearer than they may be, creeps that regain the margin, the shortest first: of each axis, both ways. The
-// shortest may go below the floor or toward the Sun. In the place of a creep it does so where that may close a gap.
+// shortest may go below the floor or toward the Sun. In the place of a creep it does so where that may close a gap, or leaves travel or the floor.
 func (in *Input) wayOut(f Set, p *reach.Prover, ways []journey, out *Outcome) {
 	first := ways[0]
-	if v := f["closing_mm_per_deg"].Number; v != nil && !in.closesBeyond(*v) || p.Prove(reach.Hold(first.start), first.spread, reach.Budget(in.Cells)).Passes() {
+	if v := f["closing_mm_per_deg"].Number; v != nil && !in.closesBeyond(*v) && !in.beyond(f) || p.Prove(reach.Hold(first.start), first.spread, reach.Budget(in.Cells)).Passes() {
 		return
 	}
 	look := finder{in: in, p: p, from: &first, left: in.Cells / proposing, one: in.Cells / oneCreep}

@@ -21,7 +21,7 @@ func At(w World, s question.RigState, t time.Time) question.Pose {
 	from := when(s.Sample)
 	c := &turn{w: w, r: AsShown(w.Rig, s), s: s}
 	if !t.After(from) { // by an asker's clock that is ahead of ours: what it tells of time is that no time went by
-		if !c.startedUnseen() {
+		if s.Sample.Still() && !c.startedUnseen() {
 			return p
 		}
 		from = t
@@ -48,7 +48,7 @@ func (t *turn) carryTo(c *question.Candidate, from, to time.Time) {
 		c.Sigma = c.Sigma.Add(f.Abs().Scale(offRate / 3)) // another rate than the stars' is three sigma
 	}
 	if !t.s.Sample.Still() || t.startedUnseen() {
-		dt := to.Sub(from).Seconds()
+		dt := max(to.Sub(from), to.Sub(clock(t.s.Sample))).Seconds() // a sample may be dated ahead of when it came
 		if t.startedUnseen() {
 			dt = max(dt, to.Sub(read(t.s.Sample)).Seconds())
 		}

@@ -2,6 +2,7 @@ package pose
 
 import (
 	"fmt"
+	"math"
 	"slices"
 
 	"keepclear.example/keepclear/service/internal/pointing"
@@ -38,6 +39,7 @@ func Homed(w World, s question.RigState, h question.Homing, x *question.Sample) 
 	if h.Sensed && t.sensorLies(&h, x) {
 		return t.done()
 	}
+	t.contradicts(&h)
 	t.closure(&h)
 	t.home(h, x)
 	return t.done()
@@ -104,6 +106,36 @@ func (t *turn) sensorLies(h *question.Homing, x *question.Sample) bool {
 		t.take(*x)
 	}
 	return true
+}
+
+// contradicts tells a person who states where the axes are that they were held to be elsewhere by far, where no motion with leave explains it: it may be the
+// other rig, or the angles were left out. It is taken in all the same: who looked at the rig knows better.
+func (t *turn) contradicts(h *question.Homing) {
+	last := t.s.Sample
+	if h.Sensed || last == nil || len(t.s.Pose.Candidates) == 0 || t.mayHaveMoved() {
+		return
+	}
+	nearest := unit.Angle(math.Inf(1))
+	var held rig.Axes
+	for _, c := range t.s.Pose.Candidates {
+		at := c.Axes
+		if !counted(t.s.Pose.Source) { // belief says nothing of turns
+			at = rig.LiftNear(at, h.Axes)
+		}
+		may := question.Sigma3(c.Sigma).Add(question.Sigma3(h.Sigma)).Add(rig.Axes{A1: stuck, A2: stuck})
+		if last.Doing == question.Tracking {
+			may.A1 += question.SiderealRate * unit.Angle(max(0, h.At.Sub(clock(last)).Seconds()))
+		}
+		off := at.Sub(h.Axes)
+		if !beyond(off, may) {
+			return
+		}
+		if off.Abs().Max() < nearest {
+			nearest, held = off.Abs().Max(), at
+		}
+	}
+	t.say(Closure, "", "until now the axes were held to be at %s by %s, as of %s; %s is stated, %.0f° from there: see that this is the rig, and that these are its angles",
+		held, t.s.Pose.Source, hms(when(last)), h.Axes, nearest.Deg())
 }
 
 // farFromHome is how far the places held stand from home when a sensor answers, the nearest of them, less its uncertainty and all that the
@@ -279,6 +311,7 @@ func Acted(w World, s question.RigState, a Act, x *question.Sample) (question.Ri
 		t.powerless(x, string(a.Kind))
 	case PayloadChanged:
 		t.s.Learnt, t.s.Before, t.s.Drifts = nil, nil, nil
+		t.unshow()
 		t.repoint(func(m pointing.Model) pointing.Model {
 			return m.Loosened(pointing.Index2, pointing.Cone, pointing.Tube, pointing.Shaft)
 		})
@@ -311,7 +344,7 @@ func Acted(w World, s question.RigState, a Act, x *question.Sample) (question.Ri
 func Unrecorded(w World, s question.RigState, why string) (question.RigState, []Notice) {
 	t := begin(w, s)
 	t.raised = true
-	t.alarm(PoseLost, "", "%s: where the axes are is not known; home them, or state where they are", why)
+	t.alarm(PoseLost, "", "%s: where the axes are is not known; look where they are, and state it", why)
 	t.notes[len(t.notes)-1].Code = EntriesGone
 	t.s.Homing, t.s.Pointing, t.s.Recent, t.s.RunMark = nil, nil, nil, ""
 	t.unlearn()
@@ -342,7 +375,7 @@ func (t *turn) clutch() {
 			return
 		}
 	}
-	t.alarm(PoseLost, "", "a clutch was opened: where the axes are is not known; home them, or state where they are")
+	t.alarm(PoseLost, "", "a clutch was opened: where the axes are is not known; look where they are, and state it")
 	t.s.Homing, t.s.Drifts = nil, nil
 	t.lose("a clutch was opened")
 }
@@ -353,6 +386,15 @@ func (t *turn) stale(why string) {
 		p := *t.s.Proof
 		p.Stale = why
 		t.s.Proof = &p
+	}
+}
+
+// unshow drops what pictures showed of the optics, which may be others now, or turned; where they were solved still tells of the pose.
+func (t *turn) unshow() {
+	t.s.Solves = slices.Clone(t.s.Solves)
+	for i := range t.s.Solves {
+		j := &t.s.Solves[i]
+		j.Rotation, j.Camera, j.Pixel, j.Mirrored = nil, nil, nil, nil
 	}
 }
 

@@ -7,11 +7,22 @@ import (
 	"keepclear.example/keepclear/service/internal/question"
 )
 
-// ahead is how far before the service's clock a sample may be dated: the loosest skew that time/agree may be set to, 30 s. One
-// dated later would make every honest sample after it too old.
+// ahead is how far two clocks may be apart at the most: the loosest skew that time/agree may be set to.
 const ahead = 30 * time.Second
 
-// takes tells whether a sample is taken in at all: finite, dated no later than now, newer than the last, and counted from this
+// usualSkew is the default of the limit time/agree skew_s.
+const usualSkew = 5 * time.Second
+
+// skew is how far ahead of the service's clock a sample may be dated: as far as the two clocks may differ. One dated later would make every honest
+// sample after it too old, and seem fresh itself until its date is past.
+func (t *turn) skew() time.Duration {
+	if t.w.Skew > 0 {
+		return t.w.Skew
+	}
+	return usualSkew
+}
+
+// takes tells whether a sample is taken in at all: finite, dated no later than now by two clocks that may differ, newer than the last, and counted from this
 // homing. What is refused changes nothing: the pose grows old and the rules hold.
 func (t *turn) takes(x *question.Sample) bool {
 	switch {
@@ -19,8 +30,8 @@ func (t *turn) takes(x *question.Sample) bool {
 		t.say(Ignored, x.Asker, "a sample without any time is not taken in")
 	case !finite(x):
 		t.say(Ignored, x.Asker, "the sample of %s holds an angle that is no number or out of all range; it is not taken in", hms(when(x)))
-	case !x.Time.IsZero() && !x.Received.IsZero() && x.Time.Sub(x.Received) > ahead:
-		t.say(Ignored, x.Asker, "the sample is dated %s, %.0f s after the service's clock (%s): set the asker's clock, or the service's",
+	case !x.Time.IsZero() && !x.Received.IsZero() && x.Time.Sub(x.Received) > t.skew():
+		t.say(Ignored, x.Asker, "the sample is dated %s, %.0f s ahead of the service's clock (%s), and is not taken in: set the asker's clock, or the service's",
 			hms(x.Time), x.Time.Sub(x.Received).Seconds(), hms(x.Received))
 	case t.s.Homing != nil && x.HomingID != "" && x.HomingID != t.s.Homing.ID:
 		t.say(Ignored, x.Asker, "the sample of %s counts from homing %s, the rig from %s; it is not taken in", hms(when(x)), x.HomingID, t.s.Homing.ID)

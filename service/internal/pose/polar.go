@@ -61,6 +61,9 @@ func (t *turn) forget(a, b question.JudgedSolve) bool {
 	return true
 }
 
+// Leans tells whether two solves showed that a leaning polar axis is what puts the pose in doubt, and nothing else does.
+func Leans(s question.RigState) bool { return (&turn{s: s}).doubtOf() == question.PolarDoubt }
+
 // tiltWords gives a polar error for people: east and west as its screws turn it, about the vertical.
 func tiltWords(p rig.Tilt) string {
 	ew, ud := "east", "high"

@@ -18,6 +18,8 @@ type World struct {
 	Other string
 	// MapTolerance is the limit mount/map axis_deg; 0 stands for its default, 0.5°.
 	MapTolerance unit.Angle
+	// Skew is the limit time/agree skew_s; 0 stands for its default, 5 s.
+	Skew time.Duration
 }
 
 // Kind says what a notice is about. The list is closed: doubtful words become record entries and wake people.

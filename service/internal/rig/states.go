@@ -37,11 +37,17 @@ func (r *Rig) HasState(s PartState) error {
 		return fmt.Errorf("%w: %q; with states are: %s", ErrState, s.Part, orNone(r.withStates()))
 	case s.Measure == nil && r.Parts[i].States[0].Measured != "":
 		unit := r.Parts[i].States[0].Measured
-		return fmt.Errorf("%w: %s; write a number with its unit, %s=35%s; its states are: %s", ErrState, s, s.Part, unit, r.Parts[i].states())
+		return fmt.Errorf("%w: %s; write a number with its unit, %s=35%s; its states are: %s", ErrState, s, s.Part, unit, r.Parts[i].StateWords())
 	case len(r.Parts[i].fitting([]PartState{s})) == 0:
-		return fmt.Errorf("%w: %s; its states are: %s", ErrState, s, r.Parts[i].states())
+		return fmt.Errorf("%w: %s; its states are: %s", ErrState, s, r.Parts[i].StateWords())
 	}
 	return nil
+}
+
+// StateUnknown tells whether a report about a part that has states names none of them: the part then takes up all of them.
+func (r *Rig) StateUnknown(s PartState) bool {
+	i := r.part(s.Part)
+	return i >= 0 && len(r.Parts[i].States) > 0 && r.HasState(s) != nil
 }
 
 func orNone(names []string) string {
@@ -83,7 +89,8 @@ func (s State) String() string {
 	return s.Name
 }
 
-func (p *Part) states() string {
+// StateWords lists the states of a part in words.
+func (p *Part) StateWords() string {
 	var out []string
 	for _, s := range p.States {
 		out = append(out, s.String())
@@ -95,7 +102,7 @@ func (p *Part) states() string {
 func (r *Rig) AllAtOnce(reported []PartState) (out []string) {
 	for i := range r.Parts {
 		if p := &r.Parts[i]; len(p.possible(reported)) > 1 {
-			out = append(out, p.Name+" ("+p.states()+")")
+			out = append(out, p.Name+" ("+p.StateWords()+")")
 		}
 	}
 	return out

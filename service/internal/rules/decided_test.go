@@ -129,7 +129,7 @@ func answeredAtEdges(t *testing.T, random *rand.Rand, i int, sets ...*Set) []ans
 	t.Helper()
 	var out []answered
 	for _, s := range sets {
-		for range 250 {
+		for range 1000 {
 			a := answered{in: atEdges(random, s.lib.rules[i], s.Limits()), lim: s.Limits()}
 			got := s.bound.askOne(t.Context(), i, a.in, noon())
 			require.NoError(t, got.err)

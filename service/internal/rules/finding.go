@@ -183,7 +183,7 @@ func remedyOf(k verdict.NeedKind) string {
 	case verdict.NeedSample:
 		return "Send a sample of the mount that tells what is missing, with the question or in a report, and ask again."
 	case verdict.NeedHoming:
-		return "Home the rig, or have a person state where its axes stand."
+		return "Home the rig or, while homing is held, have a person state first where its axes stand."
 	case verdict.NeedSecondSolve:
 		return "Take a picture, solve it, and ask again with all figures that the solver gives."
 	case verdict.NeedPermitEnd:
@@ -202,6 +202,8 @@ func remedyOf(k verdict.NeedKind) string {
 		return "Wait for the other rig or the roof, and ask again."
 	case verdict.NeedTime:
 		return "Wait a little, and ask again."
+	case verdict.NeedPolar:
+		return "A person aligns the polar axis, and reports it; then solve again."
 	case verdict.NeedRepair:
 	}
 	return "A person looks into the service's log and repairs rules, limits, rig file or record."

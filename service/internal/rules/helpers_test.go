@@ -41,7 +41,7 @@ func noon() time.Time { return time.Date(2026, 11, 25, 12, 0, 0, 0, time.UTC) }
 func good() facts.Set {
 	s := facts.Set{}
 	s.Word("pose_state", "known", facts.Computed)
-	for name, v := range map[string]bool{"pose_moving": false, "mirrored_wrong": false, "hint_matters": true, "sync_is_first": false, "attended": false, "stop_acts": true, "solve_expected": false, "picture_repeated": false, "picture_left": false} {
+	for name, v := range map[string]bool{"pose_moving": false, "polar_leans": false, "mirrored_wrong": false, "mirrored_unlike": false, "hint_matters": true, "sync_is_first": false, "attended": false, "stop_acts": true, "solve_expected": false, "picture_repeated": false, "picture_left": false} {
 		s.Truth(name, v, facts.Told)
 	}
 	for name, v := range map[string]float64{

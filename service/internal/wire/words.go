@@ -55,7 +55,7 @@ var needs = map[verdict.NeedKind]pb.NeedKind{
 	verdict.NeedRelease: pb.NeedKind_NEED_KIND_RELEASE, verdict.NeedRigProof: pb.NeedKind_NEED_KIND_RIG_PROOF,
 	verdict.NeedAttendance: pb.NeedKind_NEED_KIND_ATTENDANCE, verdict.NeedSurroundings: pb.NeedKind_NEED_KIND_SURROUNDINGS,
 	verdict.NeedRepair: pb.NeedKind_NEED_KIND_REPAIR, verdict.NeedTime: pb.NeedKind_NEED_KIND_TIME,
-	"asker": pb.NeedKind_NEED_KIND_ASKER, "polar_alignment": pb.NeedKind_NEED_KIND_POLAR_ALIGNMENT,
+	"asker": pb.NeedKind_NEED_KIND_ASKER, verdict.NeedPolar: pb.NeedKind_NEED_KIND_POLAR_ALIGNMENT,
 }
 
 var permitStates = map[question.PermitState]pb.PermitState{

@@ -17,6 +17,11 @@
 #       sentence: "The pose is only known as one of several candidates, so that nobody can say where this motion would end ({about|why, no sample told})."
 #       remedy: "Home the rig, or solve a second picture on another field."
 #       need: [homing, second_solve]
+#     axis_leans:
+#       fact: polar_leans
+#       sentence: "The pose is in doubt, so that nobody can say where this motion would end, and a leaning polar axis explains it: {about|which way, no sample told}."
+#       remedy: "A person aligns the polar axis as far as that, and reports it (polar axis adjusted); then solve again."
+#       need: [polar_alignment]
 #     pose_unknown:
 #       fact: pose_state
 #       sentence: "The pose is {value}: nobody can say at which angles the axes stand ({about|nothing tells})."
@@ -26,17 +31,23 @@ package rules.pose.known
 
 default finding := {"effect": "hold", "code": "fact_missing"}
 
-finding := outcome[input.pose_state == "known"][input.pose_state == "candidates"] if {
+finding := outcome[input.pose_state == "known"][input.pose_state == "candidates"][input.polar_leans] if {
 	is_string(input.pose_state)
+	is_boolean(input.polar_leans)
 }
 
 outcome := {
-	true: {false: pose_known},
-	false: {true: pose_candidates, false: pose_unknown},
+	true: {false: {true: pose_known, false: pose_known}},
+	false: {
+		true: {true: axis_leans, false: pose_candidates},
+		false: {true: pose_unknown, false: pose_unknown},
+	},
 }
 
 pose_known := {"effect": "pass", "code": "pose_known"}
 
 pose_candidates := {"effect": "hold", "code": "pose_candidates"}
+
+axis_leans := {"effect": "hold", "code": "axis_leans"}
 
 pose_unknown := {"effect": "hold", "code": "pose_unknown"}

@@ -27,10 +27,10 @@
 #       sentence: "The telescope would point down to {value} of altitude; the floor is {limit}."
 #       remedy: "Choose a higher target, or another way to it."
 #       remedies:
-#         retreat: "Choose another place of rest, or home instead."
+#         retreat: "Jog higher first, or go to another place of rest."
 #         track: "Ask for a shorter track."
 #         jog: "Jog the other way, or less far."
-#         creep: "Creep the other way, or less far."
+#         creep: "Creep the other way, less far, or by the other axis."
 #         home: "Home with the axes in another order, or jog higher first."
 #         park: "Choose another place of rest, or home instead."
 #         flip: "Ask for a shorter track after it, or slew to a higher target instead."

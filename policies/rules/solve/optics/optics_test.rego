@@ -5,7 +5,7 @@ import data.rules.solve.optics
 limits := {"scale_ratio": 0.02, "rotation_deg": 3}
 
 # A question that passes; each case changes it.
-good := {"mirrored_wrong": false, "scale_error_ratio": 0.001, "rotation_error_deg": 0.2}
+good := {"mirrored_wrong": false, "mirrored_unlike": false, "scale_error_ratio": 0.001, "rotation_error_deg": 0.2}
 
 cases := {
 	"good": {"change": {}, "effect": "pass", "code": "optics_fit"},
@@ -18,9 +18,17 @@ cases := {
 	"mirrored and all else": {"change": {"mirrored_wrong": true, "scale_error_ratio": 1, "rotation_error_deg": 90}, "effect": "deny", "code": "mirrored"},
 	"mirrored and angle": {"change": {"mirrored_wrong": true, "rotation_error_deg": 90}, "effect": "deny", "code": "mirrored"},
 	"mirrored and scale": {"change": {"mirrored_wrong": true, "scale_error_ratio": 1}, "effect": "deny", "code": "mirrored"},
+	"mirrored and unlike": {"change": {"mirrored_wrong": true, "mirrored_unlike": true}, "effect": "deny", "code": "mirrored"},
+	"mirrored and unlike and all else": {"change": {"mirrored_wrong": true, "mirrored_unlike": true, "scale_error_ratio": 1, "rotation_error_deg": 90}, "effect": "deny", "code": "mirrored"},
+	"mirrored and unlike and scale": {"change": {"mirrored_wrong": true, "mirrored_unlike": true, "scale_error_ratio": 1}, "effect": "deny", "code": "mirrored"},
+	"mirrored and unlike and angle": {"change": {"mirrored_wrong": true, "mirrored_unlike": true, "rotation_error_deg": 90}, "effect": "deny", "code": "mirrored"},
+	"unlike": {"change": {"mirrored_unlike": true}, "effect": "hold", "code": "unlike"},
+	"unlike and all else": {"change": {"mirrored_unlike": true, "scale_error_ratio": 1, "rotation_error_deg": 90}, "effect": "hold", "code": "unlike"},
+	"unlike and scale": {"change": {"mirrored_unlike": true, "scale_error_ratio": 1}, "effect": "hold", "code": "unlike"},
+	"unlike and angle": {"change": {"mirrored_unlike": true, "rotation_error_deg": 90}, "effect": "hold", "code": "unlike"},
 }
 
-needed := ["mirrored_wrong", "scale_error_ratio", "rotation_error_deg"]
+needed := ["mirrored_wrong", "mirrored_unlike", "scale_error_ratio", "rotation_error_deg"]
 
 held := {"effect": "hold", "code": "fact_missing"}
 
@@ -34,7 +42,7 @@ test_gone[fact] if {
 	optics.finding == held with input as object.remove(good, [fact]) with data.limits.solve.optics as limits
 }
 
-wrong := {"mirrored_wrong": ["true", null, [true], {}, 1], "scale_error_ratio": ["12", null, [12], {}, true], "rotation_error_deg": ["12", null, [12], {}, true]}
+wrong := {"mirrored_wrong": ["true", null, [true], {}, 1], "mirrored_unlike": ["true", null, [true], {}, 1], "scale_error_ratio": ["12", null, [12], {}, true], "rotation_error_deg": ["12", null, [12], {}, true]}
 
 test_wrong_type[note] if {
 	some fact, values in wrong

@@ -24,10 +24,10 @@
 #       fact: track_spare_sharp_s
 #       limit: spare_s
 #       sentence: "This track is {miss} too long, the spare of {limit} included: {about|a limit}."
-#       remedy: "Ask for a shorter track (the answer says how long)."
+#       remedy: "Ask for a track that is shorter by that."
 #       remedies:
-#         track: "Ask for a shorter track (the answer says how long), or flip first if the mount uses both sides."
-#         slew: "Ask for a shorter track (the answer says how long), or the other side if the mount uses both."
+#         track: "Ask for a track that is shorter by that. Where that leaves nothing, slew elsewhere, or flip first if the mount uses both sides."
+#         slew: "Ask for a track that is shorter by that, or the other side if the mount uses both. Where that leaves nothing, choose another target."
 package rules.track.fits
 
 import data.limits.track.fits as limits
