@@ -529,6 +529,9 @@ func (k *keeping) decideOn(path string, members []decide.Member, now, here func(
 	for _, m := range members {
 		rigs[m.Rig.ID] = m.Rig
 	}
+	if err := keepFirst(k.record, path); err != nil {
+		return errors.Join(err, k.record.Close())
+	}
 	d, err := decide.New(decide.Parts{
 		Record: k.record, Members: members, Moment: newMoment(), Now: now, Here: here, Clock: clock, Up: newUptime(bootIDFile), NewID: newID, Cells: int(reach.DefaultBudget),
 		Encode: rpc.Encode(func(name string) (*rig.Rig, bool) { r, ok := rigs[name]; return r, ok }),

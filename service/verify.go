@@ -48,8 +48,8 @@ func verify(ctx context.Context, s streams, args []string) int {
 	for _, one := range losses.Sentences() {
 		fmt.Fprintln(s.out, one)
 	}
-	if len(kept) == 0 {
-		fmt.Fprintln(s.out, "No heads are kept beside it (in a file of its name and -heads): that an end of it was cut off would not be seen.")
+	if kept == nil {
+		fmt.Fprintln(s.out, "No heads are kept beside it (in a file of its name and -heads): that an end of it was cut off would not be seen. A service that starts with it locks every rig.")
 	}
 	if n := store.Names(args[0]); n > 1 {
 		fmt.Fprintf(s.out, "The file has %d names (hard links): what was written by another of them may lie in a log beside that one, where it is not seen.\n", n)
