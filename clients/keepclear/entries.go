@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"fmt"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -13,6 +14,9 @@ import (
 	pb "keepclear.example/keepclear/api/keepclear/v1"
 	keepclear "keepclear.example/keepclear/clients/go"
 )
+
+// ruleID is what a rule's id looks like.
+var ruleID = regexp.MustCompile(`^[a-z][a-z0-9_]{0,62}(/[a-z][a-z0-9_]{0,62}){1,7}$`)
 
 // entries reads the record.
 func entries(k *call) (int, error) {
@@ -32,6 +36,9 @@ func entries(k *call) (int, error) {
 		f.Rigs = []string{*rig}
 	}
 	if *rule != "" {
+		if !ruleID.MatchString(*rule) {
+			return 0, wrong("--rule %q: want AREA/NAME, as sky/floor: keepclear rules lists them", *rule)
+		}
 		f.RuleIds = []string{*rule}
 	}
 	if *verdict != "" {

@@ -56,6 +56,7 @@ func TestWhatIsNotOnRecordIsSaid(t *testing.T) {
 		"list --rule sky/floor":     {exitDone, "NO ENTRIES match."},
 		"list --rule permit/one":    {exitDone, "NO ENTRIES match."},
 		"list --rule no/such":       {exitUsage, `there is no rule "no/such": keepclear rules lists them`},
+		"list --rule foo":           {exitUsage, `--rule "foo": want AREA/NAME, as sky/floor: keepclear rules lists them`},
 		"list --rig owl":            {exitUsage, `no such rig: "owl"; there are [heron]`},
 		"list --count 0":            {exitUsage, "want 1 to 1000"},
 		"show 97":                   {exitUsage, "entry 97 of which chain? want CHAIN/NUMBER, like heron/97"},
