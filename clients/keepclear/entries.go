@@ -183,7 +183,7 @@ func (k *call) printEntry(e *pb.Entry) {
 		fmt.Fprintf(k.out, "      told by %s\n", e.GetAsker())
 	}
 	if a := e.GetAsked(); a != nil {
-		k.printFindings(a.GetResponse().GetJudgement())
+		k.printAsked(a)
 	}
 	for _, f := range e.GetFacts() {
 		fmt.Fprintf(k.out, "      %-30s %s\n", f.GetName(), valueOf(f))
@@ -191,6 +191,59 @@ func (k *call) printEntry(e *pb.Entry) {
 	for _, r := range e.GetRevisions() {
 		fmt.Fprintf(k.out, "      %-12s %x\n", r.GetOf(), r.GetSha256())
 	}
+}
+
+// printAsked prints of a question what it was asked on, what leave was given, the objections, and by what each rule that passed did so.
+func (k *call) printAsked(a *pb.Asked) {
+	if who := a.GetRequest().GetAttendedBy(); who != "" {
+		fmt.Fprintf(k.out, "      attended by %s\n", who)
+	} else {
+		fmt.Fprintf(k.out, "      attended by nobody, as told\n")
+	}
+	if s := a.GetRequest().GetSample(); s != nil {
+		fmt.Fprintf(k.out, "      on a sample of %s\n", sampleWords(s))
+	} else {
+		fmt.Fprintf(k.out, "      no sample was sent with it\n")
+	}
+	if id := a.GetResponse().GetPermit().GetPermitId(); id != "" {
+		fmt.Fprintf(k.out, "      permit %s\n", id)
+	}
+	if id := a.GetResponse().GetSyncLeave().GetLeaveId(); id != "" {
+		fmt.Fprintf(k.out, "      sync leave %s\n", id)
+	}
+	k.printFindings(a.GetResponse().GetJudgement())
+	for _, f := range a.GetResponse().GetJudgement().GetFindings() {
+		if f.GetEffect() == pb.Effect_EFFECT_PASS {
+			fmt.Fprintf(k.out, "      pass  %-24s %s\n", f.GetRuleId(), passedBy(f))
+		}
+	}
+}
+
+// passedBy is the fact by which a rule passed, and its limit.
+func passedBy(f *pb.Finding) string {
+	said := ""
+	if f.GetFact() != nil {
+		said = f.GetFact().GetName() + " " + valueOf(&pb.Fact{Value: f.GetFact().GetValue()})
+	}
+	if f.Limit != nil {
+		said += fmt.Sprintf(", limit %s", strconv.FormatFloat(f.GetLimit(), 'g', 8, 64))
+	}
+	return said
+}
+
+// sampleWords are what a sample told, in short.
+func sampleWords(s *pb.Sample) string {
+	said := s.GetTime().AsTime().Format("2006-01-02 15:04:05.0")
+	if s.Motion != nil {
+		said += ", " + word(s.GetMotion().String(), "MOTION_")
+	}
+	for _, r := range s.GetReadings() {
+		said += fmt.Sprintf(", axes %s by %s", axes(r.GetAxes()), word(r.GetSource().String(), "POSE_SOURCE_"))
+	}
+	if b := s.GetBelief().GetSky(); b != nil {
+		said += fmt.Sprintf(", belief at right ascension %.3f°, declination %.3f°", b.GetRaDeg(), b.GetDecDeg())
+	}
+	return said
 }
 
 func valueOf(f *pb.Fact) string {
