@@ -82,7 +82,7 @@ func (k *call) listEntries(c pb.RecordServiceClient, f *pb.EntryFilter, count in
 		return k.nothing(ctx, f)
 	}
 	for i := len(r.GetEntries()) - 1; i >= 0; i-- { // the newest last, where a terminal ends
-		k.printLine(r.GetEntries()[i])
+		k.printLine(k.whole(c, r.GetEntries()[i]))
 	}
 	return exitDone, nil
 }
@@ -103,6 +103,22 @@ func (k *call) nothing(ctx context.Context, f *pb.EntryFilter) (int, error) {
 	}
 	fmt.Fprintln(k.out, "NO ENTRIES match.")
 	return exitDone, nil
+}
+
+// whole is an answered question as it stands on record, of which a list has the head alone: a line should say what was asked. What cannot be had is
+// done without.
+func (k *call) whole(c pb.RecordServiceClient, e *pb.Entry) *pb.Entry {
+	if e.GetVerdict() == pb.Verdict_VERDICT_UNSPECIFIED || e.GetContent() != nil {
+		return e
+	}
+	ctx, cancel := k.timed()
+	defer cancel()
+	at := &pb.EntryPlace{Chain: e.GetReceipt().GetChain(), Number: e.GetReceipt().GetNumber()}
+	r, err := c.GetEntry(ctx, &pb.GetEntryRequest{Key: &pb.GetEntryRequest_Place{Place: at}})
+	if err != nil {
+		return e
+	}
+	return r.GetEntry()
 }
 
 // printLine prints an entry in one line.
@@ -280,7 +296,7 @@ func (k *call) followEntries(c pb.RecordServiceClient, f *pb.EntryFilter) (int, 
 		case *k.json:
 			k.printJSON(r)
 		case r.GetEntry() != nil:
-			k.printLine(r.GetEntry())
+			k.printLine(k.whole(c, r.GetEntry()))
 		}
 	}
 }

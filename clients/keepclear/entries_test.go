@@ -21,7 +21,12 @@ type shelf struct {
 	pb.UnimplementedRuleServiceServer
 }
 
-func (shelf) GetEntry(context.Context, *pb.GetEntryRequest) (*pb.GetEntryResponse, error) {
+func (shelf) GetEntry(_ context.Context, r *pb.GetEntryRequest) (*pb.GetEntryResponse, error) {
+	if r.GetPlace().GetChain() == "heron" && r.GetPlace().GetNumber() == 5 {
+		whole := onShelf()
+		whole.Content = &pb.Entry_Asked{Asked: &pb.Asked{Request: &pb.AskRequest{Action: &pb.Action{Kind: &pb.Action_Home{Home: &pb.Home{}}}}}}
+		return &pb.GetEntryResponse{Entry: whole}, nil
+	}
 	return nil, status.Error(codes.NotFound, "there is no such entry")
 }
 
@@ -30,8 +35,12 @@ func (shelf) ListEntries(_ context.Context, r *pb.ListEntriesRequest) (*pb.ListE
 	if len(f.GetVerdicts())+len(f.GetRuleIds()) > 0 || len(f.GetRigs()) > 0 && f.GetRigs()[0] != "heron" {
 		return &pb.ListEntriesResponse{}, nil
 	}
-	return &pb.ListEntriesResponse{Entries: []*pb.Entry{{Rig: "heron", Receipt: &pb.Receipt{Chain: "heron", Number: 5}, Asker: "night program", Verdict: pb.Verdict_VERDICT_ALLOW,
-		Sentence: "Every rule that applies passed.", Content: &pb.Entry_Asked{Asked: &pb.Asked{Request: &pb.AskRequest{Action: &pb.Action{Kind: &pb.Action_Home{Home: &pb.Home{}}}}}}}}}, nil
+	return &pb.ListEntriesResponse{Entries: []*pb.Entry{onShelf()}}, nil
+}
+
+// onShelf is the head of the entry that there is, as a list has it: without what was asked.
+func onShelf() *pb.Entry {
+	return &pb.Entry{Rig: "heron", Receipt: &pb.Receipt{Chain: "heron", Number: 5}, Asker: "night program", Verdict: pb.Verdict_VERDICT_ALLOW, Sentence: "Every rule that applies passed."}
 }
 
 func (shelf) GetRig(_ context.Context, r *pb.GetRigRequest) (*pb.GetRigResponse, error) {
