@@ -474,7 +474,7 @@ func openRecord(path string) (*keeping, error) {
 			return nil
 		},
 	})
-	if errors.Is(err, record.ErrWrong) {
+	if errors.Is(err, record.ErrWrong) || store.IsDamaged(err) {
 		err = fmt.Errorf("%w\n%s", err, ifWrong(path))
 	}
 	return k, err

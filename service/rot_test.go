@@ -108,6 +108,29 @@ func TestRottenEntry(t *testing.T) {
 	assert.True(t, s.verdict().GetWhole())
 }
 
+// TestCutOff: a record cut in the middle is not served, and what to do about it is said, as of one with a wrong entry.
+func TestCutOff(t *testing.T) {
+	t.Parallel()
+	base := newStand(t, "", rigFolder(t))
+	base.start()
+	base.must(homedAt(base, 0, 0))
+	for range 8 {
+		base.must(turn(t, base.rig, 5, 5))
+	}
+	base.end()
+	info, err := os.Stat(base.path)
+	require.NoError(t, err)
+	for _, part := range []int64{2, 3, 4} {
+		s := base.copied(t)
+		require.NoError(t, os.Truncate(s.path, info.Size()/part/4096*4096))
+		s.launch()
+		require.False(t, s.answers(), "it serves")
+		assert.Contains(t, s.out.String(), "keep it with what lies beside it")
+		assert.Contains(t, s.out.String(), "begin a new record with --record OTHER")
+		assert.NotContains(t, s.out.String(), "opening the record: opening the record")
+	}
+}
+
 // TestRottenOldEntry (row 27): the same in an entry from before the last state entry, which no start reads. The service serves and verify names
 // the entry; who asks that question again is not answered anew.
 func TestRottenOldEntry(t *testing.T) {
