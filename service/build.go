@@ -51,7 +51,7 @@ const limitsFile = "limits.yaml"
 func readRigs(dir string) (files []rigFile, facility *limits.Layer, faults error) {
 	listed, err := os.ReadDir(dir)
 	if err != nil {
-		return nil, nil, fmt.Errorf("reading the folder of rig files: %w; name it with --rigs, or try serve --practice heron", err)
+		return nil, nil, fmt.Errorf("reading the folder of rig files: %w; name the folder with --rigs, or try serve --practice heron", err)
 	}
 	var common []byte
 	for _, one := range listed { // in the order of their names
