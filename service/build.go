@@ -51,7 +51,7 @@ const limitsFile = "limits.yaml"
 func readRigs(dir string) (files []rigFile, facility *limits.Layer, faults error) {
 	listed, err := os.ReadDir(dir)
 	if err != nil {
-		return nil, nil, fmt.Errorf("reading the folder of rig files: %w; name it with --rigs, or try serve --practice heron", err)
+		return nil, nil, fmt.Errorf("reading the folder of rig files: %w; name the folder with --rigs, or try serve --practice heron", err)
 	}
 	var common []byte
 	for _, one := range listed { // in the order of their names
@@ -474,7 +474,7 @@ func openRecord(path string) (*keeping, error) {
 			return nil
 		},
 	})
-	if errors.Is(err, record.ErrWrong) {
+	if errors.Is(err, record.ErrWrong) || store.IsDamaged(err) {
 		err = fmt.Errorf("%w\n%s", err, ifWrong(path))
 	}
 	return k, err
@@ -528,6 +528,9 @@ func (k *keeping) decideOn(path string, members []decide.Member, now, here func(
 	rigs := map[string]*rig.Rig{}
 	for _, m := range members {
 		rigs[m.Rig.ID] = m.Rig
+	}
+	if err := keepFirst(k.record, path); err != nil {
+		return errors.Join(err, k.record.Close())
 	}
 	d, err := decide.New(decide.Parts{
 		Record: k.record, Members: members, Moment: newMoment(), Now: now, Here: here, Clock: clock, Up: newUptime(bootIDFile), NewID: newID, Cells: int(reach.DefaultBudget),

@@ -269,7 +269,7 @@ func (e *evening) answer() (answer string, asked bool) {
 		found := between.FindAllStringSubmatch(all, -1)
 		m := found[len(found)-1]
 		return fmt.Sprintf("%.0f mm", e.gap(m[1], m[2])+e.within*(2*e.lot.Float64()-1)), true
-	case strings.Contains(all, "Is the rig as it was then") && strings.HasSuffix(all, "(yes, no)?"), strings.HasSuffix(all, "(yes, no)."):
+	case strings.Contains(all, "Is the rig as it was then") && strings.HasSuffix(all, "(yes, no)?"), strings.HasSuffix(all, "is it as the file says (yes, no)?"), strings.HasSuffix(all, "(yes, no)."):
 		return "yes", true
 	case strings.HasPrefix(last, "Who looked"):
 		return e.person, true

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"log/slog"
+	"path/filepath"
 	"strings"
 	"time"
 
@@ -35,14 +36,37 @@ func headKeeper(rec *record.Record, log *slog.Logger) func(context.Context) erro
 	}
 }
 
-// takeLoss locks every rig where the record ends before the heads that are kept beside it, and keeps the new ones.
+// keepFirst keeps the heads of a record that begins, before anything is in it: from then on one without them was moved without them, or robbed of
+// them.
+func keepFirst(rec *record.Record, path string) error {
+	if kept, err := record.KeptHeads(path); kept != nil || err != nil || len(rec.Heads()) > 0 {
+		return nil // takeLoss tells
+	}
+	return keepNow(rec)
+}
+
+// keepNow keeps the heads where a start needs them kept.
+func keepNow(rec *record.Record) error {
+	if err := rec.KeepHeads(); err != nil {
+		return fmt.Errorf("%w; see that this user may write there and that there is room, and take away what bears that name and is no file", err)
+	}
+	return nil
+}
+
+// takeLoss locks every rig where the record ends before the heads that are kept beside it, or holds entries and none are kept, and keeps the new ones.
 func takeLoss(rec *record.Record, d *decide.Decider, path string) error {
 	kept, err := record.KeptHeads(path)
 	lacks, because := []record.Place(nil), ""
-	if err != nil {
+	switch {
+	case err != nil:
 		because = fmt.Sprintf("whether entries of the record are gone cannot be told: %v", err)
-	} else if lacks, err = rec.Lacks(context.Background(), kept); err != nil {
-		return fmt.Errorf("looking for what the record held: %w", err)
+	case kept == nil && len(rec.Heads()) > 0:
+		because = fmt.Sprintf("whether entries of the record are gone cannot be told: its heads are not beside it, in the file %s; they are copied and moved with it", filepath.Base(path)+"-heads")
+	}
+	if because == "" {
+		if lacks, err = rec.Lacks(context.Background(), kept); err != nil {
+			return fmt.Errorf("looking for what the record held: %w", err)
+		}
 	}
 	if len(lacks) > 0 {
 		because = "entries of the record are gone, and what they held (" + gone(lacks, rec.Heads()) + "): a page of its log is rotten, an older copy was put in its place, or it was begun anew"
@@ -53,10 +77,7 @@ func takeLoss(rec *record.Record, d *decide.Decider, path string) error {
 	if err := d.TakeLoss(lacks, because); err != nil {
 		return err
 	}
-	if err := rec.KeepHeads(); err != nil { // the next start would find the same loss anew
-		return fmt.Errorf("%w; see that this user may write there and that there is room, and take away what bears that name and is no file", err)
-	}
-	return nil
+	return keepNow(rec) // the next start would find the same loss anew
 }
 
 // mostGone is how many chains a loss names.

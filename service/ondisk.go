@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 	"sync"
 
 	"keepclear.example/keepclear/service/internal/decide"
@@ -22,6 +23,8 @@ type diskWatch struct {
 	mu    sync.Mutex
 	files []*diskFiles          // of each rig file, in order
 	of    map[string]*diskFiles // by rig
+	dir   string                // of the rig files; empty: they are on no disk
+	there map[string]bool       // the names in it at the start
 }
 
 // diskFiles are the files that one rig was made of: its own, the facility's limits, and what it named beside it.
@@ -50,6 +53,12 @@ func watchFiles(files []rigFile) *diskWatch {
 			continue
 		}
 		dir := filepath.Dir(f.name)
+		if o.there == nil {
+			o.dir, o.there = dir, map[string]bool{}
+			for _, name := range yamlFiles(dir) {
+				o.there[name] = true
+			}
+		}
 		d.all = append(d.all, &diskFile{path: f.name, sum: sha256.Sum256(f.content)},
 			&diskFile{path: filepath.Join(dir, limitsFile), sum: sha256.Sum256(f.limits), absent: f.limits == nil})
 		f.open = d.noting(dir, f.open)
@@ -98,9 +107,29 @@ func (o *diskWatch) changed(name string) []string {
 			out = append(out, f.path+" "+f.says)
 		}
 	}
+	for _, name := range yamlFiles(o.dir) {
+		if !o.there[name] && name != limitsFile { // that is a file of each rig, if there is none
+			out = append(out, fmt.Sprintf("%s was not there when the service started, and is not served; the next start reads it, and is refused if it is faulty: check %[1]s tells", filepath.Join(o.dir, name)))
+		}
+	}
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	d.found = out
+	return out
+}
+
+// yamlFiles are the names of a folder that a start takes for rig files or refuses; none where there is no folder, or it cannot be read.
+func yamlFiles(dir string) []string {
+	if dir == "" {
+		return nil
+	}
+	listed, _ := os.ReadDir(dir) // what it read before an error counts
+	var out []string
+	for _, one := range listed {
+		if ext := strings.ToLower(filepath.Ext(one.Name())); ext == ".yaml" || ext == ".yml" {
+			out = append(out, one.Name())
+		}
+	}
 	return out
 }
 

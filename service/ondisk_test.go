@@ -58,6 +58,12 @@ func TestFilesChangedOnDiskAreTold(t *testing.T) {
 	write("curlew.yaml", read("curlew.yaml"))
 	assert.Empty(t, says("curlew"), "put back")
 
+	write("broken.yaml", "rig: broken\n")
+	assert.Contains(t, says("wren"), path("broken.yaml")+" was not there when the service started, and is not served; the next start reads it, and is refused if it is faulty")
+	assert.Contains(t, says("curlew"), "broken.yaml")
+	require.NoError(t, os.Remove(path("broken.yaml")))
+	assert.Empty(t, says("wren"))
+
 	write("heavy-germans.yaml", read("heavy-germans.yaml")+"\n")
 	assert.Contains(t, says("curlew"), "heavy-germans.yaml is another one now")
 	require.NoError(t, os.Remove(path("heavy-germans.yaml")))

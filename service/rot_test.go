@@ -2,6 +2,8 @@ package main
 
 import (
 	"bytes"
+	"crypto/sha256"
+	"fmt"
 	"os"
 	"path/filepath"
 	"slices"
@@ -106,6 +108,29 @@ func TestRottenEntry(t *testing.T) {
 	assert.True(t, s.verdict().GetWhole())
 }
 
+// TestCutOff: a record cut in the middle is not served, and what to do about it is said, as of one with a wrong entry.
+func TestCutOff(t *testing.T) {
+	t.Parallel()
+	base := newStand(t, "", rigFolder(t))
+	base.start()
+	base.must(homedAt(base, 0, 0))
+	for range 8 {
+		base.must(turn(t, base.rig, 5, 5))
+	}
+	base.end()
+	info, err := os.Stat(base.path)
+	require.NoError(t, err)
+	for _, part := range []int64{2, 3, 4} {
+		s := base.copied(t)
+		require.NoError(t, os.Truncate(s.path, info.Size()/part/4096*4096))
+		s.launch()
+		require.False(t, s.answers(), "it serves")
+		assert.Contains(t, s.out.String(), "keep it with what lies beside it")
+		assert.Contains(t, s.out.String(), "begin a new record with --record OTHER")
+		assert.NotContains(t, s.out.String(), "opening the record: opening the record")
+	}
+}
+
 // TestRottenOldEntry (row 27): the same in an entry from before the last state entry, which no start reads. The service serves and verify names
 // the entry; who asks that question again is not answered anew.
 func TestRottenOldEntry(t *testing.T) {
@@ -150,6 +175,7 @@ func TestLostTail(t *testing.T) {
 	base := newStand(t, "", rigFolder(t))
 	base.start()
 	base.must(homedAt(base, 0, 0))
+	first := placeOf(receiptOf(base.all()[0].reply))
 	older := map[string][]byte{}
 	for _, side := range []string{"", "-wal"} {
 		content, err := os.ReadFile(base.path + side)
@@ -197,12 +223,41 @@ func TestLostTail(t *testing.T) {
 	for side, content := range older {
 		require.NoError(t, os.WriteFile(gone.path+side, content, 0o600))
 	}
-	require.NoError(t, os.Remove(gone.path+"-heads"))
+	robbed := gone.copied(t)
+	then := fmt.Sprintf("%q %d %x\n", "heron", first.Number, first.Hash)
+	require.NoError(t, os.WriteFile(gone.path+"-heads", fmt.Appendf(nil, "%ssum %x\n", then, sha256.Sum256([]byte(then))), 0o600))
 	gone.start()
 	assert.Empty(t, gone.holding(), "nobody in the service can know")
 	res := gone.verdict()
 	assert.False(t, res.GetWhole(), res.GetSentence())
 	assert.EqualValues(t, 2, res.GetFirstWrong().GetNumber(), res.GetSentence())
+
+	require.NoError(t, os.Remove(robbed.path+"-heads"))
+	code, out := ran(t, "verify", robbed.path)
+	assert.Equal(t, exitDone, code, out)
+	assert.Contains(t, out, "No heads are kept beside it")
+	robbed.start()
+	locks := robbed.holding()
+	require.Len(t, locks, 1, "a record without its heads")
+	assert.Contains(t, locks[0].GetReason(), "cannot be told: its heads are not beside it")
+	assert.Contains(t, robbed.out.String(), "LOCKED: every rig, since ")
+	robbed.end()
+	robbed.start()
+	assert.Len(t, robbed.holding(), 1, "until somebody releases it")
+}
+
+// TestKilledAtOnce: a record that has no heads but the first, of nothing, is none without them.
+func TestKilledAtOnce(t *testing.T) {
+	t.Parallel()
+	s := newStand(t, "", rigFolder(t))
+	s.start()
+	s.must(homedAt(s, 0, 0))
+	kept, err := record.KeptHeads(s.path)
+	require.NoError(t, err)
+	s.kill()
+	assert.NotNil(t, kept, "from the very beginning")
+	s.start()
+	assert.Empty(t, s.holding())
 }
 
 // convicted: the service finds that entries are gone, or that its record is no record; it moves nothing before a person accepts that.

@@ -38,7 +38,7 @@ func commands() []command {
 		{"view", "[--at AXIS1,AXIS2] [--state PART=STATE]… [--picture FILE.svg] FILE | --practice heron", "say how near its parts are at one pose of the axes, and draw the rig from the south, the east and above", view},
 		{"serve", "[--rigs DIR] [--record FILE] [--practice heron] [--listen 127.0.0.1:7413] [--clock-within SECONDS]", "answer questions", serve},
 		{"practice", "[--seed N | --seeds A-B [--beside]] [--kind fair|good|bad] [--mechanism ONE] [--fault ONE] [--gate NAME]", "play an invented night of a simulated rig, or a season of them, and score the sync gate", practiceNights},
-		{"verify", "FILE", "verify a record file from its first entry to its heads", verify},
+		{"verify", "[--receipt 'CHAIN/NUMBER HASH']… FILE", "verify a record file from its first entry to its heads", verify},
 	}
 }
 

@@ -2,11 +2,15 @@ package main
 
 import (
 	"context"
+	"encoding/hex"
 	"errors"
+	"flag"
 	"fmt"
 	"io"
 	"io/fs"
 	"os"
+	"strconv"
+	"strings"
 
 	"keepclear.example/keepclear/service/internal/decide"
 	"keepclear.example/keepclear/service/internal/record"
@@ -15,10 +19,20 @@ import (
 
 // verify verifies a record file, whether or not a service has it open.
 func verify(ctx context.Context, s streams, args []string) int {
-	if len(args) != 1 {
-		fmt.Fprintln(s.err, "usage: verify FILE")
+	var receipts []record.Place
+	f := flag.NewFlagSet("verify", flag.ContinueOnError)
+	f.SetOutput(s.err)
+	f.Usage = func() {}
+	f.Func("receipt", "of an entry that must be in it, as the command prints them", func(text string) error {
+		one, err := receiptText(text)
+		receipts = append(receipts, one)
+		return err
+	})
+	if err := f.Parse(args); err != nil || f.NArg() != 1 {
+		fmt.Fprintln(s.err, "usage: verify [--receipt 'CHAIN/NUMBER HASH']… FILE")
 		return exitUsage
 	}
+	args = f.Args()
 	if _, err := os.Stat(args[0]); errors.Is(err, fs.ErrNotExist) {
 		fmt.Fprintf(s.err, "there is no file %s\n", args[0])
 		return exitCheck
@@ -33,7 +47,7 @@ func verify(ctx context.Context, s streams, args []string) int {
 			map[bool]string{true: "; verify it as the user who serves it, or as root"}[errors.Is(unread, fs.ErrPermission)])
 	}
 	var losses decide.Losses
-	res, err := record.VerifyFile(ctx, args[0], record.VerifyOptions{Fold: losses.Fold, Kept: kept}, store.Options{})
+	res, err := record.VerifyFile(ctx, args[0], record.VerifyOptions{Fold: losses.Fold, Kept: kept, Receipts: receipts}, store.Options{})
 	if err != nil {
 		fmt.Fprintf(s.err, "nothing was verified: %v\n", err)
 		return exitCheck
@@ -48,13 +62,25 @@ func verify(ctx context.Context, s streams, args []string) int {
 	for _, one := range losses.Sentences() {
 		fmt.Fprintln(s.out, one)
 	}
-	if len(kept) == 0 {
-		fmt.Fprintln(s.out, "No heads are kept beside it (in a file of its name and -heads): that an end of it was cut off would not be seen.")
+	if kept == nil {
+		fmt.Fprintln(s.out, "No heads are kept beside it (in a file of its name and -heads): that an end of it was cut off would not be seen. A service that starts with it locks every rig.")
 	}
 	if n := store.Names(args[0]); n > 1 {
 		fmt.Fprintf(s.out, "The file has %d names (hard links): what was written by another of them may lie in a log beside that one, where it is not seen.\n", n)
 	}
 	return exitDone
+}
+
+// receiptText reads a receipt as the command prints it.
+func receiptText(text string) (p record.Place, err error) {
+	place, hash, _ := strings.Cut(strings.TrimSpace(text), " ")
+	chain, number, _ := strings.Cut(place, "/")
+	n, bad := strconv.ParseUint(number, 10, 64)
+	sum, err := hex.DecodeString(strings.TrimSpace(hash))
+	if chain == "" || bad != nil || n == 0 || err != nil || len(sum) != len(p.Hash) {
+		return p, errors.New("want CHAIN/NUMBER and the hash in 64 digits, in quotes, as ask prints them")
+	}
+	return record.Place{Chain: chain, Number: n, Hash: [32]byte(sum)}, nil
 }
 
 // recordHead is how every record file begins. Source: SQLite's file format, section 1.3 (www.sqlite.org/fileformat2.html).

@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"fmt"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -13,6 +14,9 @@ import (
 	pb "keepclear.example/keepclear/api/keepclear/v1"
 	keepclear "keepclear.example/keepclear/clients/go"
 )
+
+// ruleID is what a rule's id looks like.
+var ruleID = regexp.MustCompile(`^[a-z][a-z0-9_]{0,62}(/[a-z][a-z0-9_]{0,62}){1,7}$`)
 
 // entries reads the record.
 func entries(k *call) (int, error) {
@@ -32,6 +36,9 @@ func entries(k *call) (int, error) {
 		f.Rigs = []string{*rig}
 	}
 	if *rule != "" {
+		if !ruleID.MatchString(*rule) {
+			return 0, wrong("--rule %q: want AREA/NAME, as sky/floor: keepclear rules lists them", *rule)
+		}
 		f.RuleIds = []string{*rule}
 	}
 	if *verdict != "" {
@@ -75,7 +82,7 @@ func (k *call) listEntries(c pb.RecordServiceClient, f *pb.EntryFilter, count in
 		return k.nothing(ctx, f)
 	}
 	for i := len(r.GetEntries()) - 1; i >= 0; i-- { // the newest last, where a terminal ends
-		k.printLine(r.GetEntries()[i])
+		k.printLine(k.whole(c, r.GetEntries()[i]))
 	}
 	return exitDone, nil
 }
@@ -96,6 +103,22 @@ func (k *call) nothing(ctx context.Context, f *pb.EntryFilter) (int, error) {
 	}
 	fmt.Fprintln(k.out, "NO ENTRIES match.")
 	return exitDone, nil
+}
+
+// whole is an answered question as it stands on record, of which a list has the head alone: a line should say what was asked. What cannot be had is
+// done without.
+func (k *call) whole(c pb.RecordServiceClient, e *pb.Entry) *pb.Entry {
+	if e.GetVerdict() == pb.Verdict_VERDICT_UNSPECIFIED || e.GetContent() != nil {
+		return e
+	}
+	ctx, cancel := k.timed()
+	defer cancel()
+	at := &pb.EntryPlace{Chain: e.GetReceipt().GetChain(), Number: e.GetReceipt().GetNumber()}
+	r, err := c.GetEntry(ctx, &pb.GetEntryRequest{Key: &pb.GetEntryRequest_Place{Place: at}})
+	if err != nil {
+		return e
+	}
+	return r.GetEntry()
 }
 
 // printLine prints an entry in one line.
@@ -176,7 +199,7 @@ func (k *call) printEntry(e *pb.Entry) {
 		fmt.Fprintf(k.out, "      told by %s\n", e.GetAsker())
 	}
 	if a := e.GetAsked(); a != nil {
-		k.printFindings(a.GetResponse().GetJudgement())
+		k.printAsked(a)
 	}
 	for _, f := range e.GetFacts() {
 		fmt.Fprintf(k.out, "      %-30s %s\n", f.GetName(), valueOf(f))
@@ -184,6 +207,59 @@ func (k *call) printEntry(e *pb.Entry) {
 	for _, r := range e.GetRevisions() {
 		fmt.Fprintf(k.out, "      %-12s %x\n", r.GetOf(), r.GetSha256())
 	}
+}
+
+// printAsked prints of a question what it was asked on, what leave was given, the objections, and by what each rule that passed did so.
+func (k *call) printAsked(a *pb.Asked) {
+	if who := a.GetRequest().GetAttendedBy(); who != "" {
+		fmt.Fprintf(k.out, "      attended by %s\n", who)
+	} else {
+		fmt.Fprintf(k.out, "      attended by nobody, as told\n")
+	}
+	if s := a.GetRequest().GetSample(); s != nil {
+		fmt.Fprintf(k.out, "      on a sample of %s\n", sampleWords(s))
+	} else {
+		fmt.Fprintf(k.out, "      no sample was sent with it\n")
+	}
+	if id := a.GetResponse().GetPermit().GetPermitId(); id != "" {
+		fmt.Fprintf(k.out, "      permit %s\n", id)
+	}
+	if id := a.GetResponse().GetSyncLeave().GetLeaveId(); id != "" {
+		fmt.Fprintf(k.out, "      sync leave %s\n", id)
+	}
+	k.printFindings(a.GetResponse().GetJudgement())
+	for _, f := range a.GetResponse().GetJudgement().GetFindings() {
+		if f.GetEffect() == pb.Effect_EFFECT_PASS {
+			fmt.Fprintf(k.out, "      pass  %-24s %s\n", f.GetRuleId(), passedBy(f))
+		}
+	}
+}
+
+// passedBy is the fact by which a rule passed, and its limit.
+func passedBy(f *pb.Finding) string {
+	said := ""
+	if f.GetFact() != nil {
+		said = f.GetFact().GetName() + " " + valueOf(&pb.Fact{Value: f.GetFact().GetValue()})
+	}
+	if f.Limit != nil {
+		said += fmt.Sprintf(", limit %s", strconv.FormatFloat(f.GetLimit(), 'g', 8, 64))
+	}
+	return said
+}
+
+// sampleWords are what a sample told, in short.
+func sampleWords(s *pb.Sample) string {
+	said := s.GetTime().AsTime().Format("2006-01-02 15:04:05.0")
+	if s.Motion != nil {
+		said += ", " + word(s.GetMotion().String(), "MOTION_")
+	}
+	for _, r := range s.GetReadings() {
+		said += fmt.Sprintf(", axes %s by %s", axes(r.GetAxes()), word(r.GetSource().String(), "POSE_SOURCE_"))
+	}
+	if b := s.GetBelief().GetSky(); b != nil {
+		said += fmt.Sprintf(", belief at right ascension %.3f°, declination %.3f°", b.GetRaDeg(), b.GetDecDeg())
+	}
+	return said
 }
 
 func valueOf(f *pb.Fact) string {
@@ -220,7 +296,7 @@ func (k *call) followEntries(c pb.RecordServiceClient, f *pb.EntryFilter) (int, 
 		case *k.json:
 			k.printJSON(r)
 		case r.GetEntry() != nil:
-			k.printLine(r.GetEntry())
+			k.printLine(k.whole(c, r.GetEntry()))
 		}
 	}
 }

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"strings"
 	"testing"
@@ -20,7 +21,12 @@ type shelf struct {
 	pb.UnimplementedRuleServiceServer
 }
 
-func (shelf) GetEntry(context.Context, *pb.GetEntryRequest) (*pb.GetEntryResponse, error) {
+func (shelf) GetEntry(_ context.Context, r *pb.GetEntryRequest) (*pb.GetEntryResponse, error) {
+	if r.GetPlace().GetChain() == "heron" && r.GetPlace().GetNumber() == 5 {
+		whole := onShelf()
+		whole.Content = &pb.Entry_Asked{Asked: &pb.Asked{Request: &pb.AskRequest{Action: &pb.Action{Kind: &pb.Action_Home{Home: &pb.Home{}}}}}}
+		return &pb.GetEntryResponse{Entry: whole}, nil
+	}
 	return nil, status.Error(codes.NotFound, "there is no such entry")
 }
 
@@ -29,8 +35,12 @@ func (shelf) ListEntries(_ context.Context, r *pb.ListEntriesRequest) (*pb.ListE
 	if len(f.GetVerdicts())+len(f.GetRuleIds()) > 0 || len(f.GetRigs()) > 0 && f.GetRigs()[0] != "heron" {
 		return &pb.ListEntriesResponse{}, nil
 	}
-	return &pb.ListEntriesResponse{Entries: []*pb.Entry{{Rig: "heron", Receipt: &pb.Receipt{Chain: "heron", Number: 5}, Asker: "night program", Verdict: pb.Verdict_VERDICT_ALLOW,
-		Sentence: "Every rule that applies passed.", Content: &pb.Entry_Asked{Asked: &pb.Asked{Request: &pb.AskRequest{Action: &pb.Action{Kind: &pb.Action_Home{Home: &pb.Home{}}}}}}}}}, nil
+	return &pb.ListEntriesResponse{Entries: []*pb.Entry{onShelf()}}, nil
+}
+
+// onShelf is the head of the entry that there is, as a list has it: without what was asked.
+func onShelf() *pb.Entry {
+	return &pb.Entry{Rig: "heron", Receipt: &pb.Receipt{Chain: "heron", Number: 5}, Asker: "night program", Verdict: pb.Verdict_VERDICT_ALLOW, Sentence: "Every rule that applies passed."}
 }
 
 func (shelf) GetRig(_ context.Context, r *pb.GetRigRequest) (*pb.GetRigResponse, error) {
@@ -56,6 +66,7 @@ func TestWhatIsNotOnRecordIsSaid(t *testing.T) {
 		"list --rule sky/floor":     {exitDone, "NO ENTRIES match."},
 		"list --rule permit/one":    {exitDone, "NO ENTRIES match."},
 		"list --rule no/such":       {exitUsage, `there is no rule "no/such": keepclear rules lists them`},
+		"list --rule foo":           {exitUsage, `--rule "foo": want AREA/NAME, as sky/floor: keepclear rules lists them`},
 		"list --rig owl":            {exitUsage, `no such rig: "owl"; there are [heron]`},
 		"list --count 0":            {exitUsage, "want 1 to 1000"},
 		"show 97":                   {exitUsage, "entry 97 of which chain? want CHAIN/NUMBER, like heron/97"},
@@ -73,4 +84,29 @@ func TestWhatIsNotOnRecordIsSaid(t *testing.T) {
 		assert.Equal(t, c.code, code, "%s: %s%s", line, out, errs)
 		assert.Contains(t, strings.Join(strings.Fields(out+errs), " "), c.says, line)
 	}
+}
+
+// TestWhyAnAllowWasAllowedIsShown: who asks the next morning reads by what each rule passed, on what sample, who was there and what leave was given.
+func TestWhyAnAllowWasAllowedIsShown(t *testing.T) {
+	lowest := -3.5
+	floor := &pb.Finding{RuleId: "sky/floor", Effect: pb.Effect_EFFECT_PASS, Limit: num(-3), Fact: &pb.Fact{Name: "altitude_min_deg", Value: &pb.Fact_Number{Number: lowest}, About: []string{"the start"}}}
+	moving := pb.Motion_MOTION_AT_REST
+	entry := &pb.Entry{Content: &pb.Entry_Asked{Asked: &pb.Asked{
+		Request: &pb.AskRequest{AttendedBy: "A. Person", Sample: &pb.Sample{Motion: &moving, Readings: []*pb.AxisReading{{Source: pb.PoseSource_POSE_SOURCE_MOTOR_COUNT, Axes: pairAt(20, 40)}},
+			Belief: &pb.Belief{Sky: &pb.SkyPosition{RaDeg: num(12.25), DecDeg: num(-50)}}}},
+		Response: &pb.AskResponse{Leave: &pb.AskResponse_Permit{Permit: &pb.Permit{PermitId: "permit-7"}},
+			Judgement: &pb.Judgement{Findings: []*pb.Finding{floor, {RuleId: "roof/state", Effect: pb.Effect_EFFECT_NOT_APPLICABLE}, {RuleId: "lock/none", Effect: pb.Effect_EFFECT_PASS}}}},
+	}}}
+	var out bytes.Buffer
+	k := &call{out: &out}
+	k.printAsked(entry.GetAsked())
+	for _, want := range []string{"attended by A. Person", "at rest, axes (20.0°, 40.0°) by motor count", "belief at right ascension 12.250°, declination -50.000°", "permit permit-7",
+		"pass  sky/floor                altitude_min_deg -3.5, limit -3", "pass  lock/none"} {
+		assert.Contains(t, out.String(), want)
+	}
+	assert.NotContains(t, out.String(), "roof/state", "it was not asked")
+	out.Reset()
+	k.printAsked(&pb.Asked{})
+	assert.Contains(t, out.String(), "attended by nobody, as told")
+	assert.Contains(t, out.String(), "no sample was sent with it")
 }

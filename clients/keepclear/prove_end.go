@@ -46,9 +46,36 @@ func (p *proof) judged() (*pb.JudgeGaugesResponse, error) {
 	}
 	p.say("%s", out.GetSentence())
 	if unseen := p.plan.GetUnseenKeys(); len(unseen) > 0 {
-		p.say("No gap here tells anything of %s: measure again what matters.", strings.Join(unseen, ", "))
+		p.say("No gap here tells anything of %s. Wrong by a hand's breadth they let nothing in the travel nearer than its margins; measure again what you doubt.", strings.Join(unseen, ", "))
 	}
+	p.unmeasured()
 	return out, nil
+}
+
+// unmeasured says, apart, which lengths that bind the travel the gaps do not prove.
+func (p *proof) unmeasured() {
+	all := p.plan.GetUnmeasured()
+	if len(all) == 0 {
+		return
+	}
+	p.say("")
+	p.say("NOT PROVEN BY THIS: no gap shows whether these are right, and they bind the travel. Wrong by more than so much, they let the rig nearer than its margins:")
+	for _, u := range all {
+		p.say("  %s: %.0f mm", u.GetKey(), u.GetRoomMm())
+	}
+	p.say("Measure each of them again on the rig, by the tape.")
+}
+
+// taped asks whether what no gap proves was measured again.
+func (p *proof) taped() (bool, error) {
+	if len(p.plan.GetUnmeasured()) == 0 {
+		return true, nil
+	}
+	yes, err := p.yes("Was each length under NOT PROVEN BY THIS measured again today, and is it as the file says (yes, no)?")
+	if err == nil && !yes {
+		p.say("Nothing was reported: a rig whose file may be wrong in what binds its travel is not proven. Measure them, put right in the file what is not so, and give the same command again.")
+	}
+	return yes, err
 }
 
 // concluded ends the evening with what was found.
@@ -135,7 +162,11 @@ func (p *proof) mostResidual() (float64, bool) {
 
 // reported asks whether the proof is to be reported, and by whom, and reports it.
 func (p *proof) reported(residual float64) (int, error) {
-	yes, err := p.yes(fmt.Sprintf("Report that the file fits the rig to %g mm? It then counts for unattended motion (yes, no).", residual))
+	measured, err := p.taped()
+	if err != nil || !measured {
+		return exitHold, err
+	}
+	yes, err := p.yes(fmt.Sprintf("Report that the file fits the rig to %g mm, its largest difference rounded up? It then counts for unattended motion (yes, no).", residual))
 	if err != nil || !yes {
 		if err == nil {
 			p.say("Nothing was reported.")

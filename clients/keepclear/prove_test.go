@@ -8,6 +8,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -168,6 +169,27 @@ func TestAnEveningIsProved(t *testing.T) {
 	for line := range strings.Lines(out) {
 		assert.LessOrEqual(t, len([]rune(strings.TrimRight(line, "\n"))), columns, line)
 	}
+}
+
+// TestWhatNoGapProvesIsAskedFor, apart and before anything is reported: a length that binds the travel and that no gap shows is measured by the tape again.
+func TestWhatNoGapProvesIsAskedFor(t *testing.T) {
+	p := newSitting(t)
+	p.g.plan.UnseenKeys = []string{"tape.walls.1.height_mm"}
+	p.g.plan.Unmeasured = []*pb.UnmeasuredLength{{Key: "tape.front_reach_mm", RoomMm: num(4.9)}}
+	begun := right[:len(right)-2]
+	code, out := p.types(append(slices.Clone(begun), "no")...)
+	assert.Equal(t, exitHold, code, out)
+	assert.Empty(t, p.g.reported)
+	assert.FileExists(t, p.file, "what was answered is kept")
+	assert.Contains(t, said(out), "NOT PROVEN BY THIS: no gap shows whether these are right")
+	assert.Contains(t, said(out), "tape.front_reach_mm: 5 mm")
+	assert.Less(t, strings.Index(out, "NOT PROVEN"), strings.Index(out, "(yes, no)"), "before it is asked for")
+	assert.Greater(t, strings.Index(out, "NOT PROVEN"), strings.Index(out, "tape.walls.1.height_mm"), "apart, and last")
+	assert.NotContains(t, out, "Report that")
+
+	code, out = p.types("yes", "yes", "yes", "A. Person") // it is as it was; measured; report
+	assert.Equal(t, exitDone, code, out)
+	assert.Len(t, p.g.reported, 1)
 }
 
 // Wherever the terminal is closed nothing is reported, and the next evening ends as it would have.

@@ -1,8 +1,12 @@
 package main
 
 import (
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 
 	"google.golang.org/grpc/codes"
@@ -332,11 +336,16 @@ func rules(k *call) (int, error) {
 
 // verify has the service verify its record.
 func verify(k *call) (int, error) {
+	req := &pb.VerifyRecordRequest{}
+	k.flags.Func("receipt", "`'CHAIN/NUMBER HASH'` of an entry that must be in it, as ask prints them; may be repeated", func(text string) error {
+		one, err := receiptOf(text)
+		req.Receipts = append(req.Receipts, one)
+		return err
+	})
 	words, err := k.words()
 	if err != nil {
 		return 0, err
 	}
-	req := &pb.VerifyRecordRequest{}
 	if len(words) > 0 {
 		req.Chain = words[0]
 	}
@@ -373,4 +382,16 @@ func verify(k *call) (int, error) {
 		}
 		return exitDone, nil
 	}
+}
+
+// receiptOf reads a receipt as it is printed.
+func receiptOf(text string) (*pb.Receipt, error) {
+	place, hash, _ := strings.Cut(strings.TrimSpace(text), " ")
+	chain, number, _ := strings.Cut(place, "/")
+	n, bad := strconv.ParseUint(number, 10, 64)
+	sum, err := hex.DecodeString(strings.TrimSpace(hash))
+	if chain == "" || bad != nil || n == 0 || err != nil || len(sum) != sha256.Size {
+		return nil, errors.New("want CHAIN/NUMBER and the hash in 64 digits, in quotes, as ask prints them")
+	}
+	return &pb.Receipt{Chain: chain, Number: n, EntrySha256: sum}, nil
 }

@@ -1,8 +1,11 @@
 package main
 
 import (
+	"bytes"
 	"net"
+	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -17,9 +20,11 @@ import (
 type verifier struct {
 	pb.UnimplementedRecordServiceServer
 	steps []*pb.VerifyRecordResponse
+	asked *pb.VerifyRecordRequest
 }
 
-func (v *verifier) VerifyRecord(_ *pb.VerifyRecordRequest, s pb.RecordService_VerifyRecordServer) error {
+func (v *verifier) VerifyRecord(r *pb.VerifyRecordRequest, s pb.RecordService_VerifyRecordServer) error {
+	v.asked = r
 	for _, r := range v.steps {
 		if err := s.Send(r); err != nil {
 			return err
@@ -75,4 +80,28 @@ type nameless struct {
 
 func (nameless) VerifyRecord(r *pb.VerifyRecordRequest, _ pb.RecordService_VerifyRecordServer) error {
 	return status.Errorf(codes.NotFound, "chain %q: there is none", r.GetChain())
+}
+
+// A receipt goes to the service as ask prints it; one that cannot be read is wrong usage, not a record that is whole.
+func TestVerifyTakesReceipts(t *testing.T) {
+	v := &verifier{steps: []*pb.VerifyRecordResponse{{Step: &pb.VerifyRecordResponse_Result{Result: &pb.VerifyResult{Whole: true}}}}}
+	address := listening(t, func(g *grpc.Server) { pb.RegisterRecordServiceServer(g, v) })
+	verified := func(receipt string) (int, string) {
+		var out, errs bytes.Buffer
+		code := run(t.Context(), []string{"verify", "--receipt", receipt, "--at-address", address}, strings.NewReader(""), &out, &errs, time.Now)
+		return code, errs.String()
+	}
+	hash := strings.Repeat("0a", 32)
+	code, said := verified("heron/5  " + hash)
+	assert.Equal(t, exitDone, code, said)
+	require.Len(t, v.asked.GetReceipts(), 1)
+	got := v.asked.GetReceipts()[0]
+	assert.Equal(t, "heron", got.GetChain())
+	assert.EqualValues(t, 5, got.GetNumber())
+	assert.Equal(t, bytes.Repeat([]byte{10}, 32), got.GetEntrySha256())
+	for _, bad := range []string{"heron/5", "heron/5 " + hash[2:], "/5 " + hash, "heron/0 " + hash, "heron " + hash, "heron/5 " + hash[1:] + "x"} {
+		code, said := verified(bad)
+		assert.Equal(t, exitUsage, code, bad)
+		assert.Contains(t, strings.Join(strings.Fields(said), " "), "want CHAIN/NUMBER and the hash in 64 digits", bad)
+	}
 }

@@ -224,8 +224,11 @@ type PlanGaugesResponse struct {
 	GaugePoses []*GaugePose `protobuf:"bytes,4,rep,name=gauge_poses,json=gaugePoses,proto3" json:"gauge_poses,omitempty"`
 	// Why there are fewer poses than three. Empty: there are enough.
 	ShortBecause string `protobuf:"bytes,5,opt,name=short_because,json=shortBecause,proto3" json:"short_because,omitempty"`
-	// Lengths of the file that none of the gaps tells anything of, by their keys: only measuring them again does.
-	UnseenKeys    []string `protobuf:"bytes,6,rep,name=unseen_keys,json=unseenKeys,proto3" json:"unseen_keys,omitempty"`
+	// Other lengths of the file that none of the gaps tells anything of, by their keys: only measuring them again does.
+	UnseenKeys []string `protobuf:"bytes,6,rep,name=unseen_keys,json=unseenKeys,proto3" json:"unseen_keys,omitempty"`
+	// Lengths of the file that bind the rig's travel and that none of the gaps tells anything of, the one with the least room first. The gaps
+	// prove nothing of them: whoever proves the rig measures each again before reporting Proved.
+	Unmeasured    []*UnmeasuredLength `protobuf:"bytes,7,rep,name=unmeasured,proto3" json:"unmeasured,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -302,6 +305,68 @@ func (x *PlanGaugesResponse) GetUnseenKeys() []string {
 	return nil
 }
 
+func (x *PlanGaugesResponse) GetUnmeasured() []*UnmeasuredLength {
+	if x != nil {
+		return x.Unmeasured
+	}
+	return nil
+}
+
+// A length that binds the travel and that no gap tells anything of.
+type UnmeasuredLength struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Its key in the file.
+	Key string `protobuf:"bytes,1,opt,name=key,proto3" json:"key,omitempty"`
+	// By how much it may be wrong before some pose of the travel is nearer than the margins ask for, [0, 100); 0 too where that is not known.
+	RoomMm        *float64 `protobuf:"fixed64,2,opt,name=room_mm,json=roomMm,proto3,oneof" json:"room_mm,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *UnmeasuredLength) Reset() {
+	*x = UnmeasuredLength{}
+	mi := &file_keepclear_v1_gauge_service_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *UnmeasuredLength) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*UnmeasuredLength) ProtoMessage() {}
+
+func (x *UnmeasuredLength) ProtoReflect() protoreflect.Message {
+	mi := &file_keepclear_v1_gauge_service_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use UnmeasuredLength.ProtoReflect.Descriptor instead.
+func (*UnmeasuredLength) Descriptor() ([]byte, []int) {
+	return file_keepclear_v1_gauge_service_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *UnmeasuredLength) GetKey() string {
+	if x != nil {
+		return x.Key
+	}
+	return ""
+}
+
+func (x *UnmeasuredLength) GetRoomMm() float64 {
+	if x != nil && x.RoomMm != nil {
+		return *x.RoomMm
+	}
+	return 0
+}
+
 // One small turn to watch.
 type SignStep struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -325,7 +390,7 @@ type SignStep struct {
 
 func (x *SignStep) Reset() {
 	*x = SignStep{}
-	mi := &file_keepclear_v1_gauge_service_proto_msgTypes[2]
+	mi := &file_keepclear_v1_gauge_service_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -337,7 +402,7 @@ func (x *SignStep) String() string {
 func (*SignStep) ProtoMessage() {}
 
 func (x *SignStep) ProtoReflect() protoreflect.Message {
-	mi := &file_keepclear_v1_gauge_service_proto_msgTypes[2]
+	mi := &file_keepclear_v1_gauge_service_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -350,7 +415,7 @@ func (x *SignStep) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SignStep.ProtoReflect.Descriptor instead.
 func (*SignStep) Descriptor() ([]byte, []int) {
-	return file_keepclear_v1_gauge_service_proto_rawDescGZIP(), []int{2}
+	return file_keepclear_v1_gauge_service_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *SignStep) GetAxis() uint32 {
@@ -420,7 +485,7 @@ type GaugePose struct {
 
 func (x *GaugePose) Reset() {
 	*x = GaugePose{}
-	mi := &file_keepclear_v1_gauge_service_proto_msgTypes[3]
+	mi := &file_keepclear_v1_gauge_service_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -432,7 +497,7 @@ func (x *GaugePose) String() string {
 func (*GaugePose) ProtoMessage() {}
 
 func (x *GaugePose) ProtoReflect() protoreflect.Message {
-	mi := &file_keepclear_v1_gauge_service_proto_msgTypes[3]
+	mi := &file_keepclear_v1_gauge_service_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -445,7 +510,7 @@ func (x *GaugePose) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GaugePose.ProtoReflect.Descriptor instead.
 func (*GaugePose) Descriptor() ([]byte, []int) {
-	return file_keepclear_v1_gauge_service_proto_rawDescGZIP(), []int{3}
+	return file_keepclear_v1_gauge_service_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *GaugePose) GetAxes() *AxisPair {
@@ -491,7 +556,7 @@ type Gap struct {
 
 func (x *Gap) Reset() {
 	*x = Gap{}
-	mi := &file_keepclear_v1_gauge_service_proto_msgTypes[4]
+	mi := &file_keepclear_v1_gauge_service_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -503,7 +568,7 @@ func (x *Gap) String() string {
 func (*Gap) ProtoMessage() {}
 
 func (x *Gap) ProtoReflect() protoreflect.Message {
-	mi := &file_keepclear_v1_gauge_service_proto_msgTypes[4]
+	mi := &file_keepclear_v1_gauge_service_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -516,7 +581,7 @@ func (x *Gap) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Gap.ProtoReflect.Descriptor instead.
 func (*Gap) Descriptor() ([]byte, []int) {
-	return file_keepclear_v1_gauge_service_proto_rawDescGZIP(), []int{4}
+	return file_keepclear_v1_gauge_service_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *Gap) GetParts() []string {
@@ -557,7 +622,7 @@ type JudgeGaugesRequest struct {
 
 func (x *JudgeGaugesRequest) Reset() {
 	*x = JudgeGaugesRequest{}
-	mi := &file_keepclear_v1_gauge_service_proto_msgTypes[5]
+	mi := &file_keepclear_v1_gauge_service_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -569,7 +634,7 @@ func (x *JudgeGaugesRequest) String() string {
 func (*JudgeGaugesRequest) ProtoMessage() {}
 
 func (x *JudgeGaugesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_keepclear_v1_gauge_service_proto_msgTypes[5]
+	mi := &file_keepclear_v1_gauge_service_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -582,7 +647,7 @@ func (x *JudgeGaugesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use JudgeGaugesRequest.ProtoReflect.Descriptor instead.
 func (*JudgeGaugesRequest) Descriptor() ([]byte, []int) {
-	return file_keepclear_v1_gauge_service_proto_rawDescGZIP(), []int{5}
+	return file_keepclear_v1_gauge_service_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *JudgeGaugesRequest) GetRig() string {
@@ -628,7 +693,7 @@ type SignAnswer struct {
 
 func (x *SignAnswer) Reset() {
 	*x = SignAnswer{}
-	mi := &file_keepclear_v1_gauge_service_proto_msgTypes[6]
+	mi := &file_keepclear_v1_gauge_service_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -640,7 +705,7 @@ func (x *SignAnswer) String() string {
 func (*SignAnswer) ProtoMessage() {}
 
 func (x *SignAnswer) ProtoReflect() protoreflect.Message {
-	mi := &file_keepclear_v1_gauge_service_proto_msgTypes[6]
+	mi := &file_keepclear_v1_gauge_service_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -653,7 +718,7 @@ func (x *SignAnswer) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SignAnswer.ProtoReflect.Descriptor instead.
 func (*SignAnswer) Descriptor() ([]byte, []int) {
-	return file_keepclear_v1_gauge_service_proto_rawDescGZIP(), []int{6}
+	return file_keepclear_v1_gauge_service_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *SignAnswer) GetAxis() uint32 {
@@ -696,7 +761,7 @@ type GaugeReading struct {
 
 func (x *GaugeReading) Reset() {
 	*x = GaugeReading{}
-	mi := &file_keepclear_v1_gauge_service_proto_msgTypes[7]
+	mi := &file_keepclear_v1_gauge_service_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -708,7 +773,7 @@ func (x *GaugeReading) String() string {
 func (*GaugeReading) ProtoMessage() {}
 
 func (x *GaugeReading) ProtoReflect() protoreflect.Message {
-	mi := &file_keepclear_v1_gauge_service_proto_msgTypes[7]
+	mi := &file_keepclear_v1_gauge_service_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -721,7 +786,7 @@ func (x *GaugeReading) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GaugeReading.ProtoReflect.Descriptor instead.
 func (*GaugeReading) Descriptor() ([]byte, []int) {
-	return file_keepclear_v1_gauge_service_proto_rawDescGZIP(), []int{7}
+	return file_keepclear_v1_gauge_service_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *GaugeReading) GetAxes() *AxisPair {
@@ -784,7 +849,7 @@ type JudgeGaugesResponse struct {
 
 func (x *JudgeGaugesResponse) Reset() {
 	*x = JudgeGaugesResponse{}
-	mi := &file_keepclear_v1_gauge_service_proto_msgTypes[8]
+	mi := &file_keepclear_v1_gauge_service_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -796,7 +861,7 @@ func (x *JudgeGaugesResponse) String() string {
 func (*JudgeGaugesResponse) ProtoMessage() {}
 
 func (x *JudgeGaugesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_keepclear_v1_gauge_service_proto_msgTypes[8]
+	mi := &file_keepclear_v1_gauge_service_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -809,7 +874,7 @@ func (x *JudgeGaugesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use JudgeGaugesResponse.ProtoReflect.Descriptor instead.
 func (*JudgeGaugesResponse) Descriptor() ([]byte, []int) {
-	return file_keepclear_v1_gauge_service_proto_rawDescGZIP(), []int{8}
+	return file_keepclear_v1_gauge_service_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *JudgeGaugesResponse) GetSigns() []*SignFinding {
@@ -883,7 +948,7 @@ type SignFinding struct {
 
 func (x *SignFinding) Reset() {
 	*x = SignFinding{}
-	mi := &file_keepclear_v1_gauge_service_proto_msgTypes[9]
+	mi := &file_keepclear_v1_gauge_service_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -895,7 +960,7 @@ func (x *SignFinding) String() string {
 func (*SignFinding) ProtoMessage() {}
 
 func (x *SignFinding) ProtoReflect() protoreflect.Message {
-	mi := &file_keepclear_v1_gauge_service_proto_msgTypes[9]
+	mi := &file_keepclear_v1_gauge_service_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -908,7 +973,7 @@ func (x *SignFinding) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SignFinding.ProtoReflect.Descriptor instead.
 func (*SignFinding) Descriptor() ([]byte, []int) {
-	return file_keepclear_v1_gauge_service_proto_rawDescGZIP(), []int{9}
+	return file_keepclear_v1_gauge_service_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *SignFinding) GetAxis() uint32 {
@@ -947,7 +1012,7 @@ type GaugeResidual struct {
 
 func (x *GaugeResidual) Reset() {
 	*x = GaugeResidual{}
-	mi := &file_keepclear_v1_gauge_service_proto_msgTypes[10]
+	mi := &file_keepclear_v1_gauge_service_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -959,7 +1024,7 @@ func (x *GaugeResidual) String() string {
 func (*GaugeResidual) ProtoMessage() {}
 
 func (x *GaugeResidual) ProtoReflect() protoreflect.Message {
-	mi := &file_keepclear_v1_gauge_service_proto_msgTypes[10]
+	mi := &file_keepclear_v1_gauge_service_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -972,7 +1037,7 @@ func (x *GaugeResidual) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GaugeResidual.ProtoReflect.Descriptor instead.
 func (*GaugeResidual) Descriptor() ([]byte, []int) {
-	return file_keepclear_v1_gauge_service_proto_rawDescGZIP(), []int{10}
+	return file_keepclear_v1_gauge_service_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *GaugeResidual) GetComputedMm() float64 {
@@ -1017,7 +1082,7 @@ type SuspectLength struct {
 
 func (x *SuspectLength) Reset() {
 	*x = SuspectLength{}
-	mi := &file_keepclear_v1_gauge_service_proto_msgTypes[11]
+	mi := &file_keepclear_v1_gauge_service_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1029,7 +1094,7 @@ func (x *SuspectLength) String() string {
 func (*SuspectLength) ProtoMessage() {}
 
 func (x *SuspectLength) ProtoReflect() protoreflect.Message {
-	mi := &file_keepclear_v1_gauge_service_proto_msgTypes[11]
+	mi := &file_keepclear_v1_gauge_service_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1042,7 +1107,7 @@ func (x *SuspectLength) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SuspectLength.ProtoReflect.Descriptor instead.
 func (*SuspectLength) Descriptor() ([]byte, []int) {
-	return file_keepclear_v1_gauge_service_proto_rawDescGZIP(), []int{11}
+	return file_keepclear_v1_gauge_service_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *SuspectLength) GetKey() string {
@@ -1093,7 +1158,7 @@ const file_keepclear_v1_gauge_service_proto_rawDesc = "" +
 	"\n" +
 	" keepclear/v1/gauge_service.proto\x12\fkeepclear.v1\x1a\x1bbuf/validate/validate.proto\x1a\x18keepclear/v1/place.proto\"G\n" +
 	"\x11PlanGaugesRequest\x122\n" +
-	"\x03rig\x18\x01 \x01(\tB \xbaH\x1d\xc8\x01\x01r\x182\x16^[a-z][a-z0-9-]{0,62}$R\x03rig\"\x96\x02\n" +
+	"\x03rig\x18\x01 \x01(\tB \xbaH\x1d\xc8\x01\x01r\x182\x16^[a-z][a-z0-9-]{0,62}$R\x03rig\"\xd6\x02\n" +
 	"\x12PlanGaugesResponse\x12\x1d\n" +
 	"\n" +
 	"rig_sha256\x18\x01 \x01(\fR\trigSha256\x12*\n" +
@@ -1104,7 +1169,15 @@ const file_keepclear_v1_gauge_service_proto_rawDesc = "" +
 	"gaugePoses\x12#\n" +
 	"\rshort_because\x18\x05 \x01(\tR\fshortBecause\x12\x1f\n" +
 	"\vunseen_keys\x18\x06 \x03(\tR\n" +
-	"unseenKeys\"\x96\x02\n" +
+	"unseenKeys\x12>\n" +
+	"\n" +
+	"unmeasured\x18\a \x03(\v2\x1e.keepclear.v1.UnmeasuredLengthR\n" +
+	"unmeasured\"N\n" +
+	"\x10UnmeasuredLength\x12\x10\n" +
+	"\x03key\x18\x01 \x01(\tR\x03key\x12\x1c\n" +
+	"\aroom_mm\x18\x02 \x01(\x01H\x00R\x06roomMm\x88\x01\x01B\n" +
+	"\n" +
+	"\b_room_mm\"\x96\x02\n" +
 	"\bSignStep\x12\x12\n" +
 	"\x04axis\x18\x01 \x01(\rR\x04axis\x12\x1e\n" +
 	"\bturn_deg\x18\x02 \x01(\x01H\x00R\aturnDeg\x88\x01\x01\x12*\n" +
@@ -1228,53 +1301,55 @@ func file_keepclear_v1_gauge_service_proto_rawDescGZIP() []byte {
 }
 
 var file_keepclear_v1_gauge_service_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_keepclear_v1_gauge_service_proto_msgTypes = make([]protoimpl.MessageInfo, 12)
+var file_keepclear_v1_gauge_service_proto_msgTypes = make([]protoimpl.MessageInfo, 13)
 var file_keepclear_v1_gauge_service_proto_goTypes = []any{
 	(Toward)(0),                 // 0: keepclear.v1.Toward
 	(SignCause)(0),              // 1: keepclear.v1.SignCause
 	(*PlanGaugesRequest)(nil),   // 2: keepclear.v1.PlanGaugesRequest
 	(*PlanGaugesResponse)(nil),  // 3: keepclear.v1.PlanGaugesResponse
-	(*SignStep)(nil),            // 4: keepclear.v1.SignStep
-	(*GaugePose)(nil),           // 5: keepclear.v1.GaugePose
-	(*Gap)(nil),                 // 6: keepclear.v1.Gap
-	(*JudgeGaugesRequest)(nil),  // 7: keepclear.v1.JudgeGaugesRequest
-	(*SignAnswer)(nil),          // 8: keepclear.v1.SignAnswer
-	(*GaugeReading)(nil),        // 9: keepclear.v1.GaugeReading
-	(*JudgeGaugesResponse)(nil), // 10: keepclear.v1.JudgeGaugesResponse
-	(*SignFinding)(nil),         // 11: keepclear.v1.SignFinding
-	(*GaugeResidual)(nil),       // 12: keepclear.v1.GaugeResidual
-	(*SuspectLength)(nil),       // 13: keepclear.v1.SuspectLength
-	(*AxisPair)(nil),            // 14: keepclear.v1.AxisPair
+	(*UnmeasuredLength)(nil),    // 4: keepclear.v1.UnmeasuredLength
+	(*SignStep)(nil),            // 5: keepclear.v1.SignStep
+	(*GaugePose)(nil),           // 6: keepclear.v1.GaugePose
+	(*Gap)(nil),                 // 7: keepclear.v1.Gap
+	(*JudgeGaugesRequest)(nil),  // 8: keepclear.v1.JudgeGaugesRequest
+	(*SignAnswer)(nil),          // 9: keepclear.v1.SignAnswer
+	(*GaugeReading)(nil),        // 10: keepclear.v1.GaugeReading
+	(*JudgeGaugesResponse)(nil), // 11: keepclear.v1.JudgeGaugesResponse
+	(*SignFinding)(nil),         // 12: keepclear.v1.SignFinding
+	(*GaugeResidual)(nil),       // 13: keepclear.v1.GaugeResidual
+	(*SuspectLength)(nil),       // 14: keepclear.v1.SuspectLength
+	(*AxisPair)(nil),            // 15: keepclear.v1.AxisPair
 }
 var file_keepclear_v1_gauge_service_proto_depIdxs = []int32{
-	14, // 0: keepclear.v1.PlanGaugesResponse.home:type_name -> keepclear.v1.AxisPair
-	4,  // 1: keepclear.v1.PlanGaugesResponse.sign_steps:type_name -> keepclear.v1.SignStep
-	5,  // 2: keepclear.v1.PlanGaugesResponse.gauge_poses:type_name -> keepclear.v1.GaugePose
-	14, // 3: keepclear.v1.SignStep.axes:type_name -> keepclear.v1.AxisPair
-	0,  // 4: keepclear.v1.SignStep.toward:type_name -> keepclear.v1.Toward
-	0,  // 5: keepclear.v1.SignStep.toward_also:type_name -> keepclear.v1.Toward
-	14, // 6: keepclear.v1.GaugePose.axes:type_name -> keepclear.v1.AxisPair
-	14, // 7: keepclear.v1.GaugePose.way:type_name -> keepclear.v1.AxisPair
-	14, // 8: keepclear.v1.GaugePose.keep_within:type_name -> keepclear.v1.AxisPair
-	6,  // 9: keepclear.v1.GaugePose.gaps:type_name -> keepclear.v1.Gap
-	8,  // 10: keepclear.v1.JudgeGaugesRequest.signs:type_name -> keepclear.v1.SignAnswer
-	9,  // 11: keepclear.v1.JudgeGaugesRequest.readings:type_name -> keepclear.v1.GaugeReading
-	0,  // 12: keepclear.v1.SignAnswer.toward:type_name -> keepclear.v1.Toward
-	14, // 13: keepclear.v1.GaugeReading.axes:type_name -> keepclear.v1.AxisPair
-	11, // 14: keepclear.v1.JudgeGaugesResponse.signs:type_name -> keepclear.v1.SignFinding
-	12, // 15: keepclear.v1.JudgeGaugesResponse.residuals:type_name -> keepclear.v1.GaugeResidual
-	13, // 16: keepclear.v1.JudgeGaugesResponse.suspects:type_name -> keepclear.v1.SuspectLength
-	13, // 17: keepclear.v1.JudgeGaugesResponse.nearest:type_name -> keepclear.v1.SuspectLength
-	1,  // 18: keepclear.v1.SignFinding.cause:type_name -> keepclear.v1.SignCause
-	2,  // 19: keepclear.v1.GaugeService.PlanGauges:input_type -> keepclear.v1.PlanGaugesRequest
-	7,  // 20: keepclear.v1.GaugeService.JudgeGauges:input_type -> keepclear.v1.JudgeGaugesRequest
-	3,  // 21: keepclear.v1.GaugeService.PlanGauges:output_type -> keepclear.v1.PlanGaugesResponse
-	10, // 22: keepclear.v1.GaugeService.JudgeGauges:output_type -> keepclear.v1.JudgeGaugesResponse
-	21, // [21:23] is the sub-list for method output_type
-	19, // [19:21] is the sub-list for method input_type
-	19, // [19:19] is the sub-list for extension type_name
-	19, // [19:19] is the sub-list for extension extendee
-	0,  // [0:19] is the sub-list for field type_name
+	15, // 0: keepclear.v1.PlanGaugesResponse.home:type_name -> keepclear.v1.AxisPair
+	5,  // 1: keepclear.v1.PlanGaugesResponse.sign_steps:type_name -> keepclear.v1.SignStep
+	6,  // 2: keepclear.v1.PlanGaugesResponse.gauge_poses:type_name -> keepclear.v1.GaugePose
+	4,  // 3: keepclear.v1.PlanGaugesResponse.unmeasured:type_name -> keepclear.v1.UnmeasuredLength
+	15, // 4: keepclear.v1.SignStep.axes:type_name -> keepclear.v1.AxisPair
+	0,  // 5: keepclear.v1.SignStep.toward:type_name -> keepclear.v1.Toward
+	0,  // 6: keepclear.v1.SignStep.toward_also:type_name -> keepclear.v1.Toward
+	15, // 7: keepclear.v1.GaugePose.axes:type_name -> keepclear.v1.AxisPair
+	15, // 8: keepclear.v1.GaugePose.way:type_name -> keepclear.v1.AxisPair
+	15, // 9: keepclear.v1.GaugePose.keep_within:type_name -> keepclear.v1.AxisPair
+	7,  // 10: keepclear.v1.GaugePose.gaps:type_name -> keepclear.v1.Gap
+	9,  // 11: keepclear.v1.JudgeGaugesRequest.signs:type_name -> keepclear.v1.SignAnswer
+	10, // 12: keepclear.v1.JudgeGaugesRequest.readings:type_name -> keepclear.v1.GaugeReading
+	0,  // 13: keepclear.v1.SignAnswer.toward:type_name -> keepclear.v1.Toward
+	15, // 14: keepclear.v1.GaugeReading.axes:type_name -> keepclear.v1.AxisPair
+	12, // 15: keepclear.v1.JudgeGaugesResponse.signs:type_name -> keepclear.v1.SignFinding
+	13, // 16: keepclear.v1.JudgeGaugesResponse.residuals:type_name -> keepclear.v1.GaugeResidual
+	14, // 17: keepclear.v1.JudgeGaugesResponse.suspects:type_name -> keepclear.v1.SuspectLength
+	14, // 18: keepclear.v1.JudgeGaugesResponse.nearest:type_name -> keepclear.v1.SuspectLength
+	1,  // 19: keepclear.v1.SignFinding.cause:type_name -> keepclear.v1.SignCause
+	2,  // 20: keepclear.v1.GaugeService.PlanGauges:input_type -> keepclear.v1.PlanGaugesRequest
+	8,  // 21: keepclear.v1.GaugeService.JudgeGauges:input_type -> keepclear.v1.JudgeGaugesRequest
+	3,  // 22: keepclear.v1.GaugeService.PlanGauges:output_type -> keepclear.v1.PlanGaugesResponse
+	11, // 23: keepclear.v1.GaugeService.JudgeGauges:output_type -> keepclear.v1.JudgeGaugesResponse
+	22, // [22:24] is the sub-list for method output_type
+	20, // [20:22] is the sub-list for method input_type
+	20, // [20:20] is the sub-list for extension type_name
+	20, // [20:20] is the sub-list for extension extendee
+	0,  // [0:20] is the sub-list for field type_name
 }
 
 func init() { file_keepclear_v1_gauge_service_proto_init() }
@@ -1284,19 +1359,20 @@ func file_keepclear_v1_gauge_service_proto_init() {
 	}
 	file_keepclear_v1_place_proto_init()
 	file_keepclear_v1_gauge_service_proto_msgTypes[2].OneofWrappers = []any{}
-	file_keepclear_v1_gauge_service_proto_msgTypes[4].OneofWrappers = []any{}
-	file_keepclear_v1_gauge_service_proto_msgTypes[6].OneofWrappers = []any{}
+	file_keepclear_v1_gauge_service_proto_msgTypes[3].OneofWrappers = []any{}
+	file_keepclear_v1_gauge_service_proto_msgTypes[5].OneofWrappers = []any{}
 	file_keepclear_v1_gauge_service_proto_msgTypes[7].OneofWrappers = []any{}
 	file_keepclear_v1_gauge_service_proto_msgTypes[8].OneofWrappers = []any{}
-	file_keepclear_v1_gauge_service_proto_msgTypes[10].OneofWrappers = []any{}
+	file_keepclear_v1_gauge_service_proto_msgTypes[9].OneofWrappers = []any{}
 	file_keepclear_v1_gauge_service_proto_msgTypes[11].OneofWrappers = []any{}
+	file_keepclear_v1_gauge_service_proto_msgTypes[12].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_keepclear_v1_gauge_service_proto_rawDesc), len(file_keepclear_v1_gauge_service_proto_rawDesc)),
 			NumEnums:      2,
-			NumMessages:   12,
+			NumMessages:   13,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -58,7 +58,7 @@ func ActionFits(r *rig.Rig, a question.Action, at time.Time, path string) (fault
 func sideFits(r *rig.Rig, path string, s rig.Side, add func(path, wanted, got, remedy string)) {
 	sides := r.Kind.Sides()
 	if s != "" && s != sides[0] && s != sides[1] {
-		add(path, fmt.Sprintf("%s or %s, the sides of a %s", sides[0], sides[1], r.Kind), string(s), "name a side that this mount has, or leave it out")
+		add(path, fmt.Sprintf("%s or %s, the sides that a mount of the kind %s has", sides[0], sides[1], r.Kind), string(s), "name a side that this mount has, or leave it out")
 	}
 }
 

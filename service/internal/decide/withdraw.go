@@ -75,7 +75,7 @@ func (d *Decider) withdraw(g *group, taken []string, why, asker string, sent sta
 	s := g.live
 	g.setOpen()
 	w, err := d.put(g, d.parts.Record.Head(g.name), entry{
-		kind: state.Withdrawn, asker: asker, sentence: "Leave is over: " + why + ".", request: Request{Sent: sent},
+		kind: state.Withdrawn, asker: asker, sentence: over(taken) + why + ".", request: Request{Sent: sent},
 		body: state.Body{Event: state.Event{After: &s}},
 	}, nil, d.parts.Now())
 	g.turn.Unlock()
@@ -87,6 +87,14 @@ func (d *Decider) withdraw(g *group, taken []string, why, asker string, sent sta
 	}
 	g.recorded(taken)
 	return nil
+}
+
+// over begins the sentence of a withdrawal of what was open.
+func over(taken []string) string {
+	if len(taken) == 0 {
+		return "No leave was open: "
+	}
+	return "Leave is over: "
 }
 
 // neverLeft takes leave out of memory whose answer could not be recorded, so that nobody is told of it: a permit that it was to replace

@@ -34,6 +34,7 @@ func newChoice(s *Subject, all []candidate) *choice {
 	}
 	for i := range all {
 		x := &all[i]
+		x.scaled = nil
 		for j, v := range x.slope {
 			x.scaled = append(x.scaled, v*misread[s.Lengths[j].Unit])
 		}

@@ -6,7 +6,8 @@
 //
 // Gauge poses are chosen greedily for the most that their gaps, all together, tell of the file's lengths (D-optimal design: Fedorov, Theory of
 // Optimal Experiments, 1972, section 2.7), among poses that are clear with room to spare and that a person reaches turning one axis at a time.
-// What a length does to a gap is found by reading the file again with that length changed.
+// What a length does to a gap is found by reading the file again with that length changed. Lengths that bind the travel come first where the gaps would not
+// show that they are wrong; those of which no gap can are named apart.
 //
 // It judges no motion and moves nothing. Left out: bending under a load, parts with states (which one they are in nobody knows here), and two
 // lengths that are wrong at once: then one length explains the gaps badly, and that is said.

@@ -334,17 +334,27 @@ func TestRightFilesAreSeldomAccused(t *testing.T) {
 	}
 }
 
-// TestOneLengthStandsOut: a length that is out by little more than reading errors is named where many good gaps would hide it among them; a right file
-// that is measured as badly as a tape may be is not accused for that.
+// TestOneLengthStandsOut: a length that is out by little more than reading errors is named where many good gaps would hide it among them, in many an
+// evening; a right file that is measured as badly as a tape may be is not accused for that.
 func TestOneLengthStandsOut(t *testing.T) {
 	truly := described(t, "wren")
 	for _, name := range []string{"tape.floor_to_crossing_mm", "tape.tube_diameter_mm"} {
-		i := slices.IndexFunc(truly.Lengths, func(l Length) bool { return l.Name == name })
-		wrong := changed(t, "wren", truly.Lengths[i], 10)
-		j, err := wrong.judge(measures(truly, wrong.plan(), 2, uint64(i)))
-		require.NoError(t, err)
-		assert.False(t, j.Fits, name)
-		assert.GreaterOrEqual(t, slices.IndexFunc(j.Suspects, func(x Suspect) bool { return x.Name == name }), 0, "%s: %s", name, j.Says)
+		wrong := changed(t, "wren", truly.Lengths[truly.length(t, name)], 10)
+		p, named, hidden := wrong.plan(), 0, 0
+		for seed := range uint64(20) {
+			all := measures(truly, p, 2, seed)
+			j, err := wrong.judge(all)
+			require.NoError(t, err)
+			if !j.Fits && slices.ContainsFunc(j.Suspects, func(x Suspect) bool { return x.Name == name }) {
+				named++
+				if j.Worst <= 10 {
+					hidden++
+				}
+			}
+		}
+		t.Logf("%s: named %d times of 20, %d of them with no gap out by more than it", name, named, hidden)
+		assert.GreaterOrEqual(t, named, 12, name)
+		assert.Positive(t, hidden, name)
 	}
 	p := truly.plan()
 	for seed := range uint64(10) {

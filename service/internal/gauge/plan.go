@@ -17,7 +17,10 @@ type Plan struct {
 	Signs []Sign
 	Poses []Pose
 	Short string // why there are fewer gauge poses than Fewest, or none; empty: there are enough
-	// Unseen are the lengths of the file that none of the gaps tells anything of, by their names: only measuring them again does.
+	// Unmeasured are the lengths that bind the travel and that none of the gaps tells anything of, the one with the least room first: a proof says
+	// nothing of them until somebody measures them again.
+	Unmeasured []Unmeasured
+	// Unseen are the other lengths of the file that none of the gaps tells anything of, by their names: only measuring them again does.
 	Unseen []string
 }
 
@@ -62,24 +65,24 @@ const gridStep = 15
 // ErrStopped.
 func (s *Subject) Plan(going func() bool) (Plan, error) {
 	out := Plan{Signs: s.signs()}
-	var seen []float64
-	for _, more := range []unit.Length{roomy, 0} {
-		poses, tells, ok := s.choose(more, going)
-		if !ok {
+	room, none := make([]float64, len(s.Lengths)), make([]float64, len(s.Lengths))
+	best := choosing{seen: none, known: none}
+	if len(s.looked()) > 0 {
+		var ok bool
+		if room, best, ok = s.best(going); !ok {
 			return Plan{}, ErrStopped
 		}
-		if len(poses) > len(out.Poses) || seen == nil {
-			out.Poses, seen = poses, tells
-		}
-		if len(out.Poses) >= Fewest {
-			break
-		}
 	}
+	out.Poses = best.poses
 	for j, l := range s.Lengths {
-		if l.Unit == "mm" && seen[j] < leastTold {
+		switch {
+		case s.unmeasured(j, room, best.known):
+			out.Unmeasured = append(out.Unmeasured, Unmeasured{l.Name, room[j]})
+		case l.Unit == "mm" && best.seen[j] < leastTold:
 			out.Unseen = append(out.Unseen, l.Name)
 		}
 	}
+	slices.SortStableFunc(out.Unmeasured, func(a, b Unmeasured) int { return cmp.Compare(a.Room, b.Room) })
 	if len(out.Poses) < Fewest {
 		short := ""
 		if n, all := len(s.looked()), len(s.grid()); n < all {
@@ -89,6 +92,31 @@ func (s *Subject) Plan(going func() bool) (Plan, error) {
 			len(out.Poses), Fewest, leastGap, mostGap)
 	}
 	return out, nil
+}
+
+// best is what can be chosen, where there are enough such poses with room to spare beside the margins, and how far each length may be wrong; ok is false
+// where it was stopped.
+func (s *Subject) best(going func() bool) (room []float64, out choosing, ok bool) {
+	v, ok := s.variants(going)
+	if !ok {
+		return nil, out, false
+	}
+	if room, ok = s.room(v, going); !ok {
+		return nil, out, false
+	}
+	for _, more := range []unit.Length{roomy, 0} {
+		c, ok := s.chosen(more, v, room, going)
+		if !ok {
+			return nil, out, false
+		}
+		if len(c.poses) > len(out.poses) || out.seen == nil {
+			out = c
+		}
+		if len(out.poses) >= Fewest {
+			break
+		}
+	}
+	return room, out, true
 }
 
 // leastTold is what a gap changes at least, mm a mm, with a length of which it tells anything. Choice: 40 mm of it are then beyond a tape's error.
@@ -105,25 +133,71 @@ type candidate struct {
 	gain   float64
 }
 
-// choose picks poses and gaps, each step the one that tells most beside those picked before; and, by length, what the gap of them that changes
-// most with it changes.
-func (s *Subject) choose(more unit.Length, going func() bool) ([]Pose, []float64, bool) {
+// choosing is what was chosen.
+type choosing struct {
+	poses []Pose
+	seen  []float64 // by length, what the gap that changes most with it changes
+	known []float64 // by length, what is known of it: see knowing
+}
+
+// chosen are poses and gaps to measure with so much more than the margins about them. Where they would not show that a length that binds the travel is
+// wrong, what shows that comes first, and poses between the round ones are looked at too; ok is false where it was stopped.
+func (s *Subject) chosen(more unit.Length, v variants, room []float64, going func() bool) (out choosing, ok bool) {
 	p := s.prover(more)
-	poses, all, ok := s.candidates(p, going)
+	poses, all, ok := s.candidates(p, v, going)
 	if !ok {
-		return nil, nil, false
+		return out, false
 	}
+	if out, ok = s.choose(p, poses, all, nil, room, going); !ok || len(poses) == 0 {
+		return out, ok
+	}
+	lacks := s.lacking(room, out.known)
+	if len(lacks) == 0 || !slices.ContainsFunc(s.pairs(), func(k spot) bool { return v.moved(lacks, k) }) {
+		return out, true
+	}
+	finer, ok := s.finer(p, v, lacks, &poses, going)
+	if !ok {
+		return out, false
+	}
+	all = append(all, finer...)
+	for want := lacks; ; want = lacks {
+		again, ok := s.choose(p, poses, all, want, room, going)
+		if !ok {
+			return out, false
+		}
+		left := s.lacking(room, again.known)
+		if len(again.poses) >= min(len(out.poses), Fewest) && len(left) < len(s.lacking(room, out.known)) {
+			out = again
+		}
+		for _, j := range left {
+			if !slices.Contains(lacks, j) {
+				lacks = append(lacks, j)
+			}
+		}
+		if len(lacks) == len(want) {
+			return out, true
+		}
+	}
+}
+
+// choose picks poses and gaps among candidates: first those that show of the lengths that are wanted, each with so much room, that one is wrong, then
+// each step the one that tells most beside those picked before.
+func (s *Subject) choose(p *reach.Prover, poses []rig.Axes, all []candidate, want []int, room []float64, going func() bool) (choosing, bool) {
 	ways := map[int][]rig.Axes{} // of poses picked; nil: there is none
 	c := newChoice(s, all)
+	k := newKnowing(s)
 	var out []Pose
 	seen := make([]float64, len(s.Lengths))
 	for len(all) > 0 {
 		if !going() {
-			return nil, nil, false
+			return choosing{}, false
 		}
-		best := c.best(all, out, poses)
-		if best < 0 || len(out) >= Fewest && all[best].gain < leastGain {
-			break
+		best := s.needed(all, out, poses, want, room, k)
+		if best < 0 {
+			best = c.best(all, out, poses)
+			if best < 0 || len(out) >= Fewest && all[best].gain < leastGain {
+				break
+			}
 		}
 		pick := all[best]
 		at := poses[pick.pose]
@@ -138,12 +212,13 @@ func (s *Subject) choose(more unit.Length, going func() bool) ([]Pose, []float64
 		}
 		out = put(out, Pose{At: at, Way: way}, s.gapFound(&pick))
 		c.take(&pick, all)
+		k.take(pick.slope)
 		for j, v := range pick.slope {
 			seen[j] = max(seen[j], math.Abs(v))
 		}
 		all = without(all, func(x *candidate) bool { return x.pose == pick.pose && x.spot == pick.spot })
 	}
-	return out, seen, true
+	return choosing{out, seen, k.known}, true
 }
 
 func without(all []candidate, gone func(*candidate) bool) []candidate {
@@ -177,16 +252,9 @@ func (s *Subject) gapFound(c *candidate) Gap {
 }
 
 // candidates are the poses of the grid that are clear, and every gap that a tape reads there; ok is false where it was stopped.
-func (s *Subject) candidates(p *reach.Prover, going func() bool) (poses []rig.Axes, out []candidate, ok bool) {
+func (s *Subject) candidates(p *reach.Prover, v variants, going func() bool) (poses []rig.Axes, out []candidate, ok bool) {
 	looked := s.looked()
-	if len(looked) == 0 {
-		return nil, nil, true
-	}
-	v, ok := s.variants(going)
-	if !ok {
-		return nil, nil, false
-	}
-	pairs, budget := s.pairs(), s.budget()
+	budget := s.budget()
 	for _, at := range looked {
 		if !going() {
 			return nil, nil, false
@@ -194,24 +262,34 @@ func (s *Subject) candidates(p *reach.Prover, going func() bool) (poses []rig.Ax
 		if passes, _ := p.Passes(reach.Hold(at), s.spread(), budget); !passes {
 			continue
 		}
-		stands := v.is.at(at)
-		var here []candidate
-		var spots []spot
-		for _, k := range pairs {
-			k.at = at
-			if mm := stands.gap(k); mm >= leastGap && mm <= s.most(k) {
-				here, spots = append(here, candidate{pose: len(poses), spot: k, mm: mm}), append(spots, k)
-			}
+		if here := s.gaps(v, at, len(poses)); len(here) > 0 {
+			poses, out = append(poses, at), append(out, here...)
 		}
-		if len(here) == 0 {
-			continue
-		}
-		for i, slope := range v.slopes(at, spots) {
-			here[i].slope = slope
-		}
-		poses, out = append(poses, at), append(out, here...)
 	}
 	return poses, out, true
+}
+
+// gaps are the gaps that a tape reads at a pose, the nth.
+func (s *Subject) gaps(v variants, at rig.Axes, n int) []candidate {
+	stands, spots := v.is.at(at), s.measurable(v.is, at, s.pairs())
+	var out []candidate
+	for i, slope := range v.slopes(at, spots) {
+		out = append(out, candidate{pose: n, spot: spots[i], mm: stands.gap(spots[i]), slope: slope})
+	}
+	return out
+}
+
+// measurable are those of some pairs whose gap a tape reads at a pose.
+func (s *Subject) measurable(is *variant, at rig.Axes, pairs []spot) []spot {
+	stands := is.at(at)
+	var out []spot
+	for _, k := range pairs {
+		k.at = at
+		if mm := stands.gap(k); mm >= leastGap && mm <= s.most(k) {
+			out = append(out, k)
+		}
+	}
+	return out
 }
 
 // mostDistances bounds the work of a plan: poses, times the pairs of shapes, times the readings of the file. Choice: some ten times what the example
@@ -221,7 +299,12 @@ const mostDistances = 20_000_000
 // looked are the poses of the grid that the work allows, those nearest home.
 func (s *Subject) looked() []rig.Axes {
 	all := s.grid()
-	return all[:min(len(all), mostDistances/max(len(s.scene().Pairs)*(len(s.Lengths)+1), 1))]
+	return all[:min(len(all), s.affordable())]
+}
+
+// affordable is at how many poses the work allows every gap to be worked out by each reading of the file.
+func (s *Subject) affordable() int {
+	return mostDistances / max(len(s.scene().Pairs)*(len(s.Lengths)+1), 1)
 }
 
 // budget is that of one proof, made less where a rig has many pairs.
@@ -241,8 +324,8 @@ func (s *Subject) most(k spot) float64 {
 func (s *Subject) grid() []rig.Axes {
 	var out []rig.Axes
 	t, h := s.Rig.Travel, s.Rig.Home
-	for _, a1 := range rounds(t.Low.A1, t.High.A1, h.A1) {
-		for _, a2 := range rounds(t.Low.A2, t.High.A2, h.A2) {
+	for _, a1 := range rounds(t.Low.A1, t.High.A1, h.A1, gridStep) {
+		for _, a2 := range rounds(t.Low.A2, t.High.A2, h.A2, gridStep) {
 			if at := rig.DegAxes(a1, a2); at != h {
 				out = append(out, at)
 			}
@@ -258,13 +341,13 @@ func (s *Subject) grid() []rig.Axes {
 	return out
 }
 
-// rounds are the multiples of gridStep within travel and half a turn of home, degrees.
-func rounds(low, high, home unit.Angle) []float64 {
+// rounds are the multiples of step within travel and half a turn of home, degrees.
+func rounds(low, high, home unit.Angle, step float64) []float64 {
 	var out []float64
-	from := math.Ceil(max(low, home-unit.HalfTurn).Deg()/gridStep - 1e-9)
-	to := math.Floor(min(high, home+unit.HalfTurn).Deg()/gridStep + 1e-9)
+	from := math.Ceil(max(low, home-unit.HalfTurn).Deg()/step - 1e-9)
+	to := math.Floor(min(high, home+unit.HalfTurn).Deg()/step + 1e-9)
 	for k := from; k <= to; k++ {
-		out = append(out, k*gridStep+0) // no -0
+		out = append(out, k*step+0) // no -0
 	}
 	return out
 }

@@ -28,7 +28,7 @@ const headsSuffix = "-heads"
 // ErrHeads is the class of what is kept of the heads and cannot be read.
 var ErrHeads = errors.New("the file of the record's heads cannot be read")
 
-// KeptHeads reads the heads that were kept beside the record at path, by chain; none where there is no such file.
+// KeptHeads reads the heads that were kept beside the record at path, by chain; nil where there is no such file, and not nil where that holds none.
 func KeptHeads(path string) ([]Place, error) {
 	file, err := store.Named(path)
 	if err != nil {
@@ -46,7 +46,7 @@ func KeptHeads(path string) ([]Place, error) {
 	if sum != sumOf(lines) {
 		return nil, fmt.Errorf("%w: %s does not fit its own sum", ErrHeads, path+headsSuffix)
 	}
-	var out []Place
+	out := []Place{}
 	for line := range strings.Lines(lines) {
 		var p Place
 		var hash []byte
@@ -73,10 +73,11 @@ func (r *Record) KeepHeads() error {
 		fmt.Fprintf(&lines, "%q %d %x\n", p.Chain, p.Number, p.Hash)
 	}
 	content := lines.String()
+	content += "sum " + sumOf(content)
 	if content == r.kept {
 		return nil
 	}
-	if err := replaceFile(r.path+headsSuffix, content+"sum "+sumOf(content)); err != nil {
+	if err := replaceFile(r.path+headsSuffix, content); err != nil {
 		return fmt.Errorf("keeping the heads of the record: %w", err)
 	}
 	r.kept = content

@@ -150,7 +150,7 @@ func Open(path string, opts Options) (*Record, error) {
 		flushing: make(chan struct{}, 1), wake: make(chan struct{}, 1), ahead: make(chan struct{}, 1), stop: make(chan struct{}), done: make(chan struct{})}
 	st, tails, err := r.load()
 	if err != nil {
-		return nil, fmt.Errorf("opening the record: %w", err)
+		return nil, openingIt(err)
 	}
 	r.store, r.ids = st, newFilter(st)
 	r.take(tails)
@@ -158,6 +158,17 @@ func Open(path string, opts Options) (*Record, error) {
 	go r.run()
 	return r, nil
 }
+
+// openingIt says of an error that it came at the opening, where it does not say so itself.
+func openingIt(err error) error {
+	if f := new(store.FileError); errors.As(err, &f) && f.Doing == doingOpen {
+		return err
+	}
+	return fmt.Errorf("%s: %w", doingOpen, err)
+}
+
+// doingOpen is what the store says that it was doing then.
+const doingOpen = "opening the record"
 
 // Close flushes what waits, refuses what comes, and gives the file up. When it returns, nothing of the record runs.
 func (r *Record) Close() error {

@@ -34,7 +34,7 @@ func (r *Rig) HasState(s PartState) error {
 	i := r.part(s.Part)
 	switch {
 	case i < 0 || len(r.Parts[i].States) == 0:
-		return fmt.Errorf("%w: %q; with states are: %s", ErrState, s.Part, orNone(r.withStates()))
+		return fmt.Errorf("%w: %q; parts with states are: %s", ErrState, s.Part, orNone(r.withStates()))
 	case s.Measure == nil && r.Parts[i].States[0].Measured != "":
 		unit := r.Parts[i].States[0].Measured
 		return fmt.Errorf("%w: %s; write a number with its unit, %s=35%s; its states are: %s", ErrState, s, s.Part, unit, r.Parts[i].StateWords())

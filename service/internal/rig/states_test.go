@@ -50,8 +50,8 @@ has_no:`)
 	assert.Equal(t, 4, maybe())
 	assert.Equal(t, 0, maybe(told...))
 	for text, says := range map[string]string{
-		"roof": "write a part and its state", "roof=": "write a part and its state", "roof=ajar": "its states are: shut; open", "door=open": "with states are: roof, rotator",
-		"tube=open": "with states are: roof, rotator", "rotator=far": "write a number, in deg", "rotator=NaN": "write a number", "rotator=200": "its states are: 0 to 90°; 90 to 180°", "rotator=20mm": "write a number, in deg",
+		"roof": "write a part and its state", "roof=": "write a part and its state", "roof=ajar": "its states are: shut; open", "door=open": "parts with states are: roof, rotator",
+		"tube=open": "parts with states are: roof, rotator", "rotator=far": "write a number, in deg", "rotator=NaN": "write a number", "rotator=200": "its states are: 0 to 90°; 90 to 180°", "rotator=20mm": "write a number, in deg",
 	} {
 		_, err := r.ReadState(text)
 		assert.ErrorIs(t, err, rig.ErrState, text)

@@ -102,3 +102,6 @@ func locked(err error) bool { return code(err) == busy }
 
 // damaged tells whether SQLite found the file itself malformed: a folder's permissions have nothing to do with it.
 func damaged(err error) bool { return code(err) == corrupt }
+
+// IsDamaged tells whether an error says that the file is damaged.
+func IsDamaged(err error) bool { return errors.Is(err, ErrDamaged) || damaged(err) }

@@ -22,6 +22,9 @@ var causes = map[gauge.Cause]pb.SignCause{
 // Plan turns a plan of gauges into its response.
 func Plan(s *gauge.Subject, p gauge.Plan) *pb.PlanGaugesResponse {
 	out := &pb.PlanGaugesResponse{RigSha256: s.Rig.Digest[:], Home: pair(s.Rig.Home), ShortBecause: p.Short, UnseenKeys: p.Unseen}
+	for i := range p.Unmeasured {
+		out.Unmeasured = append(out.Unmeasured, &pb.UnmeasuredLength{Key: p.Unmeasured[i].Name, RoomMm: &p.Unmeasured[i].Room})
+	}
 	for i := range p.Signs {
 		x := &p.Signs[i]
 		turn, by := x.Turn.Deg(), x.Expected.MM

@@ -2,7 +2,8 @@
 # scope: package
 # title: The telescope stays above the floor
 # description: >-
-#   The lowest altitude at which the telescope points anywhere on the way, homing and parking included.
+#   The lowest altitude at which the telescope points anywhere on the way, homing and parking included. Of a way that begins below the floor and only
+#   leads up from there the floor itself is told, or where the way ends if that is lower: who stands too low may rise.
 # related_resources:
 #   - ref: limits/sky.yaml
 #     description: the limits, and why they stand where they do
