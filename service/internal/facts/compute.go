@@ -99,6 +99,7 @@ func (in *Input) motion(f Set, h *heaven, s *stand, out *Outcome) {
 		return
 	}
 	p := in.prover()
+	out.Parts = in.parts()
 	endsFact(f, ways)
 	in.waysFacts(f, h, p, ways, out)
 	if in.action().Kind == question.Creep {
@@ -240,6 +241,7 @@ func (in *Input) notes(s *stand) []string {
 	}
 	say(in.disproved(), "samples showed that the mount does not keep its syncs as the rig file says: both ways count until the file is mended")
 	say(s.sample != nil && len(s.sample.Parts) == 0 && in.hasStates(), "no part states were given: each part takes up all of its states")
+	say(in.partsOld(), "the part states last told are too old to count: each part takes up all of its states")
 	return out
 }
 

@@ -39,6 +39,7 @@ const (
 	OffEnd          Kind = "came to rest elsewhere" // outside the predicted ends
 	TooSoon         Kind = "came to rest too soon"  // sooner than the motion takes
 	OffWay          Kind = "left its way"           // outside the way that was checked
+	PartMoved       Kind = "part moved"             // one is in another state than a permit was judged in
 	SideOpen        Kind = "side not shown"         // a flip may or may not have happened
 	SideShown       Kind = "side shown"             // and now it is known
 	PermitEnded     Kind = "permit ended"           // closed
