@@ -229,6 +229,8 @@ type RigState struct {
 	// Refused holds, by asker, why a report of theirs was not understood; their next one clears it.
 	Refused map[string]string `json:"refused,omitempty"`
 	Doubt   string            `json:"doubt,omitempty"` // what the last samples put in doubt, one sentence
+	// Zero is what of the rig file the axis angles here are counted by; nil: nobody noted it.
+	Zero *rig.Zero `json:"zero,omitempty"`
 
 	// Anchor is the sample from which the pose is carried on, and Anchored where the axes were then: the places, without the
 	// source's own noise. Later places are these plus what the best source turned since. Room pose keeps both.
