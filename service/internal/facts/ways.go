@@ -43,7 +43,7 @@ func (in *Input) partsOld() bool {
 	}
 	age := in.Snapshot.At.Sub(s.Time).Abs() // from the future: by a clock that is off
 	if !s.Received.IsZero() {
-		age = max(age, in.Snapshot.At.Sub(s.Received))
+		age = max(age, in.Snapshot.At.Sub(s.Received.Round(0)))
 	}
 	return s.Time.IsZero() || in.Snapshot.Clock.Jumped != "" || in.Snapshot.Unheard != "" || age.Seconds() > in.limit("pose/fresh", "age_s", 0)
 }
