@@ -87,8 +87,8 @@ func TestPermitKeepsThePartsThatWereJudged(t *testing.T) {
 	}
 }
 
-// How a part stood in an old sample says nothing of now: a homing, which wants no fresh one, is judged in all of its states, and so is what is asked with a
-// sample that is not taken in.
+// How a part stood in an old sample says nothing of now: a homing, which wants no fresh one, is judged in all of its states, and so is one that is asked
+// for with a sample that says otherwise and is not taken in.
 func TestOldPartStatesDoNotCount(t *testing.T) {
 	home := question.Action{Kind: question.Home}
 	for _, c := range []struct {
@@ -115,5 +115,21 @@ func TestOldPartStatesDoNotCount(t *testing.T) {
 		} else {
 			assert.NotContains(t, a.Notes, old)
 		}
+	}
+	for late, want := range map[string]verdict.Verdict{"shut": verdict.Deny, "open": verdict.Allow} { // of what the held one says too nothing is unheard
+		b := newBenchOf(t, withFlap)
+		_, err := b.report(decide.Report{Homed: &decide.HomedReport{Person: "A. Person", At: &beside, Sigma: &rig.Axes{}}, Sample: b.sample(beside)})
+		require.NoError(t, err)
+		b.wait(time.Second)
+		before := flapped(b.sample(beside), late)
+		b.wait(time.Second)
+		_, err = b.report(decide.Report{Sample: flapped(b.sample(beside), "open")})
+		require.NoError(t, err)
+		b.wait(time.Second)
+		home.Message = []byte("late")
+		q := question.Question{ID: "question-late", Rig: "heron", Action: home, Sample: before, Sent: b.clock(), At: b.clock(), Asker: "test", AttendedBy: "A. Person"}
+		a, err := b.d.Ask(t.Context(), q, request(q.ID, q.ID))
+		require.NoError(t, err)
+		assert.Equal(t, want, a.Verdict, "%s: %s", late, a.Sentence)
 	}
 }

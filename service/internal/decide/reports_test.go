@@ -184,6 +184,9 @@ func TestProofIsOfOneRevision(t *testing.T) {
 		out = tell(other)
 		require.Len(t, out.Notices, 1)
 		assert.Contains(t, out.Notices[0].Sentence, "; if that is the file that was measured, tell it again with its digest", "what was proved is of another revision by now")
+		_, err := b.report(decide.Report{Proved: &question.Proof{Person: "A. Person", RigDigest: b.rig.Digest, ResidualMM: 1}})
+		require.NoError(t, err)
+		assert.Equal(t, 1.0, b.look().State.Proof.ResidualMM, "what was found of another revision says nothing of this one")
 	}
 }
 
