@@ -100,6 +100,15 @@ func gone(lacks []record.Place, heads map[string]record.Head) string {
 	return strings.Join(out, ", ")
 }
 
+// recounted says of which rigs a changed file leaves nothing known.
+func recounted(d *decide.Decider) []string {
+	var out []string
+	for _, what := range d.Recounted() {
+		out = append(out, "\nPOSE UNKNOWN: "+what+".")
+	}
+	return out
+}
+
 // inForce says which locks hold which rigs as the service starts.
 func inForce(d *decide.Decider) []string {
 	var out []string

@@ -254,7 +254,7 @@ func assemble(s streams, members []decide.Member, o serveOptions, clock clockRea
 	look := func() { clock(now()) }
 	sv := &service{
 		record: rec, decider: d, server: server, listener: listener, log: log, look: look,
-		clock: clock(s.now()), mostClockS: mostClock(members), notices: append(inForce(d), toLookAt(members)...),
+		clock: clock(s.now()), mostClockS: mostClock(members), notices: slices.Concat(inForce(d), recounted(d), toLookAt(members)),
 	}
 	complete := func(ctx context.Context) error {
 		letFirst(ctx, server.Answered())

@@ -18,7 +18,8 @@ const DefaultAddress = "127.0.0.1:7413"
 
 // Mount is what the library needs of a program's own mount. Both functions are required.
 type Mount struct {
-	// Read reads one sample. It is called before every question and once a second while a motion runs.
+	// Read reads one sample. It is called before every question, before a begin and once a second while a motion runs. What it tells of the states of
+	// parts it tells before a begin too: a motion judged in them begins in no others, and a sample that tells others ends it.
 	Read func(context.Context) (*pb.Sample, error)
 	// Stop stops both axes as fast as is safe. It must not wait for anything but the mount.
 	Stop func(context.Context) error

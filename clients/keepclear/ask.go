@@ -19,7 +19,6 @@ func ask(k *call) (int, error) {
 	id := k.flags.String("request-id", "", "`ID` of 16-64 characters; absent: made")
 	attended := k.flags.String("attended-by", "", "`PERSON` who can reach the power switch")
 	replaces := k.flags.String("replaces", "", "`ID` of the open permit that an allow shall replace")
-	later := k.flags.Bool("begin-later", false, "the permit waits for a begin")
 	practice := k.flags.Bool("practice", false, "take a permit of a practice rig for an allow: no real mount may move on it")
 	words, err := k.words()
 	if err != nil {
@@ -34,7 +33,7 @@ func ask(k *call) (int, error) {
 	}
 	req := &pb.AskRequest{
 		RequestId: *id, Rig: words[0], Action: action, SentTime: timestamppb.New(k.now()), Asker: thisAsker,
-		AttendedBy: *attended, ReplacesPermitId: *replaces, BeginLater: *later,
+		AttendedBy: *attended, ReplacesPermitId: *replaces,
 	}
 	if req.RequestId == "" {
 		req.RequestId = requestID()

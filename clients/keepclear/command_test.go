@@ -97,6 +97,7 @@ func TestWrongUsageSaysWhatIsWanted(t *testing.T) {
 		"ask heron track --for long":                        "a length of time is wanted",
 		"ask heron track --for":                             "--for: a value is wanted",
 		"ask heron slew --dec NaN":                          "--dec NaN: a number is wanted",
+		"ask heron home --begin-later":                      "there is no --begin-later: a permit that waits for a begin moves nothing until a report with a sample begins it, and this command sends none",
 		"rigs --foo":                                        "there is no flag --foo",
 		"entries list --count many":                         "--count many",
 		"lock heron":                                        "a person and a reason are wanted",
@@ -145,7 +146,6 @@ func TestExitCodes(t *testing.T) {
 		says  string
 	}{
 		"allow":               {func(*pb.AskResponse) {}, "", exitDone, "ALLOW", "Permit p1, begun"},
-		"allow, to begin":     {func(*pb.AskResponse) {}, "--begin-later", exitDone, "ALLOW", "Permit p1, granted"},
 		"no permit":           {func(r *pb.AskResponse) { r.Leave = nil }, "", exitHold, "HOLD", "sent no permit"},
 		"taken back":          {permit(func(p *pb.Permit) { p.State = pb.PermitState_PERMIT_STATE_WITHDRAWN; p.EndedBecause = "locked" }), "", exitHold, "HOLD", "withdrawn: locked"},
 		"not begun":           {permit(func(p *pb.Permit) { p.State = pb.PermitState_PERMIT_STATE_GRANTED }), "", exitHold, "HOLD", "granted"},
@@ -247,7 +247,7 @@ func TestFlagsBecomeTheQuestion(t *testing.T) {
 	var got *pb.AskRequest
 	s := &service{ask: func(r *pb.AskRequest) (*pb.AskResponse, error) { got = r; return &pb.AskResponse{}, nil }}
 	address := served(t, s)
-	typed(t, address, "ask heron slew --ra 38.2 --dec -61.45 --frame date --side east --track 90m --attended-by A --replaces p0 --begin-later")
+	typed(t, address, "ask heron slew --ra 38.2 --dec -61.45 --frame date --side east --track 90m --attended-by A --replaces p0")
 	k := got.GetAction().GetSlew()
 	assert.Equal(t, 38.2, k.GetSky().GetRaDeg())
 	assert.Equal(t, -61.45, k.GetSky().GetDecDeg())
@@ -256,7 +256,7 @@ func TestFlagsBecomeTheQuestion(t *testing.T) {
 	assert.Equal(t, 90*time.Minute, k.GetTrackDuration().AsDuration())
 	assert.Equal(t, "A", got.GetAttendedBy())
 	assert.Equal(t, "p0", got.GetReplacesPermitId())
-	assert.True(t, got.GetBeginLater())
+	assert.False(t, got.GetBeginLater())
 	assert.Nil(t, got.GetSample(), "no sample: the last one reported counts")
 	typed(t, address, "ask heron jog --axis2 -3.5 --rate 0.5 --sample -")
 	assert.Equal(t, -3.5, got.GetAction().GetJog().GetBy().GetAxis2Deg())

@@ -114,6 +114,9 @@ var refusedValue = regexp.MustCompile(`^invalid (?:boolean )?value "(.*)" for (?
 func (k *call) badFlag(err error) error {
 	text := err.Error()
 	if name, ok := strings.CutPrefix(text, "flag provided but not defined: "); ok {
+		if name == "-begin-later" {
+			return wrong("there is no --begin-later: a permit that waits for a begin moves nothing until a report with a sample begins it, and this command sends none. Leave it out: the permit then begins with the answer. A program that wants to begin later asks the service itself")
+		}
 		return wrong("there is no flag -%s", name)
 	}
 	if name, ok := strings.CutPrefix(text, "flag needs an argument: -"); ok {

@@ -16,22 +16,22 @@ func (k *call) counts(conn *grpc.ClientConn, r *pb.ReportRequest) (code int, sai
 	defer cancel()
 	now, err := pb.NewRigServiceClient(conn).GetRig(ctx, &pb.GetRigRequest{Rig: r.GetRig()})
 	if err != nil {
-		return exitDone, "."
+		return exitDone, "TAKEN IN."
+	}
+	if ours := now.GetRig().GetRigSha256(); !bytes.Equal(r.GetProved().GetRigSha256(), ours) {
+		return exitCheck, fmt.Sprintf("NOT TAKEN IN: the digest is of another revision of the rig file than the one in force, whose digest is %x.", ours)
 	}
 	for _, n := range now.GetRig().GetNeeds() {
 		if n.GetKind() == pb.NeedKind_NEED_KIND_RIG_PROOF {
-			return exitCheck, ", but it does not count: " + k.whyNot(conn, r.GetProved(), now.GetRig()) + "."
+			return exitCheck, "TAKEN IN, but it does not count: " + k.whyNot(conn, r.GetProved(), now.GetRig()) + "."
 		}
 	}
-	return exitDone, ": it counts."
+	return exitDone, "TAKEN IN: it counts."
 }
 
 // whyNot says why a proof does not count.
 func (k *call) whyNot(conn *grpc.ClientConn, p *pb.Proved, r *pb.Rig) string {
-	switch {
-	case !bytes.Equal(p.GetRigSha256(), r.GetRigSha256()):
-		return "the digest is of another revision of the rig file than the one in force"
-	case !p.GetSignsChecked():
+	if !p.GetSignsChecked() {
 		return "turn both axes, see that they go the way that the file says, and tell it again with --signs"
 	}
 	ctx, cancel := k.timed()

@@ -47,7 +47,8 @@ func TestToldProofThatDoesNotCount(t *testing.T) {
 		"--signs --residual 4 --digest " + same:   {nil, exitDone, "TAKEN IN: it counts. Entry"},
 		"--residual 4 --digest " + same:           {needed, exitCheck, "TAKEN IN, but it does not count: turn both axes, see that they go the way that the file says, and tell it again with --signs. Entry"},
 		"--signs --residual 400 --digest " + same: {needed, exitCheck, "400 mm is more than the 10 mm of rig/proven"},
-		"--signs --residual 4 --digest " + other:  {needed, exitCheck, "another revision"},
+		"--signs --residual 4 --digest " + other:  {needed, exitCheck, "NOT TAKEN IN: the digest is of another revision of the rig file than the one in force, whose digest is " + same + ". Entry"},
+		"--signs --residual 2 --digest " + other:  {nil, exitCheck, "NOT TAKEN IN: the digest is of another revision"}, // an earlier one counts
 		"--signs --residual 3 --digest " + same:   {needed, exitCheck, "a proof is still needed"},
 	} {
 		p := &proving{needs: c.needs}

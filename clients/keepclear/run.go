@@ -57,7 +57,7 @@ func commands() []command {
 	}
 	return []command{
 		{"ask", "RIG slew|track|jog|creep|home|park|flip|sync …", "may it? Moves nothing, but an allow is leave given; to try, rehearse", ask,
-			asked(), 1, []string{"sample", "attended-by", "begin-later", "replaces", "request-id", "practice"}, leaveGiven + "\n\n" + sampleAsJSON, false},
+			asked(), 1, []string{"sample", "attended-by", "replaces", "request-id", "practice"}, leaveGiven + "\n\n" + sampleAsJSON, false},
 		{"rehearse", "RIG slew|track|jog|creep|home|park|flip … [--at INSTANT]", "would it pass then? Gives no leave", rehearse,
 			motions("rehearse", ""), 1, []string{"at", "from-now"}, "", true},
 		{"rigs", "[RIG]", "how the rigs stand", rigs, one("rigs [RIG]", "rigs heron"), 0, nil, "", true},

@@ -91,11 +91,11 @@ func (k *call) report(r *pb.ReportRequest) (int, error) {
 		k.printJSON(out)
 		return exitDone, nil
 	}
-	code, said := exitDone, "."
+	code, said := exitDone, "TAKEN IN."
 	if r.GetProved() != nil {
 		code, said = k.counts(conn, r)
 	}
-	fmt.Fprintf(k.out, "TAKEN IN%s\n      Entry %s/%d; the rig's epoch is %d.\n", said, out.GetReceipt().GetChain(), out.GetReceipt().GetNumber(), out.GetEpoch())
+	fmt.Fprintf(k.out, "%s\n      Entry %s/%d; the rig's epoch is %d.\n", said, out.GetReceipt().GetChain(), out.GetReceipt().GetNumber(), out.GetEpoch())
 	for _, f := range out.GetFindings() {
 		fmt.Fprintf(k.out, "      %s\n", f.GetSentence())
 	}

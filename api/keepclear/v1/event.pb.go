@@ -606,7 +606,8 @@ type Proved struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Who, 1-128 characters. Required.
 	Person string `protobuf:"bytes,1,opt,name=person,proto3" json:"person,omitempty"`
-	// Digest of the rig revision, as GetRig gives it, 32 bytes. Required.
+	// Digest of the rig revision, as GetRig gives it, 32 bytes. Required. A proof of another than the one in force is not taken in: a finding of the
+	// reply says so, and what was proved before stays.
 	RigSha256 []byte `protobuf:"bytes,2,opt,name=rig_sha256,json=rigSha256,proto3" json:"rig_sha256,omitempty"`
 	// True: both axes were turned and went the way that the file says.
 	SignsChecked bool `protobuf:"varint,3,opt,name=signs_checked,json=signsChecked,proto3" json:"signs_checked,omitempty"`

@@ -164,7 +164,9 @@ type Sample struct {
 	// checks instead that angles go on from the last sample within what the permits since then explain; else the pose
 	// becomes candidates.
 	HomingId string `protobuf:"bytes,8,opt,name=homing_id,json=homingId,proto3" json:"homing_id,omitempty"`
-	// Parts that have states, each named once, at most 64. One not named here takes up all its states.
+	// Parts that have states, each named once, at most 64. One not named here takes up all its states. A permit
+	// that was judged by a sample that names one begins on no sample that names another state of it or none, and one under way that names another ends
+	// it.
 	Parts []*PartState `protobuf:"bytes,9,rep,name=parts,proto3" json:"parts,omitempty"`
 	// What the motors report of their effort. Absent: fine where the rig file says that it tells none, else a hold.
 	Drag *Drag `protobuf:"bytes,10,opt,name=drag,proto3" json:"drag,omitempty"`

@@ -73,6 +73,7 @@ type group struct {
 	turn   sync.Mutex        // held while one question or event is judged and appended
 	folded state.Chain       // what the record makes of the chain; under turn
 	live   question.RigState // the same with samples taken in that needed no entry; under turn
+	anew   []pose.Notice     // what became of the state as the rig file counts the axes otherwise than before; under turn
 
 	mu        sync.Mutex        // short: the open permit, for Withdraw
 	open      []string          // ids of the open permit and the live leave
@@ -141,6 +142,9 @@ func (d *Decider) fold(g *group) error {
 	g.folded = chain
 	g.mu.Unlock()
 	g.live = d.resumed(chain.Rig)
+	if g.member.Rig != nil {
+		g.live, g.anew = pose.Counted(d.world(g), g.live)
+	}
 	g.keepTaken(was)
 	g.takeOwed()
 	g.setOpen()
@@ -236,10 +240,13 @@ func (g *group) recorded(ids []string) {
 	}
 }
 
-// WithdrawAfterRestart takes back what was open when the service stopped, and records it.
+// WithdrawAfterRestart takes back what was open when the service stopped, and records it, and of which rigs the file counts the axes otherwise than then.
 func (d *Decider) WithdrawAfterRestart() error {
 	for _, name := range d.order {
 		g := d.groups[name]
+		if err := d.recounted(g); err != nil {
+			return fmt.Errorf("putting on record that nothing is known of the axes of %q: %w", name, err)
+		}
 		if !g.live.Permit.Open() && !liveLeave(g.live.Leave) {
 			continue
 		}
@@ -249,6 +256,37 @@ func (d *Decider) WithdrawAfterRestart() error {
 		}
 	}
 	return nil
+}
+
+// recounted puts on a rig's chain that its file counts the axes otherwise than before, so that nothing is known of them any more.
+func (d *Decider) recounted(g *group) error {
+	g.turn.Lock()
+	defer g.turn.Unlock()
+	if len(g.anew) == 0 {
+		return nil
+	}
+	s := g.live
+	w, err := d.put(g, d.parts.Record.Head(g.name), entry{
+		kind: state.Reported, asker: Ourselves, sentence: g.anew[0].Sentence, body: state.Body{Event: state.Event{After: &s}, Notices: g.anew},
+	}, nil, d.parts.Now())
+	if err != nil {
+		return err
+	}
+	g.setOpen()
+	return w.Wait()
+}
+
+// Recounted says of each rig whose file counts the axes otherwise than when the service stopped what became of its pose, in order.
+func (d *Decider) Recounted() (out []string) {
+	for _, name := range d.order {
+		g := d.groups[name]
+		g.turn.Lock()
+		if len(g.anew) > 0 {
+			out = append(out, name+": "+g.anew[0].Sentence)
+		}
+		g.turn.Unlock()
+	}
+	return out
 }
 
 func liveLeave(l *question.SyncLeave) bool { return l != nil && l.Live }

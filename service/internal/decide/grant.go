@@ -211,7 +211,7 @@ func (d *Decider) draft(g *group, q question.Question, snap question.Snapshot, o
 		ID: d.parts.NewID(), RequestID: q.ID, Rig: q.Rig, Action: q.Action, State: question.Begun, Asker: q.Asker,
 		Asked: q.At, StartBy: start, StartWithin: start.Sub(sentTime(q)), StopBy: start.Add(whole), StopWithin: start.Add(whole).Sub(sentTime(q)),
 		FirstContact: out.FirstContact, From: out.Start, Sigma: out.Sigma, MotionS: out.MotionS, Tracks: out.Tracks,
-		Homing: snap.Rig.Pose.HomingID, Source: snap.Rig.Pose.Source, Legs: out.Legs, Closest: out.Closest,
+		Homing: snap.Rig.Pose.HomingID, Source: snap.Rig.Pose.Source, Parts: out.Parts, Legs: out.Legs, Closest: out.Closest,
 	}
 	if t := out.TrackEnds; t != nil && t.Before(p.StopBy) {
 		p.StopBy, p.StopWithin = *t, t.Sub(sentTime(q))

@@ -314,38 +314,41 @@ func (d *Decider) happen(g *group, r Report, other string) (question.RigState, [
 		if x != nil {
 			s, more = pose.Observe(w, s, *x)
 		}
-		d.note(g, &s, r)
-		if p := r.Proved; p != nil && p.SignsChecked && s.Proof.RigDigest == g.member.Rig.Digest && s.Proof.Stale == "" {
-			var lifted []pose.Notice
-			s, lifted = pose.ProvedAnew(w, s, p.Person)
-			more = append(more, lifted...)
-		}
+		more = append(more, d.note(g, &s, r)...)
 	}
 	return s, append(notices, more...)
 }
 
-// proved is what holds of the rig file once a person stated something of it. What was found of the revision in force stays found: a proof of another
-// one, or one without the signs, only says that it no longer counts, and widens gaps by no less than before.
-func proved(was *question.Proof, p question.Proof, at time.Time, digest [32]byte) *question.Proof {
+// proved is what holds of the rig file in force once a person stated something of it. What was found of it stays found: a proof without the signs only says
+// that it no longer counts, and widens gaps by no less than before.
+func proved(was *question.Proof, p question.Proof, at time.Time) *question.Proof {
 	p.At = at
-	known := was != nil && was.RigDigest == digest
-	switch {
-	case p.RigDigest != digest && known:
-		p = *was
-		p.Stale = "a later proof names another revision of the rig file than the one in force"
-	case p.RigDigest != digest:
-		p.Stale = "the proof names another revision of the rig file than the one in force"
-	case known && !p.SignsChecked:
+	if was != nil && was.RigDigest == p.RigDigest && !p.SignsChecked {
 		p.ResidualMM = max(p.ResidualMM, was.ResidualMM)
 	}
 	return &p
 }
 
-// note takes in events that concern no pose.
-func (d *Decider) note(g *group, s *question.RigState, r Report) {
+// otherRevision says that a proof is of another revision of the rig file than the one in force: it says nothing of that, so what holds of it stays.
+func otherRevision(p, was *question.Proof, ours [32]byte) pose.Notice {
+	stays := "if that is the file that was measured, tell it again with its digest"
+	if was != nil && was.RigDigest == ours {
+		stays = fmt.Sprintf("that of %s of %s stays as it is", was.Person, was.At.UTC().Format(time.DateOnly))
+	}
+	return pose.Notice{Kind: pose.EventMismatch, Sentence: fmt.Sprintf("the proof of %s is not taken in: it is of revision %x of the rig file, and the one in force is %x; %s", p.Person, p.RigDigest, ours, stays)}
+}
+
+// note takes in events that concern no pose, and what they say of the rig's sources.
+func (d *Decider) note(g *group, s *question.RigState, r Report) (notices []pose.Notice) {
+	ours := g.member.Rig.Digest
 	switch {
+	case r.Proved != nil && r.Proved.RigDigest != ours:
+		return []pose.Notice{otherRevision(r.Proved, s.Proof, ours)}
 	case r.Proved != nil:
-		s.Proof = proved(s.Proof, *r.Proved, r.At, g.member.Rig.Digest)
+		s.Proof = proved(s.Proof, *r.Proved, r.At)
+		if r.Proved.SignsChecked {
+			*s, notices = pose.ProvedAnew(d.world(g), *s, r.Proved.Person)
+		}
 	case r.Limit != nil:
 		l := *r.Limit
 		l.Seen = r.At
@@ -357,6 +360,7 @@ func (d *Decider) note(g *group, s *question.RigState, r Report) {
 		}
 		s.Limits = append(kept, l)
 	}
+	return notices
 }
 
 // told is the entry's line.

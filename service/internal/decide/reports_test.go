@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"strings"
 	"testing"
 	"time"
 
@@ -147,22 +148,50 @@ func TestHomedWhereToldAndHowWell(t *testing.T) {
 	}
 }
 
-// TestProofIsOfOneRevision, and dated by our clock.
+// TestProofIsOfOneRevision, and dated by our clock: one of another than the one in force is not taken in, which is said with the digest that is meant.
 func TestProofIsOfOneRevision(t *testing.T) {
-	b := newBench(t)
-	for digest, stale := range map[[32]byte]bool{b.rig.Digest: false, {1}: true} {
-		_, err := b.report(decide.Report{Proved: &question.Proof{Person: "A. Person", RigDigest: digest, ResidualMM: 4, At: b.clock().Add(-time.Hour)}})
+	for _, signs := range []bool{false, true} {
+		b := newBench(t)
+		tell := func(digest [32]byte) decide.Outcome {
+			out, err := b.report(decide.Report{Proved: &question.Proof{Person: "A. Person", RigDigest: digest, ResidualMM: 4, SignsChecked: signs, At: b.clock().Add(-time.Hour)}})
+			require.NoError(t, err)
+			return out
+		}
+		other := [32]byte{1}
+		says := fmt.Sprintf("the proof of A. Person is not taken in: it is of revision %x of the rig file, and the one in force is %x; ", other, b.rig.Digest)
+		for range 2 { // nothing is proved
+			out := tell(other)
+			require.Len(t, out.Notices, 1)
+			assert.Equal(t, says+"if that is the file that was measured, tell it again with its digest", out.Notices[0].Sentence)
+			assert.Nil(t, b.look().State.Proof)
+		}
+		assert.Empty(t, tell(b.rig.Digest).Notices)
+		first := *b.look().State.Proof
+		assert.True(t, first.At.Equal(b.clock()))
+		assert.Equal(t, 4.0, first.ResidualMM)
+		assert.Empty(t, first.Stale)
+		b.wait(time.Hour)
+		out := tell(other)
+		require.Len(t, out.Notices, 1)
+		assert.Equal(t, says+"that of A. Person of 2026-11-14 stays as it is", out.Notices[0].Sentence)
+		assert.Equal(t, first, *b.look().State.Proof)
+		assert.Equal(t, out.Notices[0].Sentence, b.newest().Sentence)
+		b.restart()
+		assert.Equal(t, first.Person, b.look().State.Proof.Person, "what was proved stands, after a restart too")
+
+		b.alter = func(r *rig.Rig) { r.Digest[0]++ }
+		b.restart()
+		out = tell(other)
+		require.Len(t, out.Notices, 1)
+		assert.Contains(t, out.Notices[0].Sentence, "; if that is the file that was measured, tell it again with its digest", "what was proved is of another revision by now")
+		_, err := b.report(decide.Report{Proved: &question.Proof{Person: "A. Person", RigDigest: b.rig.Digest, ResidualMM: 1}})
 		require.NoError(t, err)
-		p := b.look().State.Proof
-		require.NotNil(t, p)
-		assert.True(t, p.At.Equal(b.clock()))
-		assert.Equal(t, 4.0, p.ResidualMM)
-		assert.Equal(t, stale, p.Stale != "")
+		assert.Equal(t, 1.0, b.look().State.Proof.ResidualMM, "what was found of another revision says nothing of this one")
 	}
 }
 
-// TestWhatGaugesFoundStaysFound: a later proof of another revision, or without the signs, makes the one in force count no longer, and widens gaps
-// by no less; one that is whole takes its place.
+// TestWhatGaugesFoundStaysFound: a later proof of another revision changes nothing, one without the signs makes the one in force count no longer, and widens
+// gaps by no less; one that is whole takes its place.
 func TestWhatGaugesFoundStaysFound(t *testing.T) {
 	b := newBench(t)
 	ours := b.rig.Digest
@@ -170,22 +199,23 @@ func TestWhatGaugesFoundStaysFound(t *testing.T) {
 		digest   [32]byte
 		signs    bool
 		residual float64
-		stale    bool
+		counts   bool
 		widens   float64
 	}{
-		{ours, true, 9, false, 9},
+		{ours, true, 9, true, 9},
 		{[32]byte{1}, true, 0, true, 9},
 		{ours, false, 0, false, 9},
 		{ours, false, 12, false, 12},
-		{ours, true, 3, false, 3},
-		{[32]byte{2}, true, 0, true, 3},
+		{[32]byte{1}, true, 0, false, 12},
+		{ours, true, 3, true, 3},
+		{[32]byte{2}, false, 99, true, 3},
 	} {
 		b.wait(time.Second)
 		_, err := b.report(decide.Report{Proved: &question.Proof{Person: "A. Person", RigDigest: c.digest, ResidualMM: c.residual, SignsChecked: c.signs}})
 		require.NoError(t, err)
 		p := b.look().State.Proof
 		require.NotNil(t, p)
-		assert.Equal(t, c.stale, p.Stale != "", "%+v", c)
+		assert.Equal(t, c.counts, p.Stale == "" && p.SignsChecked, "%+v", c)
 		assert.Equal(t, c.widens, p.Widens(ours), "%+v", c)
 	}
 }
@@ -458,7 +488,8 @@ func TestAProofLiftsADemotion(t *testing.T) {
 		out, err := b.report(decide.Report{Proved: &question.Proof{Person: "A. Person", RigDigest: digest, ResidualMM: 4, SignsChecked: c.signs}})
 		require.NoError(t, err)
 		require.Equal(t, c.lifted, len(b.look().State.Demoted) == 0, name)
-		require.Equal(t, c.lifted, len(out.Notices) > 0, "%s: %v", name, out.Notices)
+		require.Equal(t, c.lifted || c.other, len(out.Notices) == 1, "%s: %v", name, out.Notices)
+		require.Equal(t, c.other, c.other && strings.Contains(out.Notices[0].Sentence, "is not taken in"), "%s: %v", name, out.Notices)
 
 		b.wait(time.Second)
 		b.home()

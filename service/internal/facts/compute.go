@@ -96,6 +96,7 @@ func (in *Input) motion(f Set, h *heaven, s *stand, out *Outcome) {
 		return
 	}
 	p := in.prover()
+	out.Parts = in.parts()
 	endsFact(f, ways)
 	in.waysFacts(f, h, p, ways, out)
 	if in.action().Kind == question.Creep {
@@ -242,6 +243,7 @@ func (in *Input) notes(s *stand) []string {
 			say(in.Rig.StateUnknown(p), p.String()+" is none of the states that the rig file has of it: the part takes up all of them")
 		}
 	}
+	say(in.partsOld(), "the part states last told are too old to count: each part takes up all of its states")
 	return out
 }
 

@@ -51,8 +51,9 @@ type Outcome struct {
 	FirstContact  *time.Time // beyond the motion, if nobody stops it; nil: none within 24 h
 	HarmlessUntil *time.Time // how long carrying on as last reported stays clear; nil: not known
 	Tracks        bool
-	SyncAxes      rig.Axes // of a sync: the change of belief in axis terms
-	SyncNearer    bool     // of a sync: it brings belief nearer the pose
+	Parts         []rig.PartState // the states of parts that it was worked out in; of others all count
+	SyncAxes      rig.Axes        // of a sync: the change of belief in axis terms
+	SyncNearer    bool            // of a sync: it brings belief nearer the pose
 }
 
 // Proposal is what may pass where a question does not.

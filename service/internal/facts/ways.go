@@ -19,14 +19,29 @@ func (in *Input) prover() *reach.Prover {
 	if in.kept != nil {
 		return in.kept
 	}
-	var parts []rig.PartState
-	if s := in.Snapshot.Rig.Sample; s != nil {
-		parts = s.Parts
-	}
 	part := unit.Length(in.limit("clear/path", "part_mm", 100))
 	general := unit.Length(in.limit("clear/path", "general_mm", 100) + in.Snapshot.Rig.Proof.Widens(in.Rig.Digest))
-	in.kept = in.Shelf.Prover(in.Rig, parts, part, general)
+	in.kept = in.Shelf.Prover(in.Rig, in.parts(), part, general)
 	return in.kept
+}
+
+// parts are the part states that count: those of the last sample, while that is fresh. How a part stood in an older one, or in one from which what was
+// asked with differs, says nothing of now; a homing is asked for without a fresh one.
+func (in *Input) parts() []rig.PartState {
+	s := in.Snapshot.Rig.Sample
+	if s == nil || in.partsOld() {
+		return nil
+	}
+	return s.Parts
+}
+
+// partsOld tells whether part states were told, too long ago to count.
+func (in *Input) partsOld() bool {
+	s := in.Snapshot.Rig.Sample
+	if s == nil || len(s.Parts) == 0 {
+		return false
+	}
+	return s.Time.IsZero() || in.Snapshot.Clock.Jumped != "" || in.Snapshot.Unheard != "" || in.sampleAge(s).Seconds() > in.limit("pose/fresh", "age_s", 0)
 }
 
 // endsFact puts how far the predicted ends lie from what is intended: for each end by belief, the distance to the nearest intended

@@ -22,6 +22,36 @@ func (t *turn) unshown(p *question.Permit, x *question.Sample) string {
 	return ""
 }
 
+// otherParts says which part the sample of a begin leaves in another state than its permit was judged in; empty: none.
+func (t *turn) otherParts(p *question.Permit, x *question.Sample) string {
+	switch part, was, is := t.r.Unjudged(p.Parts, x.Parts); {
+	case part == "":
+		return ""
+	case is == "":
+		return fmt.Sprintf("it was judged with %s, and its sample does not say how %s stands: tell the same of the rig as when asking", was, part)
+	default:
+		return fmt.Sprintf("it was judged with %s, and its sample says %s: ask again with the parts as they stand", was, is)
+	}
+}
+
+// partMoves takes a begun permit back where a sample says that a part stands in another state than the permit was judged in. One that names no
+// state of the part says nothing of it.
+func (t *turn) partMoves(x *question.Sample) {
+	p := t.s.Permit
+	if p == nil || p.State != question.Begun {
+		return
+	}
+	shown := slices.Clone(x.Parts)
+	for _, judged := range p.Parts {
+		if !slices.ContainsFunc(x.Parts, func(s rig.PartState) bool { return s.Part == judged.Part }) {
+			shown = append(shown, judged)
+		}
+	}
+	if _, was, is := t.r.Unjudged(p.Parts, shown); is != "" {
+		t.alarm(PartMoved, p.ID, "the sample of %s says %s, and permit %s was judged with %s: stop it", orElse(x.Asker, "an unnamed asker"), is, p.ID, was)
+	}
+}
+
 // leftTo says which sample leaves the pose to a lesser source than the permit was judged by: that of the begin, or the one before it.
 func (t *turn) leftTo(p *question.Permit, x *question.Sample) string {
 	source := orElse(string(t.s.Pose.Source), "nothing")

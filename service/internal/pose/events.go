@@ -354,6 +354,28 @@ func Unrecorded(w World, s question.RigState, why string) (question.RigState, []
 	return t.done()
 }
 
+// Counted brings a state to a rig file that may count the axes otherwise than the one before: what was known of them by that is nothing by this. A state
+// from before it was noted is taken to be counted by this one.
+func Counted(w World, s question.RigState) (question.RigState, []Notice) {
+	was, now := s.Zero, w.Rig.Zero()
+	s.Zero = &now
+	why := ""
+	if was != nil {
+		why = now.Since(*was)
+	}
+	if why == "" || s.Homing == nil && len(s.Pose.Candidates) == 0 {
+		return s, nil
+	}
+	why = "the rig file counts the axes otherwise than when they were last seen: " + why
+	t := begin(w, s)
+	t.raised = true
+	t.alarm(PoseLost, "", "%s; where the axes are is not known: look, and state it", why)
+	t.s.Homing, t.s.Pointing, t.s.Recent, t.s.Limits = nil, nil, nil, nil
+	t.unlearn()
+	t.lose(why)
+	return t.done()
+}
+
 // by names a person.
 func by(person string) string {
 	if person == "" {

@@ -35,6 +35,7 @@ func (t *turn) take(x question.Sample) bool {
 	t.carry(&x)
 	t.compareSources(&was, &x)
 	t.life(&x)
+	t.partMoves(&x)
 	t.lapse(clock(&x))
 	t.remember(&x)
 	return true

@@ -210,7 +210,7 @@ func (t *turn) unready(p *question.Permit, x *question.Sample, taken bool) strin
 	case p.Homing != "" && (t.s.Homing == nil || t.s.Homing.ID != p.Homing):
 		return "the rig was homed anew since it was judged"
 	}
-	for _, why := range []string{t.unshown(p, x), t.offMap(p.Action, x)} {
+	for _, why := range []string{t.otherParts(p, x), t.unshown(p, x), t.offMap(p.Action, x)} {
 		if why != "" {
 			return why
 		}

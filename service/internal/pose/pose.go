@@ -44,6 +44,7 @@ const (
 	TooSoon         Kind = "came to rest too soon"  // sooner than the motion takes
 	OffWay          Kind = "left its way"           // outside the way that was checked
 	SideOpen        Kind = "side not shown"         // a flip may or may not have happened, or the side told cannot be
+	PartMoved       Kind = "part moved"             // one is in another state than a permit was judged in
 	SideShown       Kind = "side shown"             // and now it is known
 	PermitEnded     Kind = "permit ended"           // closed
 	PermitExpired   Kind = "permit expired"         // never begun in time

@@ -48,8 +48,10 @@ type Permit struct {
 	Tracks  bool           `json:"tracks"`
 	Homing  string         `json:"homing,omitempty"`
 	Source  rig.SourceKind `json:"source,omitempty"` // of the pose it was judged from
-	Legs    []Leg          `json:"legs,omitempty"`
-	Closest *Clearance     `json:"closest,omitempty"`
+	// Parts are the states of parts that it was judged in; a part that is not among them was judged in all of its states.
+	Parts   []rig.PartState `json:"parts,omitempty"`
+	Legs    []Leg           `json:"legs,omitempty"`
+	Closest *Clearance      `json:"closest,omitempty"`
 
 	BegunAt *time.Time `json:"begun_at,omitempty"`
 	// WithdrawnAt is when it was taken back, by the service's clock; nil where nothing told when.

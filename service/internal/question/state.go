@@ -242,6 +242,8 @@ type RigState struct {
 	Doubt   string            `json:"doubt,omitempty"` // what the last samples put in doubt, one sentence
 	// DoubtOf says what raised the doubt; empty: anything else, or an entry says it that was written before this was: pose.doubtOf.
 	DoubtOf DoubtKind `json:"doubt_of,omitempty"`
+	// Zero is what of the rig file the axis angles here are counted by; nil: nobody noted it.
+	Zero *rig.Zero `json:"zero,omitempty"`
 
 	// Anchor is the sample from which the pose is carried on, and Anchored where the axes were then: the places, without the
 	// source's own noise. Later places are these plus what the best source turned since. Room pose keeps both.

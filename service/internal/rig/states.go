@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 )
@@ -48,6 +49,32 @@ func (r *Rig) HasState(s PartState) error {
 func (r *Rig) StateUnknown(s PartState) bool {
 	i := r.part(s.Part)
 	return i >= 0 && len(r.Parts[i].States) > 0 && r.HasState(s) != nil
+}
+
+// Unjudged names the first part that what is reported leaves in a state which the report judged did not, with what each of the two says of it; no part: there
+// is none. What was judged in all of its states may be in any.
+func (r *Rig) Unjudged(judged, reported []PartState) (part, was, is string) {
+	for i := range r.Parts {
+		p := &r.Parts[i]
+		open := p.possible(judged)
+		for _, s := range p.possible(reported) {
+			if !slices.ContainsFunc(open, func(o State) bool { return o.String() == s.String() }) {
+				return p.Name, p.told(judged), p.told(reported)
+			}
+		}
+	}
+	return "", "", ""
+}
+
+// told is what a report says of the part, in words; empty: nothing.
+func (p *Part) told(reported []PartState) string {
+	var out []string
+	for _, s := range reported {
+		if s.Part == p.Name {
+			out = append(out, s.String())
+		}
+	}
+	return strings.Join(out, " and ")
 }
 
 func orNone(names []string) string {

@@ -63,3 +63,39 @@ has_no:`)
 	_, err = bare.ReadState("roof=open")
 	assert.ErrorContains(t, err, "none of this rig's parts")
 }
+
+// TestUnjudged: what is reported may leave no part in a state that what was judged did not take up; a part of which nothing was told then was judged in all.
+func TestUnjudged(t *testing.T) {
+	named := func(name string) rig.State { return rig.State{Name: name} }
+	between := func(low, high float64) rig.State { return rig.State{Low: low, High: high, Measured: "mm"} }
+	r := &rig.Rig{Parts: []rig.Part{
+		{Name: "tube"}, {Name: "flap", States: []rig.State{named("open"), named("shut")}}, {Name: "focuser", States: []rig.State{between(0, 40), between(40, 80)}},
+	}}
+	flap := func(name string) rig.PartState { return rig.PartState{Part: "flap", Name: name} }
+	focuser := func(mm float64) rig.PartState { return rig.PartState{Part: "focuser", Measure: &mm, Unit: "mm"} }
+	tube := rig.PartState{Part: "tube", Name: "open"}
+	type told []rig.PartState
+	for _, c := range []struct {
+		judged, reported told
+		part, was, is    string
+	}{
+		{told{}, told{}, "", "", ""},
+		{told{}, told{flap("shut"), focuser(12), tube}, "", "", ""},
+		{told{flap("open")}, told{flap("open")}, "", "", ""},
+		{told{flap("open"), focuser(10)}, told{focuser(39), flap("open")}, "", "", ""},
+		{told{flap("open"), flap("shut")}, told{}, "", "", ""},
+		{told{flap("ajar")}, told{flap("shut")}, "", "", ""}, // which was judged as all
+		{told{focuser(40)}, told{focuser(12)}, "", "", ""},
+		{told{flap("open")}, told{flap("shut")}, "flap", "flap open", "flap shut"},
+		{told{flap("open")}, told{}, "flap", "flap open", ""},
+		{told{flap("open")}, told{focuser(10), tube}, "flap", "flap open", ""},
+		{told{flap("open")}, told{flap("ajar")}, "flap", "flap open", "flap ajar"},
+		{told{flap("open")}, told{flap("open"), flap("shut")}, "flap", "flap open", "flap open and flap shut"},
+		{told{focuser(10)}, told{focuser(41)}, "focuser", "focuser at 10 mm", "focuser at 41 mm"},
+		{told{focuser(10)}, told{focuser(40)}, "focuser", "focuser at 10 mm", "focuser at 40 mm"},
+		{told{flap("open"), focuser(41)}, told{flap("open"), focuser(10)}, "focuser", "focuser at 41 mm", "focuser at 10 mm"},
+	} {
+		part, was, is := r.Unjudged(c.judged, c.reported)
+		assert.Equal(t, [3]string{c.part, c.was, c.is}, [3]string{part, was, is}, "judged %v, reported %v", c.judged, c.reported)
+	}
+}

@@ -95,6 +95,7 @@ func (o *object) permit(name string, p *question.Permit) {
 	o.either("tracks", p.Tracks)
 	o.optional("homing", p.Homing)
 	o.optional("source", string(p.Source))
+	some(o, "parts", p.Parts)
 	list(o, "legs", p.Legs, (*object).leg)
 	if p.Closest != nil {
 		o.open("closest")

@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/rig"
 )
 
 // What of a snapshot, and of what changed, every entry of a rig has. What few entries have is left to encoding/json.
@@ -43,6 +44,7 @@ var rigFields = [...]struct {
 	{"refused", func(o *object, n string, s *question.RigState) { named(o, n, s.Refused) }},
 	{"doubt", func(o *object, n string, s *question.RigState) { o.optional(n, s.Doubt) }},
 	{"doubt_of", func(o *object, n string, s *question.RigState) { o.optional(n, string(s.DoubtOf)) }},
+	{"zero", func(o *object, n string, s *question.RigState) { o.zero(n, s.Zero) }},
 	{"anchor", func(o *object, n string, s *question.RigState) { o.sample(n, s.Anchor) }},
 	{"anchored", func(o *object, n string, s *question.RigState) { list(o, n, s.Anchored, (*object).candidate) }},
 	{"lacking", func(o *object, n string, s *question.RigState) { rare(o, n, s.Lacking) }},
@@ -132,6 +134,18 @@ func (o *object) homing(name string, h *question.Homing) {
 		}
 		o.end()
 	}
+	o.end()
+}
+
+func (o *object) zero(name string, z *rig.Zero) {
+	if z == nil {
+		return
+	}
+	o.open(name)
+	o.text("kind", string(z.Kind))
+	o.yes("south", z.South)
+	o.pair("home", z.Home)
+	o.text("homed_by", string(z.HomedBy))
 	o.end()
 }
 
