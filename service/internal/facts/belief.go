@@ -115,15 +115,20 @@ const agreeably = 0.05 * unit.Degree
 
 // countersAtHome is where the counters stand of a belief that says nothing of axis 1, as far as belief bears it out: a sensor homed them, and no sync was
 // seen since. Motor counts say it: a slip behind the motors does not turn them, and a tube at the pole does not show a turn about it. Without such, they
-// stand at the pose where no motion was made since that homing. False where none of this tells.
+// stand at the pose where no motion was made since that homing, and an encoder shows it, or the homing is so young that nobody turned axis 1 by hand
+// meanwhile, which nothing would show. False where none of this tells.
 func (in *Input) countersAtHome(p, b rig.Axes) (rig.Axes, bool) {
 	st, c := in.Snapshot.Rig, &in.Rig.Chain
 	if st.Homing == nil || !st.Homing.Sensed || len(st.Steps) > 0 || len(st.Pose.Candidates) != 1 {
 		return rig.Axes{}, false
 	}
 	by := question.Sigma3(st.Pose.Candidates[0].Sigma).Add(rig.Axes{A1: agreeably, A2: agreeably})
-	at, known := p, st.Motions == 0 && !beyond(p.Sub(st.Homing.Axes), by)
+	at, known := p, false
+	if st.Motions == 0 && !beyond(p.Sub(st.Homing.Axes), by) {
+		known = in.Snapshot.At.Sub(st.Homing.At) <= justHomed
+	}
 	for _, r := range st.Sample.Readings {
+		known = known || r.Source == rig.AxisEncoder && st.Motions == 0 && !beyond(r.Axes.Sub(st.Homing.CountZero[r.Source]).Sub(st.Homing.Axes), by)
 		if zero, ok := st.Homing.CountZero[r.Source]; ok && r.Source == rig.MotorCount {
 			counts := r.Axes.Sub(zero)
 			known = true
@@ -134,6 +139,9 @@ func (in *Input) countersAtHome(p, b rig.Axes) (rig.Axes, bool) {
 	}
 	return at, known && c.Direction(at).Angle(c.Direction(b)) < agreeably
 }
+
+// justHomed is for how long a homing counts as just made: a program asks for its first slew within it. Choice.
+const justHomed = 5 * time.Minute
 
 // beyond tells whether either axis is off by more than allowed.
 func beyond(off, allowed rig.Axes) bool {

@@ -515,6 +515,7 @@ func (t *turn) reckon(m *move, moved bool, believed []question.Candidate) {
 	for _, c := range believed {
 		fits = fits || t.fit(m, t.lifted(m, c, start)) >= 0
 	}
+	cands = t.borneOut(m, cands, believed)
 	short := t.sooner(m) || p.Told == string(Stopped) || p.Told == string(Failed) || p.State == question.Withdrawn
 	if !moved || short || !fits {
 		t.doubt("a motion without a source of the pose was not shown to reach its end")

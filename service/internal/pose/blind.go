@@ -74,3 +74,27 @@ func (t *turn) turnsUnseen(m *move) bool {
 	}
 	return len(m.permit.Ends) == 0
 }
+
+// borneOut leaves of the ends of a reckoned motion those that belief bears out, where it is a source that only the end of axis 1 makes none of: there
+// it still tells axis 2, and of axis 1 as much as its blur lets it. What it cannot tell apart is one place.
+func (t *turn) borneOut(m *move, ends, believed []question.Candidate) []question.Candidate {
+	if len(believed) == 0 || !t.declares(rig.UnsyncedBelief) || !t.mapTold(m.x) || !t.mapTold(m.y) || !t.syncsKnown(m.x, m.y) {
+		return ends
+	}
+	start := t.s.Anchored[0].Axes
+	blur := min(Blur(t.r, m.x, start)+Blur(t.r, m.y, believed[0].Axes), unit.HalfTurn)
+	by := question.Sigma3(t.sigma(rig.UnsyncedBelief, m.y)).Add(rig.Axes{A1: leastMove + blur, A2: leastMove})
+	var out []question.Candidate
+	for _, e := range ends {
+		for _, b := range believed {
+			if !beyond(rig.LiftNear(b.Axes, e.Axes).Sub(e.Axes), by) {
+				out = append(out, e)
+				break
+			}
+		}
+	}
+	if len(out) == 0 {
+		return ends
+	}
+	return merge(t.r, out, min(max(by.Max(), merged), unit.Degree), true)
+}

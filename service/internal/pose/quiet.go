@@ -36,6 +36,9 @@ func (t *turn) quiet(x, y *question.Sample) {
 	x = q.x
 	q.vx, q.vy = t.view(x), t.view(y)
 	q.kind = t.best(x, y, q.vx, q.vy)
+	if q.kind == rig.Reckoned && q.vx.vague() && q.vy.vague() && !q.blind() && t.declares(rig.UnsyncedBelief) && t.mapTold(x) && t.mapTold(y) && t.syncsKnown(x, y) {
+		q.kind = rig.UnsyncedBelief // what little it turns from sample to sample it tells well: the same place of the sky errs alike
+	}
 	q.drift, q.allowed = t.drift(q.at, x, y), t.tolerance(q.at, x, y)
 	if q.believed = q.vx.ok && q.vy.ok; q.believed {
 		q.belief = excess(t.turned(q.at, rig.KeptOnAxes, q.vx, q.vy, t.quietSide(q.at, rig.KeptOnAxes, q.vx, q.vy)), q.drift)
@@ -71,7 +74,7 @@ func (t *turn) quietCounted(q *still) {
 		t.doubt("the %s went back to home without a permit: the mount may have restarted", q.kind)
 		t.fork(q, t.stayed, t.byCount)
 		turned = true
-	case turned && alike && !q.blind() && (synced || t.tooFast(q.belief, q)):
+	case turned && alike && (synced || !q.blind() && t.tooFast(q.belief, q)): // belief that is blind says nothing of haste, and a sync is one all the same
 		t.demote(q)
 	case turned && t.tooFast(q.source, q):
 		t.alarm(Jump, string(q.kind), "the %s moved by %s within %.1f s at rest, faster than the axes turn", q.kind, q.source, t.dt(q))
@@ -162,6 +165,9 @@ func (t *turn) byLittle(q *still, c question.Candidate) question.Candidate {
 	off := larger(by.Sub(drift[0]).Abs(), by.Sub(drift[1]).Abs())                                // it may have followed the sky for any part of the time
 	if excess(by, drift).A1.Abs() > q.allowed.A2 || off.A1 > q.allowed.A2 && t.nearEnd(c.Axes) { // what is allowed on the sky, as axis 2 has it
 		d.Sigma.A1 += off.A1 / 3
+	}
+	if q.vy.vague() { // over a night its error goes round
+		d.Sigma.A1 = max(d.Sigma.A1, 2*Blur(t.r, q.y, d.Axes)/3)
 	}
 	return d
 }

@@ -1,6 +1,8 @@
 package pose
 
 import (
+	"slices"
+
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/unit"
@@ -38,6 +40,11 @@ func (t *turn) best(x, y *question.Sample, vx, vy view) rig.SourceKind {
 		}
 	}
 	return rig.Reckoned
+}
+
+// declares tells whether the file declares a source that may be followed.
+func (t *turn) declares(k rig.SourceKind) bool {
+	return !t.distrusted(k) && slices.ContainsFunc(t.r.Sources, func(s rig.Source) bool { return s.Kind == k })
 }
 
 // syncsKnown tells whether every sync between two samples would be known, so that belief less its syncs is a pose: the mount keeps

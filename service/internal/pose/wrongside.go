@@ -5,6 +5,7 @@ import (
 
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/unit"
 )
 
 // wrongSide is what is wrong with the side that a sample tells, empty: nothing. A mount that only uses its first side says that it stands on the
@@ -13,6 +14,9 @@ import (
 func (t *turn) wrongSide(x *question.Sample) string {
 	second := t.r.Kind.Sides()[1]
 	if t.r.Mount.Chooses != rig.FirstOnly || x.Belief == nil || x.Belief.Side != second || t.heldOn(second) {
+		return ""
+	}
+	if v := t.view(x); v.ok && offEnd(t.r, t.axes(v, [2]unit.Angle{}, second)) < polar { // where the sides meet, noise tells either
 		return ""
 	}
 	if p := t.s.Permit; p != nil && slices.ContainsFunc(p.Ends, func(a rig.Axes) bool { return t.r.Kind.SideOf(a) == second }) {

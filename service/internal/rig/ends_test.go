@@ -419,7 +419,7 @@ func TestBeliefTakenOverThePole(t *testing.T) {
 	ends := func(sides ...rig.Side) (off []float64) {
 		all, err := r.Ends(rig.Going{
 			Poses: []rig.Axes{pose}, BeliefRA: unit.Deg(200), BeliefDec: unit.Deg(89.3), BeliefSides: sides, // half a turn round: 20°, 90.7°
-			Now: m, Then: m, OursThen: m, TargetRA: unit.Deg(30), TargetDec: unit.Deg(40), Side: rig.East,
+			Now: m, Then: m, OursThen: m, TargetRA: unit.Deg(30), TargetDec: unit.Deg(40), Side: rig.East, Unsynced: true,
 		})
 		require.NoError(t, err)
 		want := r.Map(m, unit.Deg(30), unit.Deg(40-1.2), rig.East)
@@ -442,7 +442,7 @@ func TestPoseHalfAMinuteAcrossThePole(t *testing.T) {
 	for _, across := range []float64{-0.05, -0.004, 0.004, 0.05} {
 		all, err := r.Ends(rig.Going{
 			Poses: []rig.Axes{at.Add(rig.DegAxes(0, across))}, BeliefRA: unit.Deg(20), BeliefDec: unit.Deg(90),
-			Now: m, Then: m, OursThen: m, TargetRA: unit.Deg(30), TargetDec: unit.Deg(40), Side: rig.East,
+			Now: m, Then: m, OursThen: m, TargetRA: unit.Deg(30), TargetDec: unit.Deg(40), Side: rig.East, Unsynced: true,
 		})
 		require.NoError(t, err)
 		for _, e := range all {
