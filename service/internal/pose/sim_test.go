@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -247,7 +248,10 @@ func (n *night) grant(ra, dec unit.Angle, side rig.Side, follow time.Duration) *
 	for _, e := range ends {
 		p.Ends = append(p.Ends, e.Axes)
 	}
-	p.MotionS = n.m.takes(from, p.Ends[0])
+	for _, e := range p.Ends {
+		p.EndS = append(p.EndS, n.m.takes(from, e))
+	}
+	p.MotionS = slices.Max(p.EndS)
 	p.StopBy = then.at.Add(follow + time.Minute)
 	if p.Homing = ""; n.s.Homing != nil {
 		p.Homing = n.s.Homing.ID
