@@ -50,6 +50,7 @@ func (t *turn) quiet(x, y *question.Sample) {
 		t.quietBelieved(&q)
 	}
 	t.selfFlip(&q)
+	t.sideTurned(&q)
 }
 
 // quietCounted: the source follows motions and no syncs; belief follows both.

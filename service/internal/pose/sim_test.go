@@ -64,6 +64,7 @@ type mount struct {
 	sky   [2]unit.Angle // syncs kept on the sky
 	doing question.Doing
 	syncs uint32
+	reads bool // it tells the side of its counters, though its file does not say so
 }
 
 func (m *mount) lst() rig.MountSky {
@@ -91,7 +92,7 @@ func (m *mount) belief() question.Belief {
 	if dec.Abs() > unit.HalfTurn/2 {
 		ra, dec = ra+unit.HalfTurn, unit.Angle(math.Copysign(math.Pi, float64(dec)))-dec
 	}
-	if !m.r.Mount.SideSensed {
+	if !m.r.Mount.SideSensed && !m.reads {
 		side = m.inferred(ra)
 	}
 	return question.Belief{Sky: question.Sky{RA: ra.Positive(), Dec: dec, Frame: question.OfDate}, Side: side}
