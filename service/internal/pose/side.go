@@ -13,9 +13,9 @@ import (
 // unnoticed, refraction, and the precession of a position of another equinox. Common practice, no source.
 const inferSlack = 2 * unit.Degree
 
-// sideTurned looks, where nothing reads the axes and the side told is not sensed, for one that changes where no inference changes it: the tube was
-// turned over beside every leave, or the mount tells nonsense, and belief, which names a place on the sky, tells neither. Where an inferred side
-// changes by itself it says nothing.
+// sideTurned looks, where nothing reads the axes, for a side told that changes where no inference changes it: the tube was turned over beside every
+// leave, or the mount tells nonsense, and belief, which names a place on the sky, tells neither. Where an inferred side changes by itself it says
+// nothing. A sensed one that changes sooner than the axes turn leaves the same two places.
 func (t *turn) sideTurned(q *still) {
 	before := t.sideBefore(q)
 	t.s.SideTold = nil
@@ -24,13 +24,14 @@ func (t *turn) sideTurned(q *still) {
 		t.s.SideTold = before
 		return
 	}
-	if before == nil || before.Side == now.Side || counted(q.kind) || t.r.Mount.SideSensed {
+	if before == nil || before.Side == now.Side || counted(q.kind) || t.mayBeOn(now.Side) || t.mayTurnTo(now.Side) {
 		return
 	}
-	if t.inferred(before, now, q.vy.dec) || t.mayBeOn(now.Side) || t.mayTurnTo(now.Side) {
+	if !t.r.Mount.SideSensed && t.inferred(before, now, q.vy.dec) {
 		return
 	}
-	t.alarm(UnaskedMotion, "", "the mount tells that the tube is on the %s side, and told %s before, at hour angle %.0f°, where no inferred side changes: it was turned over without a permit, or what it tells is wrong",
+	t.raised = true
+	t.alarm(UnaskedMotion, "", "the mount tells that the tube is on the %s side, and told %s before, at hour angle %.0f°, where no side changes by itself: it was turned over without a permit, or what it tells is wrong",
 		now.Side, before.Side, now.Hour.Deg())
 	t.doubt("the mount told another side (%s) with nothing permitted to move: it may have been turned over", now.Side)
 	cands := slices.Clone(t.s.Anchored)

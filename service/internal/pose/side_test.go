@@ -204,6 +204,20 @@ func TestInferredSideChangesByItself(t *testing.T) {
 	}
 }
 
+// A side that is sensed on the other one sooner than the axes turn there leaves both places too.
+func TestSensedSideSoonerThanTheAxesTurn(t *testing.T) {
+	for name, source := range map[string]func(*rig.Rig){"reckoned": onlyReckoned, "belief": func(*rig.Rig) {}} {
+		for _, h := range []float64{-35, 1} {
+			n := homed(t, source)
+			n.tracked(h, 35)
+			n.m.wait(time.Second)
+			n.turnOver()
+			n.look()
+			n.doubtsSide(name)
+		}
+	}
+}
+
 // Whatever a mount tells, where the axes are read, or its side is sensed, another side told is judged by those.
 func TestToldSideBesideBetterSources(t *testing.T) {
 	n := readsSide(t, rig.German, -35, 35, withCount)
