@@ -156,6 +156,16 @@ func TestInferredSideChangesByItself(t *testing.T) {
 		{name: "tracked through", h: -4, dec: 30, every: time.Minute, times: 40},
 		{name: "reckoned", rig: []func(*rig.Rig){onlyReckoned}, h: -4, dec: 30, every: time.Minute, times: 40},
 		{name: "long gaps", h: -15, dec: 30, every: 40 * time.Minute, times: 3},
+		{name: "a little late, seen seldom", h: -6, dec: 30, every: 14 * time.Minute, times: 4, say: func(n *night, _ int, x *question.Sample) {
+			if hour := (n.m.lst().Sidereal - x.Belief.Sky.RA).Wrapped(); hour < unit.Deg(1.5) {
+				x.Belief.Side = rig.West
+			}
+		}},
+		{name: "a little early, seen seldom", h: -8, dec: 30, every: 14 * time.Minute, times: 4, say: func(n *night, _ int, x *question.Sample) {
+			if hour := (n.m.lst().Sidereal - x.Belief.Sky.RA).Wrapped(); hour > unit.Deg(-1.5) {
+				x.Belief.Side = rig.East
+			}
+		}},
 		{name: "sides told seldom", h: -4, dec: 30, every: 5 * time.Minute, times: 10, say: func(_ *night, i int, x *question.Sample) {
 			if i%9 != 0 {
 				x.Belief.Side = ""
