@@ -24,7 +24,7 @@ func (t *turn) sideTurned(q *still) {
 		t.s.SideTold = before
 		return
 	}
-	if before == nil || before.Side == now.Side || counted(q.kind) || t.mayBeOn(now.Side) || t.mayTurnTo(now.Side) {
+	if before == nil || before.Side == now.Side || counted(q.kind) || t.mayBeOn(q, now.Side) || t.mayTurnTo(now.Side) {
 		return
 	}
 	if !t.r.Mount.SideSensed && t.inferred(before, now, q.vy.dec) {
@@ -95,9 +95,10 @@ func (t *turn) nearChange(hour, dec unit.Angle) bool {
 	return false
 }
 
-// mayBeOn tells whether a place held lies on a side, or near the end of axis 1, where the sides meet.
-func (t *turn) mayBeOn(side rig.Side) bool {
-	return t.heldOn(side) || slices.ContainsFunc(t.s.Anchored, func(c question.Candidate) bool { return t.nearEnd(c.Axes) })
+// mayBeOn tells whether a place held lies on a side, or it or belief near the end of axis 1, where the sides meet.
+func (t *turn) mayBeOn(q *still, side rig.Side) bool {
+	met := t.r.Kind.Equatorial() && unit.HalfTurn/2-max(q.vx.dec.Abs(), q.vy.dec.Abs()) < t.zone()
+	return met || t.heldOn(side) || slices.ContainsFunc(t.s.Anchored, func(c question.Candidate) bool { return t.nearEnd(c.Axes) })
 }
 
 // mayTurnTo tells whether a permitted motion, not yet seen over, may have led to a side.

@@ -68,6 +68,9 @@ func TestTurnedOverFarFromTheMeridian(t *testing.T) {
 					n.turnOver()
 					n.look() // checks that the truth is held
 					n.doubtsSide(what)
+					first, last := n.s.Pose.Candidates[0], n.s.Pose.Candidates[len(n.s.Pose.Candidates)-1]
+					assert.Equal(t, name == "reckoned", last.Sigma.A1 > first.Sigma.A1, "%s: a motion loses something where nothing counts it", what)
+					assert.Equal(t, k == rig.KeptUnknown, last.Kept != "", what)
 					n.forget()
 					n.m.wait(time.Minute)
 					n.look()
@@ -228,6 +231,19 @@ func TestSensedSideSoonerThanTheAxesTurn(t *testing.T) {
 	}
 }
 
+// Where the sides meet a sensed one may be either.
+func TestSensedSideAtThePole(t *testing.T) {
+	n := homed(t)
+	n.tracked(-20, 89.5)
+	n.m.wait(time.Minute)
+	x := n.m.sample()
+	x.Belief.Side = x.Belief.Side.Other()
+	n.take(Observe(n.w, n.s, x))
+	n.honest()
+	assert.Equal(t, question.Known, n.state(), n.said())
+	assert.Empty(t, n.notes)
+}
+
 // Whatever a mount tells, where the axes are read, or its side is sensed, another side told is judged by those.
 func TestToldSideBesideBetterSources(t *testing.T) {
 	n := readsSide(t, rig.German, -35, 35, withCount)
@@ -253,5 +269,22 @@ func TestToldSideUnderLeaveToChange(t *testing.T) {
 		x.Belief.Side = rig.East
 		n.take(Observe(n.w, n.s, x))
 		assert.Equal(t, c.alarm, slices.Contains(n.kinds(), UnaskedMotion), "%s: %s", c.side, n.said())
+	}
+}
+
+// A mount that takes itself to be at home, at the pole, says nothing of sides there, sensed or not, wherever the axes are.
+func TestToldSideOfABeliefAtThePole(t *testing.T) {
+	for _, change := range []func(*rig.Rig){func(*rig.Rig) {}, onlyReckoned} {
+		n := homed(t, change)
+		n.tracked(-35, 35)
+		n.m.wait(time.Minute)
+		x := n.m.sample()
+		x.Belief.Sky.Dec, x.Belief.Side = unit.Deg(90), rig.East
+		n.take(Observe(n.w, n.s, x))
+		n.honest()
+		assert.Equal(t, question.Candidates, n.state(), "belief went there without leave")
+		for _, note := range n.notes {
+			assert.NotContains(t, note.Sentence, "turned over")
+		}
 	}
 }
