@@ -2,6 +2,7 @@ package decide_test
 
 import (
 	"math"
+	"slices"
 	"testing"
 	"time"
 
@@ -113,4 +114,25 @@ func TestFlipOfAForkNamesWhatItHas(t *testing.T) {
 	faults = decide.ActionFits(r, flip, time.Time{}, "action")
 	require.Len(t, faults, 1)
 	assert.Equal(t, "leave flips out: the rig file says that this mount uses its first side only", faults[0].Remedy)
+}
+
+// A permit keeps how long the motion to each of its ends takes: near the meridian, where the mount may stay or change sides, that is not the same.
+func TestPermitKeepsTheTimeOfEachEnd(t *testing.T) {
+	b := newBench(t)
+	b.home()
+	m, err := moment(b.clock())
+	require.NoError(t, err)
+	lst := m.SiderealTime(b.rig.Site.Lon).Positive()
+	a, err := b.ask(question.Action{Kind: question.Slew, Sky: &question.Sky{RA: lst, Dec: unit.Deg(40), Frame: question.OfDate}}, zero, "")
+	require.NoError(t, err)
+	require.NotNil(t, a.Permit, a.Sentence)
+	require.Len(t, a.Permit.EndS, len(a.Permit.Ends))
+	for i, e := range a.Ends {
+		assert.Equal(t, e.Axes, a.Permit.Ends[i])
+		assert.Equal(t, e.MotionS, a.Permit.EndS[i])
+		assert.Equal(t, e.MotionS, a.Permit.Takes(i))
+		assert.Positive(t, e.MotionS)
+		assert.LessOrEqual(t, e.MotionS, a.Permit.MotionS)
+	}
+	assert.Equal(t, a.Permit.MotionS, slices.Max(a.Permit.EndS))
 }

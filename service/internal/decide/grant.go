@@ -217,7 +217,7 @@ func (d *Decider) draft(g *group, q question.Question, snap question.Snapshot, o
 		p.StopBy, p.StopWithin = *t, t.Sub(sentTime(q))
 	}
 	for i, e := range out.Ends {
-		p.Ends = append(p.Ends, e.Axes)
+		p.Ends, p.EndS = append(p.Ends, e.Axes), append(p.EndS, e.MotionS)
 		if e.Aimed {
 			p.Aimed = append(p.Aimed, i)
 		}

@@ -203,26 +203,32 @@ func (t *turn) arrivalSlack(p *question.Permit, end rig.Axes) rig.Axes {
 func (t *turn) fit(m *move, a rig.Axes) int {
 	p := m.permit
 	best, off := -1, unit.Angle(math.Inf(1))
-	for i, e := range p.Ends {
-		d := excess(a.Sub(e), t.since(m, e))
-		if m.vy.blind() && !counted(m.kind) {
-			d.A1 = 0
-		}
-		if !beyond(d, t.arrivalSlack(p, e)) && d.Abs().Max() < off {
-			best, off = i, d.Abs().Max()
+	for i := range p.Ends {
+		if d, fits := t.offOf(m, a, i); fits && d < off {
+			best, off = i, d
 		}
 	}
 	return best
 }
 
-// since is what following the sky adds to a predicted end by the time of the sample.
-func (t *turn) since(m *move, end rig.Axes) [2]rig.Axes {
+// offOf is how far a place is off a predicted end, by its number, by the time of the sample, and whether it may be there.
+func (t *turn) offOf(m *move, a rig.Axes, end int) (unit.Angle, bool) {
+	e := m.permit.Ends[end]
+	d := excess(a.Sub(e), t.since(m, end))
+	if m.vy.blind() && !counted(m.kind) {
+		d.A1 = 0
+	}
+	return d.Abs().Max(), !beyond(d, t.arrivalSlack(m.permit, e))
+}
+
+// since is what following the sky adds to a predicted end, by its number, by the time of the sample.
+func (t *turn) since(m *move, end int) [2]rig.Axes {
 	p := m.permit
 	if !p.Tracks && m.y.Doing != question.Tracking {
 		return [2]rig.Axes{}
 	}
-	due := p.BegunAt.Add(time.Duration(p.MotionS * float64(time.Second)))
-	f := t.follow(end, due, when(m.y))
+	due := p.BegunAt.Add(time.Duration(p.Takes(end) * float64(time.Second)))
+	f := t.follow(p.Ends[end], due, when(m.y))
 	if m.y.Doing == question.Tracking && p.Tracks && p.Action.Kind == question.Slew && p.Action.Sky != nil {
 		return [2]rig.Axes{f, f} // it tracks the target that the end was worked out for, whenever it came there
 	}
@@ -317,68 +323,6 @@ func (t *turn) land(m *move, all []landing) {
 	t.anchorAt(m.y, cands, m.kind)
 }
 
-// soonShare is the share of its predicted time that a motion takes at least. Source: the project's design, section 3.
-const soonShare = 0.8
-
-// soonFor tells whether seconds are too few for a motion that needs so many; what is no number is. Half a second: whole seconds, and the permit's own way
-// to the asker.
-func soonFor(took, needs float64) bool { return !(took+0.5 >= soonShare*needs) }
-
-// took bounds the time of a motion from above, by two clocks: the asker's, since the sample before it, and the service's, since the permit began.
-func (m *move) took() float64 {
-	took := seconds(when(m.y).Sub(when(m.x)))
-	if !m.y.Received.IsZero() {
-		took = min(took, seconds(m.y.Received.Sub(*m.permit.BegunAt)))
-	}
-	return took
-}
-
-// atRate is how many seconds a permitted motion to an end takes at the least: both axes at once, at their usual rates all along.
-func (t *turn) atRate(p *question.Permit, end rig.Axes) float64 {
-	d := end.Sub(p.From).Abs()
-	return max(d.A1.Deg()/t.r.Motion.RateDeg[0], d.A2.Deg()/t.r.Motion.RateDeg[1])
-}
-
-// tooSoon tells, and puts in doubt, whether the rig came to rest sooner than the motion takes.
-func (t *turn) tooSoon(m *move, all []landing) bool {
-	p := m.permit
-	if p.Action.Kind == question.Home || len(all) == 0 || all[0].end < 0 {
-		return false
-	}
-	needs := p.MotionS
-	if all[0].end > 0 || t.r.Motion.Sharing == rig.AnyOrder { // in any order may be both at once
-		needs = t.atRate(p, p.Ends[all[0].end])
-	}
-	took := m.took()
-	if !soonFor(took, needs) {
-		return false
-	}
-	t.alarm(TooSoon, p.ID, "the rig rests at its end %.1f s after permit %s began; the motion takes %.1f s", took, p.ID, needs)
-	t.doubt("a motion of %.1f s was over after %.1f s", needs, took)
-	var cands []question.Candidate
-	for _, l := range all {
-		cands = append(cands, l.Candidate)
-	}
-	for _, c := range t.s.Anchored { // broken off on its way
-		cands = append(cands, t.brokenOff(m, c))
-	}
-	t.anchorAt(m.y, cands, m.kind)
-	return true
-}
-
-// sooner tells whether a motion whose end nothing shows was over before the axes can have come to any of its ends.
-func (t *turn) sooner(m *move) bool {
-	p := m.permit
-	if p.Action.Kind == question.Home || len(p.Ends) == 0 {
-		return false
-	}
-	needs := math.Inf(1)
-	for _, e := range p.Ends {
-		needs = min(needs, t.atRate(p, e))
-	}
-	return soonFor(m.took(), needs)
-}
-
 // offEnd: the rig rests where no end was predicted. A source that reads the axes is followed where belief moved along with it;
 // else where it should be and where it seems are both places.
 func (t *turn) offEnd(m *move, all []landing) {
@@ -427,7 +371,7 @@ func (t *turn) ends(m *move) []question.Candidate {
 		if reckons && slices.Contains(p.Aimed, i) {
 			continue
 		}
-		s := t.since(m, e)
+		s := t.since(m, i)
 		c := question.Candidate{Axes: e.Add(s[0].Add(s[1]).Scale(0.5)), Sigma: m.permit.Sigma.Add(s[1].Sub(s[0]).Scale(1.0 / 6)),
 			Because: "where the permitted motion should have ended"}
 		out = append(out, c)

@@ -30,6 +30,7 @@ func (t *turn) motion(x, y *question.Sample) {
 	if t.mayHaveMoved() {
 		m.permit = t.s.Permit
 	}
+	t.s.SideTold = nil
 	t.syncWhileMoving(&m)
 	t.clockKept(&m)
 	switch {

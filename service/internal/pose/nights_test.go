@@ -156,7 +156,16 @@ func TestLittleNights(t *testing.T) {
 			n.look()
 			ra, d := n.target(-30, 40)
 			p := n.grant(ra, d, rig.West, 0)
-			p.MotionS *= 1.5
+			for i := range p.EndS {
+				p.EndS[i] *= 1.5
+			}
+			n.run(n.m.goal(ra, d, rig.West, n.m.at.Add(20*time.Second)), question.AtRest)
+		}, want: question.Candidates, notices: []Kind{TooSoon}},
+		{name: "there sooner than the motion takes, by a permit of before times were kept by end", do: func(n *night) {
+			n.look()
+			ra, d := n.target(-30, 40)
+			p := n.grant(ra, d, rig.West, 0)
+			p.MotionS, p.EndS = 1.5*p.MotionS, nil
 			n.run(n.m.goal(ra, d, rig.West, n.m.at.Add(20*time.Second)), question.AtRest)
 		}, want: question.Candidates, notices: []Kind{TooSoon}},
 

@@ -59,6 +59,7 @@ func (t *turn) quiet(x, y *question.Sample) {
 		t.quietBelieved(&q)
 	}
 	t.selfFlip(&q)
+	t.sideTurned(&q)
 }
 
 // blind tells whether belief says nothing of how axis 1 turned between the samples.

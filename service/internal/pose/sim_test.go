@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -63,6 +64,7 @@ type mount struct {
 	sky   [2]unit.Angle // syncs kept on the sky
 	doing question.Doing
 	syncs uint32
+	reads bool // it tells the side of its counters, though its file does not say so
 }
 
 func (m *mount) lst() rig.MountSky {
@@ -90,7 +92,7 @@ func (m *mount) belief() question.Belief {
 	if dec.Abs() > unit.HalfTurn/2 {
 		ra, dec = ra+unit.HalfTurn, unit.Angle(math.Copysign(math.Pi, float64(dec)))-dec
 	}
-	if !m.r.Mount.SideSensed {
+	if !m.r.Mount.SideSensed && !m.reads {
 		side = m.inferred(ra)
 	}
 	return question.Belief{Sky: question.Sky{RA: ra.Positive(), Dec: dec, Frame: question.OfDate}, Side: side}
@@ -250,7 +252,10 @@ func (n *night) grant(ra, dec unit.Angle, side rig.Side, follow time.Duration) *
 	for _, e := range ends {
 		p.Ends = append(p.Ends, e.Axes)
 	}
-	p.MotionS = n.m.takes(from, p.Ends[0])
+	for _, e := range p.Ends {
+		p.EndS = append(p.EndS, n.m.takes(from, e))
+	}
+	p.MotionS = slices.Max(p.EndS)
 	p.StopBy = then.at.Add(follow + time.Minute)
 	if p.Homing = ""; n.s.Homing != nil {
 		p.Homing = n.s.Homing.ID

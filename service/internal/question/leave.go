@@ -44,7 +44,8 @@ type Permit struct {
 	Ends    []rig.Axes     `json:"ends"`            // the predicted ends on arrival, intended first
 	Aimed   []int          `json:"aimed,omitempty"` // which of Ends are where the target is, and not where the mount goes by what it believes
 	Sigma   rig.Axes       `json:"sigma"`           // of the pose it was judged from
-	MotionS float64        `json:"motion_s"`        // predicted time of the motion before tracking
+	MotionS float64        `json:"motion_s"`        // predicted time of the motion before tracking, to whichever end takes longest
+	EndS    []float64      `json:"end_s,omitempty"` // predicted time of the motion to each of Ends; none where the record is from before this was kept
 	Tracks  bool           `json:"tracks"`
 	Homing  string         `json:"homing,omitempty"`
 	Source  rig.SourceKind `json:"source,omitempty"` // of the pose it was judged from
@@ -65,6 +66,14 @@ type Permit struct {
 	MovingS float64 `json:"moving_s,omitempty"`
 	// Told is how the asker says that the motion ended ("done", "not moved", "stopped", "failed"); empty: nothing said.
 	Told string `json:"told,omitempty"`
+}
+
+// Takes is how many seconds the motion to an end is predicted to take, by its number in Ends: where it was not kept by end, as long as to any.
+func (p *Permit) Takes(end int) float64 {
+	if len(p.EndS) == len(p.Ends) {
+		return p.EndS[end]
+	}
+	return p.MotionS
 }
 
 // Open tells whether the permit binds its rig.

@@ -251,6 +251,8 @@ type RigState struct {
 	Anchored []Candidate `json:"anchored,omitempty"`
 	// Lacking is the anchor with what it does not show filled in from the samples before; nil: nothing is.
 	Lacking *Shown `json:"lacking,omitempty"`
+	// SideTold is the side last told, where the samples since tell none and nothing moved; nil: the last sample tells it, or none did.
+	SideTold *ToldSide `json:"side_told,omitempty"`
 	// Crept is the sum of the small movements that nobody asked for (guiding, dithers) since the last motion or homing.
 	Crept rig.Axes `json:"crept,omitzero"`
 	// Ahead is the mount's sidereal time less ours, as last told; nil: not told, or set anew by a person.
@@ -269,6 +271,13 @@ type RigState struct {
 	Forward    time.Duration `json:"forward,omitempty"`
 	Discounted time.Duration `json:"discounted,omitempty"`
 	Stepped    time.Duration `json:"stepped,omitempty"`
+}
+
+// ToldSide is a tube side as a sample told it.
+type ToldSide struct {
+	Side  rig.Side   `json:"side"`
+	Hour  unit.Angle `json:"hour_rad"` // the mount's hour angle then, by its own clock
+	Asker string     `json:"asker,omitempty"`
 }
 
 // Unsettled are the solves that leave a doubt since one was last let pass, oldest first, with those kept from before homings that moved no zero.

@@ -83,6 +83,26 @@ func (o *object) number(name string, v *float64) {
 	o.b = appendNumber(o.b, *v)
 }
 
+// reals writes a list of numbers that is left out where it is empty.
+func (o *object) reals(name string, list []float64) {
+	if len(list) == 0 {
+		return
+	}
+	o.key(name)
+	for i, v := range list {
+		if math.IsNaN(v) || math.IsInf(v, 0) {
+			o.err = fmt.Errorf("%s: %g is no number that JSON knows", name, v)
+			return
+		}
+		sep := byte(',')
+		if i == 0 {
+			sep = '['
+		}
+		o.b = appendNumber(append(o.b, sep), v)
+	}
+	o.b = append(o.b, ']')
+}
+
 func (o *object) word(name string, v *string) {
 	if v != nil {
 		o.text(name, *v)

@@ -92,6 +92,7 @@ func (o *object) permit(name string, p *question.Permit) {
 	some(o, "aimed", p.Aimed)
 	o.pair("sigma", p.Sigma)
 	o.real("motion_s", p.MotionS)
+	o.reals("end_s", p.EndS)
 	o.either("tracks", p.Tracks)
 	o.optional("homing", p.Homing)
 	o.optional("source", string(p.Source))

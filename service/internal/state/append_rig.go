@@ -48,6 +48,7 @@ var rigFields = [...]struct {
 	{"anchor", func(o *object, n string, s *question.RigState) { o.sample(n, s.Anchor) }},
 	{"anchored", func(o *object, n string, s *question.RigState) { list(o, n, s.Anchored, (*object).candidate) }},
 	{"lacking", func(o *object, n string, s *question.RigState) { rare(o, n, s.Lacking) }},
+	{"side_told", func(o *object, n string, s *question.RigState) { rare(o, n, s.SideTold) }},
 	{"crept", func(o *object, n string, s *question.RigState) { o.turned(n, s.Crept) }},
 	{"ahead_rad", func(o *object, n string, s *question.RigState) { o.angle(n, s.Ahead) }},
 	{"motions", func(o *object, n string, s *question.RigState) { o.whole(n, s.Motions) }},

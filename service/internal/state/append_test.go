@@ -14,6 +14,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"keepclear.example/keepclear/service/internal/facts"
+	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/verdict"
 )
 
@@ -181,6 +182,7 @@ func TestNoNumberIsNotAppended(t *testing.T) {
 			{Facts: facts.Set{"a": {Number: &v}, "b": {}}},
 			{Findings: []verdict.Finding{{Limit: &v}, {}}},
 			{Findings: []verdict.Finding{{Fact: &verdict.Reading{Number: &v}}, {}}},
+			{Snapshot: &question.Snapshot{Rig: question.RigState{Permit: &question.Permit{EndS: []float64{1, v}}}}},
 		} {
 			_, err := json.Marshal(b)
 			require.Error(t, err)
