@@ -142,7 +142,7 @@ func (in *Input) poseAtMid(f Set, e *evidence, start, end time.Time) {
 	e.midKnown = true
 	if span := after.Time.Sub(before.Time).Seconds(); span > 0 {
 		e.pose = before.Axes.Add(after.Axes.Sub(before.Axes).Scale(e.mid.Sub(before.Time).Seconds() / span))
-		f.Number("exposure_motion_arcsec", in.drift(*before, *after, end.Sub(start)).Arcsec(), Computed)
+		in.exposureMotion(f, *before, *after, end.Sub(start))
 		return
 	}
 	e.pose = in.carriedMark(*before, e.mid)
@@ -218,6 +218,41 @@ func movedBetween(marks []question.SampleMark, from, to time.Time) bool {
 	return false
 }
 
+// exposureMotion puts how far the field moved during an exposure. Encoders step and scatter: of a mount that says it tracks, what their stated
+// uncertainty explains is no motion, where its belief, the finer witness, stood still as well. Elsewhere nothing is taken off.
+func (in *Input) exposureMotion(f Set, before, after question.SampleMark, exposure time.Duration) {
+	moved := in.drift(before, after, exposure)
+	scatter, believed, ok := in.scatter(before, after)
+	if !ok {
+		f.Number("exposure_motion_arcsec", moved.Arcsec(), Computed)
+		return
+	}
+	share := shareOf(exposure, after.Time.Sub(before.Time).Seconds())
+	f.Number("exposure_motion_arcsec", max(moved-scatter*share, min(moved, believed*share)).Arcsec(), Computed,
+		"what the belief of the mount moved by, and the encoders beyond three standard deviations of two readings")
+}
+
+// scatter is by how much two readings of encoders may differ and the mount stand still against the sky, three standard deviations; and how far the
+// belief of the mount moved between them. Not ok: no encoder is read, the mount did not say that it tracks, or where it believed itself.
+func (in *Input) scatter(before, after question.SampleMark) (scatter, believed unit.Angle, ok bool) {
+	a, b := before.Belief, after.Belief
+	if in.Snapshot.Rig.Pose.Source != rig.AxisEncoder || before.Doing != question.Tracking || after.Doing != question.Tracking || a == nil || b == nil || a.Frame != b.Frame {
+		return 0, 0, false
+	}
+	for _, s := range in.Rig.Sources {
+		if s.Kind == rig.AxisEncoder {
+			sine := in.Rig.Chain.Direction(before.Axes).Angle(in.Rig.Chain.Dir1).Sin()
+			scatter = 3 * unit.Angle(math.Hypot(float64(s.Sigma.A1)*sine, float64(s.Sigma.A2)))
+		}
+	}
+	return scatter, frame.FromLonLat[frame.ICRS](a.RA, a.Dec).Angle(frame.FromLonLat[frame.ICRS](b.RA, b.Dec)), true
+}
+
+// shareOf is how much of what happens evenly in so many seconds happens in an exposure among them.
+func shareOf(exposure time.Duration, seconds float64) unit.Angle {
+	return unit.Angle(min(1, exposure.Seconds()/seconds))
+}
+
 // drift is how far the field moved against the sky during an exposure between two marks: what the axes did less what tracking would
 // have done, on the sky, in proportion to the exposure.
 func (in *Input) drift(before, after question.SampleMark, exposure time.Duration) unit.Angle {
@@ -235,7 +270,7 @@ func (in *Input) drift(before, after question.SampleMark, exposure time.Duration
 		tracked := before.Axes.Add(rig.Axes{A1: unit.Angle(span) * question.SiderealRate})
 		a = c.Direction(tracked)
 	}
-	return a.Angle(b) * unit.Angle(min(1, exposure.Seconds()/span))
+	return a.Angle(b) * shareOf(exposure, span)
 }
 
 // solveFigures puts matched stars and residual.

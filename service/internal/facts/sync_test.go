@@ -1,6 +1,7 @@
 package facts_test
 
 import (
+	"math"
 	"slices"
 	"testing"
 	"time"
@@ -436,5 +437,45 @@ func TestGivenIsHeldAgainstTheSolve(t *testing.T) {
 		}
 		in.Question.Action.Given = c.given(s, question.Sky{RA: ra, Dec: dec, Frame: question.OfDate})
 		assert.InDelta(t, c.want, number(t, facts.Compute(in).Facts, "given_off_arcmin"), 0.5, name)
+	}
+}
+
+// What the readings of encoders scatter by is no motion of a mount that tracks and believes that it does; what its belief moves by is, and so is what
+// the encoders cannot explain. Nothing is excused of counts, which do not scatter, nor where the mount says nothing of its belief.
+func TestScatterOfEncodersIsNoMotion(t *testing.T) {
+	at := rig.DegAxes(-40, 50)
+	motion := func(source rig.SourceKind, off, believed float64, change func(a, b *question.SampleMark)) float64 {
+		r := *heron(t)
+		r.Sources = []rig.Source{{Kind: source, Sigma: rig.DegAxes(0.02, 0.02)}}
+		in := solved(t, &r, at, rig.Axes{})
+		in.Snapshot.Rig.Pose.Source = source
+		m := in.Snapshot.Rig.Recent
+		for i := range m {
+			m[i].Belief = &question.Sky{RA: unit.Deg(20), Dec: unit.Deg(40), Frame: question.ICRS}
+		}
+		m[1].Axes.A2 += unit.Arcsec(off)
+		m[1].Belief.Dec += unit.Arcsec(believed)
+		if change != nil {
+			change(&m[0], &m[1])
+		}
+		in.Snapshot.Rig.Recent = []question.SampleMark{m[0], m[1]}
+		return number(t, facts.Compute(in).Facts, "exposure_motion_arcsec")
+	}
+	share := motion(rig.MotorCount, 100, 0, nil) / 100
+	assert.Greater(t, share, 0.1)
+	explained := 3 * math.Hypot(72, 72*math.Sin(50*math.Pi/180)) // axis 2 at 50° is 50° from the pole
+	assert.Zero(t, motion(rig.AxisEncoder, 100, 0, nil))
+	assert.InDelta(t, 0, motion(rig.AxisEncoder, explained-1, 0, nil), 1e-9)
+	assert.InDelta(t, 10*share, motion(rig.AxisEncoder, explained+10, 0, nil), 0.1, "beyond what they scatter by")
+	assert.InDelta(t, 60*share, motion(rig.AxisEncoder, 100, 60, nil), 0.1, "its belief moved")
+	assert.InDelta(t, 100*share, motion(rig.AxisEncoder, 100, 600, nil), 0.1, "a sync moves the belief, and no axis")
+	for name, change := range map[string]func(a, b *question.SampleMark){
+		"no belief before":   func(a, _ *question.SampleMark) { a.Belief = nil },
+		"no belief after":    func(_, b *question.SampleMark) { b.Belief = nil },
+		"another frame":      func(_, b *question.SampleMark) { b.Belief.Frame = question.OfDate },
+		"not tracking first": func(a, _ *question.SampleMark) { a.Doing = question.AtRest },
+		"not tracking then":  func(_, b *question.SampleMark) { b.Doing = question.AtRest },
+	} {
+		assert.InDelta(t, 100*share, motion(rig.AxisEncoder, 100, 0, change), 0.1, name)
 	}
 }

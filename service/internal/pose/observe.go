@@ -173,6 +173,10 @@ func (t *turn) mark(x *question.Sample) {
 		return
 	}
 	m := question.SampleMark{Time: when(x), Doing: x.Doing, Axes: t.s.Pose.Candidates[0].Axes, Known: t.s.Pose.State == question.Known}
+	if x.Doing == question.Tracking && x.Belief != nil {
+		b := x.Belief.Sky
+		m.Belief = &b
+	}
 	n := len(t.s.Recent)
 	if n >= 2 && t.sameRun(t.s.Recent[n-2], t.s.Recent[n-1], m) {
 		t.s.Recent[n-1] = m

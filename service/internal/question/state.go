@@ -306,6 +306,8 @@ type SampleMark struct {
 	Doing Doing     `json:"doing"`
 	Axes  rig.Axes  `json:"axes"` // pose then, likeliest candidate
 	Known bool      `json:"known"`
+	// Belief is where the mount said it points, of a sample that said it tracks; nil: not told.
+	Belief *Sky `json:"belief,omitempty"`
 }
 
 // Snapshot is what one question is judged on.

@@ -155,6 +155,7 @@ func (o *object) mark(m *question.SampleMark) {
 	o.text("doing", string(m.Doing))
 	o.pair("axes", m.Axes)
 	o.either("known", m.Known)
+	o.sky("belief", m.Belief)
 }
 
 func (o *object) sample(name string, s *question.Sample) {
