@@ -21,7 +21,7 @@ func (d *Decider) proposals(ctx context.Context, g *group, q question.Question, 
 		return
 	}
 	var said []string
-	a.Instead, said = choose(a.proposed, func(steps []question.Action) (fate, bool) {
+	a.Instead, said = choose(believed(a.proposed, a.Findings), func(steps []question.Action) (fate, bool) {
 		out, first := d.wouldPass(ctx, g, q, snap, steps[0])
 		if !first.passes() {
 			return first, false
@@ -33,6 +33,19 @@ func (d *Decider) proposals(ctx context.Context, g *group, q question.Question, 
 	if len(a.Instead) > 0 {
 		a.Stops = d.stops(g, snap, a.Instead)
 	}
+}
+
+// believed leaves out the series of which a later question goes by belief, where what was found of the question says that belief would not bring it
+// there: no motion by axes mends that, and what is foreseen of a later question takes the belief then for right.
+func believed(proposed []facts.Proposal, findings []verdict.Finding) []facts.Proposal {
+	if !slices.ContainsFunc(findings, func(f verdict.Finding) bool {
+		return (f.Rule == "belief/agrees" || f.Rule == "end/bounded") && (f.Effect == verdict.Holds || f.Effect == verdict.Denies)
+	}) {
+		return proposed
+	}
+	return slices.DeleteFunc(slices.Clone(proposed), func(p facts.Proposal) bool {
+		return slices.ContainsFunc(p.Steps[1:], func(a question.Action) bool { return a.Axes == nil })
+	})
 }
 
 // fate is what becomes of a series of questions: the verdict on the last that was judged, which it is, and what stands in its way.
