@@ -21,10 +21,6 @@ const (
 	mostOther = 60 * unit.Arcminute
 )
 
-// mostOpen is the most by which a solve may lie off that two pictures say alike and the terms leave open before they settled. Choice: an axis 1 set
-// by eye that leans by a degree or two shows as much on a field far from those that taught something; what lies farther off is told by a person.
-const mostOpen = 2 * unit.Degree
-
 // firstSync tells whether no solve was accepted since the last homing, or none at all through these optics.
 func (in *Input) firstSync() bool {
 	o, _ := in.Rig.OpticsNamed(in.action().Solve.Optics)
@@ -286,9 +282,6 @@ func (in *Input) lacking(f Set, e *evidence, now *question.JudgedSolve) {
 	if in.shifted(e, w) {
 		e.confirmed, now.Confirmed = true, true
 		f.Number("offset_d2", d2Limit*sq(float64(w.apart/w.within)), Computed, fmt.Sprintf("two pictures agree within %.1f′ that the mount moved by %.1f′", w.apart.Arcmin(), e.offset.Arcmin()))
-	} else if open, ok := in.open(e, w, now); ok {
-		e.d2, e.scatter = open.D2(e.off), open
-		f.Number("offset_d2", e.d2, Computed, fmt.Sprintf("two pictures agree within %.1f′, and what was learnt so far leaves so much open", w.apart.Arcmin()))
 	} else {
 		f.Number("offset_d2", e.d2, Computed)
 	}
@@ -383,15 +376,6 @@ func (in *Input) witnesses(e *evidence, now *question.JudgedSolve) witness {
 func (in *Input) shifted(e *evidence, w witness) bool {
 	most, near := unit.Arcmin(in.limit("sync/walk", "taken_arcmin", 0)), unit.Arcmin(in.limit("sync/second", "agree_arcmin", 0))
 	return w.independent > 0 && w.against && w.apart <= near && e.model.Calm() && e.offset+e.model.Taken <= most
-}
-
-// open is the scatter by which a blind solve is judged that an independent picture in doubt says alike, before the model settled: all that
-// the terms leave open, for how axis 1 leans shows only far from where it was learnt. Not ok: it is judged as any.
-func (in *Input) open(e *evidence, w witness, now *question.JudgedSolve) (pointing.Cov2, bool) {
-	if w.independent == 0 || !w.against || !now.Blind || w.apart > in.sameAngle() || e.model.Trusted() || in.firstSync() || e.offset > mostOpen {
-		return pointing.Cov2{}, false
-	}
-	return e.view.Scatter.Within(mostOther).Plus(in.believable(e.model.Doubt(&e.view, e.sigma), in.Rig.Kind.SideOf(e.pose))).Plus(pointing.Misfit()), true
 }
 
 // agreementOf is how far the shift between two solves is from the shift of the axes, beside what the model makes of it, on the sky.

@@ -33,7 +33,7 @@
 #       fact: offset_d2
 #       limit: d2
 #       sentence: "This solve lies {expected_offset_arcmin} from where it is expected, which is {value} in squared sigmas; {limit} is the most."
-#       remedy: "Move by more than one field, expose, and solve blind; if that says the same and is held too, see whether a clutch was opened, the tripod moved or the polar axis stands degrees off, report that, or home the rig (other marks: and how sure they are)."
+#       remedy: "Solve a second picture on another field; if it says the same, see whether a clutch was opened, the tripod moved or the polar axis stands degrees off, report that, or home the rig (other marks: and how sure they are)."
 #       need: [second_solve]
 #     pose_in_doubt:
 #       fact: expected_offset_arcmin
