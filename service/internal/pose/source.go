@@ -149,6 +149,9 @@ func (t *turn) turned(a rig.Axes, f rig.SyncKeeping, vx, vy view, side rig.Side)
 	if len(all) > 1 && t.nearEnd(a) { // where the sides meet, the nearer of the second is not that of the first
 		all = append(all, t.turns(a, f, vx, vy, side.Other())[1])
 	}
+	if vx.blind() && vy.blind() { // nothing tells the sides apart
+		all = append(all, t.turns(a, f, vx, vy, side.Other())...)
+	}
 	for _, by := range all[1:] {
 		if by.Abs().Max() < least.Abs().Max() {
 			least = by

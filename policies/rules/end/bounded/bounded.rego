@@ -21,7 +21,7 @@
 #       sentence: "This could end in places {value} apart ({about|several ends are predicted}); {limit} is the most."
 #       remedy: "Home the rig, and see that the mount's clock and site are right."
 #       remedies:
-#         sync: "Take a picture farther from the pole, where a sync turns the axes less; if they lie as far apart there, home the rig, and see that the mount's clock and site are right."
+#         sync: "If the tube points near the pole, take a picture farther from it, where a sync turns the axes less; else home the rig, and see that the mount's clock and site are right."
 #       need: [homing, clock, site]
 package rules.end.bounded
 
