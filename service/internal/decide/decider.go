@@ -74,6 +74,7 @@ type group struct {
 	folded state.Chain       // what the record makes of the chain; under turn
 	live   question.RigState // the same with samples taken in that needed no entry; under turn
 	anew   []pose.Notice     // what became of the state as the rig file counts the axes otherwise than before; under turn
+	noted  bool              // what is known of the axes is on record from before it was noted how the file counts them; under turn
 
 	mu        sync.Mutex        // short: the open permit, for Withdraw
 	open      []string          // ids of the open permit and the live leave
@@ -143,6 +144,7 @@ func (d *Decider) fold(g *group) error {
 	g.mu.Unlock()
 	g.live = d.resumed(chain.Rig)
 	if g.member.Rig != nil {
+		g.noted = g.live.Zero == nil && (g.live.Homing != nil || len(g.live.Pose.Candidates) > 0)
 		g.live, g.anew = pose.Counted(d.world(g), g.live)
 	}
 	g.keepTaken(was)
@@ -262,16 +264,21 @@ func (d *Decider) WithdrawAfterRestart() error {
 func (d *Decider) recounted(g *group) error {
 	g.turn.Lock()
 	defer g.turn.Unlock()
-	if len(g.anew) == 0 {
+	says := "how the rig file counts the axes is noted: what is known of them holds by it"
+	switch {
+	case len(g.anew) > 0:
+		says = g.anew[0].Sentence
+	case !g.noted: // else it would be taken anew, by whatever file there is, at the next start
 		return nil
 	}
 	s := g.live
 	w, err := d.put(g, d.parts.Record.Head(g.name), entry{
-		kind: state.Reported, asker: Ourselves, sentence: g.anew[0].Sentence, body: state.Body{Event: state.Event{After: &s}, Notices: g.anew},
+		kind: state.Reported, asker: Ourselves, sentence: says, body: state.Body{Event: state.Event{After: &s}, Notices: g.anew},
 	}, nil, d.parts.Now())
 	if err != nil {
 		return err
 	}
+	g.noted = false
 	g.setOpen()
 	return w.Wait()
 }

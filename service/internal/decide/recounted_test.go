@@ -11,6 +11,7 @@ import (
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/record"
 	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/state"
 	"keepclear.example/keepclear/service/internal/verdict"
 )
 
@@ -88,4 +89,36 @@ func (b *bench) newest() record.Entry {
 		last = e
 	}
 	return last
+}
+
+// A record from before it was noted how the file counts the axes is taken to go by the one that it is first read with, on record: not by each that comes after.
+func TestZeroIsNotedWhereAPoseIsKnown(t *testing.T) {
+	b := newBench(t)
+	b.home()
+	fold := state.NewRefold("heron").(*state.Fold)
+	for e, err := range b.rec.Scan(t.Context(), "heron", 1) {
+		require.NoError(t, err)
+		require.NoError(t, fold.Apply(e))
+	}
+	chain, err := fold.Settled()
+	require.NoError(t, err)
+	s := chain.Rig
+	s.Zero = nil
+	body, err := chain.Write(nil, state.Body{Event: state.Event{After: &s}})
+	require.NoError(t, err)
+	w, err := b.rec.Append(record.Draft{Chain: "heron", Time: b.clock(), Body: body, Index: record.Index{Kind: state.Reported, Rig: "heron", Sentence: "of before"}}, b.rec.Head("heron"))
+	require.NoError(t, err)
+	require.NoError(t, w.Wait())
+
+	at := b.rec.Head("heron").Number
+	for range 2 {
+		b.restart()
+		assert.Equal(t, question.Known, b.look().State.Pose.State)
+		assert.Empty(t, b.d.Recounted())
+		assert.Equal(t, at+1, b.rec.Head("heron").Number, "noted once")
+	}
+	b.alter = func(r *rig.Rig) { r.Home = rig.DegAxes(0, 25) }
+	b.restart()
+	assert.Equal(t, question.Unknown, b.look().State.Pose.State)
+	assert.Len(t, b.d.Recounted(), 1)
 }

@@ -28,7 +28,7 @@ func (t *turn) otherParts(p *question.Permit, x *question.Sample) string {
 	case part == "":
 		return ""
 	case is == "":
-		return fmt.Sprintf("it was judged with %s, and its sample does not say how %s stands: tell the same of the rig as when asking", was, part)
+		return fmt.Sprintf("it was judged with %s, and its sample does not say how %s stands: tell it with the begin", was, part)
 	default:
 		return fmt.Sprintf("it was judged with %s, and its sample says %s: ask again with the parts as they stand", was, is)
 	}

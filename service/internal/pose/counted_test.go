@@ -6,6 +6,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"keepclear.example/keepclear/service/internal/pointing"
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/rig"
 )
@@ -49,4 +50,16 @@ func TestCountedOtherwise(t *testing.T) {
 	n.take(Counted(n.w, n.s))
 	assert.Empty(t, n.notes, "nothing was known")
 	assert.Equal(t, n.w.Rig.Zero(), *n.s.Zero)
+
+	n = homed(t, withCount) // what was learnt by the other zero goes where nothing is known of the axes, too
+	n.s.Zero, n.s.Limits = &was, []question.MountLimit{{Axis: 1}}
+	n.s.Pointing = map[string]pointing.Model{"main": {}}
+	n.take(Acted(n.w, n.s, Act{Kind: ClutchOpened}, nil))
+	require.NotEmpty(t, n.s.Pointing)
+	told := len(n.notes)
+	n.take(Counted(n.w, n.s))
+	assert.Len(t, n.notes, told, "nothing was known")
+	assert.Equal(t, question.Unknown, n.s.Pose.State)
+	assert.Nil(t, n.s.Pointing)
+	assert.Empty(t, n.s.Limits)
 }

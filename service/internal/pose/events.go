@@ -363,8 +363,14 @@ func Counted(w World, s question.RigState) (question.RigState, []Notice) {
 	if was != nil {
 		why = now.Since(*was)
 	}
-	if why == "" || s.Homing == nil && len(s.Pose.Candidates) == 0 {
+	if why == "" {
 		return s, nil
+	}
+	if s.Homing == nil && len(s.Pose.Candidates) == 0 { // nothing is lost but what was learnt by the other
+		t := begin(w, s)
+		t.s.Pointing, t.s.Recent, t.s.Limits = nil, nil, nil
+		t.unlearn()
+		return t.done()
 	}
 	why = "the rig file counts the axes otherwise than when they were last seen: " + why
 	t := begin(w, s)
