@@ -39,7 +39,7 @@ func TestBeginWithThePartsThatWereJudged(t *testing.T) {
 		{"open", "shut", question.Slew, "it was judged with flap open, and its sample says flap shut: ask again with the parts as they stand"},
 		{"open", "shut", question.Home, "and its sample says flap shut"},
 		{"open", "ajar", question.Slew, "and its sample says flap ajar"},
-		{"open", "", question.Slew, "it was judged with flap open, and its sample does not say how flap stands: tell the same of the rig as when asking"},
+		{"open", "", question.Slew, "it was judged with flap open, and its sample does not say how flap stands: tell it with the begin"},
 	} {
 		n := homed(t, withFlap)
 		p := n.grant(0, 0, rig.West, 0)
