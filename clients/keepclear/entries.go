@@ -108,14 +108,15 @@ func (k *call) nothing(ctx context.Context, f *pb.EntryFilter) (int, error) {
 // whole is an answered question as it stands on record, of which a list has the head alone: a line should say what was asked. What cannot be had is
 // done without.
 func (k *call) whole(c pb.RecordServiceClient, e *pb.Entry) *pb.Entry {
-	if e.GetVerdict() == pb.Verdict_VERDICT_UNSPECIFIED || e.GetContent() != nil {
+	if k.silent || e.GetVerdict() == pb.Verdict_VERDICT_UNSPECIFIED || e.GetContent() != nil {
 		return e
 	}
 	ctx, cancel := k.timed()
 	defer cancel()
 	at := &pb.EntryPlace{Chain: e.GetReceipt().GetChain(), Number: e.GetReceipt().GetNumber()}
 	r, err := c.GetEntry(ctx, &pb.GetEntryRequest{Key: &pb.GetEntryRequest_Place{Place: at}})
-	if err != nil {
+	if err != nil { // one that is damaged is done without; a service that is gone would be waited for at each
+		k.silent = status.Code(err) == codes.DeadlineExceeded || status.Code(err) == codes.Unavailable
 		return e
 	}
 	return r.GetEntry()

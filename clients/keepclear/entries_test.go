@@ -86,6 +86,34 @@ func TestWhatIsNotOnRecordIsSaid(t *testing.T) {
 	}
 }
 
+// gone lists three entries and then answers nothing more.
+type gone struct {
+	shelf
+	asked *int
+}
+
+func (g gone) ListEntries(context.Context, *pb.ListEntriesRequest) (*pb.ListEntriesResponse, error) {
+	return &pb.ListEntriesResponse{Entries: []*pb.Entry{onShelf(), onShelf(), onShelf()}}, nil
+}
+
+func (g gone) GetEntry(context.Context, *pb.GetEntryRequest) (*pb.GetEntryResponse, error) {
+	*g.asked++
+	return nil, status.Error(codes.DeadlineExceeded, "no answer within 20s")
+}
+
+// A service that hangs after the list is not waited for at each of its lines.
+func TestAListWaitsOnceForAServiceThatHangs(t *testing.T) {
+	asked := 0
+	address := listening(t, func(g *grpc.Server) {
+		pb.RegisterRecordServiceServer(g, gone{asked: &asked})
+		pb.RegisterRigServiceServer(g, shelf{})
+	})
+	code, out, errs := typed(t, address, "entries list")
+	assert.Equal(t, exitDone, code, errs)
+	assert.Equal(t, 3, strings.Count(out, "heron/5"), out)
+	assert.Equal(t, 1, asked)
+}
+
 // TestWhyAnAllowWasAllowedIsShown: who asks the next morning reads by what each rule passed, on what sample, who was there and what leave was given.
 func TestWhyAnAllowWasAllowedIsShown(t *testing.T) {
 	lowest := -3.5

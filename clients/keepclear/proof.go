@@ -16,7 +16,7 @@ func (k *call) counts(conn *grpc.ClientConn, r *pb.ReportRequest) (code int, sai
 	defer cancel()
 	now, err := pb.NewRigServiceClient(conn).GetRig(ctx, &pb.GetRigRequest{Rig: r.GetRig()})
 	if err != nil {
-		return exitDone, "TAKEN IN."
+		return exitCheck, "REPORTED, but whether it counts could not be asked: keepclear rigs RIG tells."
 	}
 	if ours := now.GetRig().GetRigSha256(); !bytes.Equal(r.GetProved().GetRigSha256(), ours) {
 		return exitCheck, fmt.Sprintf("NOT TAKEN IN: the digest is of another revision of the rig file than the one in force, whose digest is %x.", ours)

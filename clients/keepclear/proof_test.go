@@ -8,6 +8,8 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"google.golang.org/grpc"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/proto"
 
 	pb "keepclear.example/keepclear/api/keepclear/v1"
@@ -33,6 +35,25 @@ func (p *proving) GetRig(context.Context, *pb.GetRigRequest) (*pb.GetRigResponse
 
 func (p *proving) ListRules(context.Context, *pb.ListRulesRequest) (*pb.ListRulesResponse, error) {
 	return &pb.ListRulesResponse{Rules: []*pb.Rule{{RuleId: "rig/proven", Limits: []*pb.Limit{{Name: "age_days", Value: proto.Float64(1)}, {Name: "residual_mm", Value: proto.Float64(10)}}}}}, nil
+}
+
+// mute answers no question about the rig.
+type mute struct{ *proving }
+
+func (mute) GetRig(context.Context, *pb.GetRigRequest) (*pb.GetRigResponse, error) {
+	return nil, status.Error(codes.Unavailable, "the service is going down")
+}
+
+// Where nobody says whether a proof counts, it is not said to.
+func TestToldProofOfWhichNothingIsKnown(t *testing.T) {
+	p := mute{&proving{}}
+	address := listening(t, func(g *grpc.Server) {
+		pb.RegisterMotionServiceServer(g, p)
+		pb.RegisterRigServiceServer(g, p)
+	})
+	code, out, errs := typed(t, address, "tell heron proved --person A --signs --residual 4 --digest "+strings.Repeat("5e", 32))
+	assert.Equal(t, exitCheck, code, out+errs)
+	assert.Contains(t, out, "REPORTED, but whether it counts could not be asked")
 }
 
 // A proof that was taken in and does not count says so, and why; its exit code is no zero.

@@ -95,6 +95,7 @@ type call struct {
 	json    *bool
 	conn    *grpc.ClientConn
 	repairs []string // that were printed
+	silent  bool     // the service no longer answers what only makes a line fuller
 }
 
 // run is the whole program: arguments to exit code.

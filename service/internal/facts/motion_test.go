@@ -136,6 +136,15 @@ func TestSharpTwinPassesWhereOnlyUncertaintyFails(t *testing.T) {
 	assert.LessOrEqual(t, number(t, out.Facts, "clearance_spare_mm"), number(t, out.Facts, "clearance_sharp_spare_mm")+1e-9)
 }
 
+// Eleven reckoned motions after an attested home come to the limit of pose/sharp itself, but for rounding, which is no reason to hold.
+func TestSigmaAtItsLimitIsTheLimit(t *testing.T) {
+	in := standing(t, heron(t), rig.DegAxes(0, 0), rig.Axes{}, axesSlew(rig.DegAxes(10, 10)))
+	in.Snapshot.Rig.Pose.Candidates[0].Sigma = rig.DegAxes(1.2000002, 1.20001)
+	out := facts.Compute(in)
+	assert.Equal(t, 1.2, number(t, out.Facts, "pose_sigma_axis1_deg"))
+	assert.Greater(t, number(t, out.Facts, "pose_sigma_axis2_deg"), 1.2)
+}
+
 // Nothing known: every fact that a motion needs is missing, with a reason and a need, and none is a number.
 func TestUnknownPoseLeavesNoNumbers(t *testing.T) {
 	r := heron(t)

@@ -91,7 +91,7 @@ func (in *Input) endsAt(h *heaven, s *stand, target question.Sky, side rig.Side,
 	g := rig.Going{
 		Poses: s.axes(), BeliefRA: s.ra, BeliefDec: s.dec, BeliefSides: s.sides,
 		Now: s.mount, Then: s.mount, OursThen: h.ours(then), TargetRA: ra, TargetDec: dec, Side: side,
-		Astray: in.drifts(s).Add(in.astray(s)), Unsynced: len(in.Snapshot.Rig.Steps) == 0 && (in.Rig.Mount.NobodyElseSyncs || in.Rig.Mount.CountsSyncs),
+		Astray: in.drifts(s).Add(in.astray(s)),
 	}
 	if s.counters {
 		g.BeliefAxes = &s.belief

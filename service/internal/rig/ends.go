@@ -173,7 +173,6 @@ type Going struct {
 	TargetDec   unit.Angle
 	Side        Side // asked for; empty: none
 	Astray      Axes // how far from the poses, belief with them, the motion may begin, each way
-	Unsynced    bool // no sync was seen since the homing: where its side is not told, belief is off by roundness alone
 	// BeliefAxes is where the counters of the mount stand, where that is known better than by belief; nil: M(belief) says it.
 	BeliefAxes *Axes
 }
@@ -297,18 +296,9 @@ func (r *Rig) hours(g Going) []unit.Angle {
 }
 
 // lessOffset is the target less the offset on the sky that belief shows of a pose, right ascension and declination. Where belief may mean
-// either side it may have been taken over the pole by that offset, and is then told half a turn round: both readings count. Where the sides meet a pose
-// has two readings by itself, and the one on the side that belief is told on counts: on which side of the pole it came out is the roundness of its source. Of
-// a belief whose side is not told it is the one nearer in right ascension, unless a sync may have taken that half a turn round.
+// either side it may have been taken over the pole by that offset, and is then told half a turn round: both readings count.
 func (r *Rig) lessOffset(g Going, p Axes) [][2]unit.Angle {
-	ra, dec, side := r.Unmap(g.Now, p)
-	across := g.Unsynced && (g.BeliefRA-ra).Wrapped().Abs() > unit.HalfTurn/2
-	if len(g.BeliefSides) == 1 {
-		across = g.BeliefSides[0] != side
-	}
-	if r.Kind.Equatorial() && len(g.BeliefSides) < 2 && unit.HalfTurn/2-dec.Abs() < atPole && across {
-		ra, dec = ra+unit.HalfTurn, overPole(dec)
-	}
+	ra, dec, _ := r.Unmap(g.Now, p)
 	less := func(bRA, bDec unit.Angle) [2]unit.Angle {
 		toRA, toDec := g.TargetRA-(bRA-ra), g.TargetDec-(bDec-dec)
 		if toDec.Abs() > unit.HalfTurn/2 { // over the pole
@@ -322,10 +312,6 @@ func (r *Rig) lessOffset(g Going, p Axes) [][2]unit.Angle {
 	}
 	return out
 }
-
-// atPole is how near the pole a pose is read on either side: the noise of a sensor, and no more than what its reading on the other side may be off in
-// declination without harm. Choice.
-const atPole = 0.1 * unit.Degree
 
 // overPole is a declination counted on over the nearer pole: 88° is 92° on the other side of it.
 func overPole(dec unit.Angle) unit.Angle {

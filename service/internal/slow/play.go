@@ -57,7 +57,7 @@ func Judge(r *Rig, q *Question, limits map[string]float64, e Effort, rng *rand.R
 	if !j.about(motion...) {
 		return j.wanted()
 	}
-	j.scene = r.sceneFor(q.State.Sample.Parts, limits, q.State.Proof)
+	j.scene = r.sceneFor(j.parts(), limits, q.State.Proof)
 	plays := e.Plays
 	if e.Wide { // to each of the ends, with either choice of way
 		each := 4

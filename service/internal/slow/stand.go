@@ -21,6 +21,7 @@ type judging struct {
 	belief      Axes // nearest to the likeliest place
 	beliefSide  string
 	sensed      bool
+	edge        bool // see OnEdge
 	answer      Answer
 	latest      float64 // the latest that one of the ends is arrived at, s from the begin; 0: not asked for yet
 }
@@ -92,7 +93,32 @@ func (j *judging) believe(ago float64) {
 	} else {
 		b, j.beliefSide = j.r.nearest(then, ra, dec, at)
 	}
+	if j.saysNothing(b) {
+		return
+	}
 	j.believes, j.belief = true, j.places[0].Axes.add(b.sub(at))
+}
+
+// saysNothing tells of a belief that the mount worked out about another pole than its own (ICRS, or with refraction) that it lies too near that for its
+// right ascension to say how axis 1 stands. The rigs here are homed by a person, so nothing else says it.
+func (j *judging) saysNothing(b Axes) bool {
+	if !j.r.equatorial() || !j.r.Refracts && !j.q.State.Sample.Belief.ICRS {
+		return false
+	}
+	off := math.Abs(math.Abs(wrap(b[1])) - math.Pi/2)
+	if j.r.Kind == German {
+		off = min(math.Abs(wrap(b[1])), math.Pi-math.Abs(wrap(b[1])))
+	}
+	j.edge = math.Abs(off-0.5*degree) < 1.2/60*degree+j.lifted(b)
+	return off < 0.5*degree
+}
+
+// OnEdge tells whether the precession used here is too coarse to say whether a belief tells anything of axis 1: 40″ beside where that ends, and what
+// air may do besides, which nobody knows below the horizon.
+func OnEdge(r *Rig, q *Question) bool {
+	j := &judging{r: r, q: q}
+	j.stand()
+	return j.edge
 }
 
 // nearest is M of a place on the side and turn nearest to a pose.
@@ -174,6 +200,15 @@ func (j *judging) fresh() *Finding {
 		age = j.limit("pose/fresh moving_age_s")
 	}
 	return exact(age - math.Abs(*s.Time))
+}
+
+// parts is what counts of what was told of parts: nothing once it is older than a pose may be, or of unknown age.
+func (j *judging) parts() []Report {
+	s := &j.q.State.Sample
+	if s.Time == nil || j.q.State.Clock.Jumped || j.q.State.Unheard || math.Abs(*s.Time) > j.limit("pose/fresh age_s") {
+		return nil
+	}
+	return s.Parts
 }
 
 func (j *judging) sharp() *Finding {

@@ -22,6 +22,14 @@
 #       remedies:
 #         home: "Jog away from there first, or have a person state where the axes stand."
 #       need: [homing]
+#       homed:
+#         sharp: altitude_sharp_min_deg
+#         remedy: "Choose a place that lies higher, or have a person state more exactly where the axes stand (tell RIG homed … --sigma DEGREES): homing would leave them as unsure."
+#         remedies:
+#           retreat: "Jog higher first, or have a person state more exactly where the axes stand (tell RIG homed … --sigma DEGREES): homing would leave them as unsure."
+#           track: "Ask for a shorter track, or have a person state more exactly where the axes stand (tell RIG homed … --sigma DEGREES): homing would leave them as unsure."
+#           home: "Jog higher first, or have a person state more exactly where the axes stand (tell RIG homed … --sigma DEGREES)."
+#         need: [attendance]
 #     below_floor:
 #       fact: altitude_sharp_min_deg
 #       limit: altitude_deg

@@ -23,6 +23,12 @@
 #       remedies:
 #         home: "Jog away from there first, or have a person state where the axes stand."
 #       need: [homing]
+#       homed:
+#         sharp: axis2_sharp_min_deg
+#         remedy: "Stay farther from the end of travel, or have a person state more exactly where the axes stand (tell RIG homed … --sigma DEGREES): homing would leave them as unsure."
+#         remedies:
+#           home: "Jog away from there first, or have a person state more exactly where the axes stand (tell RIG homed … --sigma DEGREES)."
+#         need: [attendance]
 #     axis2_near_high:
 #       fact: axis2_travel_max_deg
 #       limit: high_deg
@@ -31,6 +37,12 @@
 #       remedies:
 #         home: "Jog away from there first, or have a person state where the axes stand."
 #       need: [homing]
+#       homed:
+#         sharp: axis2_sharp_max_deg
+#         remedy: "Stay farther from the end of travel, or have a person state more exactly where the axes stand (tell RIG homed … --sigma DEGREES): homing would leave them as unsure."
+#         remedies:
+#           home: "Jog away from there first, or have a person state more exactly where the axes stand (tell RIG homed … --sigma DEGREES)."
+#         need: [attendance]
 #     axis2_past_low:
 #       fact: axis2_sharp_min_deg
 #       limit: low_deg
