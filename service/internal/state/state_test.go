@@ -169,3 +169,9 @@ func TestFoldFromAStateEntry(t *testing.T) {
 	require.NoError(t, err)
 	assert.Contains(t, string(text), `{"v":1,`, "always of this program's version")
 }
+
+// An event that sets and releases no lock makes nothing of them: of a chain that never had one nothing is said.
+func TestEventWithoutLocksSaysNothingOfThem(t *testing.T) {
+	assert.Nil(t, state.New().Apply(state.Event{}).Locks)
+	assert.Empty(t, state.New().Apply(state.Event{Released: []string{"never set"}}).Locks)
+}
