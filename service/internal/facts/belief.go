@@ -123,16 +123,17 @@ func (in *Input) countersAtHome(p, b rig.Axes) (rig.Axes, bool) {
 		return rig.Axes{}, false
 	}
 	by := question.Sigma3(st.Pose.Candidates[0].Sigma).Add(rig.Axes{A1: agreeably, A2: agreeably})
-	at, known := p, false
-	if st.Motions == 0 && !beyond(p.Sub(st.Homing.Axes), by) {
-		known = in.Snapshot.At.Sub(st.Homing.At) <= justHomed
-	}
+	still := st.Motions == 0 && !p.Sub(st.Homing.Axes).Beyond(by)
+	at, known := p, still && in.Snapshot.At.Sub(st.Homing.At).Abs() <= justHomed
 	for _, r := range st.Sample.Readings {
-		known = known || r.Source == rig.AxisEncoder && st.Motions == 0 && !beyond(r.Axes.Sub(st.Homing.CountZero[r.Source]).Sub(st.Homing.Axes), by)
-		if zero, ok := st.Homing.CountZero[r.Source]; ok && r.Source == rig.MotorCount {
-			counts := r.Axes.Sub(zero)
+		zero, ok := st.Homing.CountZero[r.Source]
+		switch counts := r.Axes.Sub(zero); {
+		case !ok: // what it said at home is not known
+		case r.Source == rig.AxisEncoder:
+			known = known || still && !counts.Sub(st.Homing.Axes).Beyond(by)
+		case r.Source == rig.MotorCount:
 			known = true
-			if at = p; beyond(counts.Sub(p), by) {
+			if at = p; counts.Sub(p).Beyond(by) {
 				at = counts
 			}
 		}
@@ -142,11 +143,6 @@ func (in *Input) countersAtHome(p, b rig.Axes) (rig.Axes, bool) {
 
 // justHomed is for how long a homing counts as just made: a program asks for its first slew within it. Choice.
 const justHomed = 5 * time.Minute
-
-// beyond tells whether either axis is off by more than allowed.
-func beyond(off, allowed rig.Axes) bool {
-	return off.A1.Abs() > allowed.A1 || off.A2.Abs() > allowed.A2
-}
 
 // eitherSide tells whether belief may stand for either side: it lies as near the pose on the sky as belief/agrees could ever let
 // pass, the tube near the end of axis 1, and the mount was synced near there since it was homed. A sync across the end of axis 1 takes the

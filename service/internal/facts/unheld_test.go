@@ -2,6 +2,7 @@ package facts_test
 
 import (
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 
@@ -29,6 +30,27 @@ func atThePole(t *testing.T, pose, counters rig.Axes) facts.Outcome {
 func TestRefractionAtThePole(t *testing.T) {
 	assert.Less(t, number(t, atThePole(t, rig.Axes{}, rig.DegAxes(0.01, 0)).Facts, "end_spread_deg"), 0.5)
 	assert.Greater(t, number(t, atThePole(t, rig.DegAxes(15, 0), rig.Axes{}).Facts, "end_spread_deg"), 5.0, "a hold, not an allow 15° off")
+}
+
+// Of encoders, too, only what they said at that homing tells later that nothing turned axis 1 by hand: without it, some minutes after, they are no witness, nor
+// is a homing of an hour to come.
+func TestEncodersAtThePole(t *testing.T) {
+	ends := func(at time.Duration, zero map[rig.SourceKind]rig.Axes, reads rig.Axes) facts.Fact {
+		r := heron(t, "map_includes_refraction: no", "map_includes_refraction: yes")
+		m, err := moment(evening)
+		assert.NoError(t, err)
+		star := question.Sky{RA: (m.SiderealTime(r.Site.Lon) + unit.Deg(45)).Positive(), Dec: unit.Deg(30), Frame: question.OfDate}
+		in := standing(t, r, rig.Axes{}, rig.Axes{}, question.Action{Kind: question.Slew, Sky: &star})
+		in.Snapshot.Rig.Homing = &question.Homing{ID: "h1", Sensed: true, At: evening.Add(at), CountZero: zero}
+		in.Snapshot.Rig.Sample.Readings = []question.Reading{{Source: rig.AxisEncoder, Axes: reads}}
+		return facts.Compute(in).Facts["end_spread_deg"]
+	}
+	noted := map[rig.SourceKind]rig.Axes{rig.AxisEncoder: rig.DegAxes(7, 0)}
+	assert.NotNil(t, ends(-time.Hour, noted, rig.DegAxes(7, 0)).Number)
+	assert.Nil(t, ends(-time.Hour, noted, rig.DegAxes(9, 0)).Number, "it turned")
+	assert.Nil(t, ends(-time.Hour, nil, rig.Axes{}).Number, "what it said at home is not known")
+	assert.NotNil(t, ends(-time.Minute, nil, rig.Axes{}).Number, "just homed")
+	assert.Nil(t, ends(time.Hour, nil, rig.Axes{}).Number, "homed in an hour")
 }
 
 // What a sensor's homing found the counters to say is their zero; what a person stated leaves it open what the mount counts from.

@@ -328,7 +328,7 @@ func (t *turn) land(m *move, all []landing) {
 func (t *turn) offEnd(m *move, all []landing) {
 	p := m.permit
 	seems := all[0].Axes
-	should, short := t.ends(m), t.cutShort(m) // as told, before leave is taken back here
+	should, short, stays := t.ends(m), t.cutShort(m), t.stopped(m, seems) // as told, before leave is taken back here
 	off := seems.Sub(nearest(should, seems).Axes)
 	t.alarm(OffEnd, p.ID, "the rig rests at %s, %s from the nearest predicted end of permit %s", seems, off, p.ID)
 	var cands []question.Candidate
@@ -344,8 +344,8 @@ func (t *turn) offEnd(m *move, all []landing) {
 	case p.Told == string(NotMoved) && frozen, follows && t.beliefAgrees(m, seems, ""):
 	case follows && t.keptOtherwise(m, seems):
 	case len(all) == 1 && t.watched(m, seems):
-	case short && t.briefly(m) && t.onItsWay(m, seems) != nil:
-		cands = t.onItsWay(m, seems)
+	case stays != nil:
+		cands = stays
 	default:
 		t.doubt("a motion came to rest %s from its predicted end", off)
 		if !short { // else its ends count last: they were not reached unless it goes on unseen
@@ -443,9 +443,9 @@ func (t *turn) beliefStayed(m *move, believed []question.Candidate) bool {
 func (t *turn) reckon(m *move, moved bool, believed []question.Candidate) {
 	p, start := m.permit, t.s.Anchored[0].Axes
 	cands := t.ends(m)
-	if t.cutShort(m) && t.briefly(m) && len(believed) > 0 {
-		if on := t.onItsWay(m, rig.LiftNear(believed[0].Axes, start)); on != nil {
-			t.anchorAt(m.y, on, rig.Reckoned)
+	if len(believed) > 0 {
+		if stays := t.stopped(m, rig.LiftNear(believed[0].Axes, start)); stays != nil {
+			t.anchorAt(m.y, stays, rig.Reckoned)
 			return
 		}
 	}

@@ -51,9 +51,12 @@ func (t *turn) briefly(m *move) bool {
 	return lives && m.had() <= brief && !t.mayBeUsed(m)
 }
 
-// onItsWay is where a motion rests that was cut short: where it set out, or as far on its way as the axes may have come since; nil where what is seen of
-// it lies elsewhere.
-func (t *turn) onItsWay(m *move, seems rig.Axes) []question.Candidate {
+// stopped is where a motion rests that was cut short and soon over: where it set out, or as far on its way as the axes may have come since; nil where it was
+// not, or what is seen of it lies elsewhere.
+func (t *turn) stopped(m *move, seems rig.Axes) []question.Candidate {
+	if !t.cutShort(m) || !t.briefly(m) {
+		return nil
+	}
 	var out []question.Candidate
 	within := false
 	for _, c := range t.s.Anchored {

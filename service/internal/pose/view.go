@@ -216,7 +216,7 @@ func excess(turned rig.Axes, drift [2]rig.Axes) rig.Axes {
 
 // beyond tells whether either axis is off by more than allowed.
 func beyond(off, allowed rig.Axes) bool {
-	return off.A1.Abs() > allowed.A1 || off.A2.Abs() > allowed.A2
+	return off.Beyond(allowed)
 }
 
 // wiggle is the movement between two quiet samples that is taken for guiding, dither and the roundness of readings: several times

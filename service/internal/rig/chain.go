@@ -85,6 +85,9 @@ func (a Axes) Abs() Axes { return Axes{a.A1.Abs(), a.A2.Abs()} }
 // Max returns the larger of the two angles.
 func (a Axes) Max() unit.Angle { return max(a.A1, a.A2) }
 
+// Beyond tells whether the size of either angle is more than is allowed of it.
+func (a Axes) Beyond(allowed Axes) bool { return a.A1.Abs() > allowed.A1 || a.A2.Abs() > allowed.A2 }
+
 // Finite tells whether both angles are numbers.
 func (a Axes) Finite() bool { return a.A1.Finite() && a.A2.Finite() }
 
