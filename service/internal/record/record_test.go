@@ -110,3 +110,11 @@ func TestAppendAndReadBack(t *testing.T) {
 	}
 	verifyWhole(t, r, 3)
 }
+
+// A path that is a link to nothing is refused as that, and no record is made anywhere.
+func TestLinkToNothingIsNamed(t *testing.T) {
+	link := filepath.Join(t.TempDir(), "night.keepclear")
+	require.NoError(t, os.Symlink(filepath.Join(filepath.Dir(link), "not mounted", "night.keepclear"), link))
+	_, err := record.Open(link, record.Options{})
+	require.ErrorContains(t, err, "following the symbolic link")
+}
