@@ -1,13 +1,9 @@
 package decide
 
 import (
-	"cmp"
 	"context"
 	"fmt"
-	"maps"
 	"reflect"
-	"slices"
-	"strings"
 	"time"
 
 	"keepclear.example/keepclear/service/internal/facts"
@@ -17,7 +13,6 @@ import (
 	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/state"
 	"keepclear.example/keepclear/service/internal/unit"
-	"keepclear.example/keepclear/service/internal/verdict"
 )
 
 // Report is one report as understood: a sample, an event, or both. At most one event is set.
@@ -173,76 +168,6 @@ func (d *Decider) repliedBefore(g *group, r Report, w record.Written, err error)
 		out.Permit = g.live.Permit
 	}
 	return out, nil
-}
-
-// unnamed is the name of an asker that gives none, as the API has it: who has no name and who goes by this one are the same.
-const unnamed = "unnamed"
-
-// heard is what is missing once a report of an asker was understood.
-func heard(refused map[string]string, asker string) map[string]string {
-	same := func(a, _ string) bool { return cmp.Or(a, unnamed) == cmp.Or(asker, unnamed) }
-	out := maps.Clone(refused)
-	maps.DeleteFunc(out, same)
-	return out
-}
-
-// mostUnheard bounds of how many askers a lost report is remembered: the rig is held while there is any.
-const mostUnheard = 64
-
-// unheard remembers that a report of an asker was lost, in memory, and tells whether that is news. Requires the turn.
-func (g *group) unheard(asker, why string) bool {
-	asker = cmp.Or(asker, unnamed)
-	why = fmt.Sprintf("that of %s (%s)", nameOr(asker), why)
-	if g.live.Refused[asker] == why {
-		return false
-	}
-	all := maps.Clone(g.live.Refused)
-	if all == nil {
-		all = map[string]string{}
-	}
-	if _, known := all[asker]; known || len(all) < mostUnheard {
-		all[asker] = why
-	}
-	g.live.Refused = all
-	return true
-}
-
-// firstUnheard is the first asker of whom a report is missing, what became of it, and what ends the hold for it.
-func firstUnheard(refused map[string]string) (why, remedy string) {
-	asker := slices.Min(slices.Collect(maps.Keys(refused)))
-	return refused[asker], fmt.Sprintf("Have %s send a report that is understood, or a person tell in that name what happened (tell --as %s).", nameOr(asker), cmp.Or(asker, unnamed))
-}
-
-// hearAgain says in the findings that lack a report of an asker whose report ends that: another asker's does not.
-func hearAgain(findings []verdict.Finding, refused map[string]string) {
-	if len(refused) == 0 {
-		return
-	}
-	why, remedy := firstUnheard(refused)
-	for i := range findings {
-		f := &findings[i]
-		if f.Fact == nil || !strings.Contains(f.Fact.Missing, why) {
-			continue
-		}
-		f.Remedy = remedy
-		for j := range f.Needs {
-			f.Needs[j].Sentence = remedy
-		}
-	}
-}
-
-// unheardHome holds a homing while a report is missing: it may have said that a clutch was opened, and the way home is judged from the
-// pose. Every other motion pose/fresh holds, which homing, having no use for a sample, is not judged by.
-func unheardHome(q question.Question, s question.RigState) (verdict.Finding, bool) {
-	if q.Action.Kind != question.Home || len(s.Refused) == 0 {
-		return verdict.Finding{}, false
-	}
-	why, remedy := firstUnheard(s.Refused)
-	return verdict.Finding{
-		Rule: "permit/heard", Effect: verdict.Holds, Code: "report_refused",
-		Sentence: "Held: a report was not understood, " + why + "; it may have said that the pose is lost.", Remedy: remedy,
-		Needs: []verdict.Need{{Kind: verdict.NeedSample, Sentence: remedy}},
-	}, true
 }
 
 // reportedBefore tells whether a report with these bytes is on record: it is not taken in twice.

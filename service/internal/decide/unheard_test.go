@@ -3,6 +3,7 @@ package decide_test
 import (
 	"context"
 	"fmt"
+	"strings"
 	"testing"
 	"time"
 
@@ -95,5 +96,101 @@ func TestUnnamedAskerIsHeardByEitherName(t *testing.T) {
 			require.NoError(t, err)
 			assert.Equal(t, asker == next, len(v.State.Refused) == 0, v.State.Refused)
 		}
+	}
+}
+
+// refusedOf has a report of each asker refused.
+func (b *bench) refusedOf(t *testing.T, askers ...string) {
+	t.Helper()
+	for i, asker := range askers {
+		require.NoError(t, b.d.Refuse("heron", asker, "sample.#77: unknown field", true, b.clock(), record.Hash{1, byte(i), byte(i >> 8)}, state.Exchanged{}))
+	}
+}
+
+// understood has a report of an asker taken in, and tells in how many names a report is missing after it.
+func (b *bench) understood(t *testing.T, asker string) int {
+	t.Helper()
+	id := "report-of-" + asker + "-000001"
+	_, err := b.d.Report(t.Context(), decide.Report{Rig: "heron", Asker: asker, At: b.clock(), Sent: b.clock(), Sample: b.sample(zero)}, request(id, id))
+	require.NoError(t, err)
+	v, err := b.d.Look(t.Context(), "heron")
+	require.NoError(t, err)
+	return len(v.State.Refused)
+}
+
+// A report refused in a name that no lawful report may bear holds the rig as one of nobody's does: in its own name nothing could ever end that.
+func TestUnlawfulNameIsHeardAsUnnamed(t *testing.T) {
+	for what, name := range map[string]string{"blank": " ", "blank of another kind": "\u2003\u00a0", "129 letters": strings.Repeat("ä", 129)} {
+		t.Run(what, func(t *testing.T) {
+			t.Parallel()
+			b := newBench(t)
+			b.home()
+			b.refusedOf(t, name)
+			a, err := b.slew(zero, there)
+			require.NoError(t, err)
+			assert.Equal(t, verdict.Hold, a.Verdict)
+			assert.Contains(t, fmt.Sprint(a.Findings), "tell --as unnamed")
+			assert.Equal(t, 1, b.understood(t, "heron-watch"))
+			assert.Zero(t, b.understood(t, "unnamed"))
+		})
+	}
+	b := newBench(t)
+	b.home()
+	longest := strings.Repeat("ä", 128)
+	b.refusedOf(t, longest)
+	assert.Equal(t, 1, b.understood(t, "unnamed"), "128 letters are a lawful name")
+	assert.Zero(t, b.understood(t, longest))
+}
+
+// Of more askers than are remembered by name no report is forgotten: a person tells what happened for all of them.
+func TestReportsOfManyAskersHold(t *testing.T) {
+	b := newBench(t)
+	b.home()
+	var names []string
+	for i := range 70 {
+		names = append(names, fmt.Sprintf("asker %02d", i))
+	}
+	b.refusedOf(t, names...)
+	for _, n := range names {
+		b.understood(t, n)
+	}
+	assert.Equal(t, 1, b.understood(t, names[69]), "which of those beyond are heard cannot be told")
+	a, err := b.slew(zero, there)
+	require.NoError(t, err)
+	assert.Equal(t, verdict.Hold, a.Verdict)
+	assert.Contains(t, fmt.Sprint(a.Findings), "(tell --as 'further askers')")
+	assert.Zero(t, b.understood(t, "further askers"))
+	a, err = b.slew(zero, there)
+	require.NoError(t, err)
+	assert.Equal(t, verdict.Allow, a.Verdict, a.Sentence)
+}
+
+// The 63rd asker is remembered by name, the 64th no more.
+func TestHowManyAskersAreRememberedByName(t *testing.T) {
+	for n, left := range map[int]int{63: 0, 64: 1} {
+		b := newBench(t)
+		b.home()
+		var names []string
+		for i := range n {
+			names = append(names, fmt.Sprintf("asker %02d", i))
+		}
+		b.refusedOf(t, names...)
+		last := -1
+		for _, name := range names {
+			last = b.understood(t, name)
+		}
+		assert.Equal(t, left, last, "of %d askers", n)
+	}
+}
+
+// A remedy names the asker as a shell reads it back.
+func TestRemedyQuotesTheName(t *testing.T) {
+	for name, want := range map[string]string{"prog-2.1@pier:7_a/b": "tell --as prog-2.1@pier:7_a/b)", "night script": "tell --as 'night script')", "O'Brien $1": `tell --as 'O'\''Brien $1')`} {
+		b := newBench(t)
+		b.home()
+		b.refusedOf(t, name)
+		a, err := b.slew(zero, there)
+		require.NoError(t, err)
+		assert.Contains(t, fmt.Sprint(a.Findings), want)
 	}
 }
