@@ -15,11 +15,12 @@ import (
 const (
 	// unnamed is the name of an asker that gives none, as the API has it: who has no name and who goes by this one are the same.
 	unnamed = "unnamed"
-	// others stands for every asker beyond mostUnheard: which of them is heard cannot be told any more, so a person tells it for all.
-	others = "further askers"
+	// Others stands for every asker beyond those who are remembered by name: which of them is heard cannot be told any more, so a person tells it
+	// for all.
+	Others = "further askers"
 )
 
-// mostUnheard bounds in how many names lost reports are remembered, others being one of them. Common practice, no source: a site has a handful.
+// mostUnheard bounds in how many names lost reports are remembered, Others being one of them. Common practice, no source: a site has a handful.
 const mostUnheard = 64
 
 // mostName is the length of the longest name that a lawful request may bear, characters (api: AskRequest.asker).
@@ -45,7 +46,7 @@ func heard(refused map[string]string, asker string) map[string]string {
 func (g *group) unheard(asker, why string) bool {
 	asker = named(asker)
 	if _, known := g.live.Refused[asker]; !known && len(g.live.Refused) >= mostUnheard-1 {
-		asker = others
+		asker = Others
 	}
 	why = fmt.Sprintf("that of %s (%s)", nameOr(asker), why)
 	if g.live.Refused[asker] == why {
@@ -64,7 +65,7 @@ func (g *group) unheard(asker, why string) bool {
 func firstUnheard(refused map[string]string) (why, remedy string) {
 	asker := slices.Min(slices.Collect(maps.Keys(refused)))
 	tell := fmt.Sprintf("a person tell in that name what happened (tell --as %s).", shellWord(named(asker)))
-	if asker == others {
+	if asker == Others {
 		return refused[asker], "Of too many askers a report is missing to name them: have " + tell
 	}
 	return refused[asker], fmt.Sprintf("Have %s send a report that is understood, or ", nameOr(named(asker))) + tell

@@ -21,3 +21,18 @@ func (s *Server) PlanFor(ctx context.Context, rig string) error {
 func (s *Server) SurveyTo(ctx context.Context, r *pb.SurveyRigRequest, ss grpc.ServerStream) error {
 	return s.surveyRig(ctx, call[*pb.SurveyRigRequest]{msg: r}, ss)
 }
+
+// Crowd takes all the room that questions and reports have, and returns what gives it back.
+func (s *Server) Crowd() (leave func()) {
+	for range cap(s.room) {
+		s.room <- struct{}{}
+	}
+	return func() {
+		for range cap(s.room) {
+			<-s.room
+		}
+	}
+}
+
+// UnderWay is how many questions and reports have room.
+func (s *Server) UnderWay() int { return len(s.room) }

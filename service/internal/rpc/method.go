@@ -95,11 +95,24 @@ func deepen(i int) byte {
 	return room[i]
 }
 
+// mostJudged bounds how many questions and reports are judged, or wait for their rig's turn or the disk, at once; each takes stackBytes and
+// more. Common practice, no source: many times what a site has askers.
+const mostJudged = 512
+
 // timed lets a request run beside its asker: one who goes, or whose time runs out, does not stop it. Once it has begun it is
 // judged and recorded to its end, and the same request id asks for what came of it.
 func timed[M proto.Message](ctx context.Context, s *Server, raw []byte, msg M, do doing[M]) (proto.Message, error) {
+	limit := s.After(ownLimit)
+	takesRoom, err := s.enter(ctx, msg, limit)
+	if err != nil { // it never began
+		s.remember(msg, raw, "more came than could be judged, and its asker did not wait", s.decider.Now())
+		return nil, err
+	}
 	done := make(chan outcome, 1)
 	s.underWay.Go(func() {
+		if takesRoom {
+			defer func() { <-s.room }()
+		}
 		deepen(0)
 		reply, err := serve(ctx, s, raw, msg, do)
 		done <- outcome{reply, err}
@@ -109,10 +122,39 @@ func timed[M proto.Message](ctx context.Context, s *Server, raw []byte, msg M, d
 		return o.reply, o.err
 	case <-ctx.Done():
 		return nil, statusOf(ctx.Err())
-	case <-s.After(ownLimit):
-		return nil, failure(codes.DeadlineExceeded, pb.ErrorReason_ERROR_REASON_LATE,
-			fmt.Sprintf("no answer within %s; ask again with the same request id to learn what came of it", ownLimit))
+	case <-limit:
+		return nil, tooLate()
 	}
+}
+
+// enter waits until fewer than mostJudged questions and reports are under way. Whoever goes meanwhile leaves nothing behind: what is under way
+// outlives its asker, so that those who give up and ask again would else fill the memory. Everything else enters at once: reading ends with its
+// caller, a person's lock is rare, and taking leave back never waits.
+func (s *Server) enter(ctx context.Context, msg proto.Message, limit <-chan time.Time) (takesRoom bool, err error) {
+	switch msg.(type) {
+	case *pb.AskRequest, *pb.ReportRequest:
+	default:
+		return false, nil
+	}
+	select {
+	case s.room <- struct{}{}:
+		return true, nil
+	default:
+	}
+	select {
+	case s.room <- struct{}{}:
+		return true, nil
+	case <-ctx.Done():
+		return false, statusOf(ctx.Err())
+	case <-limit:
+		return false, tooLate()
+	}
+}
+
+// tooLate is what an asker is told who waited as long as anybody may.
+func tooLate() error {
+	return failure(codes.DeadlineExceeded, pb.ErrorReason_ERROR_REASON_LATE,
+		fmt.Sprintf("no answer within %s; ask again with the same request id to learn what came of it", ownLimit))
 }
 
 // serve checks one request, does it, and keeps a panic from becoming anything but an error.
@@ -129,7 +171,7 @@ func serve[M proto.Message](ctx context.Context, s *Server, raw []byte, msg M, d
 		return nil, refused(faults)
 	}
 	if err := s.makeUp(msg); err != nil {
-		s.remember(msg, raw, "it came while the record was down", at)
+		s.remember(msg, raw, whileDown+"it came while the record was down", at)
 		return nil, statusOf(err)
 	}
 	reply, err = do(ctx, call[M]{msg, raw, at})
@@ -148,7 +190,7 @@ func (s *Server) noteFailure(msg proto.Message, raw []byte, err error, at time.T
 	case codes.InvalidArgument, codes.NotFound, codes.AlreadyExists, codes.FailedPrecondition, codes.ResourceExhausted, codes.Internal, codes.DataLoss:
 		s.noteRefusal(msg, raw, why, at)
 	case codes.Unavailable:
-		s.remember(msg, raw, why, at)
+		s.remember(msg, raw, whileDown+why, at)
 	}
 }
 

@@ -10,15 +10,20 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	pb "keepclear.example/keepclear/api/keepclear/v1"
+	"keepclear.example/keepclear/service/internal/decide"
 	"keepclear.example/keepclear/service/internal/state"
 	"keepclear.example/keepclear/service/internal/wire"
 )
 
-// mostMissed bounds the askers of whom a lost report is remembered. Common practice, no source: a site has a handful.
+// mostMissed bounds the askers of whom a lost report is remembered by name; those beyond are remembered as one for each rig. Common practice, no
+// source: a site has a handful.
 const mostMissed = 1000
 
 // asker of a rig.
 type asker struct{ rig, name string }
+
+// whileDown begins why a report was lost that the record could not take.
+const whileDown = "it was lost while the record was down: "
 
 // lost is a report that was neither taken in nor put on record: what it meant is unknown.
 type lost struct {
@@ -27,7 +32,7 @@ type lost struct {
 	sent state.Exchanged
 }
 
-// missed holds reports lost while the record was down. They hold their rig as a refused report does, from the first moment at
+// missed holds reports that came to nothing: while the record was down, mostly. They hold their rig as a refused report does, from the first moment at
 // which the record takes anything again.
 type missed struct {
 	turn chan struct{} // holds one: held by who puts them on record, over the waits for the disk; no mutex, for a night in a bubble would stand still
@@ -91,7 +96,7 @@ func (s *Server) noteRefusal(msg proto.Message, raw []byte, why string, at time.
 	who := wire.Glimpse(raw, msg.ProtoReflect().Descriptor())
 	if err := s.decider.Refuse(who.Rig, who.Asker, wire.OneLine(why), report, at, digestOf(msg, raw), kept(msg, raw)); err != nil {
 		s.log.Error("a refusal was not recorded", "why", err)
-		s.remember(msg, raw, why, at)
+		s.remember(msg, raw, whileDown+why, at)
 	}
 }
 
@@ -104,9 +109,13 @@ func (s *Server) remember(msg proto.Message, raw []byte, why string, at time.Tim
 	s.missed.mu.Lock()
 	defer s.missed.mu.Unlock()
 	a := asker{who.Rig, who.Asker}
-	if _, listed := s.missed.all[a]; listed || len(s.missed.all) < mostMissed {
-		s.missed.all[a] = &lost{wire.OneLine(why), at, kept(msg, raw)}
+	if _, listed := s.missed.all[a]; !listed && len(s.missed.all) >= mostMissed {
+		if _, err := s.decider.Member(a.rig); err != nil {
+			return // of a rig that is not served here, it holds none
+		}
+		a.name = decide.Others
 	}
+	s.missed.all[a] = &lost{wire.OneLine(why), at, kept(msg, raw)}
 }
 
 // kept is what the record keeps of a refused request: nothing of one that is too large, whose sentence says so.
@@ -140,7 +149,7 @@ func (s *Server) makeUpFor(which func(asker) bool) error {
 	defer func() { <-s.missed.turn }()
 	for _, a := range s.missed.of(which) { // anew: whoever had the turn before may have recorded some
 		l := s.missed.get(a)
-		if err := s.decider.Refuse(a.rig, a.name, "it was lost while the record was down: "+l.why, true, l.at, digestOf(&pb.ReportRequest{}, l.sent.Bytes), l.sent); err != nil {
+		if err := s.decider.Refuse(a.rig, a.name, l.why, true, l.at, digestOf(&pb.ReportRequest{}, l.sent.Bytes), l.sent); err != nil {
 			return err
 		}
 		s.missed.forget(a, l)

@@ -74,6 +74,7 @@ type Server struct {
 
 	names    []string // of the services, for health
 	missed   missed
+	room     chan struct{}   // holds one for each question and report under way
 	judging  atomic.Int32    // how many requests are being judged
 	first    sync.Once       // closes answered
 	answered chan struct{}   // closed once a request was judged
@@ -84,7 +85,7 @@ type Server struct {
 
 // New makes a server; it serves nothing yet.
 func New(p Parts) *Server {
-	s := &Server{Parts: p, decider: p.Decider, surveys: survey.New(p.Maps), drawing: survey.NewTurn(), gauging: survey.NewTurn(), checker: p.Checker, log: p.Log, health: health.NewServer(), answered: make(chan struct{}), missed: missed{turn: make(chan struct{}, 1), all: map[asker]*lost{}}}
+	s := &Server{Parts: p, decider: p.Decider, surveys: survey.New(p.Maps), drawing: survey.NewTurn(), gauging: survey.NewTurn(), checker: p.Checker, log: p.Log, health: health.NewServer(), answered: make(chan struct{}), missed: missed{turn: make(chan struct{}, 1), all: map[asker]*lost{}}, room: make(chan struct{}, mostJudged)}
 	s.serving, s.stopping = context.WithCancel(context.Background())
 	s.grpc = grpc.NewServer(
 		grpc.ForceServerCodecV2(codec{}),

@@ -1,0 +1,100 @@
+package rpc_test
+
+import (
+	"context"
+	"fmt"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+
+	pb "keepclear.example/keepclear/api/keepclear/v1"
+	"keepclear.example/keepclear/service/internal/faults"
+)
+
+// briefly asks with a deadline that passes before anything is answered.
+func (b *bench) briefly(do func(context.Context) error) error {
+	ctx, cancel := context.WithTimeout(b.t.Context(), 30*time.Millisecond)
+	defer cancel()
+	return do(ctx)
+}
+
+// Where more is under way than there is room for, whoever gives up leaves nothing behind: no question of his is judged, and a report of his, which
+// nobody read, holds its rig. Taking leave back and a person's lock wait for nobody.
+func TestWhoGivesUpInACrowdLeavesNothing(t *testing.T) {
+	b := newBench(t)
+	b.ready()
+	open := b.allowed(b.slew(30, 40)).GetPermit().GetPermitId()
+	leave := b.s.Crowd()
+	q := b.slew(30, 40)
+	err := b.briefly(func(ctx context.Context) error { _, err := b.motion.Ask(ctx, q); return err })
+	assert.Equal(t, codes.DeadlineExceeded, status.Code(err))
+	err = b.briefly(func(ctx context.Context) error {
+		_, err := b.motion.Report(ctx, &pb.ReportRequest{RequestId: b.id("report"), Rig: "heron", Asker: "camera", Sample: b.sample(0, 0)})
+		return err
+	})
+	assert.Equal(t, codes.DeadlineExceeded, status.Code(err))
+	out, err := b.motion.Withdraw(t.Context(), &pb.WithdrawRequest{Rig: "heron"})
+	require.NoError(t, err)
+	assert.Equal(t, []string{open}, out.GetPermitIds())
+	_, err = b.locks.Lock(t.Context(), &pb.LockRequest{RequestId: b.id("lock"), Scope: &pb.LockRequest_Rig{Rig: "heron"}, Person: "M. Tester", Reason: "a test"})
+	require.NoError(t, err)
+	_, err = b.rigs.GetRig(t.Context(), &pb.GetRigRequest{Rig: "heron"})
+	require.NoError(t, err)
+	assert.Equal(t, mostJudged, b.s.UnderWay(), "those who gave up hold no room")
+	leave()
+	held := b.mustAsk(b.slew(30, 40))
+	assert.Contains(t, findingOf(held, "pose/fresh").GetFact().GetMissing(), "that of camera (more came than could be judged, and its asker did not wait)")
+	_, err = b.reads.GetEntry(t.Context(), &pb.GetEntryRequest{Key: &pb.GetEntryRequest_RequestId{RequestId: q.GetRequestId()}})
+	assert.Equal(t, codes.NotFound, status.Code(err), "nobody judged it")
+	assert.Zero(t, b.s.UnderWay())
+}
+
+// mostJudged is how many questions and reports have room at once.
+const mostJudged = 512
+
+// Who waits in a crowd is judged once there is room, and one who waits too long is told so.
+func TestWhoWaitsInACrowdIsJudged(t *testing.T) {
+	b := newBench(t)
+	b.ready()
+	leave := b.s.Crowd()
+	waits, late := make(chan struct{}, 2), make(chan time.Time)
+	b.after = func(time.Duration) <-chan time.Time { waits <- struct{}{}; return late }
+	answers := make(chan error, 2)
+	for _, q := range []*pb.AskRequest{b.slew(30, 40), b.slew(30, 40)} {
+		go func() { _, err := b.motion.Ask(t.Context(), q); answers <- err }()
+		<-waits
+	}
+	late <- time.Time{}
+	err := <-answers
+	assert.Equal(t, codes.DeadlineExceeded, status.Code(err))
+	assert.Equal(t, "LATE", reason(err))
+	leave()
+	assert.NoError(t, <-answers)
+}
+
+// While the record is down, reports of more askers than are remembered by name, and of rigs that nobody has, push no other's out: the rig is held.
+func TestNoLostReportIsPushedOut(t *testing.T) {
+	b := newBench(t)
+	b.ready()
+	b.disk.FailAt(1, faults.Before, true)
+	lose := func(rig, asker string) {
+		_, err := b.motion.Report(t.Context(), &pb.ReportRequest{RequestId: b.id("report"), Rig: rig, Asker: asker, Event: act()})
+		require.Error(t, err)
+	}
+	lose("heron", "first") // the record goes down with it
+	for i := range 1000 {
+		lose(fmt.Sprintf("nobody-%d", i), "flood")
+	}
+	lose("heron", "person's program")
+	b.disk.Heal()
+	for b.d.Down() != nil {
+		time.Sleep(time.Millisecond)
+	}
+	b.mustReport(&pb.ReportRequest{Sample: b.sample(0, 0), Asker: "first"})
+	held := b.mustAsk(b.slew(30, 40))
+	assert.Contains(t, findingOf(held, "pose/fresh").GetFact().GetMissing(), "that of further askers")
+}
