@@ -129,7 +129,7 @@ func (k *call) printStop(j *pb.Judgement, step uint32) {
 func (k *call) printAnswer(r *pb.AskResponse, code int, fault string) {
 	j := r.GetJudgement()
 	head := map[int]string{exitDone: "ALLOW", exitDeny: "DENY", exitHold: "HOLD"}[code]
-	why := j.GetSentence()
+	why := headed(j)
 	if fault != "" {
 		why = "The service allowed it, but " + strings.TrimSuffix(fault, ".") + "."
 	}
@@ -280,7 +280,7 @@ func (k *call) printOutlook(r *pb.RehearseResponse, asked *pb.Action) {
 			head = "WOULD BE HELD"
 		}
 		start := s.GetStartTime().AsTime()
-		fmt.Fprintf(k.out, "%s  %s to %s: %s\n", head, start.Format(onDay), instant(s.GetEndTime().AsTime(), start), j.GetSentence())
+		fmt.Fprintf(k.out, "%s  %s to %s: %s\n", head, start.Format(onDay), instant(s.GetEndTime().AsTime(), start), headed(j))
 		if start.Before(k.now().Add(-pastStart)) {
 			fmt.Fprintln(k.out, "      (that start is past: judged as of then)")
 		}

@@ -21,6 +21,17 @@ func objects(f *pb.Finding) bool {
 	return f.GetEffect() != pb.Effect_EFFECT_PASS && f.GetEffect() != pb.Effect_EFFECT_NOT_APPLICABLE
 }
 
+// headed is a judgement's line with the rule that it comes from before it, as the lines of the other rules have it: who wants to read or to change a
+// rule, or to see what else it held, has to know its id.
+func headed(j *pb.Judgement) string {
+	for _, f := range j.GetFindings() {
+		if objects(f) && f.GetRuleId() != "" && f.GetSentence() == j.GetSentence() {
+			return f.GetRuleId() + ": " + j.GetSentence()
+		}
+	}
+	return j.GetSentence()
+}
+
 // causes groups the objections, in their order: a rule that lacks a fact for a reason that was told before says nothing new.
 func causes(all []*pb.Finding) []cause {
 	var out []cause

@@ -1,8 +1,10 @@
 package main
 
 import (
+	"bytes"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -62,4 +64,26 @@ func TestOneCauseIsToldOnce(t *testing.T) {
 		require.NoError(t, protojson.Unmarshal([]byte(out), all), name)
 		assert.Len(t, all.GetJudgement().GetFindings(), len(c.findings), name)
 	}
+}
+
+// The rule that decided is named wherever an answer is read: its file can be found then, and what else it held.
+func TestTheRuleThatDecidedIsNamed(t *testing.T) {
+	late := objection("pose/fresh", pb.Effect_EFFECT_HOLD, "The newest sample is 60 s old.", "Send a new sample.", "")
+	late.Fact, late.Limit = &pb.Fact{Name: "pose_age_s", Value: &pb.Fact_Number{Number: 60}}, num(10)
+	held := &pb.Judgement{Verdict: pb.Verdict_VERDICT_HOLD, Sentence: late.GetSentence(), Findings: []*pb.Finding{{RuleId: "sun/apart", Effect: pb.Effect_EFFECT_PASS}, late}}
+	address := served(t, &service{ask: func(*pb.AskRequest) (*pb.AskResponse, error) { return &pb.AskResponse{Judgement: held}, nil }})
+	_, out, _ := typed(t, address, "ask heron home")
+	assert.True(t, strings.HasPrefix(out, "HOLD  pose/fresh: The newest sample is 60 s old.\n"), out)
+
+	var page bytes.Buffer
+	k := &call{out: &page, now: time.Now}
+	k.printOutlook(&pb.RehearseResponse{Steps: []*pb.RehearsedStep{{Outlook: held}}}, &pb.Action{})
+	assert.Contains(t, page.String(), ": pose/fresh: The newest sample is 60 s old.\n")
+	page.Reset()
+	k.printEntry(&pb.Entry{Verdict: held.GetVerdict(), Sentence: held.GetSentence(), Content: &pb.Entry_Asked{Asked: &pb.Asked{Response: &pb.AskResponse{Judgement: held}}}})
+	assert.Contains(t, page.String(), ": pose/fresh: The newest sample is 60 s old.\n")
+	assert.Contains(t, page.String(), "      hold  pose/fresh               pose_age_s 60, limit 10\n      What to do: Send a new sample.\n")
+
+	assert.Equal(t, "Every rule passed.", headed(&pb.Judgement{Sentence: "Every rule passed.", Findings: held.GetFindings()[:1]}))
+	assert.Equal(t, "Something else.", headed(&pb.Judgement{Sentence: "Something else.", Findings: held.GetFindings()}), "no rule that says something else")
 }
