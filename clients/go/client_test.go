@@ -288,6 +288,25 @@ func TestWithdrawnUnderWayStops(t *testing.T) {
 	assert.Equal(t, pb.EndKind_END_KIND_STOPPED, last.GetEnd().GetKind())
 }
 
+// A permit that the reply no longer has is gone, and what the sample put in doubt says why.
+func TestPermitThatIsGoneIsExplained(t *testing.T) {
+	for want, findings := range map[string][]*pb.Finding{
+		"the permit is no longer open":                                      nil,
+		"the permit is no longer open: the rig is outside its way: stop it": {{RuleId: "seen/homed"}, {RuleId: "seen/off_way", Sentence: "the rig is outside its way: stop it"}, {Sentence: "a second"}},
+	} {
+		f, m := &fake{}, &mount{}
+		f.report = func(*pb.ReportRequest) (*pb.ReportResponse, error) {
+			return &pb.ReportResponse{Findings: findings}, nil
+		}
+		a := m.handle(t, served(t, f)).Home(context.Background())
+		done := a.Move(context.Background(), func(ctx context.Context, _ *pb.Permit) error {
+			<-ctx.Done()
+			return ctx.Err()
+		})
+		assert.Equal(t, want, done.Stopped)
+	}
+}
+
 // The service goes silent under way, half-open or gone: the mount is stopped, and told that it was for the silence.
 func TestSilenceUnderWayStops(t *testing.T) {
 	for name, answer := range map[string]func(done <-chan struct{}) error{

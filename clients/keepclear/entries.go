@@ -225,6 +225,9 @@ func (k *call) printEntry(e *pb.Entry) {
 	if e.GetAsker() != "" && e.GetAsked() == nil {
 		fmt.Fprintf(k.out, "      told by %s\n", e.GetAsker())
 	}
+	if r := e.GetReport().GetSample(); r != nil {
+		fmt.Fprintf(k.out, "      with a sample of %s\n", sampleWords(r))
+	}
 	if a := e.GetAsked(); a != nil {
 		k.printAsked(a)
 	}

@@ -137,6 +137,9 @@ func TestWhyAnAllowWasAllowedIsShown(t *testing.T) {
 	}
 	assert.NotContains(t, out.String(), "roof/state", "it was not asked")
 	out.Reset()
+	k.printEntry(&pb.Entry{Content: &pb.Entry_Report{Report: &pb.ReportRequest{Sample: entry.GetAsked().GetRequest().GetSample()}}})
+	assert.Contains(t, out.String(), "with a sample of 1970-01-01 00:00:00.0, at rest, axes (20.0°, 40.0°) by motor count, belief at right ascension 12.250°, declination -50.000°")
+	out.Reset()
 	k.printAsked(&pb.Asked{})
 	assert.Contains(t, out.String(), "attended by nobody, as told")
 	assert.Contains(t, out.String(), "no sample was sent with it")
