@@ -9,6 +9,7 @@ import (
 	"keepclear.example/keepclear/service/internal/pointing"
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/timescale"
 	"keepclear.example/keepclear/service/internal/unit"
 )
 
@@ -97,7 +98,7 @@ func (in *Input) solveTimes(f Set, e *evidence, v *question.Solve) {
 	e.mid = mid
 	end := v.Start.Add(v.Exposure)
 	age := in.Snapshot.At.Sub(end).Seconds()
-	like := LikelyHours(in.Snapshot.At.Sub(end))
+	like := timescale.LikelyHours(in.Snapshot.At.Sub(end))
 	if age < 0 {
 		why := fmt.Sprintf("the exposure ends %.0f s after now: one of the clocks is wrong", -age)
 		if like != "" {
