@@ -228,3 +228,20 @@ func TestWhatBindsGoesByTheGapThatIsKept(t *testing.T) {
 		assert.Equal(t, required, binds.Required)
 	}
 }
+
+// TestACornerBinds: what stands beyond a corner, within the spread of both sides, bounds each of the two.
+func TestACornerBinds(t *testing.T) {
+	const spread = 3.0
+	r := rasterOf(t, walls(rig.DegAxes(40, 30)))
+	end := func(at float64) reach.Extent { // its corner lies beside the wall, and what is within the spread of it does not
+		return reach.Extent{Low: unit.Deg(-10), High: unit.Deg(at - clearDeg - 0.5)}
+	}
+	for axis := range 2 {
+		axis1, axis2 := end(40), end(30)
+		assert.Nil(t, r.Binds(axis1, axis2, axis, 1, rig.Axes{}), "axis %d", axis+1)
+		binds := r.Binds(axis1, axis2, axis, 1, rig.DegAxes(spread, spread))
+		require.NotNil(t, binds, "axis %d", axis+1)
+		assert.Less(t, float64(binds.Lower), float64(binds.Required), "axis %d: nearer than is kept", axis+1)
+		assert.Nil(t, r.Binds(axis1, axis2, axis, -1, rig.DegAxes(spread, spread)), "axis %d", axis+1)
+	}
+}
