@@ -77,7 +77,7 @@ func TestTheRuleThatDecidedIsNamed(t *testing.T) {
 
 	var page bytes.Buffer
 	k := &call{out: &page, now: time.Now}
-	k.printOutlook(&pb.RehearseResponse{Steps: []*pb.RehearsedStep{{Outlook: held}}}, &pb.Action{})
+	k.printOutlook(&pb.RehearseResponse{Steps: []*pb.RehearsedStep{{Outlook: held}}}, nil)
 	assert.Contains(t, page.String(), ": pose/fresh: The newest sample is 60 s old.\n")
 	page.Reset()
 	k.printEntry(&pb.Entry{Verdict: held.GetVerdict(), Sentence: held.GetSentence(), Content: &pb.Entry_Asked{Asked: &pb.Asked{Response: &pb.AskResponse{Judgement: held}}}})

@@ -45,6 +45,12 @@ func asked() []form {
 		[]string{"solve"}, "ask heron sync --solve solve.json", solveAsJSON})
 }
 
+// rehearsed are the forms of rehearse: the motions, and several of them one after the other.
+func rehearsed() []form {
+	return append(motions("rehearse", ""), form{"plan", "rehearse RIG plan --steps FILE", "several in order, as tonight's: each starts where the one before ends",
+		[]string{"steps"}, "rehearse heron plan --steps tonight.json", stepsAsJSON})
+}
+
 func told() []form {
 	return []form{
 		{"homed", "tell RIG homed --person NAME [--axis1 DEG --axis2 DEG] [--sigma DEG]", "a person saw where the axes stand: at home, or at these angles",
