@@ -7,8 +7,10 @@ import (
 	"maps"
 	"reflect"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
+	"unicode"
 
 	"keepclear.example/keepclear/service/internal/facts"
 	"keepclear.example/keepclear/service/internal/pose"
@@ -210,7 +212,15 @@ func (g *group) unheard(asker, why string) bool {
 // firstUnheard is the first asker of whom a report is missing, what became of it, and what ends the hold for it.
 func firstUnheard(refused map[string]string) (why, remedy string) {
 	asker := slices.Min(slices.Collect(maps.Keys(refused)))
-	return refused[asker], fmt.Sprintf("Have %s send a report that is understood, or a person tell in that name what happened (tell --as %s).", nameOr(asker), cmp.Or(asker, unnamed))
+	return refused[asker], fmt.Sprintf("Have %s send a report that is understood, or a person tell in that name what happened (keepclear tell RIG homed, or act NAME, --as %s).", nameOr(asker), asTyped(cmp.Or(asker, unnamed)))
+}
+
+// asTyped is a name as it is typed in a command.
+func asTyped(name string) string {
+	if strings.ContainsFunc(name, func(r rune) bool { return !unicode.IsLetter(r) && !unicode.IsDigit(r) && r != '-' && r != '_' }) {
+		return strconv.Quote(name)
+	}
+	return name
 }
 
 // hearAgain says in the findings that lack a report of an asker whose report ends that: another asker's does not.

@@ -86,7 +86,7 @@ func TestUnnamedAskerIsHeardByEitherName(t *testing.T) {
 		a, err := b.slew(zero, there)
 		require.NoError(t, err)
 		assert.Contains(t, a.Sentence, "an unnamed asker")
-		assert.Contains(t, fmt.Sprint(a.Findings), "tell --as unnamed")
+		assert.Contains(t, fmt.Sprint(a.Findings), "keepclear tell RIG homed, or act NAME, --as unnamed)")
 		for _, asker := range []string{"heron-watch", next} {
 			id := "report-of-" + asker + "-000001"
 			_, err = b.d.Report(t.Context(), decide.Report{Rig: "heron", Asker: asker, At: b.clock(), Sent: b.clock(), Sample: b.sample(zero)}, request(id, id))
@@ -95,5 +95,18 @@ func TestUnnamedAskerIsHeardByEitherName(t *testing.T) {
 			require.NoError(t, err)
 			assert.Equal(t, asker == next, len(v.State.Refused) == 0, v.State.Refused)
 		}
+	}
+}
+
+// What a person types in a program's name is a command as it stands: a name of several words is one.
+func TestWhatIsToldInANameCanBeTyped(t *testing.T) {
+	for asker, typed := range map[string]string{"Night-2_b": "--as Night-2_b)", "night script": `--as "night script")`, "a;b": `--as "a;b")`} {
+		b := newBench(t)
+		b.home()
+		b.wait(5 * time.Second)
+		require.NoError(t, b.d.Refuse("heron", asker, "sample.#77: unknown field", true, b.clock(), record.Hash{1}, state.Exchanged{}))
+		a, err := b.slew(zero, there)
+		require.NoError(t, err)
+		assert.Contains(t, fmt.Sprint(a.Findings), typed)
 	}
 }
