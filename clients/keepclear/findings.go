@@ -2,9 +2,11 @@ package main
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	pb "keepclear.example/keepclear/api/keepclear/v1"
+	keepclear "keepclear.example/keepclear/clients/go"
 )
 
 // mostCauses is how many reasons an answer tells of: what a tired person puts right at once. The rest is counted, and by name.
@@ -57,6 +59,12 @@ next:
 // says where all of it can be read.
 func (k *call) printCauses(j *pb.Judgement, where string) {
 	all := causes(j.GetFindings())
+	if f := keepclear.Doubted(j); f != nil { // second: another deny says only where a wrong reading leads, too
+		if at := slices.IndexFunc(all, func(c cause) bool { return c.tells == f }); at > 1 {
+			c := all[at]
+			all = slices.Insert(slices.Delete(all, at, at+1), 1, c)
+		}
+	}
 	told := map[string]bool{}
 	for i, c := range all[:min(len(all), mostCauses)] {
 		f := c.tells

@@ -66,6 +66,20 @@ func TestOneCauseIsToldOnce(t *testing.T) {
 	}
 }
 
+// Beside a deny the hold that it may come of stands second, before another deny.
+func TestWhatADenyMayComeOfStandsSecond(t *testing.T) {
+	const h, d = pb.Effect_EFFECT_HOLD, pb.Effect_EFFECT_DENY
+	j := &pb.Judgement{Verdict: pb.Verdict_VERDICT_DENY, Sentence: "Head.", Findings: []*pb.Finding{
+		objection("track/fits", d, "Head.", "Ask for less.", ""), objection("travel/axis1", d, "Too far.", "Turn back.", ""),
+		objection("asker/fallback", h, "Nothing stops it.", "Declare it.", ""), objection("mount/map", h, "The clock is off.", "Set it.", ""),
+	}}
+	var page bytes.Buffer
+	k := &call{out: &page}
+	k.printCauses(j, "--json")
+	assert.Equal(t, "      What to do: Ask for less.\n      hold  mount/map: The clock is off.\n                  Set it.\n"+
+		"      Besides: 1 rule denies, travel/axis1; 1 rule holds, asker/fallback (--json tells why).\n", page.String())
+}
+
 // The rule that decided is named wherever an answer is read: its file can be found then, and what else it held.
 func TestTheRuleThatDecidedIsNamed(t *testing.T) {
 	late := objection("pose/fresh", pb.Effect_EFFECT_HOLD, "The newest sample is 60 s old.", "Send a new sample.", "")
