@@ -20,6 +20,10 @@ import (
 // practiceEvery is how often the practice mount reports a sample: at half the age at which a moving pose is stale.
 const practiceEvery = time.Second
 
+// practiceHeeds is how soon the practice mount does what it is allowed: as soon as a program that reads its answer would tell a mount. One that goes on
+// for a second with what it was about leaves the way that was checked from where it stood. Choice.
+const practiceHeeds = 100 * time.Millisecond
+
 // practiceClockS is how right this machine's clock counts as for a practice rig where nobody says: the simulated sky turns by that
 // same clock, so nothing can be off.
 const practiceClockS = 1.0
@@ -54,8 +58,9 @@ func newPracticeRig(d *decide.Decider, r *rig.Rig, out io.Writer, now time.Time)
 
 // run drives it until ctx ends.
 func (p *practiceRig) run(ctx context.Context) error {
-	tick := time.NewTicker(practiceEvery)
+	tick, heed := time.NewTicker(practiceEvery), time.NewTicker(practiceHeeds)
 	defer tick.Stop()
+	defer heed.Stop()
 	if err := p.report(ctx, decide.Report{Homed: &decide.HomedReport{Sensed: true}}); err != nil {
 		return fmt.Errorf("homing the practice rig: %w", err)
 	}
@@ -63,6 +68,8 @@ func (p *practiceRig) run(ctx context.Context) error {
 		select {
 		case <-ctx.Done():
 			return nil
+		case <-heed.C:
+			_ = p.heed(ctx) // what it cannot read the next turn cannot either, and says so
 		case <-tick.C:
 			if err := p.turn(ctx); err != nil && ctx.Err() == nil {
 				fmt.Fprintf(p.out, "practice rig: %v\n", err) // the record is down, say: it goes on reporting, and everything holds
@@ -95,15 +102,30 @@ func (p *practiceRig) turn(ctx context.Context) error {
 		p.mount.Sync(now, ra, dec)
 		return p.report(ctx, decide.Report{Synced: &decide.SyncReport{Leave: l.ID}})
 	}
-	if q := v.State.Permit; q.Open() && q.State == question.Begun && !p.done[q.ID] {
+	p.obey(v.State.Permit, now)
+	return p.finish(ctx, v, now)
+}
+
+// heed acts on a permit as it stands now, between two reports.
+func (p *practiceRig) heed(ctx context.Context) error {
+	v, err := p.decider.Look(ctx, p.rig.ID)
+	if err != nil {
+		return err
+	}
+	p.obey(v.State.Permit, p.decider.Now())
+	return nil
+}
+
+// obey begins what is allowed now, and stops where it no longer is.
+func (p *practiceRig) obey(q *question.Permit, now time.Time) {
+	if q.Open() && q.State == question.Begun && !p.done[q.ID] {
 		p.done[q.ID], p.open = true, q.ID
 		p.act(q, now)
 	}
-	if p.open != "" && (v.State.Permit == nil || v.State.Permit.ID != p.open || !v.State.Permit.Open()) {
+	if p.open != "" && (q == nil || q.ID != p.open || !q.Open()) {
 		p.open = ""
 		p.mount.Stop(now)
 	}
-	return p.finish(ctx, v, now)
 }
 
 // finish reports a sample; at the end of a homing, the homing.

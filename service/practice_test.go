@@ -75,6 +75,22 @@ func TestPracticeRigDoesWhatIsAllowed(t *testing.T) {
 	assert.Equal(t, keepclear.Deny, b.Verdict, "into the tripod: %s", b)
 }
 
+// Sent elsewhere under way it turns there at once, as a mount does that is told: one that went on for a second would be off the way that was
+// checked from where it stood, and be stopped.
+func TestPracticeRigIsSentElsewhereUnderWay(t *testing.T) {
+	t.Parallel()
+	conn, _ := servedPractice(t)
+	h := through(t, conn)
+	a := h.SlewAxes(t.Context(), keepclear.Axes(30, -60))
+	require.Equal(t, keepclear.Allow, a.Verdict, a.String())
+	require.Eventually(t, func() bool { return rigOf(t, conn).GetPose().GetAxes().GetAxis1Deg() > 5 }, 20*time.Second, 5*time.Millisecond, "it is under way, and has just said so")
+	b := h.SlewAxes(t.Context(), keepclear.Axes(-10, 20))
+	require.Equal(t, keepclear.Allow, b.Verdict, b.String())
+	require.Eventually(t, func() bool { return rigOf(t, conn).GetPermit() == nil }, 30*time.Second, 50*time.Millisecond)
+	assert.InDelta(t, -10, rigOf(t, conn).GetPose().GetAxes().GetAxis1Deg(), 0.1)
+	assert.InDelta(t, 20, rigOf(t, conn).GetPose().GetAxes().GetAxis2Deg(), 0.1)
+}
+
 // Tracking, it shows a solve, which may be synced.
 func TestPracticeRigTakesASync(t *testing.T) {
 	t.Parallel()

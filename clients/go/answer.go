@@ -1,6 +1,7 @@
 package keepclear
 
 import (
+	"slices"
 	"strings"
 	"time"
 
@@ -55,6 +56,9 @@ func (a Answer) String() string {
 	if a.Help != "" {
 		lines = append(lines, "      "+a.Help)
 	}
+	if f := Doubted(a.Reply.GetJudgement()); f != nil {
+		lines = append(lines, "      It may come of this: "+f.GetSentence(), "      "+f.GetRemedy())
+	}
 	for i, instead := range a.AskInstead {
 		lines = append(lines, map[bool]string{true: "      Would pass now: ", false: "      and then ask:   "}[i == 0]+Say(instead))
 	}
@@ -62,6 +66,21 @@ func (a Answer) String() string {
 		lines = append(lines, "      Stop tracking now: it does not stay clear for long.")
 	}
 	return strings.Join(lines, "\n")
+}
+
+// Doubted is the first hold beside a deny that is of what the rig tells, its clock, its pose or its belief, and not of where it was asked to go: a
+// wrong reading denies what is harmless, and asking for something else does not help then. Nil: there is none, or the answer is no deny.
+func Doubted(j *pb.Judgement) *pb.Finding {
+	if j.GetVerdict() != pb.Verdict_VERDICT_DENY {
+		return nil
+	}
+	for _, f := range j.GetFindings() {
+		area, _, _ := strings.Cut(f.GetRuleId(), "/")
+		if f.GetEffect() == pb.Effect_EFFECT_HOLD && slices.Contains([]string{"time", "mount", "pose", "belief"}, area) {
+			return f
+		}
+	}
+	return nil
 }
 
 // Allowed tells whether the answer is an allow that can still be used.

@@ -288,6 +288,25 @@ func TestWithdrawnUnderWayStops(t *testing.T) {
 	assert.Equal(t, pb.EndKind_END_KIND_STOPPED, last.GetEnd().GetKind())
 }
 
+// A permit that the reply no longer has is gone, and what the sample put in doubt says why.
+func TestPermitThatIsGoneIsExplained(t *testing.T) {
+	for want, findings := range map[string][]*pb.Finding{
+		"the permit is no longer open":                                      nil,
+		"the permit is no longer open: the rig is outside its way: stop it": {{RuleId: "seen/homed"}, {RuleId: "seen/off_way", Sentence: "the rig is outside its way: stop it"}, {Sentence: "a second"}},
+	} {
+		f, m := &fake{}, &mount{}
+		f.report = func(*pb.ReportRequest) (*pb.ReportResponse, error) {
+			return &pb.ReportResponse{Findings: findings}, nil
+		}
+		a := m.handle(t, served(t, f)).Home(context.Background())
+		done := a.Move(context.Background(), func(ctx context.Context, _ *pb.Permit) error {
+			<-ctx.Done()
+			return ctx.Err()
+		})
+		assert.Equal(t, want, done.Stopped)
+	}
+}
+
 // The service goes silent under way, half-open or gone: the mount is stopped, and told that it was for the silence.
 func TestSilenceUnderWayStops(t *testing.T) {
 	for name, answer := range map[string]func(done <-chan struct{}) error{
@@ -450,6 +469,33 @@ func TestSyncLeave(t *testing.T) {
 		return out, nil
 	}
 	assert.Equal(t, keepclear.Hold, h.Sync(context.Background(), &pb.Solve{Sky: keepclear.ICRS(1, 2)}).Verdict)
+}
+
+// A deny tells the hold that it may come of: a wrong clock denies places that are harmless.
+func TestADenyTellsWhatItMayComeOf(t *testing.T) {
+	const h, d, p = pb.Effect_EFFECT_HOLD, pb.Effect_EFFECT_DENY, pb.Effect_EFFECT_PASS
+	clock := &pb.Finding{RuleId: "mount/map", Effect: h, Sentence: "The mount's clock is off.", Remedy: "Set it."}
+	for name, c := range map[string]struct {
+		verdict  pb.Verdict
+		findings []*pb.Finding
+		want     *pb.Finding
+	}{
+		"a clock":         {pb.Verdict_VERDICT_DENY, []*pb.Finding{{RuleId: "travel/axis1", Effect: d}, {RuleId: "asker/fallback", Effect: h}, clock, {RuleId: "pose/known", Effect: h}}, clock},
+		"nothing of that": {pb.Verdict_VERDICT_DENY, []*pb.Finding{{RuleId: "pose/known", Effect: d}, {RuleId: "asker/fallback", Effect: h}, {RuleId: "time/agree", Effect: p}}, nil},
+		"a hold":          {pb.Verdict_VERDICT_HOLD, []*pb.Finding{clock}, nil},
+	} {
+		j := &pb.Judgement{Verdict: c.verdict, Findings: c.findings}
+		assert.Same(t, c.want, keepclear.Doubted(j), name)
+		a := keepclear.Answer{Verdict: keepclear.Deny, Why: "Too far.", Help: "Turn back.", Reply: &pb.AskResponse{Judgement: j}}
+		want := "DENY  Too far.\n      Turn back."
+		if c.want != nil {
+			want += "\n      It may come of this: The mount's clock is off.\n      Set it."
+		}
+		assert.Equal(t, want, a.String(), name)
+	}
+	for _, rule := range []string{"time/agree", "mount/map", "pose/fresh", "belief/agrees"} {
+		assert.NotNil(t, keepclear.Doubted(&pb.Judgement{Verdict: pb.Verdict_VERDICT_DENY, Findings: []*pb.Finding{{RuleId: rule, Effect: h}}}), rule)
+	}
 }
 
 // A refused question is read with what would pass instead, in a person's words.

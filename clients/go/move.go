@@ -229,12 +229,22 @@ func (h *Handle) readBy(ctx context.Context) (*pb.Sample, error) {
 	}
 }
 
+// doubt is what a reply says that the sample put in doubt: a permit that is gone from the reply ended by that.
+func doubt(r *pb.ReportResponse) string {
+	for _, f := range r.GetFindings() {
+		if f.GetSentence() != "" {
+			return ": " + f.GetSentence()
+		}
+	}
+	return ""
+}
+
 // lost says why a reply means that the permit is no longer ours; empty: it is.
 func lost(p *pb.Permit, r *pb.ReportResponse) string {
 	now := r.GetPermit()
 	switch {
 	case now.GetPermitId() != p.GetPermitId():
-		return "the permit is no longer open"
+		return "the permit is no longer open" + doubt(r)
 	case now.GetState() != pb.PermitState_PERMIT_STATE_BEGUN && now.GetState() != pb.PermitState_PERMIT_STATE_ENDED:
 		return "the permit is " + word(now.GetState().String()) + ": " + now.GetEndedBecause()
 	}

@@ -32,7 +32,7 @@ func newActionFlags(k *call) *actionFlags {
 		frame: f.String("frame", "", "`icrs|date` what the position is in; needed with --ra and --dec"), side: f.String("side", "", "`SIDE` of the tube: east, west, first or second; absent: both are judged"),
 		track: k.span("track", "`TIME` to track afterwards (45m, 3h); absent: it stops there"), for_: k.span("for", "`TIME` to track (45m, 3h)"),
 		until: f.String("until", "", "`INSTANT` to track until (2026-11-14T21:30:00Z)"), order: f.String("order", "", "`ORDER` of the axes: together, axis1-first or axis2-first; absent: as the rig file says"),
-		place: f.String("place", "", "`NAME` of the place of rest; absent: the only one"), rate: k.number("rate", 0, "`DEG` per second, the fastest; absent: as the rig file says"),
+		place: f.String("place", "", "`NAME` of the place of rest; absent: the only one"), rate: k.number("rate", 0, "`DEG` per second, the fastest; absent: as the rig file says (a creep needs it)"),
 		solve: new(string),
 	}
 }
@@ -82,8 +82,11 @@ func (a *actionFlags) action(kind string) (*pb.Action, error) {
 }
 
 func (a *actionFlags) creep() (*pb.Action, error) {
-	if a.k.set("axis1") == a.k.set("axis2") || !a.k.set("rate") {
-		return nil, wrong("a creep turns by --axis1 or by --axis2, not both, at --rate or slower")
+	switch {
+	case a.k.set("axis1") == a.k.set("axis2"):
+		return nil, wrong("a creep turns by --axis1 or by --axis2, not both")
+	case !a.k.set("rate"):
+		return nil, wrong("a creep needs --rate, the fastest that it may turn, as --rate 0.3")
 	}
 	c := &pb.Creep{Axis: 1, ByDeg: a.axis1, RateDegPerS: a.rate}
 	if a.k.set("axis2") {

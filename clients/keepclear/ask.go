@@ -129,7 +129,7 @@ func (k *call) printStop(j *pb.Judgement, step uint32) {
 func (k *call) printAnswer(r *pb.AskResponse, code int, fault string) {
 	j := r.GetJudgement()
 	head := map[int]string{exitDone: "ALLOW", exitDeny: "DENY", exitHold: "HOLD"}[code]
-	why := j.GetSentence()
+	why := headed(j)
 	if fault != "" {
 		why = "The service allowed it, but " + strings.TrimSuffix(fault, ".") + "."
 	}
@@ -200,106 +200,6 @@ func requestID() string {
 	var b [16]byte
 	rand.Read(b[:]) // never fails (crypto/rand)
 	return fmt.Sprintf("%x", b)
-}
-
-// rehearse judges one action as of a stated instant.
-func rehearse(k *call) (int, error) {
-	a := newActionFlags(k)
-	at := k.flags.String("at", "", "`INSTANT` of the start (2026-11-14T21:30:00Z); absent: now")
-	now := k.flags.Bool("from-now", false, "start where the rig stands now; absent: at home")
-	words, err := k.words()
-	if err != nil {
-		return 0, err
-	}
-	if len(words) != 2 {
-		return 0, wrong("a rig and an action are wanted")
-	}
-	step := &pb.RehearsalStep{}
-	if step.Action, err = a.action(words[1]); err != nil {
-		return 0, err
-	}
-	if *at != "" {
-		t, err := time.Parse(time.RFC3339, *at)
-		if err != nil {
-			return 0, wrong("--at %q is no instant: want one like 2026-11-14T21:30:00Z", *at)
-		}
-		step.StartTime = timestamppb.New(t)
-	}
-	req := &pb.RehearseRequest{Rig: words[0], Steps: []*pb.RehearsalStep{step}, Asker: thisAsker}
-	if *now {
-		req.Start = &pb.RehearseRequest_StartHere{StartHere: true}
-	}
-	conn, err := k.dialFor(req)
-	if err != nil {
-		return 0, err
-	}
-	ctx, cancel := k.timed()
-	defer cancel()
-	reply, err := pb.NewRehearsalServiceClient(conn).Rehearse(ctx, req)
-	if err != nil {
-		return 0, err
-	}
-	if *k.json {
-		k.printJSON(reply)
-	} else {
-		k.printOutlook(reply, step.GetAction())
-		fmt.Fprintln(k.out, "      It starts "+begins(*now)+".")
-	}
-	return outlookCode(reply), nil
-}
-
-// begins says from where a rehearsal starts: who tries a question by it means where the rig stands, mostly.
-func begins(now bool) string {
-	if now {
-		return "where the rig stands now"
-	}
-	return "at home (with --from-now: where the rig stands now)"
-}
-
-func outlookCode(r *pb.RehearseResponse) int {
-	worst := exitDone
-	for _, s := range r.GetSteps() {
-		switch s.GetOutlook().GetVerdict() {
-		case pb.Verdict_VERDICT_ALLOW:
-		case pb.Verdict_VERDICT_DENY:
-			worst = exitDeny
-		case pb.Verdict_VERDICT_HOLD, pb.Verdict_VERDICT_UNSPECIFIED:
-			if worst == exitDone {
-				worst = exitHold
-			}
-		}
-	}
-	return worst
-}
-
-func (k *call) printOutlook(r *pb.RehearseResponse, asked *pb.Action) {
-	for _, s := range r.GetSteps() {
-		j := s.GetOutlook()
-		head := map[pb.Verdict]string{pb.Verdict_VERDICT_ALLOW: "WOULD PASS", pb.Verdict_VERDICT_DENY: "WOULD BE DENIED"}[j.GetVerdict()]
-		if head == "" {
-			head = "WOULD BE HELD"
-		}
-		start := s.GetStartTime().AsTime()
-		fmt.Fprintf(k.out, "%s  %s to %s: %s\n", head, start.Format(onDay), instant(s.GetEndTime().AsTime(), start), j.GetSentence())
-		if start.Before(k.now().Add(-pastStart)) {
-			fmt.Fprintln(k.out, "      (that start is past: judged as of then)")
-		}
-		k.printCauses(j, "--json")
-		if u := s.GetPassesUntilTime(); u != nil && tracks(asked) {
-			fmt.Fprintf(k.out, "      Passes until %s.\n", instant(u.AsTime(), start))
-		}
-		k.printInstead(j, "Would pass instead:")
-		k.printNotes(j)
-	}
-	fmt.Fprintf(k.out, "      Taken for granted: %s.\n", strings.Join(r.GetAssumed(), ", "))
-}
-
-// pastStart is how long ago a start must be to be called past: longer than a call takes, and more than two clocks may differ by. Choice.
-const pastStart = time.Minute
-
-// tracks tells whether an action follows the sky, so that there is a time until which it passes.
-func tracks(a *pb.Action) bool {
-	return a.GetTrack() != nil || a.GetSlew().GetTrackDuration().AsDuration()+a.GetJog().GetTrackDuration().AsDuration()+a.GetFlip().GetTrackDuration().AsDuration() > 0
 }
 
 // onDay is how an instant is written with its day.

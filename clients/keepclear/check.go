@@ -42,6 +42,9 @@ func wanted(rule string) string {
 
 // typedAs names what was typed for a field of a request: a flag with its value, or a place in a file.
 func (k *call) typedAs(path string) string {
+	if f := k.flags.Lookup("steps"); f != nil && f.Value.String() != "" && strings.HasPrefix(path, "steps") {
+		return fmt.Sprintf("--steps %s: %s", f.Value, path)
+	}
 	for _, of := range [...]struct{ path, flag string }{
 		{"sample.", "sample"}, {"action.sync.", "solve"}, {"homed.sigma", "sigma"}, {"track.track_duration", "for"},
 		{"axis1_deg", "axis1"}, {"axis2_deg", "axis2"}, {"ra_deg", "ra"}, {"dec_deg", "dec"}, {"rate_deg_per_s", "rate"},

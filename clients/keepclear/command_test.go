@@ -91,7 +91,7 @@ func TestWrongUsageSaysWhatIsWanted(t *testing.T) {
 		"ask heron slew --axis1 north":      "--axis1 north: a number is wanted",
 		"ask heron jog":                     "turns by --axis1, --axis2, or both",
 		"ask heron creep --axis1 1 --axis2 1 --rate 1":      "by --axis1 or by --axis2, not both",
-		"ask heron creep --axis1 1":                         "at --rate or slower",
+		"ask heron creep --axis1 1":                         "needs --rate",
 		"ask heron home --ra 3":                             "ask home takes no --ra",
 		"ask heron track --for 10":                          "10m (minutes) or 10s (seconds) is wanted",
 		"ask heron track --for long":                        "a length of time is wanted",

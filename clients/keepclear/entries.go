@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
@@ -24,6 +25,8 @@ func entries(k *call) (int, error) {
 	verdict := k.flags.String("verdict", "", "`WORD` of the verdict: allow, hold or deny")
 	rule := k.flags.String("rule", "", "`ID` of a rule: only what it held or denied")
 	count := k.flags.Int("count", 50, "`N` entries at most, 1 to 1000; absent: 50")
+	from := k.flags.String("from", "", "`INSTANT` of the first: 2026-11-14T21:30:00Z, or 21:30Z, the last that has been")
+	before := k.flags.String("before", "", "`INSTANT` that all are earlier than, written in the same way; of a time of day the first after --from")
 	words, err := k.words()
 	if err != nil {
 		return 0, err
@@ -47,6 +50,15 @@ func entries(k *call) (int, error) {
 			return 0, wrong("--verdict %q: want allow, hold or deny", *verdict)
 		}
 		f.Verdicts = []pb.Verdict{v}
+	}
+	if f.FromTime, err = k.onRecord("from", *from, nil); err != nil {
+		return 0, err
+	}
+	if f.BeforeTime, err = k.onRecord("before", *before, f.FromTime); err != nil {
+		return 0, err
+	}
+	if f.FromTime != nil && f.BeforeTime != nil && !f.FromTime.AsTime().Before(f.BeforeTime.AsTime()) {
+		return 0, wrong("--before %s is not later than --from %s: exchange the two, or leave one out", f.BeforeTime.AsTime().Format(onDay), f.FromTime.AsTime().Format(onDay))
 	}
 	conn, err := k.dial()
 	if err != nil {
@@ -81,9 +93,15 @@ func (k *call) listEntries(c pb.RecordServiceClient, f *pb.EntryFilter, count in
 	if len(r.GetEntries()) == 0 {
 		return k.nothing(ctx, f)
 	}
-	for i := len(r.GetEntries()) - 1; i >= 0; i-- { // the newest last, where a terminal ends
-		k.printLine(k.whole(c, r.GetEntries()[i]))
+	if r.GetNextPageToken() != "" {
+		oldest := r.GetEntries()[len(r.GetEntries())-1].GetReceipt().GetRecordTime().AsTime()
+		fmt.Fprintf(k.out, "(EARLIER ONES MATCH TOO; they are listed with --before %s)\n", oldest.Format(time.RFC3339Nano))
 	}
+	var one repeats
+	for _, e := range slices.Backward(r.GetEntries()) { // the newest last, where a terminal ends
+		one.add(k, k.whole(c, e))
+	}
+	one.end(k)
 	return exitDone, nil
 }
 
@@ -128,7 +146,15 @@ func (k *call) printLine(e *pb.Entry) {
 	if e.GetVerdict() == pb.Verdict_VERDICT_UNSPECIFIED {
 		what = word(e.GetKind().String(), "ENTRY_KIND_")
 	}
-	fmt.Fprintf(k.out, "%s  %s/%d  %-9s %s%s\n", e.GetReceipt().GetRecordTime().AsTime().Format("2006-01-02 15:04:05"), e.GetReceipt().GetChain(), e.GetReceipt().GetNumber(), what, askedBy(e), e.GetSentence())
+	fmt.Fprintf(k.out, "%s  %s/%d  %-9s %s%s\n", e.GetReceipt().GetRecordTime().AsTime().Format(onDay), e.GetReceipt().GetChain(), e.GetReceipt().GetNumber(), what, askedBy(e), sentenceOf(e))
+}
+
+// sentenceOf is an entry's sentence, with the rule that it comes from where it answers a question.
+func sentenceOf(e *pb.Entry) string {
+	if j := e.GetAsked().GetResponse().GetJudgement(); j.GetSentence() == e.GetSentence() {
+		return headed(j)
+	}
+	return e.GetSentence()
 }
 
 // askedBy is what a question asked and who, before the sentence that answers it; nothing of any other entry.
@@ -199,6 +225,9 @@ func (k *call) printEntry(e *pb.Entry) {
 	if e.GetAsker() != "" && e.GetAsked() == nil {
 		fmt.Fprintf(k.out, "      told by %s\n", e.GetAsker())
 	}
+	if r := e.GetReport().GetSample(); r != nil {
+		fmt.Fprintf(k.out, "      with a sample of %s\n", sampleWords(r))
+	}
 	if a := e.GetAsked(); a != nil {
 		k.printAsked(a)
 	}
@@ -231,13 +260,13 @@ func (k *call) printAsked(a *pb.Asked) {
 	k.printFindings(a.GetResponse().GetJudgement())
 	for _, f := range a.GetResponse().GetJudgement().GetFindings() {
 		if f.GetEffect() == pb.Effect_EFFECT_PASS {
-			fmt.Fprintf(k.out, "      pass  %-24s %s\n", f.GetRuleId(), passedBy(f))
+			fmt.Fprintf(k.out, "      pass  %-24s %s\n", f.GetRuleId(), decidedBy(f))
 		}
 	}
 }
 
-// passedBy is the fact by which a rule passed, and its limit.
-func passedBy(f *pb.Finding) string {
+// decidedBy is the fact by which a rule passed or objected, and its limit.
+func decidedBy(f *pb.Finding) string {
 	said := ""
 	if f.GetFact() != nil {
 		said = f.GetFact().GetName() + " " + valueOf(&pb.Fact{Value: f.GetFact().GetValue()})
@@ -309,8 +338,11 @@ func (k *call) printFindings(j *pb.Judgement) {
 		if !objects(f) {
 			continue
 		}
-		if !first {
-			fmt.Fprintf(k.out, "      %s  %s: %s\n", word(f.GetEffect().String(), "EFFECT_"), f.GetRuleId(), f.GetSentence())
+		effect := word(f.GetEffect().String(), "EFFECT_")
+		if first { // its sentence heads the entry
+			fmt.Fprintf(k.out, "      %s  %-24s %s\n", effect, f.GetRuleId(), decidedBy(f))
+		} else {
+			fmt.Fprintf(k.out, "      %s  %s: %s\n", effect, f.GetRuleId(), f.GetSentence())
 		}
 		if f.GetRemedy() != "" {
 			fmt.Fprintf(k.out, "      %s %s\n", map[bool]string{true: "What to do:", false: "           "}[first], f.GetRemedy())

@@ -5,11 +5,14 @@ import (
 	"context"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/types/known/timestamppb"
 
 	pb "keepclear.example/keepclear/api/keepclear/v1"
 )
@@ -110,7 +113,7 @@ func TestAListWaitsOnceForAServiceThatHangs(t *testing.T) {
 	})
 	code, out, errs := typed(t, address, "entries list")
 	assert.Equal(t, exitDone, code, errs)
-	assert.Equal(t, 3, strings.Count(out, "heron/5"), out)
+	assert.Contains(t, out, "and 2 more like it", "all three are listed")
 	assert.Equal(t, 1, asked)
 }
 
@@ -134,7 +137,109 @@ func TestWhyAnAllowWasAllowedIsShown(t *testing.T) {
 	}
 	assert.NotContains(t, out.String(), "roof/state", "it was not asked")
 	out.Reset()
+	k.printEntry(&pb.Entry{Content: &pb.Entry_Report{Report: &pb.ReportRequest{Sample: entry.GetAsked().GetRequest().GetSample()}}})
+	assert.Contains(t, out.String(), "with a sample of 1970-01-01 00:00:00.0, at rest, axes (20.0°, 40.0°) by motor count, belief at right ascension 12.250°, declination -50.000°")
+	out.Reset()
 	k.printAsked(&pb.Asked{})
 	assert.Contains(t, out.String(), "attended by nobody, as told")
 	assert.Contains(t, out.String(), "no sample was sent with it")
+}
+
+// long is a record of one night: a program that asked again and again, then another hold, then the same as at first.
+type long struct {
+	shelf
+	filter **pb.EntryFilter
+	token  string
+}
+
+func (l long) ListEntries(_ context.Context, r *pb.ListEntriesRequest) (*pb.ListEntriesResponse, error) {
+	*l.filter = r.GetFilter()
+	out := &pb.ListEntriesResponse{NextPageToken: l.token}
+	for number := uint64(9); number >= 5; number-- {
+		e := onShelf()
+		e.Kind, e.Verdict, e.Receipt.Number = pb.EntryKind_ENTRY_KIND_REPORTED, pb.Verdict_VERDICT_UNSPECIFIED, number
+		e.Sentence = map[bool]string{true: "The clutch was opened.", false: "A sample was taken in."}[number == 8]
+		e.Receipt.RecordTime = timestamppb.New(time.Date(2026, 11, 15, 2, 10, int(number), 5e6, time.UTC))
+		out.Entries = append(out.Entries, e)
+	}
+	return out, nil
+}
+
+// What repeats itself is one line with a count, and a list that was cut off at its count says how to go on.
+func TestAListOfANight(t *testing.T) {
+	var got *pb.EntryFilter
+	for _, token := range []string{"", "4"} {
+		address := listening(t, func(g *grpc.Server) { pb.RegisterRecordServiceServer(g, long{filter: &got, token: token}) })
+		code, out, errs := typed(t, address, "entries list --rig heron --from 2026-11-15T02:10:00Z --before 2026-11-15T04:40:00+01:00")
+		require.Equal(t, exitDone, code, errs)
+		assert.Equal(t, time.Date(2026, 11, 15, 2, 10, 0, 0, time.UTC), got.GetFromTime().AsTime())
+		assert.Equal(t, time.Date(2026, 11, 15, 3, 40, 0, 0, time.UTC), got.GetBeforeTime().AsTime())
+		want := "2026-11-15 02:10:05 UTC  heron/5  reported  A sample was taken in.\n" +
+			"      and 2 more like it, the last 02:10:07 UTC  heron/7\n" +
+			"2026-11-15 02:10:08 UTC  heron/8  reported  The clutch was opened.\n" +
+			"2026-11-15 02:10:09 UTC  heron/9  reported  A sample was taken in.\n"
+		if token != "" {
+			want = "(EARLIER ONES MATCH TOO; they are listed with --before\n            2026-11-15T02:10:05.005Z)\n" + want
+		}
+		assert.Equal(t, want, out)
+	}
+}
+
+// Entries are alike only where all that a line says is, but for when.
+func TestWhatIsAlike(t *testing.T) {
+	home := &pb.Entry_Asked{Asked: &pb.Asked{Request: &pb.AskRequest{Action: &pb.Action{Kind: &pb.Action_Home{Home: &pb.Home{}}}}}}
+	entry := func(change func(*pb.Entry)) *pb.Entry {
+		e := onShelf()
+		e.Content = home
+		change(e)
+		return e
+	}
+	plain := entry(func(*pb.Entry) {})
+	assert.True(t, alike(plain, entry(func(e *pb.Entry) { e.Receipt.Number = 6 })))
+	for name, change := range map[string]func(*pb.Entry){
+		"kind":     func(e *pb.Entry) { e.Kind = pb.EntryKind_ENTRY_KIND_REHEARSED },
+		"chain":    func(e *pb.Entry) { e.Receipt.Chain = "wren" },
+		"rig":      func(e *pb.Entry) { e.Rig = "wren" },
+		"asker":    func(e *pb.Entry) { e.Asker = "another" },
+		"verdict":  func(e *pb.Entry) { e.Verdict = pb.Verdict_VERDICT_HOLD },
+		"sentence": func(e *pb.Entry) { e.Sentence = "Another." },
+		"action":   func(e *pb.Entry) { e.Content = nil },
+	} {
+		assert.False(t, alike(plain, entry(change)), name)
+	}
+}
+
+// A time of day is the last that has been, or the first after another; whose clock has to be told.
+func TestTimesOfDayOnRecord(t *testing.T) {
+	now := time.Date(2026, 11, 15, 6, 30, 0, 0, time.FixedZone("", 3600)) // 5:30 UTC
+	k := &call{now: func() time.Time { return now }}
+	from := timestamppb.New(time.Date(2026, 11, 14, 23, 10, 0, 0, time.UTC))
+	for _, c := range []struct {
+		s     string
+		after *timestamppb.Timestamp
+		want  time.Time
+	}{
+		{"05:30Z", nil, time.Date(2026, 11, 15, 5, 30, 0, 0, time.UTC)},
+		{"05:31Z", nil, time.Date(2026, 11, 14, 5, 31, 0, 0, time.UTC)},
+		{"02:10Z", nil, time.Date(2026, 11, 15, 2, 10, 0, 0, time.UTC)},
+		{"02:10Z", from, time.Date(2026, 11, 15, 2, 10, 0, 0, time.UTC)},
+		{"23:11Z", from, time.Date(2026, 11, 14, 23, 11, 0, 0, time.UTC)},
+		{"23:10Z", from, time.Date(2026, 11, 15, 23, 10, 0, 0, time.UTC)},
+	} {
+		at, err := k.onRecord("from", c.s, c.after)
+		require.NoError(t, err, c.s)
+		assert.Equal(t, c.want, at.AsTime(), c.s)
+	}
+	for _, s := range []string{"02:10", "yesterday", "24:00Z", "2026-11-14"} {
+		_, err := k.onRecord("before", s, nil)
+		assert.ErrorContains(t, err, `--before "`+s+`" is no instant`, s)
+	}
+	for line, says := range map[string]string{
+		"list --from 2026-11-15T02:10:00Z --before 2026-11-15T02:10:00Z": "is not later than --from",
+		"follow --from 02:10Z": "takes no --from",
+	} {
+		code, _, errs := typed(t, "127.0.0.1:1", "entries "+line)
+		assert.Equal(t, exitUsage, code, line)
+		assert.Contains(t, errs, says, line)
+	}
 }

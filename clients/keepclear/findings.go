@@ -2,9 +2,11 @@ package main
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	pb "keepclear.example/keepclear/api/keepclear/v1"
+	keepclear "keepclear.example/keepclear/clients/go"
 )
 
 // mostCauses is how many reasons an answer tells of: what a tired person puts right at once. The rest is counted, and by name.
@@ -19,6 +21,17 @@ type cause struct {
 // objects tells whether a finding is in the way.
 func objects(f *pb.Finding) bool {
 	return f.GetEffect() != pb.Effect_EFFECT_PASS && f.GetEffect() != pb.Effect_EFFECT_NOT_APPLICABLE
+}
+
+// headed is a judgement's line with the rule that it comes from before it, as the lines of the other rules have it: who wants to read or to change a
+// rule, or to see what else it held, has to know its id.
+func headed(j *pb.Judgement) string {
+	for _, f := range j.GetFindings() {
+		if objects(f) && f.GetRuleId() != "" && f.GetSentence() == j.GetSentence() {
+			return f.GetRuleId() + ": " + j.GetSentence()
+		}
+	}
+	return j.GetSentence()
 }
 
 // causes groups the objections, in their order: a rule that lacks a fact for a reason that was told before says nothing new.
@@ -46,6 +59,12 @@ next:
 // says where all of it can be read.
 func (k *call) printCauses(j *pb.Judgement, where string) {
 	all := causes(j.GetFindings())
+	if f := keepclear.Doubted(j); f != nil { // second: another deny says only where a wrong reading leads, too
+		if at := slices.IndexFunc(all, func(c cause) bool { return c.tells == f }); at > 1 {
+			c := all[at]
+			all = slices.Insert(slices.Delete(all, at, at+1), 1, c)
+		}
+	}
 	told := map[string]bool{}
 	for i, c := range all[:min(len(all), mostCauses)] {
 		f := c.tells

@@ -1,8 +1,10 @@
 package main
 
 import (
+	"bytes"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -62,4 +64,40 @@ func TestOneCauseIsToldOnce(t *testing.T) {
 		require.NoError(t, protojson.Unmarshal([]byte(out), all), name)
 		assert.Len(t, all.GetJudgement().GetFindings(), len(c.findings), name)
 	}
+}
+
+// Beside a deny the hold that it may come of stands second, before another deny.
+func TestWhatADenyMayComeOfStandsSecond(t *testing.T) {
+	const h, d = pb.Effect_EFFECT_HOLD, pb.Effect_EFFECT_DENY
+	j := &pb.Judgement{Verdict: pb.Verdict_VERDICT_DENY, Sentence: "Head.", Findings: []*pb.Finding{
+		objection("track/fits", d, "Head.", "Ask for less.", ""), objection("travel/axis1", d, "Too far.", "Turn back.", ""),
+		objection("asker/fallback", h, "Nothing stops it.", "Declare it.", ""), objection("mount/map", h, "The clock is off.", "Set it.", ""),
+	}}
+	var page bytes.Buffer
+	k := &call{out: &page}
+	k.printCauses(j, "--json")
+	assert.Equal(t, "      What to do: Ask for less.\n      hold  mount/map: The clock is off.\n                  Set it.\n"+
+		"      Besides: 1 rule denies, travel/axis1; 1 rule holds, asker/fallback (--json tells why).\n", page.String())
+}
+
+// The rule that decided is named wherever an answer is read: its file can be found then, and what else it held.
+func TestTheRuleThatDecidedIsNamed(t *testing.T) {
+	late := objection("pose/fresh", pb.Effect_EFFECT_HOLD, "The newest sample is 60 s old.", "Send a new sample.", "")
+	late.Fact, late.Limit = &pb.Fact{Name: "pose_age_s", Value: &pb.Fact_Number{Number: 60}}, num(10)
+	held := &pb.Judgement{Verdict: pb.Verdict_VERDICT_HOLD, Sentence: late.GetSentence(), Findings: []*pb.Finding{{RuleId: "sun/apart", Effect: pb.Effect_EFFECT_PASS}, late}}
+	address := served(t, &service{ask: func(*pb.AskRequest) (*pb.AskResponse, error) { return &pb.AskResponse{Judgement: held}, nil }})
+	_, out, _ := typed(t, address, "ask heron home")
+	assert.True(t, strings.HasPrefix(out, "HOLD  pose/fresh: The newest sample is 60 s old.\n"), out)
+
+	var page bytes.Buffer
+	k := &call{out: &page, now: time.Now}
+	k.printOutlook(&pb.RehearseResponse{Steps: []*pb.RehearsedStep{{Outlook: held}}}, nil)
+	assert.Contains(t, page.String(), ": pose/fresh: The newest sample is 60 s old.\n")
+	page.Reset()
+	k.printEntry(&pb.Entry{Verdict: held.GetVerdict(), Sentence: held.GetSentence(), Content: &pb.Entry_Asked{Asked: &pb.Asked{Response: &pb.AskResponse{Judgement: held}}}})
+	assert.Contains(t, page.String(), ": pose/fresh: The newest sample is 60 s old.\n")
+	assert.Contains(t, page.String(), "      hold  pose/fresh               pose_age_s 60, limit 10\n      What to do: Send a new sample.\n")
+
+	assert.Equal(t, "Every rule passed.", headed(&pb.Judgement{Sentence: "Every rule passed.", Findings: held.GetFindings()[:1]}))
+	assert.Equal(t, "Something else.", headed(&pb.Judgement{Sentence: "Something else.", Findings: held.GetFindings()}), "no rule that says something else")
 }

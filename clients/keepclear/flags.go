@@ -9,6 +9,8 @@ import (
 	"strconv"
 	"strings"
 	"time"
+
+	"google.golang.org/protobuf/types/known/timestamppb"
 )
 
 // number is a flag's finite number. A minus may be the sign that sentences are written with, so that figures can be copied.
@@ -52,6 +54,30 @@ func (d span) Set(s string) error {
 		return fmt.Errorf("%sm (minutes) or %ss (seconds) is wanted", s, s)
 	}
 	return errors.New("a length of time is wanted, like 90s, 45m or 2h30m")
+}
+
+// onRecord reads an instant of the record: whole, or a time of day in UTC, of which the first after an instant is meant, or without one the last that
+// has been. Empty: none is meant.
+func (k *call) onRecord(name, s string, after *timestamppb.Timestamp) (*timestamppb.Timestamp, error) {
+	if s == "" {
+		return nil, nil
+	}
+	if t, err := time.Parse(time.RFC3339, s); err == nil {
+		return timestamppb.New(t), nil
+	}
+	clock, err := time.Parse("15:04Z", s)
+	if err != nil {
+		return nil, wrong("--%s %q is no instant: want one like 2026-11-14T21:30:00Z, or a time of day like 21:30Z, both in UTC as entries are listed", name, s)
+	}
+	last := k.now().UTC()
+	if after != nil {
+		last = after.AsTime().AddDate(0, 0, 1)
+	}
+	at := time.Date(last.Year(), last.Month(), last.Day(), clock.Hour(), clock.Minute(), 0, 0, time.UTC)
+	if at.After(last) {
+		at = at.AddDate(0, 0, -1)
+	}
+	return timestamppb.New(at), nil
 }
 
 // plainMinus writes the minus of typesetters as that of keyboards.

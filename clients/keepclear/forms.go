@@ -45,6 +45,12 @@ func asked() []form {
 		[]string{"solve"}, "ask heron sync --solve solve.json", solveAsJSON})
 }
 
+// rehearsed are the forms of rehearse: the motions, and several of them one after the other.
+func rehearsed() []form {
+	return append(motions("rehearse", ""), form{"plan", "rehearse RIG plan --steps FILE", "several in order, as tonight's: each starts where the one before ends",
+		[]string{"steps"}, "rehearse heron plan --steps tonight.json", stepsAsJSON})
+}
+
 func told() []form {
 	return []form{
 		{"homed", "tell RIG homed --person NAME [--axis1 DEG --axis2 DEG] [--sigma DEG]", "a person saw where the axes stand: at home, or at these angles",
@@ -59,7 +65,8 @@ func told() []form {
 func read() []form {
 	filter := []string{"rig", "verdict", "rule"}
 	return []form{
-		{"list", "entries list [--rig RIG] [--verdict WORD] [--rule ID] [--count N]", "the last entries, the newest at the end", append([]string{"count"}, filter...), "entries list --rig heron --verdict deny", ""},
+		{"list", "entries list [--rig RIG] [--verdict WORD] [--rule ID] [--from INSTANT] [--before INSTANT] [--count N]", "the last entries, the newest at the end",
+			append([]string{"count", "from", "before"}, filter...), "entries list --rig heron --from 02:10Z --before 03:40Z", ""},
 		{"show", "entries show CHAIN/NUMBER, or the id of a request, permit or lock", "one entry, whole", nil, "entries show heron/2", ""},
 		{"follow", "entries follow [--rig RIG] [--verdict WORD] [--rule ID]", "entries as they are written, until it is interrupted", filter, "entries follow --rig heron", ""},
 	}

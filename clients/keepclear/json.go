@@ -38,3 +38,21 @@ needs it:
     "matchedCount": 86, "residualArcsec": 0.8, "searchRadiusDeg": 180,
     "pictureId": "heron-0042"
   }`
+
+// stepsAsJSON shows a plan as it is given to rehearse plan --steps.
+const stepsAsJSON = `A plan, as --steps reads it. A step without a time starts when the one before
+ends; one that would not pass ends all the same where it was to end:
+
+  {
+    "steps": [
+      {
+        "startTime": "2026-11-14T18:40:00Z",
+        "action": {"slew": {
+          "sky": {"raDeg": 38.2, "decDeg": 61.45, "frame": "SKY_FRAME_ICRS"},
+          "trackDuration": "5400s"
+        }}
+      },
+      {"action": {"flip": {"trackDuration": "3600s"}}},
+      {"startTime": "2026-11-15T05:30:00Z", "action": {"park": {}}}
+    ]
+  }`

@@ -368,7 +368,7 @@ type Slew_Sky struct {
 }
 
 type Slew_Axes struct {
-	// In mechanical angles; taken by the shortest unreduced way from here.
+	// In mechanical angles as they are, unreduced: 300 is not -60, and lies beyond most travel.
 	Axes *AxisPair `protobuf:"bytes,2,opt,name=axes,proto3,oneof"`
 }
 

@@ -502,7 +502,8 @@ type ReportResponse struct {
 	Epoch uint64 `protobuf:"varint,2,opt,name=epoch,proto3" json:"epoch,omitempty"`
 	// The rig's open permit, or the one that the event named. After begin: move only if it is yours and BEGUN.
 	Permit *Permit `protobuf:"bytes,3,opt,name=permit,proto3" json:"permit,omitempty"`
-	// Why a begin was refused, or what the sample put in doubt.
+	// Why a begin was refused; and what was noticed, what the sample puts in doubt as well as what was taken in ("seen/homed"). All of them have
+	// EFFECT_HOLD, and none refuses the report.
 	Findings []*Finding `protobuf:"bytes,4,rep,name=findings,proto3" json:"findings,omitempty"`
 	// The homing that angles count from now. Absent: none.
 	HomingId string `protobuf:"bytes,5,opt,name=homing_id,json=homingId,proto3" json:"homing_id,omitempty"`

@@ -164,10 +164,12 @@ func (b *bench) onRecord(kind, permit string) {
 // A rig as it stands says first that the record is down, and why, and no more once it is up.
 func TestViewSaysThatTheRecordIsDown(t *testing.T) {
 	b := newBench(t)
+	_, err := b.ask(question.Action{Kind: question.Slew, Axes: &rig.Axes{}}, zero, "") // with a sample, as below
+	require.NoError(t, err)
 	up := b.look().Needs
 	require.NotEmpty(t, up, "it was never homed")
 	b.breaks(false)
-	_, err := b.ask(question.Action{Kind: question.Slew, Axes: &rig.Axes{}}, zero, "")
+	_, err = b.ask(question.Action{Kind: question.Slew, Axes: &rig.Axes{}}, zero, "")
 	require.Error(t, err)
 	down := b.look().Needs
 	require.Equal(t, up, down[1:], "the rest as before")

@@ -9,6 +9,7 @@ import (
 	"keepclear.example/keepclear/service/internal/facts"
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/timescale"
 )
 
 // fits finds what of a question contradicts itself or does not fit the rig: names that the file does not have, a side that the
@@ -72,7 +73,7 @@ func solveFits(r *rig.Rig, q question.Question, add func(path, wanted, got, reme
 		add("action.sync.solve.optics", "one of "+strings.Join(names, ", "), quoted(v.Optics), "name the optics of the rig file that the picture came through")
 	}
 	if mid, ok := v.Middle(); ok && mid.After(q.At.Add(10*time.Minute)) {
-		add("action.sync.solve.exposure_start_time", "a mid-exposure that is past", mid.UTC().Format(time.RFC3339), "check the camera's clock and action.sync.solve.exposure_duration"+orNothing(facts.LikelyHours(mid.Sub(q.At))))
+		add("action.sync.solve.exposure_start_time", "a mid-exposure that is past", mid.UTC().Format(time.RFC3339), "check the camera's clock and action.sync.solve.exposure_duration"+orNothing(timescale.LikelyHours(mid.Sub(q.At))))
 		add("action.sync.solve.exposure_duration", "a mid-exposure that is past", v.Exposure.String(), "check it with action.sync.solve.exposure_start_time: one of the two is wrong, or a clock is")
 	}
 	if v.Mid != nil && !v.Mid.Time.IsZero() && !v.Start.IsZero() {

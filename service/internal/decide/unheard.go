@@ -64,7 +64,7 @@ func (g *group) unheard(asker, why string) bool {
 // firstUnheard is the first asker of whom a report is missing, what became of it, and what ends the hold for it.
 func firstUnheard(refused map[string]string) (why, remedy string) {
 	asker := slices.Min(slices.Collect(maps.Keys(refused)))
-	tell := fmt.Sprintf("a person tell in that name what happened (tell --as %s).", shellWord(named(asker)))
+	tell := fmt.Sprintf("a person tell in that name what happened (keepclear tell RIG homed, or act NAME, --as %s).", shellWord(named(asker)))
 	if asker == Others {
 		return refused[asker], "Of too many askers a report is missing to name them: have " + tell
 	}

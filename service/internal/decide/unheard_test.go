@@ -87,7 +87,7 @@ func TestUnnamedAskerIsHeardByEitherName(t *testing.T) {
 		a, err := b.slew(zero, there)
 		require.NoError(t, err)
 		assert.Contains(t, a.Sentence, "an unnamed asker")
-		assert.Contains(t, fmt.Sprint(a.Findings), "tell --as unnamed")
+		assert.Contains(t, fmt.Sprint(a.Findings), "--as unnamed")
 		for _, asker := range []string{"heron-watch", next} {
 			id := "report-of-" + asker + "-000001"
 			_, err = b.d.Report(t.Context(), decide.Report{Rig: "heron", Asker: asker, At: b.clock(), Sent: b.clock(), Sample: b.sample(zero)}, request(id, id))
@@ -129,7 +129,7 @@ func TestUnlawfulNameIsHeardAsUnnamed(t *testing.T) {
 			a, err := b.slew(zero, there)
 			require.NoError(t, err)
 			assert.Equal(t, verdict.Hold, a.Verdict)
-			assert.Contains(t, fmt.Sprint(a.Findings), "tell --as unnamed")
+			assert.Contains(t, fmt.Sprint(a.Findings), "--as unnamed")
 			assert.Equal(t, 1, b.understood(t, "heron-watch"))
 			assert.Zero(t, b.understood(t, "unnamed"))
 		})
@@ -158,7 +158,7 @@ func TestReportsOfManyAskersHold(t *testing.T) {
 	a, err := b.slew(zero, there)
 	require.NoError(t, err)
 	assert.Equal(t, verdict.Hold, a.Verdict)
-	assert.Contains(t, fmt.Sprint(a.Findings), "(tell --as 'further askers')")
+	assert.Contains(t, fmt.Sprint(a.Findings), "act NAME, --as 'further askers')")
 	assert.Zero(t, b.understood(t, "further askers"))
 	a, err = b.slew(zero, there)
 	require.NoError(t, err)
@@ -185,7 +185,7 @@ func TestHowManyAskersAreRememberedByName(t *testing.T) {
 
 // A remedy names the asker as a shell reads it back.
 func TestRemedyQuotesTheName(t *testing.T) {
-	for name, want := range map[string]string{"prog-2.1@pier:7_a/b": "tell --as prog-2.1@pier:7_a/b)", "night script": "tell --as 'night script')", "O'Brien $1": `tell --as 'O'\''Brien $1')`} {
+	for name, want := range map[string]string{"prog-2.1@pier:7_a/b": "--as prog-2.1@pier:7_a/b)", "night script": "--as 'night script')", "O'Brien $1": `--as 'O'\''Brien $1')`} {
 		b := newBench(t)
 		b.home()
 		b.refusedOf(t, name)

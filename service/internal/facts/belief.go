@@ -285,7 +285,10 @@ func (in *Input) beliefFacts(f Set, h *heaven, s *stand) {
 	if !s.believes {
 		why := s.unbelieving(untold)
 		if len(s.pose.Candidates) == 0 {
-			why = lack{why: orElse(s.pose.Because, "the pose is unknown"), need: "sample"}
+			why = lack{why: orElse(s.pose.Because, "the pose is unknown"), need: "homing"}
+			if s.sample == nil || s.sample.Belief == nil { // known, it would still lack that
+				why.need = "sample"
+			}
 		}
 		for _, name := range []string{"belief_error_axis1_deg", "belief_error_axis2_deg", "belief_error_sky_deg"} {
 			f.LackFor(name, why)

@@ -241,6 +241,7 @@ func (in *Input) notes(s *stand) []string {
 	if s.sample != nil {
 		for _, p := range s.sample.Parts {
 			say(in.Rig.StateUnknown(p), p.String()+" is none of the states that the rig file has of it: the part takes up all of them")
+			say(in.Rig.Stateless(p), p.Part+" has no states in the rig file: it counts as it is there, whatever samples tell of it")
 		}
 	}
 	say(in.partsOld(), "the part states last told are too old to count: each part takes up all of its states")

@@ -3,6 +3,8 @@ package facts_test
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -132,6 +134,14 @@ func TestMountsSiteIsHeldAgainstOurs(t *testing.T) {
 	})
 	assert.InDelta(t, 15.04, v, 0.01)
 	assert.Contains(t, about, "looks like one hour: summer time or zone")
+
+	for unitOf, want := range map[float64]string{15: "looks like hours where degrees are wanted", 180 / math.Pi: "looks like radians where degrees are wanted", 2: ""} {
+		_, about = said(46.2, 11.1, func(in *facts.Input) {
+			*in.Snapshot.Rig.Sample.Sidereal = unit.Deg(in.Snapshot.Rig.Sample.Sidereal.Positive().Deg() / unitOf)
+		})
+		assert.Equal(t, want != "", slices.Contains(about, want), "%v: %v", unitOf, about)
+		assert.Equal(t, want == "", !strings.Contains(strings.Join(about, "; "), "looks like"), "%v: %v", unitOf, about)
+	}
 
 	in := standing(t, r, rig.DegAxes(0, 0), rig.Axes{}, axesSlew(rig.DegAxes(30, 40)))
 	in.Snapshot.Rig.Site = nil

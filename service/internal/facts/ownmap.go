@@ -1,7 +1,9 @@
 package facts
 
 import (
+	"cmp"
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 
@@ -119,7 +121,7 @@ func (in *Input) mapError(f Set, h *heaven, s *stand) {
 	ours := h.ours(h.moment)
 	turn := (s.mount.Sidereal - ours.Sidereal).Wrapped()
 	worst, said := turn, []string{fmt.Sprintf("the mount's sidereal time %s, ours %s", hours(s.mount.Sidereal), hours(ours.Sidereal))}
-	if like := likelyClock(turn, true); like != "" {
+	if like := cmp.Or(likelyUnit(s.mount.Sidereal, ours.Sidereal), likelyClock(turn)); like != "" {
 		said = append(said, like)
 	}
 	if st.Site != nil {
@@ -146,11 +148,29 @@ func siteSaid(what string, mounts, ours unit.Angle) []string {
 	return said
 }
 
-// likelyClock names what an error of the mount's sidereal time looks like, or nothing.
-func likelyClock(turn unit.Angle, byClock bool) string {
-	if !byClock {
-		return ""
+// sameUnit is how well a sidereal time told in another unit agrees with ours, as numbers: of hours three minutes of a clock, as much as the
+// clocks of mounts are often off. Choice.
+const sameUnit = 0.05
+
+// likelyUnit names the unit other than degrees that the number of a told sidereal time would fit ours in, or nothing.
+func likelyUnit(told, ours unit.Angle) string {
+	if (told - ours).Wrapped().Abs() < sameUnit*15*unit.Degree {
+		return "" // it fits as it is
 	}
+	number := told.Positive().Deg()
+	for _, u := range []struct {
+		name string
+		size unit.Angle
+	}{{"hours", 15 * unit.Degree}, {"radians", 1}} {
+		if math.Abs(number-float64(ours.Positive()/u.size)) < sameUnit {
+			return "looks like " + u.name + " where degrees are wanted"
+		}
+	}
+	return ""
+}
+
+// likelyClock names what an error of the mount's sidereal time looks like, or nothing.
+func likelyClock(turn unit.Angle) string {
 	for n := 1.0; n <= 12; n++ {
 		if d := turn.Abs() - unit.Deg(15.0411*n); d.Abs() < 0.3*unit.Degree {
 			hours := fmt.Sprintf("%.0f hours", n)

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/timescale"
 )
 
 // present puts the facts about locks, people, proof and clocks: what a rehearsal does not ask about.
@@ -111,7 +112,7 @@ func (in *Input) clockSkew(f Set) {
 		sent, what = s.Time, "sample time"
 	}
 	about := []string{fmt.Sprintf("%s %s, ours %s", what, clock(sent), clock(q.At))}
-	if like := LikelyHours(sent.Sub(q.At)); like != "" {
+	if like := timescale.LikelyHours(sent.Sub(q.At)); like != "" {
 		about = append(about, like)
 	}
 	f.Number("clock_skew_s", math.Abs(q.At.Sub(sent).Seconds()), Computed, about...)
@@ -133,19 +134,6 @@ func AskedAt(q question.Question) time.Time {
 		return q.At
 	}
 	return sent
-}
-
-// LikelyHours names a difference of times that is nearly whole hours: what summer time and zones make. Within 2.5 minutes, what a
-// picture or a message may be late by. Empty where it is not.
-func LikelyHours(d time.Duration) string {
-	n := math.Round(d.Abs().Hours())
-	if n < 1 || n > 14 || math.Abs(d.Abs().Hours()-n) > 2.5/60 {
-		return ""
-	}
-	if n == 1 {
-		return "looks like one hour: summer time or zone"
-	}
-	return fmt.Sprintf("looks like %.0f hours: summer time or zone", n)
 }
 
 func clock(t time.Time) string { return t.UTC().Format("15:04:05.0") }

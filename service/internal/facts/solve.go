@@ -9,6 +9,7 @@ import (
 	"keepclear.example/keepclear/service/internal/pointing"
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/timescale"
 	"keepclear.example/keepclear/service/internal/unit"
 )
 
@@ -17,6 +18,7 @@ type evidence struct {
 	mid      time.Time
 	midKnown bool
 	midWhy   string // why the pose at mid-exposure is not known
+	midNeed  string // what supplies it
 	pose     rig.Axes
 	solved   rig.Axes   // the axes that the solve gives, on the pose's side, nearest to it
 	sine     float64    // of the angle between tube and axis 1: what an axis-1 error is worth on the sky
@@ -48,7 +50,7 @@ func (in *Input) solveFacts(f Set, h *heaven, s *stand) *evidence {
 	in.solveRadius(f, v)
 	if len(s.pose.Candidates) == 0 || !e.midKnown {
 		why := orElse(e.midWhy, orElse(s.pose.Because, "the pose is unknown"))
-		need := "sample"
+		need := orElse(e.midNeed, "sample")
 		if len(s.pose.Candidates) == 0 {
 			need = "homing"
 		}
@@ -84,12 +86,15 @@ func (in *Input) against(h *heaven, e *evidence, v *question.Solve) {
 	e.sine = e.tube.Angle(c.Dir1).Sin()
 }
 
+// anotherPicture is what supplies what no sample can any more.
+const anotherPicture = "second_solve"
+
 // solveTimes puts the age of the picture, and finds the pose at mid-exposure from the sample sent with it, or from the samples on
 // both sides if both show rest or tracking and nothing moved between.
 func (in *Input) solveTimes(f Set, e *evidence, v *question.Solve) {
 	mid, ok := v.Middle()
 	if !ok {
-		e.midWhy = "the solve does not say when and how long it was exposed"
+		e.midWhy, e.midNeed = "the solve does not say when and how long it was exposed", anotherPicture
 		f.Lack("solve_age_s", e.midWhy, "asker")
 		f.Lack("exposure_motion_arcsec", e.midWhy, "asker")
 		return
@@ -97,7 +102,7 @@ func (in *Input) solveTimes(f Set, e *evidence, v *question.Solve) {
 	e.mid = mid
 	end := v.Start.Add(v.Exposure)
 	age := in.Snapshot.At.Sub(end).Seconds()
-	like := LikelyHours(in.Snapshot.At.Sub(end))
+	like := timescale.LikelyHours(in.Snapshot.At.Sub(end))
 	if age < 0 {
 		why := fmt.Sprintf("the exposure ends %.0f s after now: one of the clocks is wrong", -age)
 		if like != "" {
@@ -126,14 +131,15 @@ func (in *Input) poseAtMid(f Set, e *evidence, start, end time.Time) {
 		e.midWhy = fmt.Sprintf("no samples around the exposure %s to %s: one is wanted before it and one after", clock(start), clock(end))
 		if before == nil && len(marks) > 0 { // no sample can be had of then any more
 			e.midWhy += "; the first sample on hand is of " + clock(marks[0].Time) + ": take a picture later than that"
+			e.midNeed = anotherPicture
 		}
 	case (!before.Known || !after.Known) && len(in.Snapshot.Rig.Pose.Candidates) == 0:
-		e.midWhy = "the pose was not known during the exposure"
+		e.midWhy, e.midNeed = "the pose was not known during the exposure", anotherPicture
 	case after.Time.Before(before.Time): // the sample sent as that of mid-exposure stands for one of them, and lies outside
 		e.midWhy = fmt.Sprintf("the sample of mid-exposure is of %s, the exposure from %s to %s: send one that was read while the shutter was open", clock(in.action().Solve.Mid.Time),
 			clock(start), clock(end))
 	case movedBetween(marks, before.Time, after.Time), in.elsewhere(*before, *after):
-		e.midWhy = fmt.Sprintf("the rig moved between %s and %s", clock(before.Time), clock(after.Time))
+		e.midWhy, e.midNeed = fmt.Sprintf("the rig moved between %s and %s", clock(before.Time), clock(after.Time)), anotherPicture
 	}
 	if e.midWhy != "" {
 		f.Lack("exposure_motion_arcsec", e.midWhy, "sample")

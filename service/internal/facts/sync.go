@@ -133,7 +133,7 @@ func (in *Input) looksLike(h *heaven, e *evidence, learnt rig.Axes) []string {
 	m := h.near(e.mid)
 	ra, dec, _ := in.Rig.Unmap(h.ours(m), e.pose.Add(learnt))
 	if turn := (e.ra - ra).Wrapped(); (e.dec-dec).Abs() < 0.5*unit.Degree && turn.Abs() > 5*unit.Degree && in.offsetAngle(e, learnt) > unit.Degree {
-		if w := likelyClock(turn, true); w != "" {
+		if w := likelyClock(turn); w != "" {
 			return []string{w}
 		}
 		return []string{fmt.Sprintf("all in hour angle: looks like %.0f minutes of a clock, or %.1f° of longitude", turn.Abs().Deg()*4/1.0027, turn.Abs().Deg())}

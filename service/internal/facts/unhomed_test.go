@@ -122,3 +122,21 @@ func TestWhyABeliefIsNotHeld(t *testing.T) {
 	in.Snapshot.Rig.Sample.Unbelieved = "it says what cannot be"
 	assert.Equal(t, "it says what cannot be", facts.Compute(in).Facts["belief_error_sky_deg"].Missing)
 }
+
+// What cannot be known of belief for want of a pose is not asked of a sample that tells belief, nor what a solve leaves out of any sample.
+func TestWhatIsLackingIsAskedOfWhoHasIt(t *testing.T) {
+	in := standing(t, heron(t), rig.DegAxes(30, 40), rig.Axes{}, axesSlew(rig.DegAxes(10, 10)))
+	in.Snapshot.Rig.Pose = question.Pose{State: question.Unknown, Because: "the mount restarted"}
+	f := facts.Compute(in).Facts["belief_error_sky_deg"]
+	assert.Equal(t, "the mount restarted", f.Missing)
+	assert.Equal(t, "homing", f.Need)
+	in.Snapshot.Rig.Sample.Belief = nil
+	assert.Equal(t, "sample", facts.Compute(in).Facts["belief_error_sky_deg"].Need)
+
+	in = standing(t, heron(t), rig.DegAxes(30, 40), rig.Axes{}, question.Action{Kind: question.Sync, Solve: &question.Solve{}})
+	for _, name := range []string{"expected_offset_arcmin", "sync_sum_axis1_deg", "rotation_error_deg", "end_spread_deg"} {
+		f := facts.Compute(in).Facts[name]
+		assert.Equal(t, "the solve does not say when and how long it was exposed", f.Missing, name)
+		assert.Equal(t, "second_solve", f.Need, name)
+	}
+}

@@ -75,5 +75,10 @@ func TestUnknownStateIsTold(t *testing.T) {
 		in.Snapshot.Rig.Sample = &x
 		const said = "flap opened is none of the states that the rig file has of it: the part takes up all of them"
 		assert.Equal(t, want, slices.Contains(facts.Compute(in).Notes, said), state)
+		const stateless = "tube has no states in the rig file: it counts as it is there, whatever samples tell of it"
+		assert.NotContains(t, facts.Compute(in).Notes, stateless)
+		x.Parts = append(x.Parts, rig.PartState{Part: "tube", Name: state})
+		assert.Contains(t, facts.Compute(in).Notes, stateless)
+		assert.NotContains(t, facts.Compute(in).Notes, "flap has no states in the rig file: it counts as it is there, whatever samples tell of it")
 	}
 }

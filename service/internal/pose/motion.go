@@ -326,7 +326,7 @@ func (t *turn) jumped(m *move, cands []question.Candidate) {
 	dt := seconds(when(m.y).Sub(when(t.s.Sample)))
 	if counted(m.kind) {
 		t.alarm(Jump, string(m.kind), "the %s moved by %s within %.1f s, faster than the axes turn", m.kind, step, dt)
-		t.doubt("the %s jumped by %s", m.kind, step)
+		t.doubt("the %s jumped by %s%s", m.kind, step, likely(m.last, m.last.Add(step)))
 	} else {
 		t.raised = true
 		t.alarm(UnaskedSync, "", "the belief moved by %s within %.1f s while the rig moved, faster than the axes turn: a sync that nobody asked for", step, dt)

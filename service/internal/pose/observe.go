@@ -46,7 +46,7 @@ func (t *turn) carry(x *question.Sample) {
 	a := t.s.Anchor
 	switch {
 	case len(t.s.Anchored) == 0:
-		t.lose(orElse(t.s.Doubt, "no homing yet: home the axes, or state where they are"))
+		t.lose(orElse(t.s.Doubt, "no homing is on record yet, and nobody stated where the axes are"))
 		t.blind(x)
 	case a == nil:
 		t.firstAnchor(x)

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/timescale"
 )
 
 // ahead is how far two clocks may be apart at the most: the loosest skew that time/agree may be set to.
@@ -68,7 +69,11 @@ func dated(x *question.Sample) string {
 	if x.Time.IsZero() || x.Received.IsZero() || x.Received.Sub(x.Time) <= ahead {
 		return ""
 	}
-	return sprintf(": it is dated %s before it came (%s by the service's clock); see whether the asker's clock is right", x.Received.Sub(x.Time).Round(time.Second), hms(x.Received))
+	old, like := x.Received.Sub(x.Time), ""
+	if h := timescale.LikelyHours(old); h != "" {
+		like = ", which " + h
+	}
+	return sprintf(": it is dated %s before it came (%s by the service's clock)%s; see whether the asker's clock is right", old.Round(time.Second), hms(x.Received), like)
 }
 
 // recount keeps the number of a sample that says the same as the last one under a later number: it is not missing afterwards.

@@ -200,7 +200,7 @@ func (t *turn) unready(p *question.Permit, x *question.Sample, taken bool) strin
 	case !taken && (last == nil || !when(last).Equal(when(x)) || !alike(x, last)):
 		return "its sample was not taken in"
 	case p.Epoch != t.s.Epoch:
-		return fmt.Sprintf("it is of epoch %d and the rig is at %d: something about the rig changed since it was granted; ask again", p.Epoch, t.s.Epoch)
+		return fmt.Sprintf("it is of epoch %d and the rig is at %d: something about the rig changed since it was granted, as the record tells; ask again", p.Epoch, t.s.Epoch)
 	case past(clock(x), p.StartBy):
 		return "its start_by " + hms(p.StartBy) + " has passed"
 	case x.Time.IsZero() || clock(x).Sub(x.Time) > fresh:

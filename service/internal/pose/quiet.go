@@ -65,6 +65,12 @@ func (t *turn) quiet(x, y *question.Sample) {
 // blind tells whether belief says nothing of how axis 1 turned between the samples.
 func (q *still) blind() bool { return q.vx.blind() || q.vy.blind() }
 
+// mistake names what the reading that came looks like.
+func (q *still) mistake() string {
+	came, _ := reading(q.y, q.kind)
+	return likely(came.Sub(q.source), came)
+}
+
 // quietCounted: the source follows motions and no syncs; belief follows both.
 func (t *turn) quietCounted(q *still) {
 	turned, synced := beyond(q.source, q.allowed), t.isSync(q)
@@ -79,11 +85,11 @@ func (t *turn) quietCounted(q *still) {
 		t.demote(q)
 	case turned && t.tooFast(q.source, q):
 		t.alarm(Jump, string(q.kind), "the %s moved by %s within %.1f s at rest, faster than the axes turn", q.kind, q.source, t.dt(q))
-		t.doubt("the %s jumped by %s", q.kind, q.source)
+		t.doubt("the %s jumped by %s%s", q.kind, q.source, q.mistake())
 		t.fork(q, t.byCount, t.stayed)
 	case turned && q.believed && !alike && q.kind == rig.MotorCount:
 		t.alarm(UnaskedMotion, string(q.kind), "the motor count moved by %s at rest and the belief did not: which of them is right is not known", q.source)
-		t.doubt("the motor count moved by %s without the belief", q.source)
+		t.doubt("the motor count moved by %s without the belief%s", q.source, q.mistake())
 		t.fork(q, t.byCount, t.stayed)
 	case turned:
 		t.alarm(UnaskedMotion, string(q.kind), "the axes moved by %s without a permit (%s)", q.source, q.kind)

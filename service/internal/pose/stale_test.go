@@ -118,5 +118,6 @@ func TestLateSampleNamesTheClock(t *testing.T) {
 		n.forget()
 		n.take(Observe(n.w, n.s, x))
 		assert.Equal(t, want, strings.Contains(n.said(), "see whether the asker's clock is right"), "%s: %s", late, n.said())
+		assert.Equal(t, late == 2*time.Hour, strings.Contains(n.said(), ", which looks like 2 hours: summer time or zone;"), "%s: %s", late, n.said())
 	}
 }

@@ -168,27 +168,28 @@ func (r *Raster) band(about, low, high unit.Angle, spread rig.Axes) Band {
 }
 
 // Binds is what bounds a rectangle of axis space on one side: what comes nearest just beyond it. The side is one of axis 1 where axis is 0; dir
-// is -1 at its low end and 1 at its high one. Nil where nothing does.
+// is -1 at its low end and 1 at its high one. What lies within spread of its other two ends bounds it as well: there, beyond a corner, is what keeps
+// two sides at once. Nil where nothing does.
 func (r *Raster) Binds(axis1, axis2 Extent, axis, dir int, spread rig.Axes) *Approach {
-	beyond := float64(fineStep)/2 + float64(gridFuzz)
-	a, b := rig.Axes{A1: axis1.Low, A2: axis2.Low}, rig.Axes{A1: axis1.High, A2: axis2.High}
-	edge := func(e Extent, by unit.Angle) unit.Angle {
-		if dir < 0 {
-			return e.Low - by - unit.Angle(beyond)
+	end, by := [2]Extent{axis1, axis2}[axis], [2]unit.Angle{spread.A1, spread.A2}[axis]
+	from, to := end.High+by+gridFuzz, end.High+by+gridFuzz+fineStep // the first row of cells that is not in it
+	if dir < 0 {
+		from, to = end.Low-by-gridFuzz-fineStep, end.Low-by-gridFuzz
+	}
+	strip := func(from, to unit.Angle) rect {
+		out := rect{rig.Axes{A1: axis1.Low, A2: axis2.Low}.Sub(spread), rig.Axes{A1: axis1.High, A2: axis2.High}.Add(spread)}
+		if axis == 0 {
+			out.low.A1, out.high.A1 = from, to
+		} else {
+			out.low.A2, out.high.A2 = from, to
 		}
-		return e.High + by + unit.Angle(beyond)
+		return out
 	}
-	if axis == 0 {
-		a.A1 = edge(axis1, spread.A1)
-		b.A1 = a.A1
-	} else {
-		a.A2 = edge(axis2, spread.A2)
-		b.A2 = a.A2
-	}
-	if r.clears(finesOf(rect{a, b})) {
+	if middle := (from + to) / 2; r.clears(finesOf(strip(middle, middle))) {
 		return nil
 	}
-	return r.m.nearest(Rectangle(a, b, rig.Motion{}))
+	row := strip(from, to)
+	return r.m.nearest(Rectangle(row.low, row.high, rig.Motion{}))
 }
 
 // nearest looks for the pair, and the pose of a way, with the least beyond what the map keeps.

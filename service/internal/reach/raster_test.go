@@ -228,3 +228,30 @@ func TestWhatBindsGoesByTheGapThatIsKept(t *testing.T) {
 		assert.Equal(t, required, binds.Required)
 	}
 }
+
+// TestACornerBinds: what stands beyond a corner, within the spread of both sides, bounds each of the two.
+func TestACornerBinds(t *testing.T) {
+	const spread = 3.0
+	for dir, wall := range map[int]rig.Axes{1: rig.DegAxes(40, 30), -1: rig.DegAxes(-40, -30)} {
+		r := rasterOf(t, walls(wall))
+		beside := func(at float64) reach.Extent { // its corner lies beside the wall, and what is within the spread of it does not
+			if dir < 0 {
+				return reach.Extent{Low: unit.Deg(at + clearDeg + 0.5), High: unit.Deg(10)}
+			}
+			return reach.Extent{Low: unit.Deg(-10), High: unit.Deg(at - clearDeg - 0.5)}
+		}
+		axis1, axis2 := beside(wall.A1.Deg()), beside(wall.A2.Deg())
+		for axis := range 2 {
+			assert.Nil(t, r.Binds(axis1, axis2, axis, dir, rig.Axes{}), "axis %d, %d", axis+1, dir)
+			binds := r.Binds(axis1, axis2, axis, dir, rig.DegAxes(spread, spread))
+			require.NotNil(t, binds, "axis %d, %d", axis+1, dir)
+			assert.Less(t, float64(binds.Lower), float64(binds.Required), "axis %d, %d: nearer than is kept", axis+1, dir)
+			ends := [2]reach.Extent{axis1, axis2}[axis]
+			at, end := [2]unit.Angle{binds.Pose.A1, binds.Pose.A2}[axis], map[int]unit.Angle{1: ends.High, -1: ends.Low}[dir]
+			beyond := float64(dir) * (at - end).Deg()
+			assert.GreaterOrEqual(t, beyond, spread-1e-6, "axis %d, %d: in the first cells beyond", axis+1, dir)
+			assert.LessOrEqual(t, beyond, spread+0.26, "axis %d, %d", axis+1, dir)
+			assert.Nil(t, r.Binds(axis1, axis2, axis, -dir, rig.DegAxes(spread, spread)), "axis %d, %d", axis+1, dir)
+		}
+	}
+}

@@ -162,7 +162,7 @@ func TestLengthsThatDoNotGoTogetherAreFound(t *testing.T) {
 		key, says string
 		right     []change
 	}{
-		{[]change{{"front_reach_mm: 330", "front_reach_mm: 61"}, {"back_reach_mm: 330", "back_reach_mm: 620"}}, "tape.front_reach_mm", "wanted a tube that balances, with back_reach_mm 620, got 61; look at the unit: as centimetres it is 610 mm, as inches 1549",
+		{[]change{{"front_reach_mm: 330", "front_reach_mm: 61"}, {"back_reach_mm: 330", "back_reach_mm: 620"}}, "tape.front_reach_mm", "wanted a tube that balances, with back_reach_mm 620, got 61; look at both for a digit too many or too few, and at the unit: as centimetres it is 610 mm, as inches 1549",
 			[]change{{"front_reach_mm: 330", "front_reach_mm: 61"}, {"back_reach_mm: 330", "back_reach_mm: 366"}}},
 		{[]change{{"front_reach_mm: 330", "front_reach_mm: 1920"}, {"back_reach_mm: 330", "back_reach_mm: 280"}}, "tape.back_reach_mm", "wanted a tube that balances, with front_reach_mm 1920, got 280", nil},
 		{[]change{{"front_reach_mm: 330", "front_reach_mm: 70"}, {"back_reach_mm: 330", "back_reach_mm: 80"}, {"  camera_radius_mm: 60\n  camera_from_mm: 250\n", ""}}, "tape.front_reach_mm", "wanted a tube longer than wide (back_reach_mm 80, tube_diameter_mm 240), got 70",

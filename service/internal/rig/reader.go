@@ -3,6 +3,7 @@ package rig
 import (
 	"fmt"
 	"math"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -208,9 +209,16 @@ func (r *reader) numberOf(n *node, key string, s span) float64 {
 // misread says what is wrong with what stands where a number should.
 func misread(n *node) string {
 	value, _, stated := strings.Cut(strings.NewReplacer("+/-", "±", "+-", "±").Replace(n.text), "±")
-	point := strings.Replace(n.text, ",", ".", 1)
+	point, whole := strings.Replace(n.text, ",", ".", 1), strings.ReplaceAll(n.text, ",", "")
+	angle, isAngle := sexagesimal(n.text)
 	switch word := strings.ToLower(strings.TrimLeft(n.text, "+-.")); {
 	case n.kind != scalar || n.quoted:
+	case isAngle:
+		return "write decimal degrees, south and west negative: " + angle
+	case thousands.MatchString(n.text) && isNumber(point):
+		return fmt.Sprintf("write a point before the decimals: %s; or, if the comma parts the thousands, %s", point, whole)
+	case thousands.MatchString(n.text):
+		return "write it without the commas: " + whole
 	case point != n.text && isNumber(point):
 		return "write a point before the decimals: " + point
 	case stated && isNumber(strings.TrimSpace(value)):
@@ -219,6 +227,30 @@ func misread(n *node) string {
 		return "it must be a number: measure it"
 	}
 	return "write the number alone, without unit or quotation marks"
+}
+
+// thousands is a number whose digits commas part in threes.
+var thousands = regexp.MustCompile(`^[+-]?[1-9]\d{0,2}(,\d{3})+$`)
+
+// parted is an angle in degrees, minutes and seconds, or with the side of the world that it is counted to.
+var parted = regexp.MustCompile(`^([+-]?)(\d{1,3}(?:\.\d+)?)\s*(?:[°d:]\s*(?:(\d{1,2}(?:\.\d+)?)\s*(?:['′m:]\s*(?:(\d{1,2}(?:\.\d+)?)\s*(?:["″s]|'')?)?)?)?)?\s*([NSEW]?)$`)
+
+// sexagesimal reads such an angle and writes it in decimal degrees, to 0.0001; false: it is none.
+func sexagesimal(text string) (string, bool) {
+	m := parted.FindStringSubmatch(text)
+	if m == nil || isNumber(text) || m[1] != "" && m[5] != "" {
+		return "", false
+	}
+	part := func(s string) float64 { v, _ := strconv.ParseFloat(s, 64); return v } // digits, or nothing, which is 0
+	degrees, minutes, seconds := part(m[2]), part(m[3]), part(m[4])
+	if minutes >= 60 || seconds >= 60 {
+		return "", false
+	}
+	v := math.Round((degrees+minutes/60+seconds/3600)*1e4) / 1e4
+	if m[1] == "-" || m[5] == "S" || m[5] == "W" {
+		v = -v
+	}
+	return strconv.FormatFloat(v, 'f', -1, 64), true
 }
 
 // optional reads a number that may be left out; nil where it is.

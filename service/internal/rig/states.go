@@ -51,6 +51,12 @@ func (r *Rig) StateUnknown(s PartState) bool {
 	return i >= 0 && len(r.Parts[i].States) > 0 && r.HasState(s) != nil
 }
 
+// Stateless tells whether a report is about a part that has no states in the rig file: it counts as it is there, whatever is reported.
+func (r *Rig) Stateless(s PartState) bool {
+	i := r.part(s.Part)
+	return i >= 0 && len(r.Parts[i].States) == 0
+}
+
 // Unjudged names the first part that what is reported leaves in a state which the report judged did not, with what each of the two says of it; no part: there
 // is none. What was judged in all of its states may be in any.
 func (r *Rig) Unjudged(judged, reported []PartState) (part, was, is string) {

@@ -20,21 +20,22 @@ func (b *tubeTape) proportions(t tapeReader, k Kind) {
 	if front < sizes["front_reach_mm"].usual || back < sizes["back_reach_mm"].usual || !(wide > 0) {
 		return // told already
 	}
-	note := func(key, wanted string, got float64) {
+	note := func(key, wanted string, got float64, first string) {
 		if n := t.peek(key); n != nil {
-			t.f.notice(OtherUnit, n, t.key(key), wanted, short(got), fmt.Sprintf("look at the unit: as centimetres it is %s mm, as inches %s; if it is right, leave it", short(got*10), short(math.Round(got*inch))))
+			t.f.notice(OtherUnit, n, t.key(key), wanted, short(got), "look at "+first+fmt.Sprintf("the unit: as centimetres it is %s mm, as inches %s; if it is right, leave it", short(got*10), short(math.Round(got*inch))))
 		}
 	}
+	const digit = "both for a digit too many or too few, and at "
 	switch {
 	case front+back < wide:
-		note("front_reach_mm", fmt.Sprintf("a tube longer than wide (back_reach_mm %s, tube_diameter_mm %s)", short(back), short(wide)), front)
+		note("front_reach_mm", fmt.Sprintf("a tube longer than wide (back_reach_mm %s, tube_diameter_mm %s)", short(back), short(wide)), front, "")
 	case front*lopsided < back:
-		note("front_reach_mm", fmt.Sprintf("a tube that balances, with back_reach_mm %s", short(back)), front)
+		note("front_reach_mm", fmt.Sprintf("a tube that balances, with back_reach_mm %s", short(back)), front, digit)
 	case back*lopsided < front:
-		note("back_reach_mm", fmt.Sprintf("a tube that balances, with front_reach_mm %s", short(front)), back)
+		note("back_reach_mm", fmt.Sprintf("a tube that balances, with front_reach_mm %s", short(front)), back, digit)
 	}
 	if k == German && b.off.mm > 0 && b.off.mm*sunk < wide {
-		note("crossing_to_tube_mm", fmt.Sprintf("a tube beyond the crossing, not around it, with tube_diameter_mm %s", short(wide)), b.off.mm)
+		note("crossing_to_tube_mm", fmt.Sprintf("a tube beyond the crossing, not around it, with tube_diameter_mm %s", short(wide)), b.off.mm, "")
 	}
 }
 

@@ -1,6 +1,7 @@
 package wire
 
 import (
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -127,6 +128,14 @@ func TestWhatIsAskedMustBeThere(t *testing.T) {
 	slew := &keepclearv1.AskRequest{Action: &keepclearv1.Action{Kind: &keepclearv1.Action_Slew{Slew: &keepclearv1.Slew{}}}}
 	f, _ = at(c.Check(slew), "action.slew.target")
 	assert.Equal(t, "action.slew.target: wanted exactly one of sky, axes, got none; send the one that is meant", f.String())
+	for path, json := range map[string]string{
+		"action.jog.by.axis1_deg: wanted a number in [-3600, 3600] degrees, got nothing; send degrees for both axes; of a jog 0 for the one that rests":                         `{"action": {"jog": {"by": {"axis2Deg": 5}}}}`,
+		"action.jog.by: wanted an AxisPair, got nothing; send it, with what it requires":                                                                                        `{"action": {"jog": {}}}`,
+		"action.sync.solve: wanted a Solve, got nothing; send what the solver found: where the picture's centre is, when and how long it was exposed, and the solver's figures": `{"action": {"sync": {}}}`,
+	} {
+		f, _ := at(c.Check(parse(t, json)), strings.SplitN(path, ":", 2)[0])
+		assert.Equal(t, path, f.String())
+	}
 }
 
 // sentences returns the faults as people read them.

@@ -7,6 +7,9 @@ import (
 // remedyRequestID is what helps wherever a request id is wrong.
 const remedyRequestID = "send a new random UUID, and the same one whenever this request is repeated"
 
+// oneAxis is what helps where the angle of one axis is wrong or not there.
+const oneAxis = "send degrees for both axes; of a jog 0 for the one that rests"
+
 // remedies holds what helps for fields of which more can be said than their kind tells, by name; with that of its message for a name that
 // means another thing there. Nothing writes it.
 var remedies = map[protoreflect.Name]string{
@@ -24,6 +27,9 @@ var remedies = map[protoreflect.Name]string{
 	"exposure_duration":    "send the time for which the shutter was open, or leave the field out",
 	"search_radius_deg":    "send 180 for a blind solve, or leave the field out",
 	"sky":                  "send the position",
+	"solve":                "send what the solver found: where the picture's centre is, when and how long it was exposed, and the solver's figures",
+	"AxisPair.axis1_deg":   oneAxis,
+	"AxisPair.axis2_deg":   oneAxis,
 	"axes":                 "send both axis angles",
 	"action":               "say what is asked: a slew, a sync, and so on",
 	"permit_id":            "send the id of the permit as Ask gave it",
@@ -58,6 +64,8 @@ func remedy(fd protoreflect.FieldDescriptor) string {
 		return "check the figure"
 	case protoreflect.StringKind, protoreflect.BytesKind:
 		return "send it within these bounds"
+	case protoreflect.MessageKind:
+		return "send it, with what it requires"
 	default:
 		return "send one of these"
 	}

@@ -1,0 +1,76 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"google.golang.org/grpc"
+
+	pb "keepclear.example/keepclear/api/keepclear/v1"
+)
+
+// planned is a service that would let all steps pass but the second.
+type planned struct {
+	pb.UnimplementedRehearsalServiceServer
+	got *pb.RehearseRequest
+}
+
+func (p *planned) Rehearse(_ context.Context, r *pb.RehearseRequest) (*pb.RehearseResponse, error) {
+	p.got = r
+	out := &pb.RehearseResponse{}
+	for i := range r.GetSteps() {
+		j := &pb.Judgement{Verdict: pb.Verdict_VERDICT_ALLOW, Sentence: "Every rule passed."}
+		if i == 1 {
+			j = &pb.Judgement{Verdict: pb.Verdict_VERDICT_DENY, Sentence: "Too near."}
+		}
+		out.Steps = append(out.Steps, &pb.RehearsedStep{Outlook: j, PassesUntilTime: r.GetSteps()[0].GetStartTime()})
+	}
+	return out, nil
+}
+
+// A plan is rehearsed whole: each step is told with what it was, and one that would not pass makes the exit code.
+func TestAPlanIsRehearsed(t *testing.T) {
+	p := &planned{}
+	address := listening(t, func(g *grpc.Server) { pb.RegisterRehearsalServiceServer(g, p) })
+	dir := t.TempDir()
+	typedFor := func(content, flags string) (int, string) {
+		file := filepath.Join(dir, "steps")
+		require.NoError(t, os.WriteFile(file, []byte(content), 0o600))
+		var out, errs bytes.Buffer
+		code := run(t.Context(), append([]string{"rehearse", "heron", "plan", "--at-address", address, "--steps", file}, strings.Fields(flags)...), nil, &out, &errs, time.Now)
+		return code, out.String() + errs.String()
+	}
+	plan := stepsAsJSON[strings.Index(stepsAsJSON, "{"):]
+	code, said := typedFor(plan, "--from-now")
+	require.Equal(t, exitDeny, code, said)
+	assert.Equal(t, "heron", p.got.GetRig())
+	assert.Equal(t, thisAsker, p.got.GetAsker())
+	assert.True(t, p.got.GetStartHere())
+	require.Len(t, p.got.GetSteps(), 3)
+	assert.Equal(t, time.Date(2026, 11, 14, 18, 40, 0, 0, time.UTC), p.got.GetSteps()[0].GetStartTime().AsTime())
+	for _, want := range []string{"1. slew to 38.200°, +61.450° ICRS, then track 1h30m0s\nWOULD PASS", "2. flip, then track 1h0m0s\nWOULD BE DENIED", "3. park\nWOULD PASS"} {
+		assert.Contains(t, said, want)
+	}
+	assert.Equal(t, 2, strings.Count(said, "Passes until"), "of what tracks: %s", said)
+
+	_, said = typedFor(plan, "--at 2026-11-14T19:00:00Z")
+	assert.Equal(t, time.Date(2026, 11, 14, 19, 0, 0, 0, time.UTC), p.got.GetSteps()[0].GetStartTime().AsTime(), said)
+	p.got = nil
+	for content, want := range map[string]string{
+		`{}`:                                    "has no steps",
+		strings.Replace(plan, "38.2", "382", 1): "steps[0].action.slew.sky.ra_deg must be greater",
+		strings.Replace(plan, `"slew"`, `"slwe"`, 1): `unknown field "slwe"`,
+	} {
+		code, said := typedFor(content, "")
+		assert.Equal(t, exitUsage, code, content)
+		assert.Contains(t, said, want)
+	}
+	assert.Nil(t, p.got, "none of these was sent")
+}
