@@ -398,15 +398,22 @@ func (t *turn) pictureOff(j question.JudgedSolve, c question.Candidate, upright 
 	return (*j.Camera - turned - upright).Wrapped().Abs(), true
 }
 
-// upright is the camera angle with the tube on the first side: as the file gives it, else as the last accepted solve showed it.
+// upright is the camera angle with the tube on the first side: as the file gives it, else as the last accepted solve showed it, and another accepted
+// one with it. One picture alone may be a false one that lay where it was expected, and its angle half a turn off.
 func (t *turn) upright(j question.JudgedSolve) (unit.Angle, bool) {
 	if o, ok := t.r.OpticsNamed(j.Optics); ok && o.CameraAngle != nil {
 		return *o.CameraAngle, true
 	}
-	for i := len(t.s.Solves) - 1; i >= 0; i-- {
-		o := t.s.Solves[i]
-		if o.Optics == j.Optics && o.Camera != nil && o.Good && !o.Against && o.Verdict == question.Accepted {
-			return *o.Camera, true
+	var last *question.JudgedSolve
+	for _, o := range slices.Backward(t.s.Solves) {
+		if o.Optics != j.Optics || o.Camera == nil || !o.Good || o.Against || o.Verdict != question.Accepted {
+			continue
+		}
+		switch {
+		case last == nil:
+			last = &o
+		case !o.Mid.Equal(last.Mid) && (*o.Camera-*last.Camera).Wrapped().Abs() <= cameraSlack:
+			return *last.Camera, true
 		}
 	}
 	return 0, false

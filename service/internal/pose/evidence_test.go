@@ -113,9 +113,11 @@ func TestCameraLearntFromAKnownSide(t *testing.T) {
 			n.w.Rig.Optics = []rig.Optics{{Name: "main"}}
 			places := []rig.Axes{rig.DegAxes(20, -40), rig.DegAxes(-160, 40)}
 			n.m.axes = places[0]
-			if before { // a solve on a known side came first: the next picture settles the side
+			if before { // solves on a known side came first: the next picture settles the side
 				n.s.Anchored, n.s.Pose.State = []question.Candidate{{Axes: places[0], Sigma: rig.DegAxes(0.1, 0.1)}}, question.Known
 				n.s.Pose.Candidates = append([]question.Candidate(nil), n.s.Anchored...)
+				n.acceptedPicture()
+				n.m.wait(time.Minute)
 				n.acceptedPicture()
 			}
 			for range 2 {
