@@ -265,11 +265,21 @@ func (t *turn) sides(j question.JudgedSolve, i int) bool {
 	}
 	own := t.lies(j, i)
 	for k := range t.s.Anchored {
-		if k != i && t.lies(j, k) <= own+agreement && !(own <= t.strays(j) && t.holds(k, i) && t.liesOver(j, k) > own+agreement) {
+		held := t.holds(k, i) && own <= t.strays(j) && t.liesOver(j, k) > own+agreement
+		if k != i && !held && (t.lies(j, k) <= own+agreement || t.untold(j, i, k)) {
 			return false // another place fits as well or better
 		}
 	}
 	return true
+}
+
+// untold tells whether a solve that lies within reach of place k says nothing against it by lying nearer to place i. The two poses of one direction
+// differ by what the axes are off home, so either may lie nearer; and of a wide place the pose that fits best is compared, of a narrow one the only one.
+func (t *turn) untold(j question.JudgedSolve, i, k int) bool {
+	a, b := t.s.Anchored[i], t.s.Anchored[k]
+	mirrored := t.r.Kind.SideOf(a.Axes) != t.r.Kind.SideOf(b.Axes)
+	narrower := !beyond(b.Sigma, a.Sigma) && beyond(a.Sigma, b.Sigma.Scale(2))
+	return (mirrored || narrower) && t.reaches(j, k)
 }
 
 // holds tells whether place k is the stretch of a way on which place i lies: twice as wide at least, and reaching over the middle of the other.
