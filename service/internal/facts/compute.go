@@ -93,6 +93,9 @@ func (in *Input) motion(f Set, h *heaven, s *stand, out *Outcome) {
 		for _, n := range in.motionFacts() {
 			f.LackFor(n, lack(u))
 		}
+		if in.Proposes && u.remedy == leaveThePole {
+			out.Instead = append(out.Instead, in.offThePole(s)...)
+		}
 		return
 	}
 	p := in.prover()

@@ -3,6 +3,7 @@ package facts
 import (
 	"math"
 
+	"keepclear.example/keepclear/service/internal/pose"
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/unit"
@@ -50,6 +51,9 @@ func (in *Input) bySky(h *heaven, s *stand, target question.Sky, side rig.Side) 
 		ends, err := in.endsAt(h, s, target, side, arrival)
 		if err != nil {
 			return nil, unboundedError{why: "the mount keeps an internal model of unknown state, so where a slew ends cannot be told", need: "asker"}
+		}
+		if in.offsetLost(s, ends) {
+			return nil, unboundedError{why: "near the pole nothing tells which offset on the sky the mount keeps of its syncs, and so where this would end", need: "sample", remedy: leaveThePole}
 		}
 		out = out[:0]
 		for _, e := range ends {
@@ -102,4 +106,50 @@ func (in *Input) endsAt(h *heaven, s *stand, target question.Sky, side rig.Side,
 		g.BeliefSides = []rig.Side{in.Rig.Kind.SideOf(g.Poses[0])}
 	}
 	return in.Rig.Ends(g)
+}
+
+// offsetWithin is how near the end of axis 1 the offset on the sky that belief shows of a pose may say little of syncs: there what the axes stand off
+// home turns its right ascension by any angle. Choice: at 3° half a degree off home makes ten of right ascension.
+const offsetWithin = 3 * unit.Degree
+
+// offsetLost tells whether, near the end of axis 1, nothing but an offset of syncs on the sky takes a slew farther from its target than it may end. A
+// step off the pole shows what there is of it.
+func (in *Input) offsetLost(s *stand, ends []rig.End) bool {
+	if in.Rehearsed || !in.Rig.Kind.Equatorial() || len(ends) == 0 {
+		return false
+	}
+	c, most := &in.Rig.Chain, unit.Deg(in.limit("end/bounded", "spread_deg", 5))
+	target := c.Direction(ends[0].Axes) // the first is where it is meant to end; the others on either side point there too
+	lost := false
+	for _, e := range ends {
+		if e.Intended || c.Direction(e.Axes).Angle(target) <= most {
+			continue
+		}
+		if e.Because != rig.LessOffset || pose.FromEnd(in.Rig, s.pose.Candidates[e.From].Axes) >= offsetWithin {
+			return false
+		}
+		lost = true
+	}
+	return lost
+}
+
+// offPole is by how much axis 2 is turned off the pole so that belief shows how axis 1 stands: what leaveThePole says.
+const offPole = 10 * unit.Degree
+
+// offThePole are the jogs of axis 2 that lead off the pole, the one by which it goes on as it is turned already first.
+func (in *Input) offThePole(s *stand) []Proposal {
+	by := offPole
+	if len(s.pose.Candidates) > 0 && s.pose.Candidates[0].Axes.A2 < 0 {
+		by = -by
+	}
+	var out []Proposal
+	for _, by := range []unit.Angle{by, -by} {
+		a := question.Action{Kind: question.Jog, Axes: &rig.Axes{A2: by}}
+		if s.pose.State != question.Known {
+			rate := unit.Deg(in.limit("permit", "jog_deg_per_s", 0))
+			a.Rate = &rate
+		}
+		out = append(out, Proposal{Steps: []question.Action{a}})
+	}
+	return out
 }

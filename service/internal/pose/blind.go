@@ -25,11 +25,11 @@ func (t *turn) fromEnd(v view) unit.Angle {
 	if !v.ok || !blursNearEnd(t.r, v.x) {
 		return unit.HalfTurn
 	}
-	return offEnd(t.r, t.axes(v, [2]unit.Angle{}, t.r.Kind.Sides()[0]))
+	return FromEnd(t.r, t.axes(v, [2]unit.Angle{}, t.r.Kind.Sides()[0]))
 }
 
-// offEnd is how far from the end of axis 1 a pose points.
-func offEnd(r *rig.Rig, a rig.Axes) unit.Angle {
+// FromEnd is how far from the end of axis 1 a pose points, 0° to 90°.
+func FromEnd(r *rig.Rig, a rig.Axes) unit.Angle {
 	_, height, _ := r.Kind.FromIdeal(a, r.Site.Lat)
 	return unit.HalfTurn/2 - height.Abs()
 }
@@ -45,7 +45,7 @@ func Blur(r *rig.Rig, x *question.Sample, a rig.Axes) unit.Angle {
 	if !blursNearEnd(r, x) {
 		return 0
 	}
-	off := offEnd(r, a)
+	off := FromEnd(r, a)
 	if off < blindWithin {
 		return unit.HalfTurn
 	}

@@ -16,7 +16,7 @@ func (t *turn) wrongSide(x *question.Sample) string {
 	if t.r.Mount.Chooses != rig.FirstOnly || x.Belief == nil || x.Belief.Side != second || t.heldOn(second) {
 		return ""
 	}
-	if v := t.view(x); v.ok && offEnd(t.r, t.axes(v, [2]unit.Angle{}, second)) < polar { // where the sides meet, noise tells either
+	if v := t.view(x); v.ok && FromEnd(t.r, t.axes(v, [2]unit.Angle{}, second)) < polar { // where the sides meet, noise tells either
 		return ""
 	}
 	if p := t.s.Permit; p != nil && slices.ContainsFunc(p.Ends, func(a rig.Axes) bool { return t.r.Kind.SideOf(a) == second }) {

@@ -246,6 +246,9 @@ func withFirst(asked Side, sides []Side) []Side {
 	return out
 }
 
+// LessOffset is why a mount that keeps its syncs on the sky may end somewhere.
+const LessOffset = "the mount takes its sync off the target on the sky"
+
 // Ends returns every place where a slew to a sky position may end: first, from each candidate pose, the intended end (where the
 // target really is), then what the mount's own belief makes of it. An offset of the counters ends at p + (t - b); an offset on
 // the sky at the map of the target less that offset; where the keeping is not known both count.
@@ -341,7 +344,7 @@ func (r *Rig) believedEnds(g Going, i int, p Axes, side Side, add func(End)) {
 	if onSky {
 		for _, to := range r.lessOffset(g, p) {
 			for _, t := range r.LiftsAround(r.Map(g.Then, to[0], to[1], side), p, g.around()) {
-				add(End{Axes: t, Side: side, From: i, Because: "the mount takes its sync off the target on the sky"})
+				add(End{Axes: t, Side: side, From: i, Because: LessOffset})
 			}
 		}
 	}

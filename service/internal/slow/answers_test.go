@@ -159,7 +159,7 @@ type comparing struct {
 
 // compare holds the service's answer against the second opinion.
 func (r *result) compare(s *stood, n int, q *slow.Question, real answered, effort slow.Effort) {
-	if slow.OnEdge(&s.slow, q) {
+	if slow.OnEdge(&s.slow, q, s.drawn.limits) {
 		r.edges++
 		return
 	}

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 )
 
 // end is one place to which a motion may lead.
@@ -49,8 +50,34 @@ func (j *judging) unbounded() string {
 		return "belief is not told"
 	case byBelief && !j.r.equatorial() && j.mountWhy != "":
 		return j.mountWhy
+	case byBelief && j.strays():
+		return "near the pole only an offset on the sky leads astray"
 	}
 	return ""
+}
+
+// strays tells whether a slew to the sky from within 3° of the pole may end farther from where it is meant to than it may, and that only by the offset on
+// the sky that belief shows of the pose: so near the pole it may be no offset of syncs. Within a twentieth of a degree of either bound it cannot say.
+func (j *judging) strays() bool {
+	if !j.r.equatorial() || j.r.Sync != "sky" && j.r.Sync != "unknown" {
+		return false
+	}
+	most, found, near := j.limit("end/bounded spread_deg")*degree, false, false
+	for i := range j.places {
+		all := j.endsFrom(i, 0, 0)
+		pole := j.r.direction(j.places[i].Axes).angle(j.r.d1)
+		pole = min(pole, math.Pi-pole)
+		for _, e := range all {
+			off := j.r.direction(e.axes).angle(j.r.direction(all[0].axes))
+			j.edge = j.edge || math.Abs(off-most) < 0.05*degree || off > most && math.Abs(pole-3*degree) < 0.05*degree
+			if e.intended || off <= most {
+				continue
+			}
+			found = true
+			near = near || !strings.HasPrefix(e.because, "less the offset") || pole >= 3*degree
+		}
+	}
+	return found && !near
 }
 
 // ends is every place where the motion may end, begun after a wait and arriving at an instant: design, section 3.

@@ -23,13 +23,19 @@ type Effort struct {
 // mostSpare is the farthest that clearances are looked at, mm.
 const mostSpare = 30
 
+// shown is the rig as samples showed it: one that does not keep its syncs as its file says may keep them in either form.
+func (r *Rig) shown(q *Question) *Rig {
+	if !q.State.Disproof || r.Sync == "model" {
+		return r
+	}
+	shown := *r
+	shown.Sync = "unknown"
+	return &shown
+}
+
 // Judge thinks about a question.
 func Judge(r *Rig, q *Question, limits map[string]float64, e Effort, rng *rand.Rand) Answer {
-	if q.State.Disproof && r.Sync != "model" {
-		shown := *r
-		shown.Sync = "unknown"
-		r = &shown
-	}
+	r = r.shown(q)
 	j := &judging{r: r, q: q, limits: limits, rng: rng, only: e.Only, answer: Answer{}}
 	j.stand()
 	j.present()

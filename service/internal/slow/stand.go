@@ -114,10 +114,13 @@ func (j *judging) saysNothing(b Axes) bool {
 }
 
 // OnEdge tells whether the precession used here is too coarse to say whether a belief tells anything of axis 1: 40″ beside where that ends, and what
-// air may do besides, which nobody knows below the horizon.
-func OnEdge(r *Rig, q *Question) bool {
-	j := &judging{r: r, q: q}
+// air may do besides, which nobody knows below the horizon. So it is of whether an offset of syncs tells anything (strays).
+func OnEdge(r *Rig, q *Question, limits map[string]float64) bool {
+	j := &judging{r: r.shown(q), q: q, limits: limits}
 	j.stand()
+	if q.Kind != "sync" {
+		j.unbounded()
+	}
 	return j.edge
 }
 
