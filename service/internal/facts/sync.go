@@ -405,8 +405,8 @@ func (in *Input) walk(f Set, e *evidence) {
 	case e.model.Settled == nil:
 		f.Number("walk_sigma", 0, Absent, "the pointing model has not settled yet")
 	default:
-		v := e.model.Settled.At(in.mount(), e.pose)
-		s := v.Scatter.Within(mostSame).Plus(pointing.Misfit()) // the doubt of a pose excuses no walk: what a pose loses is one
+		v, within := e.model.Settled.Walked(in.mount(), e.pose, mostSame)
+		s := within.Plus(pointing.Misfit()) // the doubt of a pose excuses no walk: what a pose loses is one
 		f.Number("walk_sigma", math.Sqrt(s.D2(e.model.Untaken(v.Off(e.tube)))), Computed)
 	}
 	f.Number("run_sigma", pointing.Longest(e.model.Ran(e.off, e.scatter)), Computed)

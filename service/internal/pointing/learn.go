@@ -126,7 +126,7 @@ func (f *Fit) take(v *View, off [2]float64, noise Cov2) {
 	}
 	f.step(v, off, s, noise)
 	f.bound()
-	f.Home = rig.Axes{}
+	f.Home, f.Anew = rig.Axes{}, rig.Axes{}
 }
 
 // Trusted tells whether the model had settled, now or while the readings counted from a sensor.
@@ -165,6 +165,20 @@ func (m *Model) Untaken(off [2]float64) [2]float64 {
 	}
 	k := 1 - float64(m.Taken)/n
 	return [2]float64{k * off[0], k * off[1]}
+}
+
+// Walked is where the settled fit has the tube look at a pose, and how far a solve may lie from there by it: within most but for what a person's eye alone
+// opened, which is no walk of solves.
+func (f *Fit) Walked(mount Mount, pose rig.Axes, most unit.Angle) (View, Cov2) {
+	v := f.At(mount, pose)
+	if f.Anew == (rig.Axes{}) {
+		return v, v.Scatter.Within(most)
+	}
+	seen := *f
+	seen.add(Index1, -sq(f.Anew.A1))
+	seen.add(Index2, -sq(f.Anew.A2))
+	narrow := seen.At(mount, pose).Scatter
+	return v, narrow.Within(most).Plus(v.Scatter.Less(narrow))
 }
 
 // step takes an offset in: K = P Hᵀ S⁻¹, then P = (I - K H) P (I - K H)ᵀ + K R Kᵀ.

@@ -58,6 +58,8 @@ type Fit struct {
 	// Home is the standard deviation of a homing since it last learnt, which is in Cov: where an axis stops scatters about one place, however often
 	// it is homed.
 	Home rig.Axes `json:"home_rad,omitzero"`
+	// Anew is what of Cov a person's eye alone opened of the zero since it last learnt.
+	Anew rig.Axes `json:"anew_rad,omitzero"`
 }
 
 // Model is the pointing model of one rig through one of its optics.
@@ -156,7 +158,7 @@ func (f *Fit) finite() bool {
 	if f == nil {
 		return true
 	}
-	if !f.Home.Finite() {
+	if !f.Home.Finite() || !f.Anew.Finite() {
 		return false
 	}
 	for _, t := range f.Terms {
@@ -186,25 +188,41 @@ func (m Model) Sensed(home rig.Axes) Model {
 	return m.homed(home)
 }
 
+// Step is how far the axes stand from where they were held to, one standard deviation. Anew: nothing but the person's eye says so, and the eye
+// errs anew each time.
+type Step struct {
+	rig.Axes
+	Anew bool
+}
+
 // Marked is the model after a person saw the axes at the marks of home. They stand off where the readings had them by step, and off the zero of the
-// last time at the marks by sum, one standard deviation each: they are the same marks, whatever was stated between.
-func (m Model) Marked(step, sum rig.Axes) Model {
+// last time at the marks by sum: they are the same marks, whatever was stated between.
+func (m Model) Marked(step, sum Step) Model {
 	m = m.leaveSensor()
 	if m.AtMarks != nil {
 		m.takeUp(m.AtMarks)
 		step = sum
 	}
 	m.OnMarks, m.AtMarks = true, nil
-	return m.homed(step)
+	return m.stepped(step)
 }
 
-// Stated is the model after a person gave the readings another zero, which stands off the one before by step, one standard deviation.
-func (m Model) Stated(step rig.Axes) Model {
+// Stated is the model after a person gave the readings another zero, which stands off the one before by step.
+func (m Model) Stated(step Step) Model {
 	m = m.leaveSensor()
 	if m.OnMarks {
 		m.AtMarks, m.OnMarks = m.kept(), false
 	}
-	return m.homed(step)
+	return m.stepped(step)
+}
+
+// stepped opens what was learnt of the zero by a step.
+func (m Model) stepped(by Step) Model {
+	m = m.homed(by.Axes)
+	if by.Anew {
+		m = m.each(func(f Fit) Fit { f.Anew = f.Home; return f })
+	}
+	return m
 }
 
 func (m Model) leaveSensor() Model {

@@ -310,7 +310,7 @@ func TestHomingKeepsWhatHadSettled(t *testing.T) {
 	small := rig.DegAxes(0.02, 0.02)
 	assert.Greater(t, walked(m, pose), 5.0)
 	assert.Greater(t, walked(m.Sensed(small), pose), 5.0, "sensed again")
-	unknown := m.Stated(rig.DegAxes(1, 1))
+	unknown := m.Stated(Step{Axes: rig.DegAxes(1, 1)})
 	assert.Less(t, walked(unknown, pose), 5.0, "a person's word is good to three degrees")
 	assert.Greater(t, walked(unknown.Sensed(small), pose), 5.0)
 	assert.Nil(t, m.Turned().Settled, "an act says that it changed")
@@ -327,15 +327,15 @@ func TestMarksKeepWhatWasLearntAtThem(t *testing.T) {
 		m = m.Learnt(mount, o.pose, o.sigma, o.seen)
 	}
 	sure := m.Sigma(Index1)
-	at := m.Marked(rig.DegAxes(0.02, 0.02), rig.Axes{})
+	at := m.Marked(Step{Axes: rig.DegAxes(0.02, 0.02)}, Step{})
 	assert.True(t, at.OnMarks)
-	stated := at.Stated(rig.DegAxes(1, 1))
+	stated := at.Stated(Step{Axes: rig.DegAxes(1, 1)})
 	assert.Greater(t, stated.Sigma(Index1).Deg(), 0.9)
 	assert.True(t, stated.Trusted())
 	stated.Settled = nil
 	assert.True(t, stated.Trusted(), "at the marks it had settled")
-	assert.Equal(t, at.Fit.Terms, stated.Marked(rig.DegAxes(1, 1), rig.Axes{}).Fit.Terms)
-	back := stated.Marked(rig.DegAxes(1, 1), rig.Axes{})
+	assert.Equal(t, at.Fit.Terms, stated.Marked(Step{Axes: rig.DegAxes(1, 1)}, Step{}).Fit.Terms)
+	back := stated.Marked(Step{Axes: rig.DegAxes(1, 1)}, Step{})
 	assert.InDelta(t, at.Sigma(Index1).Deg(), back.Sigma(Index1).Deg(), 1e-4)
 	assert.NotNil(t, back.Settled)
 	assert.Less(t, sure, unit.Deg(0.1))
@@ -363,7 +363,7 @@ func TestHomingsThatScatterTeachNoWalk(t *testing.T) {
 	pose := rig.DegAxes(-40, 50)
 	before := m.Settled.At(mount, pose).Sight
 	for range 24 {
-		m = m.Marked(rig.DegAxes(0.07, 0.07), rig.Axes{})
+		m = m.Marked(Step{Axes: rig.DegAxes(0.07, 0.07)}, Step{})
 		require.False(t, m.Learns(mount, pose))
 		for range 12 {
 			v := m.Settled.At(mount, pose)
@@ -371,7 +371,7 @@ func TestHomingsThatScatterTeachNoWalk(t *testing.T) {
 		}
 	}
 	assert.Less(t, before.Angle(m.Settled.At(mount, pose).Sight).Arcmin(), 1.0)
-	other := m.Marked(rig.DegAxes(0.5, 0.5), rig.Axes{})
+	other := m.Marked(Step{Axes: rig.DegAxes(0.5, 0.5)}, Step{})
 	assert.True(t, other.Learns(mount, pose), "another zero has to be learnt")
 }
 
@@ -430,7 +430,7 @@ func TestSettledFitLearnsOnlyWhereItIsNotSure(t *testing.T) {
 	assert.True(t, m.Vouches(mount, pose, truly.Sight, 10*unit.Arcminute))
 	assert.False(t, m.Vouches(mount, pose, off(15*unit.Arcminute), 10*unit.Arcminute))
 
-	stated := m.Stated(rig.DegAxes(1, 1)) // the readings count from another zero, half a degree off
+	stated := m.Stated(Step{Axes: rig.DegAxes(1, 1)}) // the readings count from another zero, half a degree off
 	assert.False(t, stated.Vouches(mount, pose, truly.Sight, 10*unit.Arcminute), "a person's word is good to three degrees")
 	kept := stated.Settled
 	for range 4 {
@@ -508,7 +508,7 @@ func TestHomingsDoNotAddUp(t *testing.T) {
 	once := m.Sensed(home)
 	often := once
 	for range 30 {
-		often = often.Stated(rig.DegAxes(1, 1)).Sensed(home)
+		often = often.Stated(Step{Axes: rig.DegAxes(1, 1)}).Sensed(home)
 	}
 	assert.Greater(t, once.Sigma(Index1), m.Sigma(Index1))
 	assert.InDelta(t, once.Sigma(Index1).Deg(), often.Sigma(Index1).Deg(), 1e-6)

@@ -30,6 +30,9 @@ type Cov2 [3]float64
 // Plus adds a covariance.
 func (c Cov2) Plus(o Cov2) Cov2 { return Cov2{c[0] + o[0], c[1] + o[1], c[2] + o[2]} }
 
+// Less takes away a part that it was made of.
+func (c Cov2) Less(o Cov2) Cov2 { return Cov2{c[0] - o[0], c[1] - o[1], c[2] - o[2]} }
+
 // D2 is the squared Mahalanobis distance of an offset; infinite where the covariance is none.
 // Checked against E12 of the project's published values: (2, -1) under [[4,2],[2,3]] is 3.
 func (c Cov2) D2(o [2]float64) float64 {

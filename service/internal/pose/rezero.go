@@ -44,11 +44,11 @@ func (t *turn) rezero(h *question.Homing, x *question.Sample) {
 	}
 	t.rezeroDrifts(h, step, told)
 	word := larger(h.Sigma, rig.Axes{A1: homeSigma, A2: homeSigma})
-	by := func(off rig.Axes, known bool) rig.Axes {
+	by := func(off rig.Axes, known bool) pointing.Step {
 		if !known || h.SigmaTold {
-			return word
+			return pointing.Step{Axes: word, Anew: true}
 		}
-		return smaller(word, rig.Axes{A1: hypot(off.A1, sigma.A1), A2: hypot(off.A2, sigma.A2)})
+		return pointing.Step{Axes: smaller(word, rig.Axes{A1: hypot(off.A1, sigma.A1), A2: hypot(off.A2, sigma.A2)})}
 	}
 	t.repoint(func(m pointing.Model) pointing.Model {
 		switch {

@@ -29,7 +29,7 @@ func eyed(t *testing.T, kind rig.SourceKind, sync rig.SyncKeeping) *night {
 		at := rig.DegAxes(float64(7*k)-80, float64(11*k%70)+10)
 		m = m.Learnt(pointing.MountOf(r), at, rig.Axes{}, r.Chain.Direction(at))
 	}
-	m = m.Marked(rig.Axes{}, rig.Axes{})
+	m = m.Marked(pointing.Step{}, pointing.Step{})
 	require.NotNil(t, m.Settled)
 	n.s.Pointing = map[string]pointing.Model{"main": m}
 	return n
