@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
 
 	"keepclear.example/keepclear/service/internal/facts"
 	"keepclear.example/keepclear/service/internal/frame"
@@ -26,9 +27,19 @@ func TestSyncAcrossTheEndOfAxis1(t *testing.T) {
 	in.Snapshot.Rig.Steps = []question.Step{{At: evening, Axes: rig.DegAxes(0, 2)}}
 	assert.Less(t, number(t, facts.Compute(in).Facts, "end_spread_deg"), 5.0, "synced elsewhere")
 	in.Snapshot.Rig.Steps[0].AtEnd = true
+	in.Proposes = true
 	out := facts.Compute(in)
-	assert.InDelta(t, 180, number(t, out.Facts, "end_spread_deg"), 0.5)
-	assert.Less(t, number(t, out.Facts, "clearance_spare_mm"), 0.0, "half a turn further the camera meets a leg")
+	for _, name := range []string{"end_spread_deg", "clearance_spare_mm"} { // half a turn further the camera meets a leg
+		assert.Contains(t, out.Facts[name].Missing, "near the pole")
+		assert.Contains(t, out.Facts[name].Remedy, "ten degrees off the pole")
+	}
+	require.Len(t, out.Instead, 2)
+	assert.Equal(t, question.Action{Kind: question.Jog, Axes: &rig.Axes{A2: unit.Deg(10)}}, out.Instead[0].Steps[0], "off by as it is turned")
+	assert.Equal(t, unit.Deg(-10), out.Instead[1].Steps[0].Axes.A2)
+
+	off := standing(t, &r, rig.DegAxes(-80, 11), rig.DegAxes(180, 0), in.Question.Action)
+	off.Snapshot.Rig.Steps = in.Snapshot.Rig.Steps
+	assert.Greater(t, number(t, facts.Compute(off).Facts, "end_spread_deg"), 5.0, "there it shows")
 }
 
 // A mount that counts from one of the places where it may be turns by what is missing from there, wherever it is.

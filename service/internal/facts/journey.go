@@ -273,9 +273,6 @@ func (in *Input) homing(s *stand) ([]journey, error) {
 	return out, nil
 }
 
-// turnsByBelief says why a motion by belief ends where it does.
-const turnsByBelief = "the mount turns by what it believes is missing"
-
 // believedHome is where a homing without a sensor may end from a candidate: turned by what the likeliest pose lacks, and by what
 // the mount believes is missing.
 func (in *Input) believedHome(s *stand, i int, likeliest rig.Axes) []rig.End {
@@ -286,7 +283,7 @@ func (in *Input) believedHome(s *stand, i int, likeliest rig.Axes) []rig.End {
 	}
 	if s.believes && in.Rig.Mount.Sync != rig.KeptOnSky && in.Rig.Homing.By == rig.ByBelief {
 		for _, b := range beliefsFrom(s, c) {
-			out = append(out, rig.End{Axes: c.Add(in.Rig.Home.Sub(b)), From: i, Because: turnsByBelief})
+			out = append(out, rig.End{Axes: c.Add(in.Rig.Home.Sub(b)), From: i, Because: rig.TurnsByBelief})
 		}
 	}
 	return out
@@ -322,7 +319,7 @@ func (in *Input) parking(s *stand) ([]journey, error) {
 		}
 		for _, b := range beliefsFrom(s, c.Axes) {
 			off := c.Axes.Sub(b)
-			out = append(out, in.straightTo(s, rig.End{Axes: rest.Axes.Add(off), From: i, Because: turnsByBelief, Shift: off})...)
+			out = append(out, in.straightTo(s, rig.End{Axes: rest.Axes.Add(off), From: i, Because: rig.TurnsByBelief, Shift: off})...)
 		}
 	}
 	return out, nil

@@ -53,7 +53,7 @@ func (in *Input) bySky(h *heaven, s *stand, target question.Sky, side rig.Side) 
 			return nil, unboundedError{why: "the mount keeps an internal model of unknown state, so where a slew ends cannot be told", need: "asker"}
 		}
 		if in.offsetLost(s, ends) {
-			return nil, unboundedError{why: "near the pole nothing tells which offset on the sky the mount keeps of its syncs, and so where this would end", need: "sample", remedy: leaveThePole}
+			return nil, unboundedError{why: "near the pole nothing tells how its syncs turned what the mount believes of axis 1, and so where this would end", need: "sample", remedy: leaveThePole}
 		}
 		out = out[:0]
 		for _, e := range ends {
@@ -112,8 +112,8 @@ func (in *Input) endsAt(h *heaven, s *stand, target question.Sky, side rig.Side,
 // home turns its right ascension by any angle. Choice: at 3° half a degree off home makes ten of right ascension.
 const offsetWithin = 3 * unit.Degree
 
-// offsetLost tells whether, near the end of axis 1, nothing but an offset of syncs on the sky takes a slew farther from its target than it may end. A
-// step off the pole shows what there is of it.
+// offsetLost tells whether, near the end of axis 1, nothing but an offset of syncs on the sky, or a belief that may mean either side, takes a slew farther
+// from its target than it may end. A step off the pole shows what there is of it.
 func (in *Input) offsetLost(s *stand, ends []rig.End) bool {
 	if in.Rehearsed || !in.Rig.Kind.Equatorial() || len(ends) == 0 {
 		return false
@@ -125,7 +125,14 @@ func (in *Input) offsetLost(s *stand, ends []rig.End) bool {
 		if e.Intended || c.Direction(e.Axes).Angle(target) <= most {
 			continue
 		}
-		if e.Because != rig.LessOffset || pose.FromEnd(in.Rig, s.pose.Candidates[e.From].Axes) >= offsetWithin {
+		within := unit.Angle(0)
+		switch {
+		case e.Because == rig.LessOffset:
+			within = offsetWithin
+		case len(s.sides) > 1 && e.Because == rig.TurnsByBelief:
+			within = mostDisagree // see eitherSide
+		}
+		if pose.FromEnd(in.Rig, s.pose.Candidates[e.From].Axes) >= within {
 			return false
 		}
 		lost = true

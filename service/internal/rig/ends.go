@@ -246,8 +246,11 @@ func withFirst(asked Side, sides []Side) []Side {
 	return out
 }
 
-// LessOffset is why a mount that keeps its syncs on the sky may end somewhere.
-const LessOffset = "the mount takes its sync off the target on the sky"
+// Why a mount may end elsewhere than where it was told to: it keeps its syncs on its axes, or on the sky.
+const (
+	TurnsByBelief = "the mount turns by what it believes is missing"
+	LessOffset    = "the mount takes its sync off the target on the sky"
+)
 
 // Ends returns every place where a slew to a sky position may end: first, from each candidate pose, the intended end (where the
 // target really is), then what the mount's own belief makes of it. An offset of the counters ends at p + (t - b); an offset on
@@ -337,7 +340,7 @@ func (r *Rig) believedEnds(g Going, i int, p Axes, side Side, add func(End)) {
 		}
 		for _, t := range r.LiftsAround(r.Map(g.Then, g.TargetRA, g.TargetDec, side), b, g.around()) {
 			if onAxes {
-				add(End{Axes: p.Add(t.Sub(b)), Side: side, From: i, Because: "the mount turns by what it believes is missing", Shift: p.Sub(b)})
+				add(End{Axes: p.Add(t.Sub(b)), Side: side, From: i, Because: TurnsByBelief, Shift: p.Sub(b)})
 			}
 		}
 	}
