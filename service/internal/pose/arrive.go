@@ -460,6 +460,9 @@ func (t *turn) reckon(m *move, moved bool, believed []question.Candidate) {
 		fits = fits || t.fit(m, t.lifted(m, c, start)) >= 0
 	}
 	cands = t.borneOut(m, cands, believed)
+	if fits {
+		t.asBelieved(m, cands, believed)
+	}
 	short := t.sooner(m) || p.Told == string(Stopped) || p.Told == string(Failed) || p.State == question.Withdrawn
 	if !moved || short || !fits {
 		t.doubt("a motion without a source of the pose was not shown to reach its end")
@@ -472,6 +475,28 @@ func (t *turn) reckon(m *move, moved bool, believed []question.Candidate) {
 		}
 	}
 	t.anchorAt(m.y, cands, rig.Reckoned)
+}
+
+// asBelieved makes reckoned ends as unsure as belief rests off them. An end that it fits by what the place set out from may be off is no proof that the motion
+// came there: that is off at the start and at the end alike, and what a motion stopped short of its end lacks comes on top.
+func (t *turn) asBelieved(m *move, ends, believed []question.Candidate) {
+	if len(t.s.Anchored) != 1 || len(believed) == 0 {
+		return
+	}
+	for i := range ends {
+		e := &ends[i]
+		var least *rig.Axes
+		for _, b := range believed {
+			d := rig.LiftNear(b.Axes, e.Axes).Sub(e.Axes).Abs()
+			if m.blind() {
+				d.A1 = 0
+			}
+			if least == nil || d.Max() < least.Max() {
+				least = &d
+			}
+		}
+		e.Sigma = e.Sigma.Add(least.Scale(1.0 / 3))
+	}
 }
 
 // brokenOff is where a motion may rest that set out from a candidate and may have stopped anywhere on its way.
