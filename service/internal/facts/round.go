@@ -6,6 +6,7 @@ import (
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/reach"
 	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/unit"
 )
 
 // around proposes what may pass where the direct way is not clear, leaves travel or goes below the floor: for a homing, the other orders of
@@ -24,6 +25,9 @@ func (in *Input) around(p *reach.Prover, ways []journey, blocked bool, out *Outc
 	var barred, unfound int
 	for _, j := range intendedEnds(ways) {
 		if !in.Rig.Travel.Holds(j.end.Axes) {
+			if !blocked && in.turnedBack(j.end.Axes) {
+				in.byStops(j, out, "", in.Rig.Home)
+			}
 			continue
 		}
 		if !blocked {
@@ -50,6 +54,12 @@ func (in *Input) around(p *reach.Prover, ways []journey, blocked bool, out *Outc
 	case barred > 0:
 		out.Notes = append(out.Notes, "no way leads there: it is proven that, whatever way is taken within travel, two parts come nearer than they may")
 	}
+}
+
+// turnedBack tells whether an end beyond travel lies within it a turn of axis 1 before: from elsewhere a mount that goes the shortest way goes there.
+func (in *Input) turnedBack(end rig.Axes) bool {
+	t := in.Rig.Travel
+	return in.Rig.Motion.Way == rig.Shortest && (t.Holds(end.Sub(rig.Axes{A1: unit.Turn})) || t.Holds(end.Add(rig.Axes{A1: unit.Turn})))
 }
 
 // byStops proposes slews to some stops, one after the other, and then the same again; found says what they are where they were found.

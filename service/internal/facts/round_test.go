@@ -98,3 +98,29 @@ func TestStopsAsPositions(t *testing.T) {
 		assert.Empty(t, facts.AsPositions(in, stops), what)
 	}
 }
+
+// An alt-azimuth that goes the shortest way comes to the end of its cables. Where the same direction lies within travel a turn of axis 1 before, home and then
+// the same again is proposed, for from there it goes the other way round; of a mount that never goes through the end of travel, and where no turn of
+// axis 1 leads back into travel, nothing is.
+func TestHomeFirstWhereTheCablesEnd(t *testing.T) {
+	m, err := moment(evening)
+	require.NoError(t, err)
+	proposed := func(at float64, to rig.Axes, way rig.WayRound, change ...string) bool {
+		r := *example(t, "bittern.yaml", change...)
+		r.Motion.Way = way
+		ra, dec, _ := r.Unmap(rig.MountSky{Sidereal: m.SiderealTime(r.Site.Lon), Lat: r.Site.Lat}, to)
+		star := question.Sky{RA: ra, Dec: dec, Frame: question.OfDate}
+		out := facts.Compute(standing(t, &r, rig.DegAxes(at, 30), rig.Axes{}, question.Action{Kind: question.Slew, Sky: &star}))
+		for _, p := range out.Instead {
+			if s := p.Steps; len(s) == 2 && s[0].Axes != nil && *s[0].Axes == r.Home && s[1].Sky != nil {
+				return true
+			}
+		}
+		return false
+	}
+	assert.True(t, proposed(200, rig.DegAxes(300, 40), rig.Shortest))
+	assert.True(t, proposed(-200, rig.DegAxes(-300, 40), rig.Shortest))
+	assert.False(t, proposed(200, rig.DegAxes(300, 40), rig.WithinTravel))
+	narrow := []string{"axis1_deg: [-270, 270]", "axis1_deg: [-50, 270]"}
+	assert.False(t, proposed(200, rig.DegAxes(300, 40), rig.Shortest, narrow...), "a turn before it lies beyond travel too")
+}
