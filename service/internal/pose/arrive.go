@@ -137,7 +137,7 @@ func (t *turn) bySide(m *move, s strand, all []landing) []landing {
 	}
 	for i := range out {
 		out[i].Solve = ""
-		out[i].Because = "a reported side that is not sensed proves no flip: a solve with its camera angle, or homing, tells"
+		out[i].Because = "a reported side that is not sensed proves no flip: a solve whose camera angle is known, homing, or a person who looks, tells"
 	}
 	return out
 }

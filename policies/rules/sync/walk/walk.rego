@@ -19,7 +19,7 @@
 #       fact: walk_sigma
 #       limit: walk_sigma
 #       sentence: "This solve lies {value} from where the settled pointing expects it; {limit} is the most: small offsets have added up, or the mount moved."
-#       remedy: "If a clutch was opened, the tripod or the polar axis moved, or the payload changed, report that; if home is at other marks now, state it and how sure it is; else see whether something slips, and home the rig."
+#       remedy: "If a clutch was opened, the tripod or the polar axis moved, or the payload changed, report that; where a person homes the rig by eye, see that it is at home and state how sure that is (tell RIG homed … --sigma DEGREES); else see whether something slips, and home the rig."
 #       need: [homing]
 #     one_sided:
 #       fact: run_sigma
