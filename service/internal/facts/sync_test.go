@@ -479,3 +479,30 @@ func TestScatterOfEncodersIsNoMotion(t *testing.T) {
 		assert.InDelta(t, 100*share, motion(rig.AxisEncoder, 100, 0, change), 0.1, name)
 	}
 }
+
+// A person sees the axes at home anew, and the solve lies 1.6° from where the settled fit has it: by the same marks that is a walk. Who says how sure the
+// home is says that the zero may be another one by as much: then it is none, until a solve has shown where it is; and as far as that the word goes.
+func TestHomeToldHowSureIsNoWalk(t *testing.T) {
+	r := heron(t)
+	at := rig.DegAxes(-40, 50)
+	walked := func(told, taught bool, off, sigma rig.Axes) float64 {
+		in := solved(t, r, at, off)
+		in.Snapshot.Rig.Homing = &question.Homing{ID: "h1", At: evening.Add(-time.Hour), Person: "A. Nyman", Sigma: sigma, SigmaTold: told}
+		learnt, models := settledFrom(t, r, at)
+		step := pointing.Step{Axes: sigma, Anew: told}
+		m := models["main"].Marked(step, step)
+		if taught {
+			m = m.Learnt(pointing.MountOf(r), at, rig.Axes{}, r.Chain.Direction(at))
+		}
+		models["main"] = m
+		in.Snapshot.Rig.Learnt, in.Snapshot.Rig.Pointing = learnt, models
+		return number(t, facts.Compute(in).Facts, "walk_sigma")
+	}
+	one := rig.DegAxes(1, 1)
+	for sigmas, off := range map[float64]rig.Axes{1.6: rig.DegAxes(0, 1.6), 2.1: rig.DegAxes(2.1, 0)} {
+		assert.Greater(t, walked(false, false, off, one), 4.0, "%s: the same marks", off)
+		assert.InDelta(t, sigmas, walked(true, false, off, one), 0.1, "%s: told how sure", off)
+		assert.Greater(t, walked(true, true, off, one), 4.0, "%s: a solve has shown where the zero is", off)
+		assert.Greater(t, walked(true, false, off, rig.DegAxes(0.3, 0.3)), 4.0, "%s: no farther than the word", off)
+	}
+}

@@ -109,8 +109,8 @@ func (in *Input) endsAt(h *heaven, s *stand, target question.Sky, side rig.Side,
 }
 
 // offsetWithin is how near the end of axis 1 the offset on the sky that belief shows of a pose may say little of syncs: there what the axes stand off
-// home turns its right ascension by any angle. Choice: at 3° half a degree off home makes ten of right ascension.
-const offsetWithin = 3 * unit.Degree
+// home turns its right ascension by any angle. Choice: leaveThePole leads out of it from two degrees beyond.
+const offsetWithin = 8 * unit.Degree
 
 // offsetLost tells whether, near the end of axis 1, nothing but an offset of syncs on the sky, or a belief that may mean either side, takes a slew farther
 // from its target than it may end. A step off the pole shows what there is of it.

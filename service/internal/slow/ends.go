@@ -56,7 +56,7 @@ func (j *judging) unbounded() string {
 	return ""
 }
 
-// strays tells whether a slew to the sky from within 3° of the pole may end farther from where it is meant to than it may, and that only by the offset on
+// strays tells whether a slew to the sky from within 8° of the pole may end farther from where it is meant to than it may, and that only by the offset on
 // the sky that belief shows of the pose: so near the pole it may be no offset of syncs. Within a twentieth of a degree of either bound it cannot say.
 func (j *judging) strays() bool {
 	if !j.r.equatorial() || j.r.Sync != "sky" && j.r.Sync != "unknown" {
@@ -69,12 +69,12 @@ func (j *judging) strays() bool {
 		pole = min(pole, math.Pi-pole)
 		for _, e := range all {
 			off := j.r.direction(e.axes).angle(j.r.direction(all[0].axes))
-			j.edge = j.edge || math.Abs(off-most) < 0.05*degree || off > most && math.Abs(pole-3*degree) < 0.05*degree
+			j.edge = j.edge || math.Abs(off-most) < 0.05*degree || off > most && math.Abs(pole-8*degree) < 0.05*degree
 			if e.intended || off <= most {
 				continue
 			}
 			found = true
-			near = near || !strings.HasPrefix(e.because, "less the offset") || pole >= 3*degree
+			near = near || !strings.HasPrefix(e.because, "less the offset") || pole >= 8*degree
 		}
 	}
 	return found && !near
