@@ -85,7 +85,7 @@ func (h *Handle) Sync(ctx context.Context, solve *pb.Solve) Answer {
 }
 
 // Ask asks any question: reads a sample, sends it, and repeats the same bytes while nobody answers and the answer could still be
-// used.
+// used. One that was answered and not allowed three times in a row is asked twice a second at most.
 func (h *Handle) Ask(ctx context.Context, action *pb.Action) Answer {
 	if h.broken != "" {
 		return h.held(nil, h.broken)
@@ -93,6 +93,7 @@ func (h *Handle) Ask(ctx context.Context, action *pb.Action) Answer {
 	if err := h.tellUntold(ctx); err != nil {
 		return h.held(nil, err.Error())
 	}
+	h.refused.wait(ctx, action)
 	sample, err := h.read(ctx)
 	if err != nil {
 		return h.held(nil, fmt.Sprintf("the mount could not be read: %v", err))
@@ -111,7 +112,9 @@ func (h *Handle) Ask(ctx context.Context, action *pb.Action) Answer {
 	if err != nil {
 		return h.held(req, why(err))
 	}
-	return h.judge(req, reply, sent)
+	a := h.judge(req, reply, sent)
+	h.refused.note(action, a.Verdict == Allow)
+	return a
 }
 
 // send sends a question until it is answered, refused for good, or too old.

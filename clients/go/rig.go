@@ -77,6 +77,7 @@ type Handle struct {
 	homing string              // the homing that angles count from, as the service gave it
 	untold []*pb.ReportRequest // acts that the service may not have heard of, oldest first
 
+	refused refusal    // of the question last asked
 	telling sync.Mutex // one at a time tells them, so that they arrive in order
 }
 
