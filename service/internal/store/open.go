@@ -78,6 +78,10 @@ func checkPath(path string) error {
 	if path == "" || strings.HasSuffix(path, string(filepath.Separator)) || strings.Contains(path, "\x00") || strings.HasPrefix(filepath.Base(path), ":") {
 		return &FileError{Class: ErrOpen, Path: path, Doing: "opening the record", Remedy: "give the path of a file"}
 	}
+	if err := Ordinary(path); err != nil {
+		return &FileError{Class: ErrOpen, Path: path, Doing: "opening the record", Cause: errNoFile,
+			Remedy: "take away what bears that name and is none, or give the path of the record"}
+	}
 	return nil
 }
 
