@@ -46,6 +46,7 @@ type Store struct {
 	lock    *os.File // nil when read-only
 	itself  *os.File // the record file, locked: see lockItself; nil as above
 	watched map[string]os.FileInfo
+	content content // of the record file
 	reading reading // how the file is read; of no use where it is written
 	readers *sql.DB
 	writers *sql.DB // nil when read-only
@@ -163,7 +164,7 @@ func (s *Store) prepare(before os.FileInfo) error {
 		return err
 	}
 	s.watched[s.given] = after // a link to it may be led elsewhere
-	return nil
+	return s.noteContent()
 }
 
 // moveLog moves all of what a crash left in the log, before anything is written behind it.
