@@ -64,9 +64,9 @@ func readRigs(dir string) (files []rigFile, facility *limits.Layer, faults error
 		if filepath.Ext(base) != ".yaml" {
 			continue
 		}
-		content, err := os.ReadFile(path)
+		content, err := beside(dir)(base)
 		if err != nil {
-			faults = errors.Join(faults, fmt.Errorf("reading a rig file: %w", err))
+			faults = errors.Join(faults, fmt.Errorf("reading the rig file %s: %w", path, err))
 			continue
 		}
 		switch {

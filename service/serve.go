@@ -8,11 +8,13 @@ import (
 	"log/slog"
 	"net"
 	"os"
+	"os/signal"
 	"path/filepath"
 	"runtime/debug"
 	"slices"
 	"strings"
 	"sync"
+	"syscall"
 	"time"
 
 	"keepclear.example/keepclear/service/internal/decide"
@@ -70,6 +72,7 @@ func serve(ctx context.Context, s streams, args []string) int {
 	case err != nil:
 		return exitUsage
 	}
+	signal.Ignore(syscall.SIGPIPE) // who read what is said here may go: answering goes on
 	settle := func() {}
 	if os.Getenv("GOGC") == "" { // who set it knows this machine
 		debug.SetGCPercent(startGC)
@@ -241,7 +244,7 @@ func assemble(s streams, members []decide.Member, o serveOptions, clock clockRea
 	}
 	rec, d := k.record, k.decider
 	sleep.waking(func(why string) { d.Withdraw("", decide.Ourselves, why, state.Exchanged{}) })
-	log := slog.New(slog.NewTextHandler(s.err, nil))
+	log := slog.New(slog.NewTextHandler(newPatient(s.err, time.After), nil))
 	maps := &survey.Folder{Path: filepath.Join(filepath.Dir(o.record), "maps"), Build: buildDigest(), Fault: func(what error) { log.Warn("maps", "what", what) }}
 	if o.onDisk == nil {
 		o.onDisk = watchFiles(nil)

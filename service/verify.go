@@ -88,14 +88,20 @@ const recordHead = "SQLite format 3\x00"
 
 // noRecord says what a path holds that is no record at all; empty: it may be one, or cannot be read, which the store tells.
 func noRecord(path string) string {
+	info, err := os.Stat(path)
+	switch {
+	case err != nil:
+		return ""
+	case info.IsDir():
+		return "a folder"
+	case !info.Mode().IsRegular(): // to open a pipe would wait for ever
+		return "no ordinary file"
+	}
 	f, err := os.Open(path)
 	if err != nil {
 		return ""
 	}
 	defer f.Close()
-	if info, err := f.Stat(); err == nil && info.IsDir() {
-		return "a folder"
-	}
 	head := make([]byte, len(recordHead))
 	n, err := io.ReadFull(f, head)
 	switch {

@@ -35,7 +35,7 @@ func KeptHeads(path string) ([]Place, error) {
 		return nil, fmt.Errorf("%w: %w", ErrHeads, err)
 	}
 	path = file
-	content, err := os.ReadFile(path + headsSuffix)
+	content, err := store.ReadOrdinary(path + headsSuffix)
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
 		return nil, nil

@@ -294,6 +294,9 @@ func (s *Store) tidy(waiting func() bool) error {
 		return nil
 	}
 	// PASSIVE never waits for readers; what they still need stays in the log until next time, and so does all of it while another program moves it.
+	if err := s.checkFile(); err != nil { // what was put there is not to be mixed with the log
+		return err
+	}
 	if _, err := checkpoint(w.conn, "PASSIVE"); errors.Is(err, errHeld) {
 		return nil
 	} else if err != nil {
@@ -345,7 +348,7 @@ func (s *Store) checkFile() error {
 			return s.failed(ErrReplaced, "looking for "+path, err, "put the file back where it was; until then nothing is allowed")
 		}
 	}
-	return nil
+	return s.checkContent()
 }
 
 // watchSides begins to watch the log and its index once they exist: they are the same files until the store is closed.

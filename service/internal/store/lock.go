@@ -25,6 +25,26 @@ func Named(path string) (string, error) {
 	return file, nil
 }
 
+// errNoFile is what is wrong with a path that bears a file's name and is none: to open a pipe would wait for ever.
+var errNoFile = errors.New("it is no ordinary file")
+
+// Ordinary returns an error where a path leads to a pipe, a device or the like; not where it leads to nothing, or to a folder, which says so itself.
+func Ordinary(path string) error {
+	info, err := os.Stat(path)
+	if err == nil && !info.Mode().IsRegular() && !info.IsDir() {
+		return fmt.Errorf("%s: %w", path, errNoFile)
+	}
+	return nil // what cannot be looked at is told where it is opened
+}
+
+// ReadOrdinary reads a file whole, and no pipe.
+func ReadOrdinary(path string) ([]byte, error) {
+	if err := Ordinary(path); err != nil {
+		return nil, err
+	}
+	return os.ReadFile(path)
+}
+
 // refuseNames refuses a file that has more than one name: by each of them it would have another log, lock and heads beside it.
 func refuseNames(path string) error {
 	if n := Names(path); n > 1 {

@@ -3,6 +3,7 @@
 package store_test
 
 import (
+	"database/sql"
 	"os"
 	"path/filepath"
 	"syscall"
@@ -131,4 +132,55 @@ func TestFileItselfIsLocked(t *testing.T) {
 	_, err = store.Open(path, store.Options{})
 	require.ErrorIs(t, err, store.ErrInUse)
 	require.NoError(t, s.Commit([]store.Row{row("a", 2)}))
+}
+
+// TestOlderCopyWrittenOver: an older copy that is written over the record where it lies is noticed before anything more is answered on it, and before
+// the log is mixed with it; what another program moves there of the log itself is not taken for one.
+func TestOlderCopyWrittenOver(t *testing.T) {
+	quiet := func() bool { return false }
+	for name, moves := range map[string]bool{"by the next commit": false, "before the log is moved": true} {
+		t.Run(name, func(t *testing.T) {
+			path, number := filepath.Join(t.TempDir(), "record"), uint64(0)
+			s, err := store.Open(path, store.Options{})
+			require.NoError(t, err)
+			defer s.Close()
+			next := func() error { number++; return s.Commit([]store.Row{row("a", number)}) }
+			older, err := os.ReadFile(path)
+			require.NoError(t, err)
+			for range 2 { // once moved by this program, once by another
+				for !s.Untidy() {
+					require.NoError(t, next())
+				}
+				if number > 0 && moves {
+					_, err = shellOf(t, path).Exec("PRAGMA wal_checkpoint(PASSIVE)")
+					require.NoError(t, err)
+				}
+				require.NoError(t, s.Tidy(quiet))
+				require.NoError(t, next())
+			}
+			for !s.Untidy() {
+				require.NoError(t, next())
+			}
+			now, err := os.ReadFile(path)
+			require.NoError(t, err)
+			require.Greater(t, len(now), len(older))
+			require.NoError(t, os.WriteFile(path, older, 0o600))
+			if moves {
+				err = s.Tidy(quiet)
+			} else {
+				err = next()
+			}
+			require.ErrorIs(t, err, store.ErrReplaced)
+			assert.ErrorContains(t, err, "an older copy was written over it")
+		})
+	}
+}
+
+// shellOf is another program that has the record open.
+func shellOf(t *testing.T, path string) *sql.DB {
+	t.Helper()
+	shell, err := sql.Open("sqlite", path)
+	require.NoError(t, err)
+	t.Cleanup(func() { _ = shell.Close() })
+	return shell
 }

@@ -46,6 +46,7 @@ type Store struct {
 	lock    *os.File // nil when read-only
 	itself  *os.File // the record file, locked: see lockItself; nil as above
 	watched map[string]os.FileInfo
+	content content // of the record file
 	reading reading // how the file is read; of no use where it is written
 	readers *sql.DB
 	writers *sql.DB // nil when read-only
@@ -77,6 +78,10 @@ func Open(path string, opts Options) (*Store, error) {
 func checkPath(path string) error {
 	if path == "" || strings.HasSuffix(path, string(filepath.Separator)) || strings.Contains(path, "\x00") || strings.HasPrefix(filepath.Base(path), ":") {
 		return &FileError{Class: ErrOpen, Path: path, Doing: "opening the record", Remedy: "give the path of a file"}
+	}
+	if err := Ordinary(path); err != nil {
+		return &FileError{Class: ErrOpen, Path: path, Doing: "opening the record", Cause: errNoFile,
+			Remedy: "take away what bears that name and is none, or give the path of the record"}
 	}
 	return nil
 }
@@ -159,7 +164,7 @@ func (s *Store) prepare(before os.FileInfo) error {
 		return err
 	}
 	s.watched[s.given] = after // a link to it may be led elsewhere
-	return nil
+	return s.noteContent()
 }
 
 // moveLog moves all of what a crash left in the log, before anything is written behind it.
