@@ -488,14 +488,16 @@ func (t *turn) asBelieved(m *move, ends, believed []question.Candidate) {
 		var least *rig.Axes
 		for _, b := range believed {
 			d := rig.LiftNear(b.Axes, e.Axes).Sub(e.Axes).Abs()
-			if m.blind() {
-				d.A1 = 0
+			if m.blind() || min(FromEnd(t.r, b.Axes), FromEnd(t.r, e.Axes)) < vagueWithin && t.r.Kind.Equatorial() {
+				d.A1 = 0 // near the end of axis 1 a sync of minutes of arc is any angle of it
 			}
 			if least == nil || d.Max() < least.Max() {
 				least = &d
 			}
 		}
-		e.Sigma = e.Sigma.Add(least.Scale(1.0 / 3))
+		if !beyond(*least, t.arrivalSlack(m.permit, e.Axes)) { // else belief fits another end
+			e.Sigma = e.Sigma.Add(least.Scale(1.0 / 3))
+		}
 	}
 }
 
