@@ -71,12 +71,12 @@ func firstUnheard(refused map[string]string) (why, remedy string) {
 	return refused[asker], fmt.Sprintf("Have %s send a report that is understood, or ", nameOr(named(asker))) + tell
 }
 
+// plain are the characters that no shell reads as anything else.
+const plain = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789_-./:@"
+
 // shellWord writes a name as a shell reads it back, bare where that is plain.
 func shellWord(name string) string {
-	plain := func(r rune) bool {
-		return 'a' <= r && r <= 'z' || 'A' <= r && r <= 'Z' || '0' <= r && r <= '9' || strings.ContainsRune("_-./:@", r)
-	}
-	if strings.IndexFunc(name, func(r rune) bool { return !plain(r) }) < 0 {
+	if strings.Trim(name, plain) == "" {
 		return name
 	}
 	return "'" + strings.ReplaceAll(name, "'", `'\''`) + "'"

@@ -185,7 +185,7 @@ func TestHowManyAskersAreRememberedByName(t *testing.T) {
 
 // A remedy names the asker as a shell reads it back.
 func TestRemedyQuotesTheName(t *testing.T) {
-	for name, want := range map[string]string{"prog-2.1@pier:7_a/b": "--as prog-2.1@pier:7_a/b)", "night script": "--as 'night script')", "O'Brien $1": `--as 'O'\''Brien $1')`} {
+	for name, want := range map[string]string{"prog-2.1@pier:7_a/b": "--as prog-2.1@pier:7_a/b)", "night script": "--as 'night script')", "{Ä}": "--as '{Ä}')", "O'Brien $1": `--as 'O'\''Brien $1')`} {
 		b := newBench(t)
 		b.home()
 		b.refusedOf(t, name)

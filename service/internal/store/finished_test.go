@@ -1,9 +1,12 @@
 package store
 
 import (
+	"os"
 	"path/filepath"
+	"syscall"
 	"testing"
 
+	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 )
 
@@ -28,4 +31,18 @@ func TestAPanicAfterTheCommitEndsTheStoreToo(t *testing.T) {
 	require.ErrorContains(t, err, "a panic broke the last commit off")
 	require.ErrorIs(t, s.Tidy(func() bool { return false }), errBrokenOff)
 	require.NoError(t, s.Close())
+}
+
+// A remedy goes by the cause: where too much is open, or the disk is broken, it helps nobody to give leave to write.
+func TestRemedyByCause(t *testing.T) {
+	for cause, want := range map[error]string{
+		&os.PathError{Op: "open", Path: "record-lock", Err: syscall.EMFILE}: "ulimit -n", syscall.ENFILE: "ulimit -n",
+		&os.PathError{Op: "open", Path: "record-lock", Err: syscall.EIO}: "see to the disk", syscall.EACCES: "as it was",
+	} {
+		assert.Contains(t, byCause(cause, "as it was"), want)
+		assert.ErrorContains(t, (&Store{}).failed(ErrOpen, "opening", cause, "as it was"), want)
+	}
+	dir := t.TempDir()
+	_, err := lockFile(filepath.Join(dir, "nowhere", "record"))
+	assert.ErrorContains(t, err, "give the service's user a folder")
 }

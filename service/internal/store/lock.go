@@ -88,7 +88,7 @@ func lockFile(path string) (*os.File, error) {
 	f, err := os.OpenFile(path+"-lock", os.O_RDWR|os.O_CREATE|syscall.O_CLOEXEC, 0o600)
 	if err != nil {
 		return nil, &FileError{Class: ErrOpen, Path: path, Doing: "locking the record", Cause: err,
-			Remedy: "give the service's user a folder that it may write to"}
+			Remedy: byCause(err, "give the service's user a folder that it may write to")}
 	}
 	if err := take(f, path); err != nil {
 		_ = f.Close()

@@ -12,6 +12,7 @@ import (
 	"path/filepath"
 	"strings"
 	"sync"
+	"syscall"
 
 	"modernc.org/sqlite"
 )
@@ -256,6 +257,7 @@ func (s *Store) Close() error {
 func (s *Store) Path() string { return s.path }
 
 func (s *Store) failed(class error, doing string, cause error, remedy string) error {
+	remedy = byCause(cause, remedy)
 	if damaged(cause) {
 		remedy = orUnread + "; else " + remedy
 	}
@@ -268,6 +270,17 @@ func (s *Store) failed(class error, doing string, cause error, remedy string) er
 			"remove and rename neither, start the service on the record, which does it, and ask again"
 	}
 	return &FileError{Class: class, Path: s.path, Doing: doing, Cause: cause, Remedy: remedy}
+}
+
+// byCause is what helps against a cause of the system's that no folder, file or leave has to do with; else the remedy given.
+func byCause(cause error, remedy string) string {
+	switch {
+	case errors.Is(cause, syscall.EMFILE), errors.Is(cause, syscall.ENFILE):
+		return "too much is open: let the service open more files (ulimit -n), or close connections to it; nothing is allowed until then"
+	case errors.Is(cause, syscall.EIO):
+		return "see to the disk: the system's log tells what is wrong with it; nothing is allowed until then"
+	}
+	return remedy
 }
 
 func (s *Store) openFailure(cause error) error {
