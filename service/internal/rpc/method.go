@@ -110,11 +110,11 @@ func timed[M proto.Message](ctx context.Context, s *Server, raw []byte, msg M, d
 	}
 	done := make(chan outcome, 1)
 	s.underWay.Go(func() {
-		if takesRoom {
-			defer func() { <-s.room }()
-		}
 		deepen(0)
-		reply, err := serve(ctx, s, raw, msg, do)
+		reply, err := serve(ctx, s, raw, msg, do) // which panics never
+		if takesRoom {
+			<-s.room
+		}
 		done <- outcome{reply, err}
 	})
 	select {
