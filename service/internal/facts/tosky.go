@@ -118,11 +118,9 @@ func (in *Input) offsetLost(s *stand, ends []rig.End) bool {
 	if in.Rehearsed || !in.Rig.Kind.Equatorial() || len(ends) == 0 {
 		return false
 	}
-	c, most := &in.Rig.Chain, unit.Deg(in.limit("end/bounded", "spread_deg", 5))
-	target := c.Direction(ends[0].Axes) // the first is where it is meant to end; the others on either side point there too
-	lost := false
+	most, lost := in.limit("end/bounded", "spread_deg", 5), false
 	for _, e := range ends {
-		if e.Intended || c.Direction(e.Axes).Angle(target) <= most {
+		if astray(e, ends) <= most {
 			continue
 		}
 		within := unit.Angle(0)
@@ -143,17 +141,22 @@ func (in *Input) offsetLost(s *stand, ends []rig.End) bool {
 // offPole is by how much axis 2 is turned off the pole so that belief shows how axis 1 stands: what leaveThePole says.
 const offPole = 10 * unit.Degree
 
-// offThePole are the jogs of axis 2 that lead off the pole, the one by which it goes on as it is turned already first.
+// offThePole are the jogs of axis 2 that lead so far off the pole: on, as it stands off already, and across.
 func (in *Input) offThePole(s *stand) []Proposal {
-	by := offPole
-	if len(s.pose.Candidates) > 0 && s.pose.Candidates[0].Axes.A2 < 0 {
+	if len(s.pose.Candidates) == 0 {
+		return nil
+	}
+	at := s.pose.Candidates[0].Axes
+	off, by := pose.FromEnd(in.Rig, at), offPole
+	if pose.FromEnd(in.Rig, at.Add(rig.Axes{A2: by})) < pose.FromEnd(in.Rig, at.Sub(rig.Axes{A2: by})) {
 		by = -by
 	}
+	across := -by - unit.Angle(math.Copysign(2*float64(off), float64(by)))
 	var out []Proposal
-	for _, by := range []unit.Angle{by, -by} {
+	for _, by := range []unit.Angle{by, across} {
 		a := question.Action{Kind: question.Jog, Axes: &rig.Axes{A2: by}}
 		if s.pose.State != question.Known {
-			rate := unit.Deg(in.limit("permit", "jog_deg_per_s", 0))
+			rate := unit.Deg(in.limit("permit", "jog_deg_per_s", 0.1))
 			a.Rate = &rate
 		}
 		out = append(out, Proposal{Steps: []question.Action{a}})

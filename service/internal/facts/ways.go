@@ -44,30 +44,18 @@ func (in *Input) partsOld() bool {
 	return s.Time.IsZero() || in.Snapshot.Clock.Jumped != "" || in.Snapshot.Unheard != "" || in.sampleAge(s).Seconds() > in.limit("pose/fresh", "age_s", 0)
 }
 
-// endsFact puts how far the predicted ends lie from what is intended: for each end by belief, the distance to the nearest intended
-// end of the same start, or of any where that start has none (a rig that stays, or turns by so much, from one of several places).
+// endsFact puts how far the predicted ends lie from what is intended, at the most (a rig that stays, or turns by so much, from one of several places has no
+// intended end of its own from the others).
 func endsFact(f Set, ways []journey) {
 	f.Number("end_count", float64(len(ways)), Computed)
+	ends := make([]rig.End, len(ways))
+	for i := range ways {
+		ends[i] = ways[i].end
+	}
 	worst, about := 0.0, ""
-	for _, j := range ways {
-		if j.end.Intended {
-			continue
-		}
-		nearest, likeliest := math.Inf(1), math.Inf(1)
-		for _, k := range ways {
-			d := j.end.Axes.Sub(k.end.Axes).Abs().Max().Deg()
-			if k.end.Intended {
-				likeliest = math.Min(likeliest, d)
-			}
-			if k.end.Intended && k.end.From == j.end.From {
-				nearest = math.Min(nearest, d)
-			}
-		}
-		if math.IsInf(nearest, 1) {
-			nearest = likeliest
-		}
-		if nearest > worst {
-			worst, about = nearest, j.end.Because
+	for _, e := range ends {
+		if off := astray(e, ends); off > worst {
+			worst, about = off, e.Because
 		}
 	}
 	var names []string
@@ -75,6 +63,27 @@ func endsFact(f Set, ways []journey) {
 		names = []string{about}
 	}
 	f.Number("end_spread_deg", worst, Computed, names...)
+}
+
+// astray is how far an end by belief lies from what is intended, degrees: of the same start, or of any where that start has none. Of an intended one zero.
+func astray(e rig.End, ends []rig.End) float64 {
+	if e.Intended {
+		return 0
+	}
+	nearest, likeliest := math.Inf(1), math.Inf(1)
+	for _, k := range ends {
+		if !k.Intended {
+			continue
+		}
+		d := e.Axes.Sub(k.Axes).Abs().Max().Deg()
+		if likeliest = math.Min(likeliest, d); k.From == e.From {
+			nearest = math.Min(nearest, d)
+		}
+	}
+	if math.IsInf(nearest, 1) {
+		return likeliest
+	}
+	return nearest
 }
 
 // waysFacts puts the worst of all ways: clearance, travel, altitude, Sun.

@@ -302,10 +302,10 @@ func TestHomingKeepsWhatHadSettled(t *testing.T) {
 	pose := rig.DegAxes(-40, 50)
 	walked := func(m Model, at rig.Axes) float64 {
 		require.NotNil(t, m.Settled)
-		v := m.Settled.At(mount, at)
+		v, within := m.Settled.Walked(mount, at, unit.Degree/3)
 		truly := f.At(mount, pose)
 		seen := truly.Sight.Add(truly.along.Scale(float64(unit.Degree / 2))).Unit()
-		return math.Sqrt(v.Scatter.Plus(Misfit()).D2(v.Off(seen)))
+		return math.Sqrt(within.Plus(Misfit()).D2(v.Off(seen)))
 	}
 	small := rig.DegAxes(0.02, 0.02)
 	assert.Greater(t, walked(m, pose), 5.0)
@@ -315,6 +315,13 @@ func TestHomingKeepsWhatHadSettled(t *testing.T) {
 	assert.Greater(t, walked(unknown.Sensed(small), pose), 5.0)
 	assert.Nil(t, m.Turned().Settled, "an act says that it changed")
 	assert.Nil(t, unknown.Turned().AtSensor.Settled)
+
+	m.OnSensor, m.OnMarks = false, true
+	for _, sigma := range []rig.Axes{rig.DegAxes(1, 1), rig.DegAxes(3, 3)} { // what an eye opened is gone with the sensor's zero
+		eye := m.Marked(Step{Axes: sigma, Anew: true}, Step{})
+		assert.Less(t, walked(eye, pose), 1.0)
+		assert.InDelta(t, walked(m.Sensed(small), pose), walked(eye.Sensed(small), pose), 1e-3)
+	}
 }
 
 // Marks are the same marks, whatever was stated between; an act loosens what was learnt at them too; a sensor is another zero.

@@ -480,16 +480,19 @@ func (t *turn) reckon(m *move, moved bool, believed []question.Candidate) {
 // asBelieved makes reckoned ends as unsure as belief rests off them. An end that it fits by what the place set out from may be off is no proof that the motion
 // came there: that is off at the start and at the end alike, and what a motion stopped short of its end lacks comes on top.
 func (t *turn) asBelieved(m *move, ends, believed []question.Candidate) {
-	if len(t.s.Anchored) != 1 || len(believed) == 0 {
+	if len(believed) == 0 {
 		return
+	}
+	for _, c := range t.s.Anchored[1:] {
+		believed = append(believed, t.believedPlaces(m, c)...)
 	}
 	for i := range ends {
 		e := &ends[i]
 		var least *rig.Axes
 		for _, b := range believed {
 			d := rig.LiftNear(b.Axes, e.Axes).Sub(e.Axes).Abs()
-			if m.blind() || min(FromEnd(t.r, b.Axes), FromEnd(t.r, e.Axes)) < vagueWithin && t.r.Kind.Equatorial() {
-				d.A1 = 0 // near the end of axis 1 a sync of minutes of arc is any angle of it
+			if m.blind() {
+				d.A1 = 0
 			}
 			if least == nil || d.Max() < least.Max() {
 				least = &d

@@ -45,8 +45,8 @@ func (t *turn) rezero(h *question.Homing, x *question.Sample) {
 	t.rezeroDrifts(h, step, told)
 	word := larger(h.Sigma, rig.Axes{A1: homeSigma, A2: homeSigma})
 	// What lost the count (a clutch that was opened, power) is known, or the person says that the marks are other ones. Homed because solves were held,
-	// solves could walk anew after each homing.
-	anew := h.SigmaTold || before == nil && t.s.Against == 0 && len(t.inDoubt()) == 0
+	// solves could walk anew after each homing; one alone is no walk.
+	anew := h.SigmaTold || before == nil && len(t.inDoubt()) < 2
 	by := func(off rig.Axes, known bool) pointing.Step {
 		if !known || h.SigmaTold {
 			return pointing.Step{Axes: word, Anew: anew}

@@ -57,27 +57,40 @@ func (j *judging) unbounded() string {
 }
 
 // strays tells whether a slew to the sky from within 8° of the pole may end farther from where it is meant to than it may, and that only by the offset on
-// the sky that belief shows of the pose: so near the pole it may be no offset of syncs. Within a twentieth of a degree of either bound it cannot say.
+// the sky that belief shows of the pose: so near the pole it may be no offset of syncs. Within a twentieth of a degree of either bound, and where ends
+// that a service need not count decide, it cannot say. A belief that a sync at the very pole may have turned over is never asked about here.
 func (j *judging) strays() bool {
 	if !j.r.equatorial() || j.r.Sync != "sky" && j.r.Sync != "unknown" {
 		return false
 	}
-	most, found, near := j.limit("end/bounded spread_deg")*degree, false, false
+	sure, all := j.strayed(false), j.strayed(true)
+	j.edge = j.edge || sure != all
+	return all
+}
+
+// strayed is the same of the ends that count for certain, or of all.
+func (j *judging) strayed(maybe bool) bool {
+	most, found, other := j.limit("end/bounded spread_deg")*degree, false, false
 	for i := range j.places {
-		all := j.endsFrom(i, 0, 0)
+		ends := slices.DeleteFunc(j.endsFrom(i, 0, 0), func(e end) bool { return e.maybe && !maybe })
 		pole := j.r.direction(j.places[i].Axes).angle(j.r.d1)
 		pole = min(pole, math.Pi-pole)
-		for _, e := range all {
-			off := j.r.direction(e.axes).angle(j.r.direction(all[0].axes))
+		for _, e := range ends {
+			off := math.Inf(1)
+			for _, k := range ends {
+				if k.intended {
+					off = min(off, e.axes.sub(k.axes).most())
+				}
+			}
 			j.edge = j.edge || math.Abs(off-most) < 0.05*degree || off > most && math.Abs(pole-8*degree) < 0.05*degree
 			if e.intended || off <= most {
 				continue
 			}
 			found = true
-			near = near || !strings.HasPrefix(e.because, "less the offset") || pole >= 8*degree
+			other = other || !strings.HasPrefix(e.because, "less the offset") || pole >= 8*degree
 		}
 	}
-	return found && !near
+	return found && !other
 }
 
 // ends is every place where the motion may end, begun after a wait and arriving at an instant: design, section 3.

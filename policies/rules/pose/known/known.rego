@@ -15,7 +15,7 @@
 #     pose_candidates:
 #       fact: pose_state
 #       sentence: "The pose is only known as one of several candidates, so that nobody can say where this motion would end ({about|why, no sample told})."
-#       remedy: "Home the rig, or solve a second picture on another field; where neither is allowed or settles it, a person looks and states where the axes stand (tell RIG homed … --axis1 DEG --axis2 DEG)."
+#       remedy: "Home the rig, or solve a second picture on another field, with its angle; where neither is allowed or settles it, a person looks and states where the axes stand (tell RIG homed … --axis1 DEG --axis2 DEG)."
 #       need: [homing, second_solve]
 #     axis_leans:
 #       fact: polar_leans

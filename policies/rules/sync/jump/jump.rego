@@ -22,7 +22,7 @@
 #       fact: sync_jump_axis1_deg
 #       limit: axis_deg
 #       sentence: "This sync would turn the belief of axis 1 by {value} at once; {limit} is the most."
-#       remedy: "Near the pole do without the sync: centre the target by a jog. Farther off take another picture, or home the rig."
+#       remedy: "Near the pole do without the sync, and centre by a jog. Farther off take another picture, or home the rig."
 #       need: [homing]
 #     axis2_leaps:
 #       fact: sync_jump_axis2_deg
