@@ -61,21 +61,29 @@ func (p *practiceRig) run(ctx context.Context) error {
 	tick, heed := time.NewTicker(practiceEvery), time.NewTicker(practiceHeeds)
 	defer tick.Stop()
 	defer heed.Stop()
-	if err := p.report(ctx, decide.Report{Homed: &decide.HomedReport{Sensed: true}}); err != nil {
-		return fmt.Errorf("homing the practice rig: %w", err)
+	if err := p.homed(ctx); err != nil {
+		return err
 	}
 	for {
 		select {
 		case <-ctx.Done():
 			return nil
 		case <-heed.C:
-			_ = p.heed(ctx) // what it cannot read the next turn cannot either, and says so
+			_ = p.heed() // what it cannot read the next turn cannot either, and says so
 		case <-tick.C:
 			if err := p.turn(ctx); err != nil && ctx.Err() == nil {
 				fmt.Fprintf(p.out, "practice rig: %v\n", err) // the record is down, say: it goes on reporting, and everything holds
 			}
 		}
 	}
+}
+
+// homed reports that it stands at home, as one that has just been homed.
+func (p *practiceRig) homed(ctx context.Context) error {
+	if err := p.report(ctx, decide.Report{Homed: &decide.HomedReport{Sensed: true}}); err != nil {
+		return fmt.Errorf("homing the practice rig: %w", err)
+	}
+	return nil
 }
 
 // turn acts on what is allowed now, and reports.
@@ -107,12 +115,13 @@ func (p *practiceRig) turn(ctx context.Context) error {
 }
 
 // heed acts on a permit as it stands now, between two reports.
-func (p *practiceRig) heed(ctx context.Context) error {
-	v, err := p.decider.Look(ctx, p.rig.ID)
+func (p *practiceRig) heed() error {
+	now := p.decider.Now()
+	_, permit, err := p.decider.Going(p.rig.ID, now)
 	if err != nil {
 		return err
 	}
-	p.obey(v.State.Permit, p.decider.Now())
+	p.obey(permit, now)
 	return nil
 }
 

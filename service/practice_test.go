@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"encoding/json"
+	"io"
 	"path/filepath"
 	"regexp"
 	"slices"
@@ -23,9 +24,12 @@ import (
 	"google.golang.org/protobuf/types/descriptorpb"
 	"google.golang.org/protobuf/types/dynamicpb"
 	"google.golang.org/protobuf/types/known/durationpb"
+	"google.golang.org/protobuf/types/known/timestamppb"
 
 	pb "keepclear.example/keepclear/api/keepclear/v1"
 	keepclear "keepclear.example/keepclear/clients/go"
+	"keepclear.example/keepclear/service/internal/faults"
+	"keepclear.example/keepclear/service/internal/rig"
 )
 
 // servedPractice runs serve --practice heron as a user would, with no other word, and waits until it is homed.
@@ -75,20 +79,72 @@ func TestPracticeRigDoesWhatIsAllowed(t *testing.T) {
 	assert.Equal(t, keepclear.Deny, b.Verdict, "into the tripod: %s", b)
 }
 
+// handDriven is the practice rig beside a service of its own, both by a clock that stands still unless the test lets time pass: how fast the machine
+// is makes no difference.
+type handDriven struct {
+	*practiceRig
+	clock *faults.Clock
+	ask   pb.MotionServiceClient
+	open  string // the permit last given
+}
+
+func newHandDriven(t *testing.T) *handDriven {
+	t.Helper()
+	files, facility, err := rigSource(serveOptions{practice: "heron"})
+	require.NoError(t, err)
+	members, err := newMembers(files, facility)
+	require.NoError(t, err)
+	s := newStepping(t, members)
+	p := newPracticeRig(s.sv.decider, s.rig, io.Discard, s.clock.Now())
+	require.NoError(t, p.homed(t.Context()))
+	return &handDriven{practiceRig: p, clock: s.clock, ask: s.ask}
+}
+
+// slew asks for a turn to axis angles, degrees, without a sample, and wants leave.
+func (h *handDriven) slew(t *testing.T, axis1, axis2 float64) {
+	t.Helper()
+	a, err := h.ask.Ask(t.Context(), &pb.AskRequest{
+		RequestId: newID(), Rig: "heron", Asker: "test", AttendedBy: "M. Tester", SentTime: timestamppb.New(h.clock.Now()), ReplacesPermitId: h.open,
+		Action: &pb.Action{Kind: &pb.Action_Slew{Slew: &pb.Slew{Target: &pb.Slew_Axes{Axes: pairOf(axis1, axis2)}, TrackDuration: durationpb.New(0)}}},
+	})
+	require.NoError(t, err)
+	require.Equal(t, pb.Verdict_VERDICT_ALLOW, a.GetJudgement().GetVerdict(), said(a.GetJudgement()))
+	h.open = a.GetPermit().GetPermitId()
+}
+
+// pass lets so much time pass, in which the rig heeds its permits and reports as run has it do; it returns once is says so, after a report.
+func (h *handDriven) pass(t *testing.T, most time.Duration, is func() bool) {
+	t.Helper()
+	for gone := practiceHeeds; gone <= most; gone += practiceHeeds {
+		h.clock.Wait(practiceHeeds)
+		require.NoError(t, h.heed())
+		if gone%practiceEvery != 0 {
+			continue
+		}
+		require.NoError(t, h.turn(t.Context()))
+		if is() {
+			return
+		}
+	}
+	require.Fail(t, "it has not come to pass")
+}
+
 // Sent elsewhere under way it turns there at once, as a mount does that is told: one that went on for a second would be off the way that was
 // checked from where it stood, and be stopped.
 func TestPracticeRigIsSentElsewhereUnderWay(t *testing.T) {
 	t.Parallel()
-	conn, _ := servedPractice(t)
-	h := through(t, conn)
-	a := h.SlewAxes(t.Context(), keepclear.Axes(30, -60))
-	require.Equal(t, keepclear.Allow, a.Verdict, a.String())
-	require.Eventually(t, func() bool { return rigOf(t, conn).GetPose().GetAxes().GetAxis1Deg() > 5 }, 20*time.Second, 5*time.Millisecond, "it is under way, and has just said so")
-	b := h.SlewAxes(t.Context(), keepclear.Axes(-10, 20))
-	require.Equal(t, keepclear.Allow, b.Verdict, b.String())
-	require.Eventually(t, func() bool { return rigOf(t, conn).GetPermit() == nil }, 30*time.Second, 50*time.Millisecond)
-	assert.InDelta(t, -10, rigOf(t, conn).GetPose().GetAxes().GetAxis1Deg(), 0.1)
-	assert.InDelta(t, 20, rigOf(t, conn).GetPose().GetAxes().GetAxis2Deg(), 0.1)
+	h := newHandDriven(t)
+	at := func() rig.Axes { return h.mount.Axes(h.clock.Now()) }
+	h.slew(t, 30, -60)
+	h.pass(t, 20*time.Second, func() bool { return at().A1.Deg() > 5 })
+	h.slew(t, -10, 20)
+	h.pass(t, 30*time.Second, func() bool {
+		v, err := h.decider.Look(t.Context(), "heron")
+		require.NoError(t, err)
+		return !v.State.Permit.Open()
+	})
+	assert.InDelta(t, -10, at().A1.Deg(), 0.1)
+	assert.InDelta(t, 20, at().A2.Deg(), 0.1)
 }
 
 // Tracking, it shows a solve, which may be synced.

@@ -57,7 +57,10 @@ func (a Answer) String() string {
 		lines = append(lines, "      "+a.Help)
 	}
 	if f := Doubted(a.Reply.GetJudgement()); f != nil {
-		lines = append(lines, "      It may come of this: "+f.GetSentence(), "      "+f.GetRemedy())
+		lines = append(lines, "      It may come of this: "+f.GetSentence())
+		if f.GetRemedy() != "" {
+			lines = append(lines, "      "+f.GetRemedy())
+		}
 	}
 	for i, instead := range a.AskInstead {
 		lines = append(lines, map[bool]string{true: "      Would pass now: ", false: "      and then ask:   "}[i == 0]+Say(instead))

@@ -291,8 +291,11 @@ func TestWithdrawnUnderWayStops(t *testing.T) {
 // A permit that the reply no longer has is gone, and what the sample put in doubt says why.
 func TestPermitThatIsGoneIsExplained(t *testing.T) {
 	for want, findings := range map[string][]*pb.Finding{
-		"the permit is no longer open":                                      nil,
-		"the permit is no longer open: the rig is outside its way: stop it": {{RuleId: "seen/homed"}, {RuleId: "seen/off_way", Sentence: "the rig is outside its way: stop it"}, {Sentence: "a second"}},
+		"the permit is no longer open": nil,
+		"the permit is no longer open: the rig is outside its way: stop it": {
+			{RuleId: "seen/homed"}, {RuleId: "seen/homed", Sentence: "homed"}, {RuleId: "seen/side_shown", Sentence: "the side is known"}, {RuleId: "seen/permit_begun", Sentence: "the rig may move"},
+			{RuleId: "seen/source_closes", Sentence: "it closed"}, {RuleId: "seen/solve_sides_with_pose", Sentence: "a solve agrees"}, {RuleId: "seen/off_way", Sentence: "the rig is outside its way: stop it"}, {Sentence: "a second"},
+		},
 	} {
 		f, m := &fake{}, &mount{}
 		f.report = func(*pb.ReportRequest) (*pb.ReportResponse, error) {
@@ -493,6 +496,8 @@ func TestADenyTellsWhatItMayComeOf(t *testing.T) {
 		}
 		assert.Equal(t, want, a.String(), name)
 	}
+	bare := &pb.Judgement{Verdict: pb.Verdict_VERDICT_DENY, Findings: []*pb.Finding{{RuleId: "pose/known", Effect: h, Sentence: "The pose is not known."}}}
+	assert.Equal(t, "DENY  Too far.\n      It may come of this: The pose is not known.", keepclear.Answer{Verdict: keepclear.Deny, Why: "Too far.", Reply: &pb.AskResponse{Judgement: bare}}.String(), "no remedy, no line")
 	for _, rule := range []string{"time/agree", "mount/map", "pose/fresh", "belief/agrees"} {
 		assert.NotNil(t, keepclear.Doubted(&pb.Judgement{Verdict: pb.Verdict_VERDICT_DENY, Findings: []*pb.Finding{{RuleId: rule, Effect: h}}}), rule)
 	}

@@ -205,11 +205,14 @@ func requestID() string {
 // onDay is how an instant is written with its day.
 const onDay = "2006-01-02 15:04:05 UTC"
 
+// inDay is how one is written beside another of the same day.
+const inDay = "15:04:05 UTC"
+
 // instant writes a time of day, with its day where that is another than a time's that stands beside it.
 func instant(t, beside time.Time) string {
 	t, beside = t.UTC(), beside.UTC()
 	if t.Format(time.DateOnly) != beside.Format(time.DateOnly) {
 		return t.Format(onDay)
 	}
-	return t.Format("15:04:05 UTC")
+	return t.Format(inDay)
 }

@@ -25,7 +25,7 @@ func entries(k *call) (int, error) {
 	verdict := k.flags.String("verdict", "", "`WORD` of the verdict: allow, hold or deny")
 	rule := k.flags.String("rule", "", "`ID` of a rule: only what it held or denied")
 	count := k.flags.Int("count", 50, "`N` entries at most, 1 to 1000; absent: 50")
-	from := k.flags.String("from", "", "`INSTANT` of the first: 2026-11-14T21:30:00Z, or 21:30Z, the last that has been")
+	from := k.flags.String("from", "", "`INSTANT` of the first: 2026-11-14T21:30:00Z, or 21:30Z, the last that has been; or as a list prints it")
 	before := k.flags.String("before", "", "`INSTANT` that all are earlier than, written in the same way; of a time of day the first after --from")
 	words, err := k.words()
 	if err != nil {

@@ -113,7 +113,7 @@ func TestAListWaitsOnceForAServiceThatHangs(t *testing.T) {
 	})
 	code, out, errs := typed(t, address, "entries list")
 	assert.Equal(t, exitDone, code, errs)
-	assert.Contains(t, out, "and 2 more like it", "all three are listed")
+	assert.Equal(t, 3, strings.Count(out, "heron/5  ALLOW"), "all three are listed, each by itself: what was asked is not known")
 	assert.Equal(t, 1, asked)
 }
 
@@ -190,7 +190,7 @@ func TestWhatIsAlike(t *testing.T) {
 	home := &pb.Entry_Asked{Asked: &pb.Asked{Request: &pb.AskRequest{Action: &pb.Action{Kind: &pb.Action_Home{Home: &pb.Home{}}}}}}
 	entry := func(change func(*pb.Entry)) *pb.Entry {
 		e := onShelf()
-		e.Content = home
+		e.Verdict, e.Kind, e.Content = pb.Verdict_VERDICT_DENY, pb.EntryKind_ENTRY_KIND_ASKED, home
 		change(e)
 		return e
 	}
@@ -204,9 +204,35 @@ func TestWhatIsAlike(t *testing.T) {
 		"verdict":  func(e *pb.Entry) { e.Verdict = pb.Verdict_VERDICT_HOLD },
 		"sentence": func(e *pb.Entry) { e.Sentence = "Another." },
 		"action":   func(e *pb.Entry) { e.Content = nil },
+		"order, which a line does not tell": func(e *pb.Entry) {
+			e.Content = &pb.Entry_Asked{Asked: &pb.Asked{Request: &pb.AskRequest{Action: &pb.Action{Kind: &pb.Action_Home{Home: &pb.Home{Order: new(pb.AxisOrder)}}}}}}
+		},
 	} {
 		assert.False(t, alike(plain, entry(change)), name)
 	}
+	for name, change := range map[string]func(*pb.Entry){
+		"leave is given by each allow":  func(e *pb.Entry) { e.Verdict = pb.Verdict_VERDICT_ALLOW },
+		"a rehearsal is of many steps":  func(e *pb.Entry) { e.Kind = pb.EntryKind_ENTRY_KIND_REHEARSED },
+		"what was asked cannot be read": func(e *pb.Entry) { e.Content = nil },
+	} {
+		assert.False(t, alike(entry(change), entry(change)), name)
+	}
+	assert.True(t, alike(entry(func(e *pb.Entry) { e.Verdict, e.Content = 0, nil }), entry(func(e *pb.Entry) { e.Verdict, e.Content = 0, nil })), "what is no answer asked nothing")
+}
+
+// The last of what repeats itself is told with its day where that is another than the first's.
+func TestRepeatsOverMidnight(t *testing.T) {
+	var out bytes.Buffer
+	k := &call{out: &out}
+	var r repeats
+	for number, at := range []time.Time{time.Date(2026, 11, 14, 22, 0, 0, 0, time.UTC), time.Date(2026, 11, 15, 22, 0, 0, 0, time.UTC)} {
+		e := onShelf()
+		e.Verdict, e.Kind = pb.Verdict_VERDICT_UNSPECIFIED, pb.EntryKind_ENTRY_KIND_REPORTED
+		e.Receipt.Number, e.Receipt.RecordTime = uint64(number+1), timestamppb.New(at)
+		r.add(k, e)
+	}
+	r.end(k)
+	assert.Contains(t, out.String(), "and 1 more like it, the last 2026-11-15 22:00:00 UTC  heron/2")
 }
 
 // A time of day is the last that has been, or the first after another; whose clock has to be told.
@@ -225,12 +251,16 @@ func TestTimesOfDayOnRecord(t *testing.T) {
 		{"02:10Z", from, time.Date(2026, 11, 15, 2, 10, 0, 0, time.UTC)},
 		{"23:11Z", from, time.Date(2026, 11, 14, 23, 11, 0, 0, time.UTC)},
 		{"23:10Z", from, time.Date(2026, 11, 15, 23, 10, 0, 0, time.UTC)},
+		{"2026-11-14 14:45:28 UTC", nil, time.Date(2026, 11, 14, 14, 45, 28, 0, time.UTC)},
+		{"02:10:07 UTC", nil, time.Date(2026, 11, 15, 2, 10, 7, 0, time.UTC)},
+		{"02:10:07Z", from, time.Date(2026, 11, 15, 2, 10, 7, 0, time.UTC)},
+		{"05:30:01Z", nil, time.Date(2026, 11, 14, 5, 30, 1, 0, time.UTC)},
 	} {
 		at, err := k.onRecord("from", c.s, c.after)
 		require.NoError(t, err, c.s)
 		assert.Equal(t, c.want, at.AsTime(), c.s)
 	}
-	for _, s := range []string{"02:10", "yesterday", "24:00Z", "2026-11-14"} {
+	for _, s := range []string{"02:10", "yesterday", "24:00Z", "2026-11-14", "2026-11-14 14:45:28", "02:10:07"} {
 		_, err := k.onRecord("before", s, nil)
 		assert.ErrorContains(t, err, `--before "`+s+`" is no instant`, s)
 	}

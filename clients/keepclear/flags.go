@@ -56,28 +56,38 @@ func (d span) Set(s string) error {
 	return errors.New("a length of time is wanted, like 90s, 45m or 2h30m")
 }
 
-// onRecord reads an instant of the record: whole, or a time of day in UTC, of which the first after an instant is meant, or without one the last that
+// onRecord reads an instant of the record: whole, also as a list prints it, or a time of day in UTC, of which the first after an instant is meant, or without one the last that
 // has been. Empty: none is meant.
 func (k *call) onRecord(name, s string, after *timestamppb.Timestamp) (*timestamppb.Timestamp, error) {
 	if s == "" {
 		return nil, nil
 	}
-	if t, err := time.Parse(time.RFC3339, s); err == nil {
+	if t, ok := parsedAs(s, time.RFC3339, onDay); ok {
 		return timestamppb.New(t), nil
 	}
-	clock, err := time.Parse("15:04Z", s)
-	if err != nil {
+	clock, ok := parsedAs(s, "15:04Z", "15:04:05Z", inDay)
+	if !ok {
 		return nil, wrong("--%s %q is no instant: want one like 2026-11-14T21:30:00Z, or a time of day like 21:30Z, both in UTC as entries are listed", name, s)
 	}
 	last := k.now().UTC()
 	if after != nil {
 		last = after.AsTime().AddDate(0, 0, 1)
 	}
-	at := time.Date(last.Year(), last.Month(), last.Day(), clock.Hour(), clock.Minute(), 0, 0, time.UTC)
+	at := time.Date(last.Year(), last.Month(), last.Day(), clock.Hour(), clock.Minute(), clock.Second(), 0, time.UTC)
 	if at.After(last) {
 		at = at.AddDate(0, 0, -1)
 	}
 	return timestamppb.New(at), nil
+}
+
+// parsedAs reads an instant written in any of some layouts; false: it is written in none.
+func parsedAs(s string, layouts ...string) (time.Time, bool) {
+	for _, layout := range layouts {
+		if t, err := time.Parse(layout, s); err == nil {
+			return t, true
+		}
+	}
+	return time.Time{}, false
 }
 
 // plainMinus writes the minus of typesetters as that of keyboards.

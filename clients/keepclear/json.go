@@ -52,7 +52,10 @@ ends; one that would not pass ends all the same where it was to end:
           "trackDuration": "5400s"
         }}
       },
-      {"action": {"flip": {"trackDuration": "3600s"}}},
-      {"startTime": "2026-11-15T05:30:00Z", "action": {"park": {}}}
+      {"action": {"slew": {
+        "sky": {"raDeg": 83.6, "decDeg": 22, "frame": "SKY_FRAME_ICRS"},
+        "trackDuration": "3600s"
+      }}},
+      {"startTime": "2026-11-15T05:30:00Z", "action": {"home": {}}}
     ]
   }`

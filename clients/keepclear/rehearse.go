@@ -33,6 +33,9 @@ func rehearse(k *call) (int, error) {
 		if err != nil {
 			return 0, wrong("--at %q is no instant: want one like 2026-11-14T21:30:00Z", *at)
 		}
+		if req.GetSteps()[0].GetStartTime() != nil {
+			return 0, wrong("--at %s: the first step of %s has a startTime of its own; leave one of the two out", *at, *plan)
+		}
 		req.Steps[0].StartTime = timestamppb.New(t)
 	}
 	req.Rig, req.Asker = words[0], thisAsker
@@ -71,7 +74,22 @@ func (k *call) toRehearse(a *actionFlags, word, plan string) (*pb.RehearseReques
 	if len(told.GetSteps()) == 0 {
 		return nil, wrong("--steps %s: has no steps; keepclear help rehearse plan shows how they are written", plan)
 	}
-	return &pb.RehearseRequest{Steps: told.GetSteps()}, nil
+	if more := besideSteps(told); len(more) > 0 {
+		return nil, wrong("--steps %s: has %s beside its steps, which are all that is read of it: give the rig as a word, --from-now as a flag, and take the rest out", plan, strings.Join(more, ", "))
+	}
+	return told, nil
+}
+
+// besideSteps names what else a request has than steps, as it is written in JSON, in the order of the fields.
+func besideSteps(r *pb.RehearseRequest) []string {
+	var out []string
+	fields := r.ProtoReflect().Descriptor().Fields()
+	for i := range fields.Len() {
+		if f := fields.Get(i); f.Name() != "steps" && r.ProtoReflect().Has(f) {
+			out = append(out, f.JSONName())
+		}
+	}
+	return out
 }
 
 // begins says from where a rehearsal starts: who tries a question by it means where the rig stands, mostly.
@@ -116,6 +134,9 @@ func (k *call) printOutlook(r *pb.RehearseResponse, asked []*pb.RehearsalStep) {
 		fmt.Fprintf(k.out, "%s  %s to %s: %s\n", head, start.Format(onDay), instant(s.GetEndTime().AsTime(), start), headed(j))
 		if start.Before(k.now().Add(-pastStart)) {
 			fmt.Fprintln(k.out, "      (that start is past: judged as of then)")
+		}
+		if i > 0 && r.GetSteps()[i-1].GetOutlook().GetVerdict() != pb.Verdict_VERDICT_ALLOW {
+			fmt.Fprintf(k.out, "      (judged from where step %d was to end, which would not pass)\n", i)
 		}
 		k.printCauses(j, "--json")
 		if u := s.GetPassesUntilTime(); u != nil && tracks(action) {

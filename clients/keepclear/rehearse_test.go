@@ -55,12 +55,15 @@ func TestAPlanIsRehearsed(t *testing.T) {
 	assert.True(t, p.got.GetStartHere())
 	require.Len(t, p.got.GetSteps(), 3)
 	assert.Equal(t, time.Date(2026, 11, 14, 18, 40, 0, 0, time.UTC), p.got.GetSteps()[0].GetStartTime().AsTime())
-	for _, want := range []string{"1. slew to 38.200°, +61.450° ICRS, then track 1h30m0s\nWOULD PASS", "2. flip, then track 1h0m0s\nWOULD BE DENIED", "3. park\nWOULD PASS"} {
+	for _, want := range []string{"1. slew to 38.200°, +61.450° ICRS, then track 1h30m0s\nWOULD PASS", "2. slew to 83.600°, +22.000° ICRS, then track 1h0m0s\nWOULD BE DENIED", "3. home\nWOULD PASS"} {
 		assert.Contains(t, said, want)
 	}
+	const notThere = "(judged from where step 2 was to end, which would not pass)"
+	assert.Equal(t, 1, strings.Count(said, "judged from where"), said)
+	assert.Greater(t, strings.Index(said, notThere), strings.Index(said, "3. home"), "of the third alone: %s", said)
 	assert.Equal(t, 2, strings.Count(said, "Passes until"), "of what tracks: %s", said)
 
-	_, said = typedFor(plan, "--at 2026-11-14T19:00:00Z")
+	_, said = typedFor(strings.Replace(plan, `"startTime": "2026-11-14T18:40:00Z",`, "", 1), "--at 2026-11-14T19:00:00Z")
 	assert.Equal(t, time.Date(2026, 11, 14, 19, 0, 0, 0, time.UTC), p.got.GetSteps()[0].GetStartTime().AsTime(), said)
 	p.got = nil
 	for content, want := range map[string]string{
@@ -72,5 +75,13 @@ func TestAPlanIsRehearsed(t *testing.T) {
 		assert.Equal(t, exitUsage, code, content)
 		assert.Contains(t, said, want)
 	}
+	excess := `{"rig": "wren", "startHere": true, "asker": "a", "startSigma": {}, "withFacts": true, "steps"`
+	code, said = typedFor(strings.Replace(plan, `{
+    "steps"`, excess, 1), "")
+	assert.Equal(t, exitUsage, code, said)
+	assert.Contains(t, strings.Join(strings.Fields(said), " "), "has rig, startHere, asker, startSigma, withFacts beside its steps, which are all that is read of it: give the rig as a word, --from-now as a flag")
+	code, said = typedFor(plan, "--at 2026-11-14T19:00:00Z")
+	assert.Equal(t, exitUsage, code, said)
+	assert.Contains(t, strings.Join(strings.Fields(said), " "), "has a startTime of its own; leave one of the two out")
 	assert.Nil(t, p.got, "none of these was sent")
 }

@@ -3,6 +3,8 @@ package main
 import (
 	"fmt"
 
+	"google.golang.org/protobuf/proto"
+
 	pb "keepclear.example/keepclear/api/keepclear/v1"
 )
 
@@ -27,12 +29,19 @@ func (r *repeats) add(k *call, e *pb.Entry) {
 func (r *repeats) end(k *call) {
 	if r.more > 0 {
 		at := r.last.GetReceipt()
-		fmt.Fprintf(k.out, "      and %d more like it, the last %s  %s/%d\n", r.more, at.GetRecordTime().AsTime().Format("15:04:05 UTC"), at.GetChain(), at.GetNumber())
+		fmt.Fprintf(k.out, "      and %d more like it, the last %s  %s/%d\n", r.more, instant(at.GetRecordTime().AsTime(), r.first.GetReceipt().GetRecordTime().AsTime()), at.GetChain(), at.GetNumber())
 	}
 }
 
-// alike tells whether two entries say the same of the same, at other times.
+// alike tells whether two entries say the same of the same, at other times. Never so are those that have more to show than a line: an allow, by
+// each of which leave was given, and a rehearsal. Nor is a verdict on what could not be read.
 func alike(a, b *pb.Entry) bool {
+	for _, e := range []*pb.Entry{a, b} {
+		answers := e.GetVerdict() != pb.Verdict_VERDICT_UNSPECIFIED
+		if e.GetVerdict() == pb.Verdict_VERDICT_ALLOW || e.GetKind() == pb.EntryKind_ENTRY_KIND_REHEARSED || answers && e.GetAsked() == nil {
+			return false
+		}
+	}
 	return a.GetKind() == b.GetKind() && a.GetReceipt().GetChain() == b.GetReceipt().GetChain() && a.GetRig() == b.GetRig() && a.GetAsker() == b.GetAsker() && a.GetVerdict() == b.GetVerdict() &&
-		askedBy(a)+sentenceOf(a) == askedBy(b)+sentenceOf(b)
+		proto.Equal(a.GetAsked().GetRequest().GetAction(), b.GetAsked().GetRequest().GetAction()) && askedBy(a)+sentenceOf(a) == askedBy(b)+sentenceOf(b)
 }

@@ -196,7 +196,7 @@ func (r *reader) numberOf(n *node, key string, s span) float64 {
 	v, ok := aNumber(n)
 	switch {
 	case !ok:
-		r.f.add(n, key, s.String(), n.says(), misread(n))
+		r.f.add(n, key, s.String(), n.says(), misread(n, key))
 	case !s.holds(v):
 		r.f.add(n, key, s.String(), n.text, s.remedy(v))
 	default:
@@ -206,15 +206,18 @@ func (r *reader) numberOf(n *node, key string, s span) float64 {
 	return 0
 }
 
-// misread says what is wrong with what stands where a number should.
-func misread(n *node) string {
+// misread says what is wrong with what stands where the number of a key should.
+func misread(n *node, key string) string {
 	value, _, stated := strings.Cut(strings.NewReplacer("+/-", "±", "+-", "±").Replace(n.text), "±")
 	point, whole := strings.Replace(n.text, ",", ".", 1), strings.ReplaceAll(n.text, ",", "")
-	angle, isAngle := sexagesimal(n.text)
+	angle, isAngle := angleRemedy(n.text, key)
+	minus := strings.ReplaceAll(n.text, "\u2212", "-")
 	switch word := strings.ToLower(strings.TrimLeft(n.text, "+-.")); {
 	case n.kind != scalar || n.quoted:
+	case minus != n.text && isNumber(minus):
+		return "write the minus sign of a keyboard: " + minus
 	case isAngle:
-		return "write decimal degrees, south and west negative: " + angle
+		return angle
 	case thousands.MatchString(n.text) && isNumber(point):
 		return fmt.Sprintf("write a point before the decimals: %s; or, if the comma parts the thousands, %s", point, whole)
 	case thousands.MatchString(n.text):
@@ -231,27 +234,6 @@ func misread(n *node) string {
 
 // thousands is a number whose digits commas part in threes.
 var thousands = regexp.MustCompile(`^[+-]?[1-9]\d{0,2}(,\d{3})+$`)
-
-// parted is an angle in degrees, minutes and seconds, or with the side of the world that it is counted to.
-var parted = regexp.MustCompile(`^([+-]?)(\d{1,3}(?:\.\d+)?)\s*(?:[°d:]\s*(?:(\d{1,2}(?:\.\d+)?)\s*(?:['′m:]\s*(?:(\d{1,2}(?:\.\d+)?)\s*(?:["″s]|'')?)?)?)?)?\s*([NSEW]?)$`)
-
-// sexagesimal reads such an angle and writes it in decimal degrees, to 0.0001; false: it is none.
-func sexagesimal(text string) (string, bool) {
-	m := parted.FindStringSubmatch(text)
-	if m == nil || isNumber(text) || m[1] != "" && m[5] != "" {
-		return "", false
-	}
-	part := func(s string) float64 { v, _ := strconv.ParseFloat(s, 64); return v } // digits, or nothing, which is 0
-	degrees, minutes, seconds := part(m[2]), part(m[3]), part(m[4])
-	if minutes >= 60 || seconds >= 60 {
-		return "", false
-	}
-	v := math.Round((degrees+minutes/60+seconds/3600)*1e4) / 1e4
-	if m[1] == "-" || m[5] == "S" || m[5] == "W" {
-		v = -v
-	}
-	return strconv.FormatFloat(v, 'f', -1, 64), true
-}
 
 // optional reads a number that may be left out; nil where it is.
 func (r *reader) optional(key string, s span) *float64 {
