@@ -37,8 +37,10 @@ type AskRequest struct {
 	Sample *Sample `protobuf:"bytes,4,opt,name=sample,proto3" json:"sample,omitempty"`
 	// When this was sent, the same on every retry. Absent: sample.time stands for it.
 	SentTime *timestamppb.Timestamp `protobuf:"bytes,5,opt,name=sent_time,json=sentTime,proto3" json:"sent_time,omitempty"`
-	// Program, version and place, for people, 1-128 characters. Absent: "unnamed". With certificates, theirs stands beside
-	// it.
+	// Program, version and place, for people, 1-128 characters. Absent: "unnamed"; a name that nobody may bear (longer, or
+	// blank) counts as that where a refused report is made good. "further askers" is taken: in it, a person tells what
+	// happened for askers beyond those whose refused reports are remembered by name. With certificates, theirs stands
+	// beside it.
 	Asker string `protobuf:"bytes,6,opt,name=asker,proto3" json:"asker,omitempty"`
 	// Person who can reach the power switch, as told, 1-128 characters. Absent: unattended.
 	AttendedBy string `protobuf:"bytes,7,opt,name=attended_by,json=attendedBy,proto3" json:"attended_by,omitempty"`

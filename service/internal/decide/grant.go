@@ -46,7 +46,7 @@ func sentTime(q question.Question) time.Time { return q.At }
 // found is what the rules and we find of a question, from its facts.
 func found(ctx context.Context, g *group, q question.Question, s question.RigState, out *facts.Outcome) []verdict.Finding {
 	all := g.member.Rules.Judge(ctx, Subject(g.member.Rig, q.Action), out.Facts, q.At)
-	hearAgain(all, s.Refused)
+	hearAgain(all, q.Rig, s.Refused)
 	return append(all, ownFindings(g, q, s, out)...)
 }
 

@@ -61,14 +61,32 @@ func (g *group) unheard(asker, why string) bool {
 	return true
 }
 
-// firstUnheard is the first asker of whom a report is missing, what became of it, and what ends the hold for it.
-func firstUnheard(refused map[string]string) (why, remedy string) {
+// firstUnheard is the first asker of whom a report is missing for a rig, what became of it, and what ends the hold for it. A person states
+// where the axes stand as seen: homed without angles would say that they are at home, and clear the rig of what nobody looked at.
+func firstUnheard(rigName string, refused map[string]string) (why, remedy string) {
 	asker := slices.Min(slices.Collect(maps.Keys(refused)))
-	tell := fmt.Sprintf("a person tell in that name what happened (keepclear tell RIG homed, or act NAME, --as %s).", shellWord(named(asker)))
+	as := shellWord(named(asker))
+	look := fmt.Sprintf("a person look where the axes stand and state that: `keepclear tell %s homed --person NAME --axis1 DEG --axis2 DEG --as %s`; "+
+		"what else happened: `keepclear tell %s act NAME --person NAME --as %s`.", rigName, as, rigName, as)
 	if asker == Others {
-		return refused[asker], "Of too many askers a report is missing to name them: have " + tell
+		return refused[asker], fmt.Sprintf("Of too many askers a report is missing to name them%s: have %s", besides(refused, asker), look)
 	}
-	return refused[asker], fmt.Sprintf("Have %s send a report that is understood, or ", nameOr(named(asker))) + tell
+	return refused[asker], fmt.Sprintf("Have %s%s send a report that is understood, or %s", nameOr(named(asker)), besides(refused, asker), look)
+}
+
+// besides says how many more askers a report is missing of; Others stands for one at least.
+func besides(refused map[string]string, first string) string {
+	more := len(heard(refused, first))
+	_, least := refused[Others]
+	switch {
+	case more == 0:
+		return ""
+	case least && first != Others:
+		return fmt.Sprintf(" (and at least %d more)", more)
+	case more == 1:
+		return " (and 1 more asker)"
+	}
+	return fmt.Sprintf(" (and %d more askers)", more)
 }
 
 // plain are the characters that no shell reads as anything else.
@@ -83,11 +101,11 @@ func shellWord(name string) string {
 }
 
 // hearAgain says in the findings that lack a report of an asker whose report ends that: another asker's does not.
-func hearAgain(findings []verdict.Finding, refused map[string]string) {
+func hearAgain(findings []verdict.Finding, rigName string, refused map[string]string) {
 	if len(refused) == 0 {
 		return
 	}
-	why, remedy := firstUnheard(refused)
+	why, remedy := firstUnheard(rigName, refused)
 	for i := range findings {
 		f := &findings[i]
 		if f.Fact == nil || !strings.Contains(f.Fact.Missing, why) {
@@ -106,7 +124,7 @@ func unheardHome(q question.Question, s question.RigState) (verdict.Finding, boo
 	if q.Action.Kind != question.Home || len(s.Refused) == 0 {
 		return verdict.Finding{}, false
 	}
-	why, remedy := firstUnheard(s.Refused)
+	why, remedy := firstUnheard(q.Rig, s.Refused)
 	return verdict.Finding{
 		Rule: "permit/heard", Effect: verdict.Holds, Code: "report_refused",
 		Sentence: "Held: a report was not understood, " + why + "; it may have said that the pose is lost.", Remedy: remedy,

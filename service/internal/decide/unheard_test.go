@@ -146,10 +146,7 @@ func TestUnlawfulNameIsHeardAsUnnamed(t *testing.T) {
 func TestReportsOfManyAskersHold(t *testing.T) {
 	b := newBench(t)
 	b.home()
-	var names []string
-	for i := range 70 {
-		names = append(names, fmt.Sprintf("asker %02d", i))
-	}
+	names := askers("asker", 70)
 	b.refusedOf(t, names...)
 	for _, n := range names {
 		b.understood(t, n)
@@ -158,7 +155,8 @@ func TestReportsOfManyAskersHold(t *testing.T) {
 	a, err := b.slew(zero, there)
 	require.NoError(t, err)
 	assert.Equal(t, verdict.Hold, a.Verdict)
-	assert.Contains(t, fmt.Sprint(a.Findings), "act NAME, --as 'further askers')")
+	assert.Contains(t, fmt.Sprint(a.Findings), "act NAME --person NAME --as 'further askers'`.")
+	assert.Contains(t, fmt.Sprint(a.Findings), "Of too many askers a report is missing to name them: have a person look")
 	assert.Zero(t, b.understood(t, "further askers"))
 	a, err = b.slew(zero, there)
 	require.NoError(t, err)
@@ -170,10 +168,7 @@ func TestHowManyAskersAreRememberedByName(t *testing.T) {
 	for n, left := range map[int]int{63: 0, 64: 1} {
 		b := newBench(t)
 		b.home()
-		var names []string
-		for i := range n {
-			names = append(names, fmt.Sprintf("asker %02d", i))
-		}
+		names := askers("asker", n)
 		b.refusedOf(t, names...)
 		last := -1
 		for _, name := range names {
@@ -185,12 +180,93 @@ func TestHowManyAskersAreRememberedByName(t *testing.T) {
 
 // A remedy names the asker as a shell reads it back.
 func TestRemedyQuotesTheName(t *testing.T) {
-	for name, want := range map[string]string{"prog-2.1@pier:7_a/b": "--as prog-2.1@pier:7_a/b)", "night script": "--as 'night script')", "{Ä}": "--as '{Ä}')", "O'Brien $1": `--as 'O'\''Brien $1')`} {
+	for name, want := range map[string]string{
+		"prog-2.1@pier:7_a/b": "--as prog-2.1@pier:7_a/b", "zAZ09": "--as zAZ09", "night script": "--as 'night script'", "{Ä}": "--as '{Ä}'", "O'Brien $1": `--as 'O'\''Brien $1'`,
+	} {
 		b := newBench(t)
 		b.home()
 		b.refusedOf(t, name)
 		a, err := b.slew(zero, there)
 		require.NoError(t, err)
+		assert.Contains(t, fmt.Sprint(a.Findings), "`keepclear tell heron homed --person NAME --axis1 DEG --axis2 DEG "+want+"`")
+		assert.Contains(t, fmt.Sprint(a.Findings), "`keepclear tell heron act NAME --person NAME "+want+"`")
+	}
+}
+
+// A remedy says of how many more askers a report is missing.
+func TestRemedyCountsTheAskers(t *testing.T) {
+	for n, want := range map[int]string{
+		1: "Have asker 00 send", 2: "Have asker 00 (and 1 more asker) send", 3: "Have asker 00 (and 2 more askers) send", 63: "Have asker 00 (and 62 more askers) send",
+		64: "Have asker 00 (and at least 63 more) send", 70: "Have asker 00 (and at least 63 more) send",
+	} {
+		b := newBench(t)
+		b.home()
+		b.refusedOf(t, askers("asker", n)...)
+		a, err := b.slew(zero, there)
+		require.NoError(t, err)
 		assert.Contains(t, fmt.Sprint(a.Findings), want)
+	}
+	b := newBench(t)
+	b.home()
+	b.refusedOf(t, askers("later", 65)...)
+	a, err := b.slew(zero, there)
+	require.NoError(t, err)
+	assert.Contains(t, fmt.Sprint(a.Findings), "to name them (and 63 more askers): have")
+}
+
+// askers are names of so many.
+func askers(name string, n int) []string {
+	var out []string
+	for i := range n {
+		out = append(out, fmt.Sprintf("%s %02d", name, i))
+	}
+	return out
+}
+
+// One more loss of an asker who is remembered by name stays in that name, though no more are remembered by theirs.
+func TestAnotherLossOfAKnownAskerStaysHis(t *testing.T) {
+	b := newBench(t)
+	b.home()
+	names := askers("asker", 63)
+	b.refusedOf(t, names...)
+	require.NoError(t, b.d.Refuse("heron", names[0], "another reason", true, b.clock(), record.Hash{2}, state.Exchanged{}))
+	last := -1
+	for _, name := range names {
+		last = b.understood(t, name)
+	}
+	assert.Zero(t, last)
+}
+
+// A record of before knows losses in names that nobody may bear: a report of an unnamed asker ends them.
+func TestLossesOfOlderRecordsAreHeardAsUnnamed(t *testing.T) {
+	long := strings.Repeat("ä", 129)
+	for _, names := range [][]string{{""}, {" "}, {long}, {"", " ", long}} {
+		b := newBench(t)
+		b.home()
+		fold := state.NewRefold("heron").(*state.Fold)
+		for e, err := range b.rec.Scan(t.Context(), "heron", 1) {
+			require.NoError(t, err)
+			require.NoError(t, fold.Apply(e))
+		}
+		chain, err := fold.Settled()
+		require.NoError(t, err)
+		s := chain.Rig
+		s.Refused = map[string]string{}
+		for i, name := range names {
+			s.Refused[name] = fmt.Sprintf("that of asker %d of before (unknown field)", i)
+		}
+		body, err := chain.Write(nil, state.Body{Event: state.Event{After: &s}})
+		require.NoError(t, err)
+		w, err := b.rec.Append(record.Draft{Chain: "heron", Time: b.clock(), Body: body, Index: record.Index{Kind: state.Refused, Rig: "heron", Sentence: "of before"}}, b.rec.Head("heron"))
+		require.NoError(t, err)
+		require.NoError(t, w.Wait())
+		b.restart()
+		a, err := b.slew(zero, there)
+		require.NoError(t, err)
+		assert.Equal(t, verdict.Hold, a.Verdict)
+		assert.Contains(t, fmt.Sprint(a.Findings), "Have an unnamed asker send")
+		assert.Contains(t, fmt.Sprint(a.Findings), "--as unnamed`")
+		assert.Equal(t, len(names), b.understood(t, "heron-watch"))
+		assert.Zero(t, b.understood(t, "unnamed"))
 	}
 }

@@ -1,6 +1,7 @@
 package facts
 
 import (
+	"maps"
 	"math"
 	"slices"
 	"time"
@@ -310,13 +311,5 @@ func orElse(s, other string) string {
 	return s
 }
 
-// firstOf returns the value under the first key, so that equal states give equal words.
-func firstOf(m map[string]string) string {
-	key := ""
-	for k := range m {
-		if key == "" || k < key {
-			key = k
-		}
-	}
-	return m[key]
-}
+// firstOf returns the value under the first key, so that equal states give equal words. Requires a key, which may be empty.
+func firstOf(m map[string]string) string { return m[slices.Min(slices.Collect(maps.Keys(m)))] }

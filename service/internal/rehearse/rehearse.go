@@ -63,7 +63,7 @@ func Assumed() []string {
 }
 
 // Rehearse judges every step. A step that would begin only when, or after, it is to end stands for a mistake in the plan: it and its start
-// are named in a decide.ConflictError, by their paths in the request, and nothing is judged.
+// are named in a decide.ConflictError, by their paths in the request, and nothing is judged. Once ctx is over there is its error and no outlook.
 func Rehearse(ctx context.Context, p Plan) ([]Outlook, error) {
 	from := p.From
 	if len(from) == 0 {
@@ -84,6 +84,9 @@ func Rehearse(ctx context.Context, p Plan) ([]Outlook, error) {
 			return nil, &decide.ConflictError{Faults: faults}
 		}
 		o, after := p.step(ctx, s.Action, from, at, &left)
+		if err := ctx.Err(); err != nil { // the rules of this step may have been cut short, and held for that
+			return nil, err
+		}
 		out = append(out, o)
 		at = o.End
 		sigma := from[0].Sigma

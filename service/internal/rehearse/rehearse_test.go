@@ -11,6 +11,7 @@ import (
 
 	"keepclear.example/keepclear/policies"
 	"keepclear.example/keepclear/service/internal/decide"
+	"keepclear.example/keepclear/service/internal/facts"
 	"keepclear.example/keepclear/service/internal/limits"
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/reach"
@@ -154,4 +155,35 @@ func TestBeyondTheTablesIsToldAsThat(t *testing.T) {
 	out, err := rehearse.Rehearse(t.Context(), rehearse.Plan{Member: member(t), Moment: moment, Cells: 1000, Now: now.AddDate(1, 0, 0), Steps: []rehearse.Step{{Action: home}}})
 	require.NoError(t, err)
 	assert.Equal(t, verdict.Hold, out[0].Answer.Verdict)
+}
+
+// A rehearsal whose asker goes in the middle has no outlook: what would be judged after that, none of it passing, is not the night's.
+func TestRehearsalEndsWithItsAsker(t *testing.T) {
+	now := time.Date(2026, 11, 14, 18, 20, 0, 0, time.UTC)
+	later := now.Add(20 * time.Minute)
+	for name, last := range map[string]int{"in the middle": 3, "in the last step": 1} {
+		ctx, cancel := context.WithCancel(t.Context())
+		m := member(t)
+		m.Rules = leaving{m.Rules, cancel}
+		steps := make([]rehearse.Step, last)
+		for i := range steps {
+			steps[i] = rehearse.Step{Action: slew(38.20, 61.45, time.Minute), Start: &later}
+		}
+		out, err := rehearse.Rehearse(ctx, rehearse.Plan{Member: m, Moment: moment, Cells: int(reach.DefaultBudget), Now: now, Steps: steps})
+		require.ErrorIs(t, err, context.Canceled, name)
+		assert.Empty(t, out, name)
+	}
+}
+
+// leaving stands for the rules: the asker goes while they judge.
+type leaving struct {
+	rules decide.Judge
+	leave func()
+}
+
+func (l leaving) IDs() []string { return l.rules.IDs() }
+
+func (l leaving) Judge(ctx context.Context, sub rules.Subject, f facts.Set, at time.Time) []verdict.Finding {
+	l.leave()
+	return l.rules.Judge(ctx, sub, f, at)
 }

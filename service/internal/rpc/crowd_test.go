@@ -3,6 +3,7 @@ package rpc_test
 import (
 	"context"
 	"fmt"
+	"strings"
 	"testing"
 	"time"
 
@@ -35,7 +36,9 @@ func TestWhoGivesUpInACrowdLeavesNothing(t *testing.T) {
 	leave := b.s.Crowd()
 	q := b.slew(30, 40)
 	assert.Equal(t, codes.Canceled, status.Code(b.givesUp("Ask", q)))
-	err := b.givesUp("Report", &pb.ReportRequest{RequestId: b.id("report"), Rig: "heron", Asker: "camera", Sample: b.sample(0, 0)})
+	err := b.givesUp("Ask", q)
+	assert.Equal(t, "it was not begun, for more came than could be judged, and its asker did not wait; send it again", status.Convert(err).Message())
+	err = b.givesUp("Report", &pb.ReportRequest{RequestId: b.id("report"), Rig: "heron", Asker: "camera", Sample: b.sample(0, 0)})
 	assert.Equal(t, codes.Canceled, status.Code(err))
 	out, err := b.motion.Withdraw(t.Context(), &pb.WithdrawRequest{Rig: "heron"})
 	require.NoError(t, err)
@@ -44,13 +47,66 @@ func TestWhoGivesUpInACrowdLeavesNothing(t *testing.T) {
 	require.NoError(t, err)
 	_, err = b.rigs.GetRig(t.Context(), &pb.GetRigRequest{Rig: "heron"})
 	require.NoError(t, err)
-	assert.Equal(t, mostJudged, b.s.UnderWay(), "those who gave up hold no room")
+	assert.Equal(t, [2]int{mostJudged, mostJudged}, b.s.UnderWay(), "those who gave up hold no room")
 	leave()
 	held := b.mustAsk(b.slew(30, 40))
 	assert.Contains(t, findingOf(held, "pose/fresh").GetFact().GetMissing(), "that of camera (more came than could be judged, and its asker did not wait)")
 	_, err = b.reads.GetEntry(t.Context(), &pb.GetEntryRequest{Key: &pb.GetEntryRequest_RequestId{RequestId: q.GetRequestId()}})
 	assert.Equal(t, codes.NotFound, status.Code(err), "nobody judged it")
 	assert.Zero(t, b.s.UnderWay())
+}
+
+// A report that its asker gave up in a crowd holds its rig after a stop that comes before the next tick, too.
+func TestReportGivenUpBeforeAStopIsOnRecord(t *testing.T) {
+	b := newBench(t)
+	b.ready()
+	leave := b.s.Crowd()
+	r := &pb.ReportRequest{RequestId: b.id("report"), Rig: "heron", Asker: "camera", Event: act()}
+	assert.Equal(t, codes.Canceled, status.Code(b.givesUp("Report", r)))
+	leave()
+	b.restart()
+	var lost *pb.Entry
+	for _, e := range b.newest(5) { // before what the restart itself put on record
+		if e.GetKind() == pb.EntryKind_ENTRY_KIND_REFUSED {
+			lost = e
+		}
+	}
+	assert.Equal(t, "camera", lost.GetAsker())
+	assert.Contains(t, lost.GetSentence(), "more came than could be judged, and its asker did not wait")
+	held := b.mustAsk(b.slew(30, 40))
+	assert.Equal(t, pb.Verdict_VERDICT_HOLD, held.GetJudgement().GetVerdict())
+	assert.Contains(t, findingOf(held, "pose/fresh").GetFact().GetMissing(), "that of camera")
+}
+
+// However many questions wait for their turn, reports come in, and the other way round; rehearsals wait with the questions.
+func TestQuestionsAndReportsHaveRoomOfTheirOwn(t *testing.T) {
+	b := newBench(t)
+	b.ready()
+	leave := b.s.CrowdOfAsks()
+	b.mustReport(&pb.ReportRequest{Sample: b.sample(0, 0)})
+	r := &pb.RehearseRequest{Rig: "heron", Steps: []*pb.RehearsalStep{{Action: b.slew(30, 40).GetAction()}}}
+	raw, err := proto.Marshal(r)
+	require.NoError(t, err)
+	ctx, cancel := context.WithCancel(t.Context())
+	cancel()
+	_, err = b.s.Call(ctx, "/keepclear.v1.RehearsalService/Rehearse", raw)
+	assert.Contains(t, status.Convert(err).Message(), "it was not begun")
+	leave()
+	leave = b.s.CrowdOfTells()
+	b.allowed(b.slew(30, 40))
+	leave()
+}
+
+// A request that is too large is refused as that at once, however many are under way.
+func TestTooLargeARequestDoesNotWaitInACrowd(t *testing.T) {
+	b := newBench(t)
+	b.ready()
+	defer b.s.Crowd()()
+	q := b.slew(30, 40)
+	q.AttendedBy = strings.Repeat("x", 128<<10)
+	_, err := b.motion.Ask(t.Context(), q)
+	assert.Equal(t, codes.ResourceExhausted, status.Code(err), "%v", err)
+	assert.Equal(t, "TOO_MUCH", reason(err))
 }
 
 // mostJudged is how many questions and reports have room at once.
@@ -72,6 +128,7 @@ func TestWhoWaitsInACrowdIsJudged(t *testing.T) {
 	err := <-answers
 	assert.Equal(t, codes.DeadlineExceeded, status.Code(err))
 	assert.Equal(t, "LATE", reason(err))
+	assert.Equal(t, "it was not begun, for more came than could be judged within 20s; send it again", status.Convert(err).Message())
 	leave()
 	assert.NoError(t, <-answers)
 }

@@ -24,15 +24,26 @@ func (s *Server) SurveyTo(ctx context.Context, r *pb.SurveyRigRequest, ss grpc.S
 
 // Crowd takes all the room that questions and reports have, and returns what gives it back.
 func (s *Server) Crowd() (leave func()) {
-	for range cap(s.room) {
-		s.room <- struct{}{}
+	asks, tells := s.CrowdOfAsks(), fill(s.tells)
+	return func() { asks(); tells() }
+}
+
+// CrowdOfAsks takes all the room that questions have, and returns what gives it back.
+func (s *Server) CrowdOfAsks() (leave func()) { return fill(s.asks) }
+
+// CrowdOfTells takes all the room that reports have, and returns what gives it back.
+func (s *Server) CrowdOfTells() (leave func()) { return fill(s.tells) }
+
+func fill(room chan struct{}) (leave func()) {
+	for range cap(room) {
+		room <- struct{}{}
 	}
 	return func() {
-		for range cap(s.room) {
-			<-s.room
+		for range cap(room) {
+			<-room
 		}
 	}
 }
 
-// UnderWay is how many questions and reports have room.
-func (s *Server) UnderWay() int { return len(s.room) }
+// UnderWay is how many questions and rehearsals, and how many reports, have room.
+func (s *Server) UnderWay() [2]int { return [2]int{len(s.asks), len(s.tells)} }

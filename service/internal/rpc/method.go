@@ -3,6 +3,7 @@ package rpc
 import (
 	"context"
 	"crypto/sha256"
+	"errors"
 	"fmt"
 	"runtime/debug"
 	"strings"
@@ -95,25 +96,25 @@ func deepen(i int) byte {
 	return room[i]
 }
 
-// mostJudged bounds how many questions and reports are judged, or wait for their rig's turn or the disk, at once; each takes stackBytes and
-// more. Common practice, no source: many times what a site has askers.
+// mostJudged bounds how many questions and rehearsals, and beside them how many reports, are judged, or wait for their rig's turn or the disk, at
+// once; each takes stackBytes and more. Common practice, no source: many times what a site has askers.
 const mostJudged = 512
 
-// timed lets a request run beside its asker: one who goes, or whose time runs out, does not stop it. Once it has begun it is
+// timed lets a request run beside its asker: one who goes, or whose time runs out, does not stop it. Once a question or a report has begun it is
 // judged and recorded to its end, and the same request id asks for what came of it.
 func timed[M proto.Message](ctx context.Context, s *Server, raw []byte, msg M, do doing[M]) (proto.Message, error) {
 	limit := s.After(ownLimit)
-	takesRoom, err := s.enter(ctx, msg, limit)
-	if err != nil { // it never began
-		s.remember(msg, raw, "more came than could be judged, and its asker did not wait", s.decider.Now())
-		return nil, err
+	room := s.roomFor(msg, raw)
+	if why := enter(ctx, room, limit); why != "" {
+		s.remember(msg, raw, why, s.decider.Now())
+		return nil, neverBegan(ctx, why)
 	}
 	done := make(chan outcome, 1)
 	s.underWay.Go(func() {
 		deepen(0)
 		reply, err := serve(ctx, s, raw, msg, do) // which panics never
-		if takesRoom {
-			<-s.room
+		if room != nil {
+			<-room
 		}
 		done <- outcome{reply, err}
 	})
@@ -127,28 +128,50 @@ func timed[M proto.Message](ctx context.Context, s *Server, raw []byte, msg M, d
 	}
 }
 
-// enter waits until fewer than mostJudged questions and reports are under way. Whoever goes meanwhile leaves nothing behind: what is under way
-// outlives its asker, so that those who give up and ask again would else fill the memory. Everything else enters at once: reading ends with its
-// caller, a person's lock is rare, and taking leave back never waits.
-func (s *Server) enter(ctx context.Context, msg proto.Message, limit <-chan time.Time) (takesRoom bool, err error) {
+// roomFor is where a request has to find room before it begins; nil: it begins at once. Reports have room of their own: however many questions
+// wait for one rig's turn, the samples of every other come in. What is too large waits for nothing, so that it is refused as that. Everything
+// else begins at once: reading ends with its caller, a person's lock is rare, and taking leave back never waits.
+func (s *Server) roomFor(msg proto.Message, raw []byte) chan struct{} {
+	if len(raw) > wire.MaxBytes(msg.ProtoReflect().Descriptor()) {
+		return nil
+	}
 	switch msg.(type) {
-	case *pb.AskRequest, *pb.ReportRequest:
-	default:
-		return false, nil
+	case *pb.AskRequest, *pb.RehearseRequest:
+		return s.asks
+	case *pb.ReportRequest:
+		return s.tells
+	}
+	return nil
+}
+
+// enter waits until fewer than mostJudged are under way in a room, or tells why a request never began. Whoever goes meanwhile leaves nothing
+// behind: what is under way outlives its asker, so that those who give up and ask again would else fill the memory.
+func enter(ctx context.Context, room chan<- struct{}, limit <-chan time.Time) (why string) {
+	if room == nil {
+		return ""
 	}
 	select {
-	case s.room <- struct{}{}:
-		return true, nil
+	case room <- struct{}{}:
+		return ""
 	default:
 	}
 	select {
-	case s.room <- struct{}{}:
-		return true, nil
+	case room <- struct{}{}:
+		return ""
 	case <-ctx.Done():
-		return false, statusOf(ctx.Err())
+		return "more came than could be judged, and its asker did not wait"
 	case <-limit:
-		return false, tooLate()
+		return fmt.Sprintf("more came than could be judged within %s", ownLimit)
 	}
+}
+
+// neverBegan is what an asker is told whose request found no room: nothing came of it that could be learnt.
+func neverBegan(ctx context.Context, why string) error {
+	code := codes.DeadlineExceeded
+	if errors.Is(ctx.Err(), context.Canceled) {
+		code = codes.Canceled
+	}
+	return failure(code, pb.ErrorReason_ERROR_REASON_LATE, "it was not begun, for "+why+"; send it again")
 }
 
 // tooLate is what an asker is told who waited as long as anybody may.
@@ -171,7 +194,7 @@ func serve[M proto.Message](ctx context.Context, s *Server, raw []byte, msg M, d
 		return nil, refused(faults)
 	}
 	if err := s.makeUp(msg); err != nil {
-		s.remember(msg, raw, whileDown+"it came while the record was down", at)
+		s.remember(msg, raw, "it came while the record was down", at)
 		return nil, statusOf(err)
 	}
 	reply, err = do(ctx, call[M]{msg, raw, at})

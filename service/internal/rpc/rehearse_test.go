@@ -1,6 +1,7 @@
 package rpc_test
 
 import (
+	"context"
 	"testing"
 	"time"
 
@@ -8,11 +9,13 @@ import (
 	"github.com/stretchr/testify/require"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/durationpb"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	pb "keepclear.example/keepclear/api/keepclear/v1"
 	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/state"
 )
 
 // What a step names is held against the rig file as a question's is: every field is named by the path of its step, in one error.
@@ -86,4 +89,25 @@ func TestRehearsalCountsWhatGaugesFound(t *testing.T) {
 	plain := ask().GetClosest().GetRequiredMm()
 	b.proved()
 	assert.InDelta(t, plain+2, ask().GetClosest().GetRequiredMm(), 1e-9)
+}
+
+// A rehearsal whose asker went while it was judged is not on record as if it were whole.
+func TestRehearsalOfWhoWentIsNotOnRecord(t *testing.T) {
+	b := newBench(t)
+	b.ready()
+	raw, err := proto.Marshal(&pb.RehearseRequest{Rig: "heron", Steps: []*pb.RehearsalStep{{Action: b.slew(30, 40).GetAction()}}})
+	require.NoError(t, err)
+	ctx, cancel := context.WithCancel(t.Context())
+	b.judged = cancel
+	_, err = b.s.Call(ctx, "/keepclear.v1.RehearsalService/Rehearse", raw)
+	assert.Equal(t, codes.Canceled, status.Code(err))
+	require.NoError(t, b.stop()) // which waits for what is under way
+	rehearsed := 0
+	for e, err := range b.rec.Scan(t.Context(), "heron", 1) {
+		require.NoError(t, err)
+		if e.Kind == state.Rehearsed {
+			rehearsed++
+		}
+	}
+	assert.Zero(t, rehearsed)
 }

@@ -74,7 +74,8 @@ type Server struct {
 
 	names    []string // of the services, for health
 	missed   missed
-	room     chan struct{}   // holds one for each question and report under way
+	asks     chan struct{}   // holds one for each question and rehearsal under way
+	tells    chan struct{}   // holds one for each report under way
 	judging  atomic.Int32    // how many requests are being judged
 	first    sync.Once       // closes answered
 	answered chan struct{}   // closed once a request was judged
@@ -85,7 +86,7 @@ type Server struct {
 
 // New makes a server; it serves nothing yet.
 func New(p Parts) *Server {
-	s := &Server{Parts: p, decider: p.Decider, surveys: survey.New(p.Maps), drawing: survey.NewTurn(), gauging: survey.NewTurn(), checker: p.Checker, log: p.Log, health: health.NewServer(), answered: make(chan struct{}), missed: missed{turn: make(chan struct{}, 1), all: map[asker]*lost{}}, room: make(chan struct{}, mostJudged)}
+	s := &Server{Parts: p, decider: p.Decider, surveys: survey.New(p.Maps), drawing: survey.NewTurn(), gauging: survey.NewTurn(), checker: p.Checker, log: p.Log, health: health.NewServer(), answered: make(chan struct{}), missed: missed{turn: make(chan struct{}, 1), all: map[asker]*lost{}}, asks: make(chan struct{}, mostJudged), tells: make(chan struct{}, mostJudged)}
 	s.serving, s.stopping = context.WithCancel(context.Background())
 	s.grpc = grpc.NewServer(
 		grpc.ForceServerCodecV2(codec{}),
@@ -164,7 +165,7 @@ func (s *Server) Healthy() {
 }
 
 // Serve serves until ctx ends; what was answered is on record, what was not is refused. It returns nil after a clean end, once
-// nothing that was asked is under way.
+// nothing that was asked is under way, and what was lost is on record.
 func (s *Server) Serve(ctx context.Context, on net.Listener) error {
 	stopped := make(chan struct{})
 	done := make(chan struct{})
@@ -182,7 +183,18 @@ func (s *Server) Serve(ctx context.Context, on net.Listener) error {
 	<-stopped
 	s.stopping()
 	s.underWay.Wait()
+	s.lastWord()
 	return err
+}
+
+// lastWord puts on record which reports were lost since the last tick: the next start would else know nothing of them, and hold no rig.
+func (s *Server) lastWord() {
+	if s.decider.Down() != nil {
+		return
+	}
+	if err := s.makeUpFor(func(asker) bool { return true }); err != nil {
+		s.log.Error("a lost report is not on record", "why", err)
+	}
 }
 
 // grace is how long answers under way may take when the service is told to stop.
