@@ -153,5 +153,5 @@ func TestNoLostReportIsPushedOut(t *testing.T) {
 	}
 	b.mustReport(&pb.ReportRequest{Sample: b.sample(0, 0), Asker: "first"})
 	held := b.mustAsk(b.slew(30, 40))
-	assert.Contains(t, findingOf(held, "pose/fresh").GetFact().GetMissing(), "that of further askers")
+	assert.Contains(t, findingOf(held, "pose/fresh").GetFact().GetMissing(), "that of further askers (it came while the record was down)")
 }
