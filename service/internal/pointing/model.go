@@ -271,10 +271,10 @@ func (f Fit) loosened(which ...Term) Fit {
 			f.set(t, o, 0)
 		}
 		f.set(t, t, sq(terms[t].sigma))
-		switch t {
-		case Index1:
+		if t == Index1 {
 			f.Home.A1, f.Anew.A1 = 0, 0 // what homing opened of it is in the prior
-		case Index2:
+		}
+		if t == Index2 {
 			f.Home.A2, f.Anew.A2 = 0, 0
 		}
 	}
