@@ -57,8 +57,8 @@ func (j *judging) unbounded() string {
 }
 
 // strays tells whether a slew to the sky from within 8° of the pole may end farther from where it is meant to than it may, and that only by the offset on
-// the sky that belief shows of the pose: so near the pole it may be no offset of syncs. Within a twentieth of a degree of either bound, and where ends
-// that a service need not count decide, it cannot say. A belief that a sync at the very pole may have turned over is never asked about here.
+// the sky that belief shows of the pose: so near the pole it may be no offset of syncs. Within a twentieth of a degree of either bound, by what air lifts
+// besides, and where ends or turns that a service need not count decide, it cannot say. A belief that a sync at the very pole may have turned over is never asked about here.
 func (j *judging) strays() bool {
 	if !j.r.equatorial() || j.r.Sync != "sky" && j.r.Sync != "unknown" {
 		return false
@@ -82,7 +82,12 @@ func (j *judging) strayed(maybe bool) bool {
 					off = min(off, e.axes.sub(k.axes).most())
 				}
 			}
-			j.edge = j.edge || math.Abs(off-most) < 0.05*degree || off > most && math.Abs(pole-8*degree) < 0.05*degree
+			unsure := 0.05*degree + j.blur(j.places[i].Axes)
+			at := j.places[i].Axes
+			turns := e.maybe && slices.ContainsFunc(ends, func(k end) bool { // from here the two are nearest on different turns
+				return k.intended && k.axes.near(e.axes).sub(e.axes).most() <= most && e.axes.near(at).sub(k.axes.near(at)).most() > most
+			})
+			j.edge = j.edge || pole < 8.05*degree && (turns || math.Abs(off-most) < unsure) || off > most && math.Abs(pole-8*degree) < 0.05*degree
 			if e.intended || off <= most {
 				continue
 			}
