@@ -115,12 +115,12 @@ const offsetWithin = 8 * unit.Degree
 // offsetLost tells whether, near the end of axis 1, nothing but an offset of syncs on the sky, or a belief that may mean either side, takes a slew farther
 // from its target than it may end. A step off the pole shows what there is of it.
 func (in *Input) offsetLost(s *stand, ends []rig.End) bool {
-	if in.Rehearsed || !in.Rig.Kind.Equatorial() || len(ends) == 0 {
+	if in.Rehearsed || !in.Rig.Kind.Equatorial() {
 		return false
 	}
 	most, lost := in.limit("end/bounded", "spread_deg", 5), false
 	for _, e := range ends {
-		if astray(e, ends) <= most {
+		if offIntended(e, ends) <= most {
 			continue
 		}
 		within := unit.Angle(0)

@@ -54,7 +54,7 @@ func endsFact(f Set, ways []journey) {
 	}
 	worst, about := 0.0, ""
 	for _, e := range ends {
-		if off := astray(e, ends); off > worst {
+		if off := offIntended(e, ends); off > worst {
 			worst, about = off, e.Because
 		}
 	}
@@ -65,8 +65,8 @@ func endsFact(f Set, ways []journey) {
 	f.Number("end_spread_deg", worst, Computed, names...)
 }
 
-// astray is how far an end by belief lies from what is intended, degrees: of the same start, or of any where that start has none. Of an intended one zero.
-func astray(e rig.End, ends []rig.End) float64 {
+// offIntended is how far an end by belief lies from what is intended, degrees: of the same start, or of any where that start has none. Of an intended one zero.
+func offIntended(e rig.End, ends []rig.End) float64 {
 	if e.Intended {
 		return 0
 	}
