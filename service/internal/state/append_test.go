@@ -15,6 +15,8 @@ import (
 
 	"keepclear.example/keepclear/service/internal/facts"
 	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/unit"
 	"keepclear.example/keepclear/service/internal/verdict"
 )
 
@@ -175,7 +177,7 @@ func TestPlainIsAppendedWithoutMemory(t *testing.T) {
 	}
 }
 
-// A number that JSON does not know is an error, in a fact and in a finding, as it is to encoding/json.
+// A number that JSON does not know is an error, in a fact, in a finding and in where a permit ends, as it is to encoding/json.
 func TestNoNumberIsNotAppended(t *testing.T) {
 	for _, v := range []float64{math.NaN(), math.Inf(1), math.Inf(-1)} {
 		for _, b := range []Body{
@@ -183,6 +185,7 @@ func TestNoNumberIsNotAppended(t *testing.T) {
 			{Findings: []verdict.Finding{{Limit: &v}, {}}},
 			{Findings: []verdict.Finding{{Fact: &verdict.Reading{Number: &v}}, {}}},
 			{Snapshot: &question.Snapshot{Rig: question.RigState{Permit: &question.Permit{EndS: []float64{1, v}}}}},
+			{Snapshot: &question.Snapshot{Rig: question.RigState{Permit: &question.Permit{Ends: []rig.Axes{{A1: unit.Angle(v)}}}}}},
 		} {
 			_, err := json.Marshal(b)
 			require.Error(t, err)
