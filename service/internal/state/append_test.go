@@ -177,7 +177,7 @@ func TestPlainIsAppendedWithoutMemory(t *testing.T) {
 	}
 }
 
-// A number that JSON does not know is an error, in a fact, in a finding and in where a permit ends, as it is to encoding/json.
+// A number that JSON does not know is an error, in a fact, in a finding, in where a permit ends and in what motors report, as it is to encoding/json.
 func TestNoNumberIsNotAppended(t *testing.T) {
 	for _, v := range []float64{math.NaN(), math.Inf(1), math.Inf(-1)} {
 		for _, b := range []Body{
@@ -186,6 +186,7 @@ func TestNoNumberIsNotAppended(t *testing.T) {
 			{Findings: []verdict.Finding{{Fact: &verdict.Reading{Number: &v}}, {}}},
 			{Snapshot: &question.Snapshot{Rig: question.RigState{Permit: &question.Permit{EndS: []float64{1, v}}}}},
 			{Snapshot: &question.Snapshot{Rig: question.RigState{Permit: &question.Permit{Ends: []rig.Axes{{A1: unit.Angle(v)}}}}}},
+			{Snapshot: &question.Snapshot{Rig: question.RigState{Sample: &question.Sample{Drag: [2]*float64{&v}}}}},
 		} {
 			_, err := json.Marshal(b)
 			require.Error(t, err)
