@@ -63,12 +63,12 @@ func follows(before []row, r row) error {
 	return nil
 }
 
-// BuiltIn returns the table of IERS Bulletin C as of July 2025, 28 rows, good until 2026-06-28.
-// Source: leap-seconds.list of tzdata 2025b; its SHA-1 is asserted in the test.
+// BuiltIn returns the table of IERS Bulletin C as of July 2026, 28 rows, good until 2027-06-28.
+// Source: leap-seconds.list of tzdata 2026f; its SHA-1 is asserted in the test.
 func BuiltIn() Table {
 	t := Table{
-		issued:    time.Unix(3960835200-ntpEpoch, 0).UTC(), // 2025-07-07
-		goodUntil: time.Unix(3991593600-ntpEpoch, 0).UTC(), // 2026-06-28
+		issued:    time.Unix(3992312697-ntpEpoch, 0).UTC(), // 2026-07-06
+		goodUntil: time.Unix(4023129600-ntpEpoch, 0).UTC(), // 2027-06-28
 	}
 	for n, d := range leapDays() {
 		t.rows = append(t.rows, row{time.Date(d.year, d.month, 1, 0, 0, 0, 0, time.UTC).Unix(), int64(10 + n)})
