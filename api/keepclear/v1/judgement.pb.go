@@ -328,7 +328,8 @@ type Judgement struct {
 	Facts []*Fact `protobuf:"bytes,10,rep,name=facts,proto3" json:"facts,omitempty"`
 	// What the question left out and what that cost, one sentence each: "no side given: both are judged"; then what stays
 	// unseen at this level of integration; of a way that is not clear what is known of ways round that ask_instead does not name: none was
-	// found, there is none, one was found and would not pass; of a target that stands too low when it next stands high enough (UTC, to the minute).
+	// found, there is none, one was found and would not pass; of a target that stands too low when it next stands high enough, of a way past the
+	// Sun when that is down (UTC, to the minute).
 	Notes []string `protobuf:"bytes,11,rep,name=notes,proto3" json:"notes,omitempty"`
 	// Those questions of ask_instead that are slews by axes, as positions that the mount understands, for a mount that can be sent to a
 	// position only. Empty: none, or what the mount believes is not known.

@@ -91,7 +91,7 @@ func (in *Input) waysFacts(f Set, h *heaven, p *reach.Prover, ways []journey, ou
 	in.clearance(f, p, ways, out)
 	in.travel(f, ways)
 	in.altitude(f, ways)
-	in.sunApart(f, h, ways)
+	in.sunApart(f, h, ways, out)
 	for _, j := range ways {
 		out.MotionS = math.Max(out.MotionS, j.way.Seconds())
 	}
@@ -388,8 +388,8 @@ const sunUp = -0.83 * unit.Degree
 const farFromSun = 180 * unit.Degree
 
 // sunApart puts the least distance of the tube from the Sun along all ways, the Sun moving meanwhile; 180° while it is down.
-func (in *Input) sunApart(f Set, h *heaven, ways []journey) {
-	least, sharp := farFromSun, worsts{}
+func (in *Input) sunApart(f Set, h *heaven, ways []journey, out *Outcome) {
+	least, sharp, most := farFromSun, worsts{}, unit.Angle(0)
 	highest := unit.Angle(-math.Pi / 2)
 	for _, j := range ways {
 		seconds := j.way.Seconds()
@@ -403,6 +403,7 @@ func (in *Input) sunApart(f Set, h *heaven, ways []journey) {
 		_, alt0 := frame.AzAlt(first)
 		_, alt1 := frame.AzAlt(last)
 		moved := unit.Angle(seconds) * question.SiderealRate
+		most = max(most, moved)
 		highest = max(highest, alt0, alt1)
 		up := max(alt0, alt1) + moved // below sunUp it cannot rise meanwhile, however it turns
 		if up+h.doubt() >= sunUp {
@@ -421,6 +422,9 @@ func (in *Input) sunApart(f Set, h *heaven, ways []journey) {
 	f.Number("sun_separation_deg", least.Deg(), Computed)
 	proven, _ := sharp.proven()
 	f.Number("sun_separation_sharp_deg", min(proven, farFromSun.Deg()), Computed)
+	if in.Proposes && least.Deg() < in.limit("sun/apart", "separation_deg", 0) {
+		out.Notes = append(out.Notes, h.sunSets(most))
+	}
 }
 
 // sunLooks is at how many instants of a long motion the Sun is looked for: one each 15 s of the longest that an ordinary rig takes. Choice.

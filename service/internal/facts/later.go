@@ -60,6 +60,20 @@ func (in *Input) higher(h *heaven) string {
 	return stands + ", and never high enough for floor and horizon: not from this site"
 }
 
+// sunSets says when the Sun is down for a motion during which the sky turns by so much: as sunApart counts, not before it could not rise meanwhile.
+func (h *heaven) sunSets(moved unit.Angle) string {
+	altitude := func(m *sky.Moment) unit.Angle { return frame.Altitude(m.SunFrom(h.place)) }
+	p, err := sky.Cross(h.moment, lookAhead, altitude, sunUp-moved-h.doubt())
+	if err == nil {
+		for _, c := range p.Crossings {
+			if !c.Rising {
+				return "the Sun is down from " + h.minute(c, true).Format(toMinute)
+			}
+		}
+	}
+	return "the Sun does not set here within a day"
+}
+
 // toMinute is how such an instant is written, in UTC.
 const toMinute = "2006-01-02T15:04Z"
 

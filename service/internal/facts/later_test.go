@@ -3,6 +3,7 @@ package facts_test
 import (
 	"regexp"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -88,4 +89,46 @@ func TestNoTargetIsTooLow(t *testing.T) {
 		out := facts.Compute(standing(t, heron(t), rig.DegAxes(0, -100), rig.Axes{}, a))
 		assert.False(t, slices.ContainsFunc(out.Notes, tooLow.MatchString), "%v: %q", a.Kind, out.Notes)
 	}
+}
+
+// A way past the Sun is told with when the Sun is down for it: asked then it is out of the way, asked three minutes earlier it is not. Where it does not
+// set, that is said; where the way keeps off it, or at night, nothing.
+func TestWhenTheSunIsDown(t *testing.T) {
+	r := heron(t)
+	afternoon := evening.Add(-3 * time.Hour) // 16:00 at that place
+	m, err := moment(afternoon)
+	require.NoError(t, err)
+	sun := frame.Vec[frame.Rig](m.SunFrom(place(t, r)))
+	at := rig.LiftNear(r.Chain.Solve(r.Kind, sun, rig.West), rig.Axes{})
+	asked := func(r *rig.Rig, when time.Time, to rig.Axes) (facts.Outcome, string) {
+		in := standing(t, r, rig.DegAxes(0, 30), rig.Axes{}, axesSlew(to))
+		in.Snapshot.At, in.Question.At = when, when
+		out := facts.Compute(in)
+		i := slices.IndexFunc(out.Notes, func(n string) bool { return strings.HasPrefix(n, "the Sun ") })
+		if i < 0 {
+			return out, ""
+		}
+		return out, out.Notes[i]
+	}
+	_, said := asked(r, afternoon, at)
+	require.Regexp(t, `^the Sun is down from \d{4}-\d\d-\d\dT\d\d:\d\dZ$`, said)
+	down, err := time.Parse("2006-01-02T15:04Z", said[len(said)-17:])
+	require.NoError(t, err)
+	out, said := asked(r, down, at)
+	assert.Equal(t, 180.0, number(t, out.Facts, "sun_separation_deg"), "then it is down")
+	assert.Empty(t, said)
+	out, _ = asked(r, down.Add(-3*time.Minute), at)
+	assert.Less(t, number(t, out.Facts, "sun_separation_deg"), 90.0, "a little before it is not")
+
+	_, said = asked(r, afternoon, rig.DegAxes(10, 40))
+	assert.Empty(t, said, "the way keeps off it")
+
+	polar := *r
+	polar.Site.Lat = unit.Deg(80)
+	midsummer := time.Date(2026, 6, 21, 12, 0, 0, 0, time.UTC)
+	m, err = moment(midsummer)
+	require.NoError(t, err)
+	sun = frame.Vec[frame.Rig](m.SunFrom(place(t, &polar)))
+	_, said = asked(&polar, midsummer, rig.LiftNear(r.Chain.Solve(r.Kind, sun, rig.East), rig.Axes{}))
+	assert.Equal(t, "the Sun does not set here within a day", said)
 }
