@@ -313,6 +313,16 @@ func (p *play) along(points int) {
 	p.point(p.end.axes.add(p.corners().times(p.r.Overrun).add(p.search())), p.wait+p.way.seconds(), false, false)
 }
 
+// forgiven is by how much lower a way may lead than where it begins and still count as one that only rises: the least altitude is found to a fiftieth
+// of a degree, and over a spread to a thirtieth of that, a third of a degree at the most.
+func (p *play) forgiven() float64 {
+	if p.sharp {
+		return 0.02 * degree
+	}
+	box := p.places[p.from].Sigma.times(Axes{3, 3}).add(p.more)
+	return max(0.02*degree, min(max(box[0], box[1])/30, 0.33*degree))
+}
+
 // low is the lowest that the tube may stand at the begin. What may stand below the floor already and sinks no lower than that is held to where
 // it ends, or nothing could raise it.
 func (p *play) low() float64 {
@@ -414,7 +424,7 @@ func (p *play) altitude(a Axes, t float64, last, wide bool) float64 {
 	_, alt := p.r.direction(a).azAlt()
 	spare := alt/degree - p.limit("sky/floor altitude_deg")
 	homed := p.q.Kind == "home" && p.r.HomeBy != "belief" && !p.sharp
-	rises := spare < 0 && alt >= p.lowest-0.02*degree && !p.again && !last && !wide
+	rises := spare < 0 && alt >= p.lowest-p.forgiven() && !p.again && !last && !wide
 	if !homed && !rises {
 		p.took("sky/floor", spare, a, t, wide)
 	}
