@@ -108,9 +108,7 @@ func (in *Input) motion(f Set, h *heaven, s *stand, out *Outcome) {
 	sky := in.action().Sky != nil || in.action().Kind == question.Flip || in.action().Kind == question.Track
 	if sky {
 		in.horizonAtEnds(f, ways)
-		if low := in.higher(h); low != "" {
-			out.Notes = append(out.Notes, low)
-		}
+		out.note(in.higher(h))
 	}
 	in.followFacts(f, h, p, s, ways, sky, out)
 	in.legs(ways, out)

@@ -39,7 +39,7 @@ type Outcome struct {
 	Legs    []question.Leg        // of the intended way
 	Instead []Proposal            // what may pass where this does not, best first; to be judged before it is offered
 	Sought  int                   // cells looked at for ways round and ways out
-	Notes   []string              // what the question left out and what that cost
+	Notes   []string              // what the question left out and what that cost; what is known of ways round; when what stands in the way is over
 	Solve   *question.JudgedSolve // of a sync: the evidence as understood
 
 	Start         rig.Axes   // the judged start, likeliest candidate
@@ -54,6 +54,13 @@ type Outcome struct {
 	Parts         []rig.PartState // the states of parts that it was worked out in; of others all count
 	SyncAxes      rig.Axes        // of a sync: the change of belief in axis terms
 	SyncNearer    bool            // of a sync: it brings belief nearer the pose
+}
+
+// note puts a note, unless there is none.
+func (o *Outcome) note(what string) {
+	if what != "" {
+		o.Notes = append(o.Notes, what)
+	}
 }
 
 // Proposal is what may pass where a question does not.

@@ -64,11 +64,12 @@ func (in *Input) higher(h *heaven) string {
 func (h *heaven) sunSets(moved unit.Angle) string {
 	altitude := func(m *sky.Moment) unit.Angle { return frame.Altitude(m.SunFrom(h.place)) }
 	p, err := sky.Cross(h.moment, lookAhead, altitude, sunUp-moved-h.doubt())
-	if err == nil {
-		for _, c := range p.Crossings {
-			if !c.Rising {
-				return "the Sun is down from " + h.minute(c, true).Format(toMinute)
-			}
+	if err != nil {
+		return ""
+	}
+	for _, c := range p.Crossings {
+		if !c.Rising {
+			return "the Sun is down from " + h.minute(c, true).Format(toMinute)
 		}
 	}
 	return "the Sun does not set here within a day"

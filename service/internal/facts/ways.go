@@ -423,7 +423,7 @@ func (in *Input) sunApart(f Set, h *heaven, ways []journey, out *Outcome) {
 	proven, _ := sharp.proven()
 	f.Number("sun_separation_sharp_deg", min(proven, farFromSun.Deg()), Computed)
 	if in.Proposes && least.Deg() < in.limit("sun/apart", "separation_deg", 0) {
-		out.Notes = append(out.Notes, h.sunSets(most))
+		out.note(h.sunSets(most))
 	}
 }
 
