@@ -23,6 +23,7 @@ var ruleID = regexp.MustCompile(`^[a-z][a-z0-9_]{0,62}(/[a-z][a-z0-9_]{0,62}){1,
 func entries(k *call) (int, error) {
 	rig := k.flags.String("rig", "", "`RIG` whose entries are wanted")
 	verdict := k.flags.String("verdict", "", "`WORD` of the verdict: allow, hold or deny")
+	kind := k.flags.String("kind", "", "`WORD` of what entries are about: "+strings.Join(kinds(), ", "))
 	rule := k.flags.String("rule", "", "`ID` of a rule: only what it held or denied")
 	count := k.flags.Int("count", 50, "`N` entries at most, 1 to 1000; absent: 50")
 	from := k.flags.String("from", "", "`INSTANT` of the first: 2026-11-14T21:30:00Z, or 21:30Z, the last that has been; or as a list prints it")
@@ -32,7 +33,7 @@ func entries(k *call) (int, error) {
 		return 0, err
 	}
 	if len(words) == 0 {
-		return 0, wrong("list, show or follow is wanted")
+		return 0, wrong("list, show, export or follow is wanted")
 	}
 	f := &pb.EntryFilter{}
 	if *rig != "" {
@@ -43,6 +44,13 @@ func entries(k *call) (int, error) {
 			return 0, wrong("--rule %q: want AREA/NAME, as sky/floor: keepclear rules lists them", *rule)
 		}
 		f.RuleIds = []string{*rule}
+	}
+	if *kind != "" {
+		v, ok := pb.EntryKind_value["ENTRY_KIND_"+strings.ToUpper(*kind)]
+		if !ok || v == 0 {
+			return 0, wrong("--kind %q: want %s", *kind, strings.Join(kinds(), ", "))
+		}
+		f.Kinds = []pb.EntryKind{pb.EntryKind(v)}
 	}
 	if *verdict != "" {
 		v, ok := map[string]pb.Verdict{"allow": pb.Verdict_VERDICT_ALLOW, "hold": pb.Verdict_VERDICT_HOLD, "deny": pb.Verdict_VERDICT_DENY}[*verdict]
@@ -70,17 +78,28 @@ func entries(k *call) (int, error) {
 		return k.listEntries(c, f, *count)
 	case words[0] == "show" && len(words) == 2:
 		return k.showEntry(c, words[1])
+	case words[0] == "export" && len(words) == 1:
+		return k.exportEntries(c, f)
 	case words[0] == "follow" && len(words) == 1:
 		return k.followEntries(c, f)
 	}
-	return 0, wrong("list, show PLACE (chain/number, or a request, permit or lock id), or follow")
+	return 0, wrong("list, show PLACE (chain/number, or a request, permit or lock id), export, or follow")
+}
+
+// kinds are the words for what entries are about.
+func kinds() []string {
+	var out []string
+	for n := 1; n < len(pb.EntryKind_name); n++ {
+		out = append(out, word(pb.EntryKind_name[int32(n)], "ENTRY_KIND_"))
+	}
+	return out
 }
 
 func (k *call) listEntries(c pb.RecordServiceClient, f *pb.EntryFilter, count int) (int, error) {
 	ctx, cancel := k.timed()
 	defer cancel()
 	if count < 1 || count > 1000 {
-		return 0, wrong("--count %d: want 1 to 1000", count)
+		return 0, wrong("--count %d: want 1 to 1000; entries export takes all that match", count)
 	}
 	r, err := c.ListEntries(ctx, &pb.ListEntriesRequest{Filter: f, PageSize: int32(count)})
 	if err != nil {
