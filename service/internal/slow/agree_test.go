@@ -116,6 +116,7 @@ func onceDiffered() map[int]string {
 		7_029_926:  "the second opinion, the same: axis 2",
 		5_110_299:  "the second opinion: where air lifts the tube onto the end of axis 1, it is not known which of two poses there is nearer to a third",
 		20_005_486: "a homing by belief that begins below the floor, of a wide pose, and first sinks by a tenth of a degree",
+		20_052_006: "the second opinion: a mount sent to the sky believes itself at its target, so a limit in it acts from there, wherever the rig began",
 	}
 }
 

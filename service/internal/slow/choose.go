@@ -46,6 +46,9 @@ func (p *play) take(all []end, n int, late bool) {
 		off = p.wild
 	}
 	p.end.axes = p.end.axes.add(off)
+	if p.beside = p.wild; p.bySky() {
+		p.beside = off
+	}
 	if p.byAsMuch() || p.q.Kind == "track" {
 		p.end.axes = p.end.axes.add(p.shift)
 	}

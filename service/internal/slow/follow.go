@@ -271,27 +271,28 @@ func (p *play) stops(c *course) (this, latest float64) {
 		return 2 * day, 2 * day
 	}
 	ahead := p.beliefFrom(p.places[p.from].Axes).sub(p.places[p.from].Axes)
-	latest = max(p.limitActs(c, limit, Axes{}, c.start), p.limitActs(c, limit, ahead, c.start))
+	arrived := c.start.sub(p.beside)
+	latest = max(p.limitActs(c, limit, Axes{}, arrived), p.limitActs(c, limit, ahead, arrived))
 	if p.end.intended {
 		ahead = Axes{}
 	}
-	began := p.start // one that is crossed on the way acts too, but need not be counted on
+	began := p.start.sub(p.wild) // one that is crossed on the way acts too, but need not be counted on
 	if p.r.equatorial() {
-		began = c.start // that has only ever been seen to act on an axis that grows
+		began = arrived // that has only ever been seen to act on an axis that grows
 	}
 	return p.limitActs(c, limit, ahead, began), latest
 }
 
-// limitActs is when belief, so far ahead of the pose, reaches a limit in the mount that it is not beyond at a start, with what syncs may still
-// take from it.
+// limitActs is when belief, so far ahead of the pose that the counters make, reaches a limit in the mount that it is not beyond at a start, with what
+// syncs may still take from it.
 func (p *play) limitActs(c *course, limit float64, ahead, start Axes) float64 {
 	axis, later := p.r.Stop.Axis, p.limit("sync/sum axis_deg")*degree
-	began := start.sub(p.wild).add(ahead)[axis]
+	began := start.add(ahead)[axis]
 	last := c.start
 	for t := 0.0; t < day; t += 120 {
 		at := c.at(t, last)
 		last = at
-		b := at.sub(p.wild).add(ahead)[axis]
+		b := at.sub(p.beside).add(ahead)[axis]
 		if began <= limit && b > limit+later || began > limit && b < limit-later {
 			return t
 		}

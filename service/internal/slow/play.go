@@ -162,6 +162,7 @@ type play struct {
 	sharp  bool
 	wait   float64
 	wild   Axes // true axes less where the counters make them
+	beside Axes // the same at the end: a mount sent to the sky believes itself at its target, wherever it began
 	shift  Axes // from the question to the begin
 	start  Axes
 	end    end
