@@ -29,11 +29,11 @@ func (j *judging) gate() {
 	}
 	w := j.witnesses(v, e)
 	a["solve/quality"] = j.quality(v, e, w)
-	if j.expectedThere(e, w) { // a leap that was foretold may be longer
+	if j.expectedThere(e, w, hair) { // a leap that was foretold may be longer
 		more := max(0, j.limit("sync/jump axis_expected_deg")-j.limit("sync/jump axis_deg"))
 		a["sync/jump"].Seen += more
 		a["sync/jump"].Wide += more
-		if j.limit("sync/second agree_arcmin")-e.away()/degree*60 < 0.2 { // or so it seems
+		if !j.expectedThere(e, w, -hair) { // or so it seems
 			a["sync/jump"].Slack = more
 		}
 	}
@@ -321,12 +321,15 @@ func (a Axes) moved(by Axes, nearer bool) Axes {
 	return a
 }
 
-// expectedThere tells whether a model that settled, or that three solves or more taught to six minutes of arc where the tube looks, expects the solve where it lies: of such a
-// one few stars are enough.
-func (j *judging) expectedThere(e *evidence, w witnesses) bool {
+// hair is how well it is known here how far a solve lies from where it is expected, radians: the sky of this opinion is good for that.
+const hair = 0.2 / 60 * degree
+
+// expectedThere tells whether a model that settled, or that three solves or more taught to six minutes of arc where the tube looks, expects the solve
+// where it lies, give or take a little: of such a one few stars are enough.
+func (j *judging) expectedThere(e *evidence, w witnesses, more float64) bool {
 	s := j.r.sighted(&e.model.Fit, e.pose, e.tube).scatter
 	knows := e.model.Settled != nil || e.model.Count >= 3 && s[0][0]+s[1][1] < 2*math.Pow(6.0/60*degree, 2)
-	return knows && !w.shifted && max(e.before, distance(e.off, e.scatter)) <= j.limit("sync/expected d2") && e.away() <= j.limit("sync/second agree_arcmin")/60*degree
+	return knows && !w.shifted && max(e.before, distance(e.off, e.scatter)) <= j.limit("sync/expected d2") && e.away() <= j.limit("sync/second agree_arcmin")/60*degree+more
 }
 
 func (j *judging) quality(v *Solve, e *evidence, w witnesses) *Finding {
@@ -334,7 +337,7 @@ func (j *judging) quality(v *Solve, e *evidence, w witnesses) *Finding {
 	switch {
 	case v.Matched != nil:
 		least := j.limit("solve/quality matched")
-		if j.expectedThere(e, w) {
+		if j.expectedThere(e, w, 0) {
 			least = j.limit("solve/quality matched_expected")
 		}
 		spare = min(spare, float64(*v.Matched)-least)
