@@ -61,6 +61,10 @@ func readRigs(dir string) (files []rigFile, facility *limits.Layer, faults error
 			faults = errors.Join(faults, fmt.Errorf("%s would not be read: rig files are named *.yaml; rename it, or take it out of the folder", path))
 			continue
 		}
+		if ofRules(base) {
+			faults = errors.Join(faults, fmt.Errorf("%s would not be read: rules are part of the program, and a site's own limits stand in %s beside the rig files; take it out of the folder, and see policies/README.md", path, limitsFile))
+			continue
+		}
 		if filepath.Ext(base) != ".yaml" {
 			continue
 		}
@@ -74,7 +78,7 @@ func readRigs(dir string) (files []rigFile, facility *limits.Layer, faults error
 			common = content
 			l, err := limits.ParseLayer("facility", path, content)
 			if err != nil { // the rig files are looked at all the same, so that every fault is told at once
-				faults = err
+				faults = errors.Join(faults, err)
 				continue
 			}
 			facility = &l
@@ -89,6 +93,11 @@ func readRigs(dir string) (files []rigFile, facility *limits.Layer, faults error
 		return nil, nil, fmt.Errorf("no rig file (*.yaml) in %s: put one there (an empty form: check --blank), or try serve --practice heron", dir)
 	}
 	return files, facility, faults
+}
+
+// ofRules tells by its name what somebody put among rig files and takes for in force: rules, or limits by the layout of the policies.
+func ofRules(base string) bool {
+	return strings.EqualFold(filepath.Ext(base), ".rego") || slices.Contains([]string{"rules", "limits", "policies"}, strings.ToLower(base))
 }
 
 // isClass tells a class file by its first key. It is read with the rig files that follow it.
