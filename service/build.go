@@ -41,6 +41,7 @@ type rigFile struct {
 	content []byte
 	open    rig.Opener
 	limits  []byte // of the facility, as they were read beside it; nil: there are none
+	others  *texts // that it named, as they were first read; nil: nobody notes them
 }
 
 // limitsFile holds the facility's limits in a folder of rig files.
@@ -83,7 +84,8 @@ func readRigs(dir string) (files []rigFile, facility *limits.Layer, faults error
 			}
 			facility = &l
 		case !isClass(content):
-			files = append(files, rigFile{name: path, content: content, open: beside(dir)})
+			others := &texts{}
+			files = append(files, rigFile{name: path, content: content, open: others.noting(beside(dir)), others: others})
 		}
 	}
 	for i := range files {
@@ -543,7 +545,7 @@ func (k *keeping) decideOn(path string, members []decide.Member, now, here func(
 	}
 	d, err := decide.New(decide.Parts{
 		Record: k.record, Members: members, Moment: newMoment(), Now: now, Here: here, Clock: clock, Up: newUptime(bootIDFile), NewID: newID, Cells: int(reach.DefaultBudget),
-		Encode: rpc.Encode(func(name string) (*rig.Rig, bool) { r, ok := rigs[name]; return r, ok }),
+		Encode: rpc.Encode(func(name string) (*rig.Rig, bool) { r, ok := rigs[name]; return r, ok }), Differs: revisionsOf(path).differs,
 	})
 	k.decider = d
 	if err == nil {
