@@ -24,6 +24,7 @@ func entries(k *call) (int, error) {
 	rig := k.flags.String("rig", "", "`RIG` whose entries are wanted")
 	verdict := k.flags.String("verdict", "", "`WORD` of the verdict: allow, hold or deny")
 	rule := k.flags.String("rule", "", "`ID` of a rule: only what it held or denied")
+	kind := k.flags.String("kind", "", "`WORD` of what the entry is about: "+strings.Join(kindNames(), ", "))
 	count := k.flags.Int("count", 50, "`N` entries at most, 1 to 1000; absent: 50")
 	from := k.flags.String("from", "", "`INSTANT` of the first: 2026-11-14T21:30:00Z, or 21:30Z, the last that has been; or as a list prints it")
 	before := k.flags.String("before", "", "`INSTANT` that all are earlier than, written in the same way; of a time of day the first after --from")
@@ -32,7 +33,7 @@ func entries(k *call) (int, error) {
 		return 0, err
 	}
 	if len(words) == 0 {
-		return 0, wrong("list, show or follow is wanted")
+		return 0, wrong("list, show, follow or export is wanted")
 	}
 	f := &pb.EntryFilter{}
 	if *rig != "" {
@@ -50,6 +51,13 @@ func entries(k *call) (int, error) {
 			return 0, wrong("--verdict %q: want allow, hold or deny", *verdict)
 		}
 		f.Verdicts = []pb.Verdict{v}
+	}
+	if *kind != "" {
+		n, ok := pb.EntryKind_value[kindPrefix+strings.ToUpper(*kind)]
+		if !ok || !slices.Contains(kindNames(), *kind) {
+			return 0, wrong("--kind %q: want one of %s", *kind, strings.Join(kindNames(), ", "))
+		}
+		f.Kinds = []pb.EntryKind{pb.EntryKind(n)}
 	}
 	if f.FromTime, err = k.onRecord("from", *from, nil); err != nil {
 		return 0, err
@@ -72,8 +80,10 @@ func entries(k *call) (int, error) {
 		return k.showEntry(c, words[1])
 	case words[0] == "follow" && len(words) == 1:
 		return k.followEntries(c, f)
+	case words[0] == "export" && len(words) == 1:
+		return k.exportEntries(c, f)
 	}
-	return 0, wrong("list, show PLACE (chain/number, or a request, permit or lock id), or follow")
+	return 0, wrong("list, show PLACE (chain/number, or a request, permit or lock id), follow or export")
 }
 
 func (k *call) listEntries(c pb.RecordServiceClient, f *pb.EntryFilter, count int) (int, error) {
@@ -144,7 +154,7 @@ func (k *call) whole(c pb.RecordServiceClient, e *pb.Entry) *pb.Entry {
 func (k *call) printLine(e *pb.Entry) {
 	what := strings.ToUpper(word(e.GetVerdict().String(), "VERDICT_"))
 	if e.GetVerdict() == pb.Verdict_VERDICT_UNSPECIFIED {
-		what = word(e.GetKind().String(), "ENTRY_KIND_")
+		what = word(e.GetKind().String(), kindPrefix)
 	}
 	fmt.Fprintf(k.out, "%s  %s/%d  %-9s %s%s\n", e.GetReceipt().GetRecordTime().AsTime().Format(onDay), e.GetReceipt().GetChain(), e.GetReceipt().GetNumber(), what, askedBy(e), sentenceOf(e))
 }

@@ -63,12 +63,14 @@ func told() []form {
 }
 
 func read() []form {
-	filter := []string{"rig", "verdict", "rule"}
+	filter := []string{"rig", "kind", "verdict", "rule"}
 	return []form{
-		{"list", "entries list [--rig RIG] [--verdict WORD] [--rule ID] [--from INSTANT] [--before INSTANT] [--count N]", "the last entries, the newest at the end",
+		{"list", "entries list [--rig RIG] [--kind WORD] [--verdict WORD] [--rule ID] [--from INSTANT] [--before INSTANT] [--count N]", "the last entries, the newest at the end",
 			append([]string{"count", "from", "before"}, filter...), "entries list --rig heron --from 02:10Z --before 03:40Z", ""},
 		{"show", "entries show CHAIN/NUMBER, or the id of a request, permit or lock", "one entry, whole", nil, "entries show heron/2", ""},
-		{"follow", "entries follow [--rig RIG] [--verdict WORD] [--rule ID]", "entries as they are written, until it is interrupted", filter, "entries follow --rig heron", ""},
+		{"follow", "entries follow [--rig RIG] [--kind WORD] [--verdict WORD] [--rule ID]", "entries as they are written, until it is interrupted", filter, "entries follow --rig heron", ""},
+		{"export", "entries export [--rig RIG] [--kind WORD] [--verdict WORD] [--rule ID] [--from INSTANT] [--before INSTANT]", "all entries, whole, a line of JSON each, the oldest first; whole only if it ends with exit code 0",
+			append([]string{"from", "before"}, filter...), "entries export --rig heron > heron.jsonl", ""},
 	}
 }
 

@@ -73,7 +73,7 @@ func commands() []command {
 			one("lock RIG | --all  --person NAME --reason TEXT", `lock heron --person "A. Person" --reason "cable caught"`, "all", "person", "reason"), 0, nil, "", false},
 		{"release", "LOCK-ID…  --person NAME --reason TEXT", "release locks", release,
 			one("release LOCK-ID…  --person NAME --reason TEXT", `release 7d0c… --person "A. Person" --reason "cable freed"`, "person", "reason"), 0, nil, "", true},
-		{"entries", "list | show PLACE | follow", "read the record", entries, read(), 0, nil, "", true},
+		{"entries", "list | show PLACE | follow | export", "read the record", entries, read(), 0, nil, "", true},
 		{"verify", "[CHAIN]", "have the service verify its record", verify, one("verify [CHAIN] [--receipt 'CHAIN/NUMBER HASH']…", "verify heron", "receipt"), 0, nil, "", true},
 		{"rules", "[RIG]", "the rules and limits in force", rules, one("rules [RIG]", "rules heron"), 0, nil, "", true},
 	}
