@@ -67,7 +67,7 @@ func TestExportIsALineForEachEntry(t *testing.T) {
 			require.NoError(t, protojson.Unmarshal([]byte(line), &e), line)
 			assert.Equal(t, uint64(i+1), e.GetReceipt().GetNumber())
 			assert.Equal(t, []byte{byte(i + 1)}, e.GetStored())
-			assert.Equal(t, "one\ntwo", e.GetSentence())
+			assert.Equal(t, "one two", e.GetSentence(), "as the command shows all text; the bytes that the hash covers stand beside it")
 			assert.Len(t, e.GetFacts(), 1)
 		}
 		for _, f := range record.asked {
