@@ -106,7 +106,7 @@ func TestWrongUsageSaysWhatIsWanted(t *testing.T) {
 		"withdraw":                                          "one rig or --all",
 		"tell heron proved --person A":                      "64 hexadecimal digits",
 		"tell heron act fell-over --person A":               "there is no act",
-		"entries":                                           "list, show or follow",
+		"entries":                                           "list, show, follow or export",
 		"rehearse heron slew --axis1 1 --axis2 2 --at noon": "is no instant",
 	} {
 		code, out, errs := typed(t, "", line)
