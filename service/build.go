@@ -41,6 +41,7 @@ type rigFile struct {
 	content []byte
 	open    rig.Opener
 	limits  []byte // of the facility, as they were read beside it; nil: there are none
+	others  *texts // that it named, as they were first read; nil: nobody notes them
 }
 
 // limitsFile holds the facility's limits in a folder of rig files.
@@ -61,6 +62,10 @@ func readRigs(dir string) (files []rigFile, facility *limits.Layer, faults error
 			faults = errors.Join(faults, fmt.Errorf("%s would not be read: rig files are named *.yaml; rename it, or take it out of the folder", path))
 			continue
 		}
+		if ofRules(base) {
+			faults = errors.Join(faults, fmt.Errorf("%s would not be read: rules are part of the program, and a site's own limits stand in %s beside the rig files; take it out of the folder, and see policies/README.md", path, limitsFile))
+			continue
+		}
 		if filepath.Ext(base) != ".yaml" {
 			continue
 		}
@@ -74,12 +79,13 @@ func readRigs(dir string) (files []rigFile, facility *limits.Layer, faults error
 			common = content
 			l, err := limits.ParseLayer("facility", path, content)
 			if err != nil { // the rig files are looked at all the same, so that every fault is told at once
-				faults = err
+				faults = errors.Join(faults, err)
 				continue
 			}
 			facility = &l
 		case !isClass(content):
-			files = append(files, rigFile{name: path, content: content, open: beside(dir)})
+			others := &texts{}
+			files = append(files, rigFile{name: path, content: content, open: others.noting(beside(dir)), others: others})
 		}
 	}
 	for i := range files {
@@ -89,6 +95,11 @@ func readRigs(dir string) (files []rigFile, facility *limits.Layer, faults error
 		return nil, nil, fmt.Errorf("no rig file (*.yaml) in %s: put one there (an empty form: check --blank), or try serve --practice heron", dir)
 	}
 	return files, facility, faults
+}
+
+// ofRules tells by its name what somebody put among rig files and takes for in force: rules, or limits by the layout of the policies.
+func ofRules(base string) bool {
+	return strings.EqualFold(filepath.Ext(base), ".rego") || slices.Contains([]string{"rules", "limits", "policies"}, strings.ToLower(base))
 }
 
 // isClass tells a class file by its first key. It is read with the rig files that follow it.
@@ -534,7 +545,7 @@ func (k *keeping) decideOn(path string, members []decide.Member, now, here func(
 	}
 	d, err := decide.New(decide.Parts{
 		Record: k.record, Members: members, Moment: newMoment(), Now: now, Here: here, Clock: clock, Up: newUptime(bootIDFile), NewID: newID, Cells: int(reach.DefaultBudget),
-		Encode: rpc.Encode(func(name string) (*rig.Rig, bool) { r, ok := rigs[name]; return r, ok }),
+		Encode: rpc.Encode(func(name string) (*rig.Rig, bool) { r, ok := rigs[name]; return r, ok }), Differs: revisionsOf(path).differs,
 	})
 	k.decider = d
 	if err == nil {

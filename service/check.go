@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"path/filepath"
 	"slices"
 	"strings"
 	"time"
@@ -29,6 +30,9 @@ func check(ctx context.Context, s streams, args []string) int {
 		fmt.Fprintln(s.err, err)
 		return exitCheck
 	}
+	if filepath.Base(file.name) == limitsFile {
+		return checkLimits(s, file)
+	}
 	r, faults, found := rig.Examine(file.name, file.content, file.open)
 	if r != nil {
 		faults = slices.Concat(unjudged(r), unlived(r, s.now()))
@@ -43,21 +47,76 @@ func check(ctx context.Context, s streams, args []string) int {
 		fmt.Fprintf(s.out, "Faults: %d. The file does not load.\n", len(faults))
 		return exitCheck
 	}
-	set, err := limitsFit(r, nil, args[0])
+	facility, err := file.facility()
+	var set limits.Set
+	if err == nil {
+		set, err = limitsFit(r, facility, file.name)
+	}
 	if err != nil {
-		said, _ := ofLimits(err, nil)
-		for _, f := range said {
-			fmt.Fprintln(s.out, f)
-		}
-		fmt.Fprintf(s.out, "Faults: %d. The file does not load.\n", len(said))
-		return exitCheck
+		return notLoaded(s, err, file)
 	}
 	fmt.Fprint(s.out, rig.Understood(r))
+	sayLimits(s, facility)
 	if said := rig.SayFinds(inspected(ctx, r, set, s.now())); said != "" {
 		fmt.Fprint(s.out, "\n", said)
 	}
 	fmt.Fprintf(s.out, "\nIt loads. Its digest:\n%x\n", r.Digest)
 	return exitDone
+}
+
+// notLoaded says what of limits keeps a file from loading: faults of its own, and of the facility's limits beside it, which keep every rig from it.
+func notLoaded(s streams, err error, file rigFile) int {
+	var all limits.Faults
+	if !errors.As(err, &all) {
+		fmt.Fprintln(s.out, err)
+		return exitCheck
+	}
+	for _, f := range all {
+		if f.File == file.beside(limitsFile) {
+			fmt.Fprintln(s.out, f)
+			continue
+		}
+		fmt.Fprintln(s.out, limitFault(f))
+	}
+	fmt.Fprintf(s.out, "Faults: %d. The file does not load.\n", len(all))
+	return exitCheck
+}
+
+// sayLimits says what the limits beside a rig file, which count for every rig of its folder, make of the defaults.
+func sayLimits(s streams, facility *limits.Layer) {
+	if facility == nil {
+		return
+	}
+	for _, e := range facility.Entries {
+		fmt.Fprintf(s.out, "Limit of every rig of this folder: %s %s = %v (%s:%d).\n", e.Rule, e.Name, e.Value, facility.File, e.Line)
+	}
+}
+
+// checkLimits says what the facility's limits mean, or what is wrong with them. Whether a rig's own are looser is found by checking that rig.
+func checkLimits(s streams, file rigFile) int {
+	facility, err := file.facility()
+	if err == nil {
+		err = facilityFits(*facility)
+	}
+	if err != nil {
+		return notLoaded(s, err, file)
+	}
+	sayLimits(s, facility)
+	fmt.Fprint(s.out, "\nThese limits load. Whether a rig's own are looser, check tells of its file.\n")
+	return exitDone
+}
+
+// facilityFits are the faults of the facility's limits alone: what every rig has to state for itself is lacking in no file yet.
+func facilityFits(facility limits.Layer) error {
+	defs, err := limits.Read(policies.Files())
+	if err != nil {
+		return err
+	}
+	_, err = limits.Merge(defs, facility, limits.Layer{})
+	if _, common := ofLimits(err, &facility); len(common) > 0 {
+		return common
+	}
+	return nil
 }
 
 // inspected is all that is found of a rig that loads: in its file, by today, and over all of its axis space.

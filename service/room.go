@@ -43,7 +43,7 @@ func (w whatIf) String() string { return rig.Together(w) }
 // in makes the changes one after the other.
 func (w whatIf) in(file rigFile) (rigFile, error) {
 	content, open, err := rig.Changed(file.name, file.content, file.open, w...)
-	return rigFile{name: file.name, content: content, open: open}, err
+	return rigFile{name: file.name, content: content, open: open, limits: file.limits}, err
 }
 
 // room says how far the axes of a rig may turn with what it carries, and how far they might if a length were another.
@@ -128,7 +128,7 @@ func (o *roomOptions) say(ctx context.Context, s streams, file rigFile, what str
 	if err != nil {
 		return nil, draw.Column{}, err
 	}
-	survey, asked, err := o.survey(ctx, s, r, file.name)
+	survey, asked, err := o.survey(ctx, s, r, file)
 	if err != nil {
 		return nil, draw.Column{}, err
 	}
@@ -146,8 +146,8 @@ func (o *roomOptions) say(ctx context.Context, s streams, file rigFile, what str
 }
 
 // survey works the map of a rig out, with its parts in the states that were named.
-func (o *roomOptions) survey(ctx context.Context, s streams, r *rig.Rig, name string) (*reach.Survey, draw.Asked, error) {
-	of, err := ofFile(r, name)
+func (o *roomOptions) survey(ctx context.Context, s streams, r *rig.Rig, file rigFile) (*reach.Survey, draw.Asked, error) {
+	of, err := ofFile(r, file)
 	if err != nil {
 		return nil, draw.Asked{}, err
 	}
@@ -171,9 +171,13 @@ func (o *roomOptions) survey(ctx context.Context, s streams, r *rig.Rig, name st
 	return out, draw.Asked{Gap: of.Gap, Parts: of.Parts}, nil
 }
 
-// ofFile is what is surveyed or looked at of a rig by the limits of its file.
-func ofFile(r *rig.Rig, name string) (survey.Of, error) {
-	set, err := limitsFit(r, nil, name)
+// ofFile is what is surveyed or looked at of a rig by the limits of its file, and of the facility's beside it.
+func ofFile(r *rig.Rig, file rigFile) (survey.Of, error) {
+	facility, err := file.facility()
+	if err != nil {
+		return survey.Of{}, err
+	}
+	set, err := limitsFit(r, facility, file.name)
 	if err != nil {
 		return survey.Of{}, fmt.Errorf("the limits do not fit: %w", err)
 	}

@@ -257,13 +257,20 @@ func assemble(s streams, members []decide.Member, o serveOptions, clock clockRea
 	look := func() { clock(now()) }
 	sv := &service{
 		record: rec, decider: d, server: server, listener: listener, log: log, look: look,
-		clock: clock(s.now()), mostClockS: mostClock(members), notices: slices.Concat(inForce(d), recounted(d), toLookAt(members)),
+		clock: clock(s.now()), mostClockS: mostClock(members), notices: slices.Concat(inForce(d), revised(d), recounted(d), toLookAt(members)),
 	}
 	complete := func(ctx context.Context) error {
 		letFirst(ctx, server.Answered())
 		return errors.Join(proveRules(ctx, members, sv.settle), checker.Complete())
 	} // until rules are proven each is asked by itself, which takes its time on a busy machine; a rarer request compiles its own
-	sv.tasks = append(sv.tasks, complete, headKeeper(rec, log))
+	keep := func(ctx context.Context) error {
+		letFirst(ctx, server.Answered())
+		if err := revisionsOf(o.record).keep(members, o.files); err != nil {
+			log.Warn("revisions", "what", err)
+		}
+		return nil
+	}
+	sv.tasks = append(sv.tasks, complete, keep, headKeeper(rec, log))
 	return sv, nil
 }
 

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"flag"
 	"fmt"
+	"io/fs"
 	"os"
 	"path/filepath"
 
@@ -29,7 +30,27 @@ func oneRig(path string) (rigFile, error) {
 	if err != nil {
 		return rigFile{}, fmt.Errorf("the file cannot be read: %w; give the path of a rig file (an empty form: check --blank)", err)
 	}
-	return rigFile{name: path, content: content, open: beside(filepath.Dir(path))}, nil
+	dir := filepath.Dir(path)
+	common, err := beside(dir)(limitsFile)
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return rigFile{}, fmt.Errorf("the limits beside the file cannot be read: %w; mend that, or move the file to a folder of its own", err)
+	}
+	return rigFile{name: path, content: content, open: beside(dir), limits: common}, nil
+}
+
+// beside is the path of what lies beside the file under a name.
+func (f rigFile) beside(name string) string { return filepath.Join(filepath.Dir(f.name), name) }
+
+// facility is what the limits beside a rig file say, as a service that serves their folder reads them; nil: there are none.
+func (f rigFile) facility() (*limits.Layer, error) {
+	if f.limits == nil {
+		return nil, nil
+	}
+	l, err := limits.ParseLayer("facility", f.beside(limitsFile), f.limits)
+	if err != nil {
+		return nil, err
+	}
+	return &l, nil
 }
 
 // oneFile is the choice of one rig for commands that look at one: a file, or the practice rig.

@@ -79,7 +79,7 @@ func (o *viewOptions) say(s streams) error {
 	if err != nil {
 		return err
 	}
-	of, err := ofFile(r, file.name)
+	of, err := ofFile(r, file)
 	if err != nil {
 		return err
 	}

@@ -54,6 +54,8 @@ type Parts struct {
 	NewID   func() string                       // of permits, leaves, locks and homings: unguessable, unique
 	Encode  func(a Answer, rig string) (state.Exchanged, error)
 	Cells   int // work budget of each proof
+	// Differs says how a rig's file, limits or rules ("rig", "limits", "rules") differ from those of an earlier digest; nil: the digests are told.
+	Differs func(m Member, of, was string) string
 }
 
 // Decider takes the turns. Safe for concurrent use.
@@ -74,6 +76,8 @@ type group struct {
 	folded state.Chain       // what the record makes of the chain; under turn
 	live   question.RigState // the same with samples taken in that needed no entry; under turn
 	anew   []pose.Notice     // what became of the state as the rig file counts the axes otherwise than before; under turn
+	judged map[string]string // digests of what judged the last entry on record as it was folded; under turn
+	other  string            // what else judges the rig since the last start; under turn
 	noted  bool              // what is known of the axes is on record from before it was noted how the file counts them; under turn
 
 	mu        sync.Mutex        // short: the open permit, for Withdraw
@@ -134,10 +138,11 @@ func (d *Decider) foldInTurn(g *group) error {
 
 // fold takes one chain as the record holds it.
 func (d *Decider) fold(g *group) error {
-	chain, err := d.read(g.name)
+	chain, judged, err := d.read(g.name)
 	if err != nil {
 		return err
 	}
+	g.judged = judged
 	was := g.live
 	g.mu.Lock() // of the service's chain the locks are read without its turn
 	g.folded = chain
@@ -153,14 +158,15 @@ func (d *Decider) fold(g *group) error {
 	return nil
 }
 
-// read folds a chain: as the record read it when it was opened, else from its last state entry on.
-func (d *Decider) read(chain string) (state.Chain, error) {
+// read folds a chain: as the record read it when it was opened, else from its last state entry on. Judged are the digests of what judged its last entry.
+func (d *Decider) read(chain string) (out state.Chain, judged map[string]string, err error) {
 	folded, err := d.parts.Record.Folded(chain)
 	if err != nil {
-		return state.Chain{}, err
+		return state.Chain{}, nil, err
 	}
 	if f, ok := folded.(*state.Fold); ok {
-		return f.Settled()
+		out, err = f.Settled()
+		return out, f.Revisions(), err
 	}
 	ctx := context.Background()
 	f := state.NewRefold(chain).(*state.Fold)
@@ -169,17 +175,18 @@ func (d *Decider) read(chain string) (state.Chain, error) {
 	case err == nil:
 		from = last.Number
 	case !errors.Is(err, record.ErrAbsent):
-		return state.Chain{}, err
+		return state.Chain{}, nil, err
 	}
 	for e, err := range d.parts.Record.Scan(ctx, chain, from) {
 		if err == nil {
 			err = f.Apply(e)
 		}
 		if err != nil {
-			return state.Chain{}, err
+			return state.Chain{}, nil, err
 		}
 	}
-	return f.Settled()
+	out, err = f.Settled()
+	return out, f.Revisions(), err
 }
 
 // resumed is a state as the record has it, brought to the clock as it reads now.
@@ -242,10 +249,14 @@ func (g *group) recorded(ids []string) {
 	}
 }
 
-// WithdrawAfterRestart takes back what was open when the service stopped, and records it, and of which rigs the file counts the axes otherwise than then.
+// WithdrawAfterRestart takes back what was open when the service stopped, and records it, and which rigs are judged otherwise than then, and of which the
+// file counts the axes otherwise.
 func (d *Decider) WithdrawAfterRestart() error {
 	for _, name := range d.order {
 		g := d.groups[name]
+		if err := d.revised(g); err != nil {
+			return fmt.Errorf("putting on record what judges %q from here on: %w", name, err)
+		}
 		if err := d.recounted(g); err != nil {
 			return fmt.Errorf("putting on record that nothing is known of the axes of %q: %w", name, err)
 		}

@@ -5,6 +5,7 @@ import (
 	"crypto/sha256"
 	"encoding/json"
 	"fmt"
+	"maps"
 	"os"
 	"path/filepath"
 	"sync"
@@ -53,6 +54,9 @@ type bench struct {
 	room   func(name string) // called as a room is entered; nil: nobody looks
 	jumped string            // what the clock says of a jump
 	judge  decide.Judge      // replaces the rules; nil: the real ones
+
+	revs    map[string]string                            // beside the rig's own digest; nil: none
+	differs func(m decide.Member, of, was string) string // nil: none
 
 	unwritable error // why no answer can be encoded; nil: each can
 }
@@ -110,6 +114,8 @@ func (b *bench) open() {
 		m.Rig = &r
 	}
 	b.rig = m.Rig
+	m.Revs = maps.Clone(m.Revs)
+	maps.Copy(m.Revs, b.revs)
 	if b.judge != nil {
 		m.Rules = b.judge
 	}
@@ -133,7 +139,7 @@ func (b *bench) open() {
 			defer b.mu.Unlock()
 			return question.Clock{KernelSynced: true, KernelBoundS: 0.01, Jumped: b.jumped}
 		},
-		NewID: func() string { return fmt.Sprintf("id-%04d", b.ids.Add(1)) }, Up: b.up,
+		NewID: func() string { return fmt.Sprintf("id-%04d", b.ids.Add(1)) }, Up: b.up, Differs: b.differs,
 		Encode: func(a decide.Answer, rig string) (state.Exchanged, error) {
 			if b.enter("record"); b.unwritable != nil {
 				return state.Exchanged{}, b.unwritable

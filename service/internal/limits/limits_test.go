@@ -202,7 +202,7 @@ const goodLayer = "# invented\nsky/floor:\n  altitude_deg: 5\npermit:\n  start_w
 func TestParseLayer(t *testing.T) {
 	l, err := ParseLayer("facility", "site.yaml", []byte(goodLayer))
 	require.NoError(t, err)
-	assert.Equal(t, Layer{Name: "facility", File: "site.yaml", Entries: []Entry{{"sky/floor", "altitude_deg", 5, 3}, {"permit", "start_within_s", 8.5, 5}}}, l)
+	assert.Equal(t, Layer{Name: "facility", File: "site.yaml", Entries: []Entry{{"sky/floor", "altitude_deg", 5.0, 3}, {"permit", "start_within_s", 8.5, 5}}}, l)
 	s, err := Merge(defs(t), l, travel())
 	require.NoError(t, err)
 	v, _ := s.Value("permit", "start_within_s")
@@ -219,6 +219,10 @@ func TestParseLayerFaults(t *testing.T) {
 		"sky/floor: {a: 1, a: 2}\n...\n":       "site.yaml:1: sky/floor a: wanted each key once",
 		"a: {b: 1}\na: {c: 1}\n...\n":          "site.yaml:2: a: wanted each key once",
 		"sky/floor:\n\taltitude_deg: 5\n...\n": "wanted YAML",
+		"sun/apart:\n  separation_deg: 40\n...\n---\nsky/floor:\n  altitude_deg: 40\n...\n": "site.yaml:4: file: wanted all limits in one document, and ... as the last line alone, got a second document",
+		"sun/apart: {separation_deg: 40}\n---\nsky/floor: {altitude_deg: 40}\n...\n":        "site.yaml:2: file: wanted all limits in one document",
+		"sun/apart: {separation_deg: 40}\n...\nsky/floor: {altitude_deg: 40}\n...\n":        "wanted",
+		"sun/apart: {separation_deg: 40}\n---\n\tsky/floor: {altitude_deg: 40}\n...\n":      "wanted YAML",
 	} {
 		_, err := ParseLayer("facility", "site.yaml", []byte(text))
 		require.ErrorIs(t, err, ErrFaulty, text)
@@ -233,6 +237,9 @@ func TestParseLayerFaults(t *testing.T) {
 		"x: &a {b: 1}\nsky/floor:\n  altitude_deg: *a\n...\n":     `got "an alias"`,
 		"sky/floor:\n  altitude_deg: !!int five\n...\n":           `got "five"`,
 		"sky/floor:\n  altitude_deg: 99999999999999999999\n...\n": "wanted",
+		"sky/floor:\n  altitude_deg: 0x20\n...\n":                 `got "0x20"`,
+		"sky/floor:\n  altitude_deg: 1_0\n...\n":                  `got "1_0"`,
+		"sky/floor:\n  altitude_deg: 0o17\n...\n":                 `got "0o17"`,
 	} {
 		l, err := ParseLayer("facility", "site.yaml", []byte(text))
 		require.NoError(t, err, text)
@@ -242,6 +249,18 @@ func TestParseLayerFaults(t *testing.T) {
 			continue
 		}
 		require.ErrorContains(t, err, want, text)
+	}
+}
+
+// A number is what people take it for, with zeros before it, too, which YAML takes for one of another base.
+func TestZerosBeforeANumberAreNothing(t *testing.T) {
+	for written, want := range map[string]float64{"045": 45, "+45": 45, "45.": 45, "4.5e1": 45, "!!float 45": 45, "00.5": 0.5} {
+		l, err := ParseLayer("facility", "site.yaml", []byte("sky/floor:\n  altitude_deg: "+written+"\n...\n"))
+		require.NoError(t, err, written)
+		s, err := Merge(defs(t), l, travel())
+		require.NoError(t, err, written)
+		got, _ := s.Value("sky/floor", "altitude_deg")
+		assert.Equal(t, want, got, written)
 	}
 }
 

@@ -2,7 +2,11 @@ package limits
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
+	"io"
+	"strconv"
+	"strings"
 
 	"go.yaml.in/yaml/v3"
 )
@@ -38,9 +42,14 @@ func parse(file string, data []byte) ([]entry, Faults) {
 		whole.Wanted = "the end mark ... as the last line"
 		return nil, Faults{whole}
 	}
-	var doc yaml.Node
-	if err := yaml.Unmarshal(data, &doc); err != nil {
+	doc, more, err := document(data)
+	switch {
+	case err != nil:
 		whole.Wanted, whole.Got, whole.Remedy = "YAML", err.Error(), "mend the line that is named"
+		return nil, Faults{whole}
+	case more > 0: // what stands in it would count for nothing, and its author would take it as in force
+		whole.Line, whole.Wanted, whole.Got = more, "all limits in one document, and ... as the last line alone", "a second document"
+		whole.Remedy = "delete the line ... or --- that stands between the two"
 		return nil, Faults{whole}
 	}
 	if len(doc.Content) != 1 || doc.Content[0].Kind != yaml.MappingNode {
@@ -48,6 +57,21 @@ func parse(file string, data []byte) ([]entry, Faults) {
 		return nil, Faults{whole}
 	}
 	return entries(file, doc.Content[0], "")
+}
+
+// document reads the first document of a file, and the line on which a second one begins; 0: there is none.
+func document(data []byte) (doc yaml.Node, second int, err error) {
+	var more yaml.Node
+	all := yaml.NewDecoder(bytes.NewReader(data))
+	if err = all.Decode(&doc); err == nil {
+		if err = all.Decode(&more); err == nil {
+			return doc, more.Line, nil
+		}
+	}
+	if errors.Is(err, io.EOF) { // no first one is nothing but remarks
+		err = nil
+	}
+	return doc, 0, err
 }
 
 // entries reads the pairs of a map, keeping their order; a key written twice is a fault.
@@ -72,6 +96,18 @@ func entries(file string, n *yaml.Node, path string) ([]entry, Faults) {
 	return out, faults
 }
 
+// decimal reads a number as people do: 045 is no octal 37. What is none so (0x20, 1_0) is text, which no number field takes.
+func decimal(value any, written string) any {
+	if _, isNumber := finite(value); !isNumber {
+		return value
+	}
+	v, err := strconv.ParseFloat(written, 64)
+	if err != nil || strings.Trim(written, "0123456789.+-eE") != "" {
+		return written
+	}
+	return v
+}
+
 // content reads what stands behind a colon.
 func content(file string, v *yaml.Node, path string) (any, []entry, Faults) {
 	switch v.Kind {
@@ -83,7 +119,7 @@ func content(file string, v *yaml.Node, path string) (any, []entry, Faults) {
 		if err := v.Decode(&value); err != nil {
 			return v.Value, nil, nil // a tag that does not fit: text, which no number field takes
 		}
-		return value, nil, nil
+		return decimal(value, v.Value), nil, nil
 	case yaml.SequenceNode:
 		return "a list", nil, nil
 	case yaml.AliasNode, yaml.DocumentNode:

@@ -60,34 +60,59 @@ type loading struct {
 // load reads rules/<area>/<rule>/<rule>.rego and schema/facts.json. Tests beside the rules are not read.
 func load(policies fs.FS, lint bool) (*library, error) {
 	l := &loading{lib: &library{lint: lint, titles: map[string]string{}, place: map[string]int{}, bound: map[[sha256.Size]byte]*binding{}}, files: policies, may: capabilities()}
-	names, err := l.list()
+	names, texts, err := l.read()
 	if err != nil {
 		return nil, fmt.Errorf("loading rules: %w", err)
 	}
-	texts := make([][]byte, 0, len(names)+1)
-	for _, name := range append(names, schemaFile) {
-		text, err := fs.ReadFile(policies, name)
-		if err != nil {
-			return nil, fmt.Errorf("loading rules: %w", err)
-		}
-		texts = append(texts, text)
-	}
-	hash := sha256.New()
 	parsed := l.parse(names, texts)
+	l.lib.digest = sha256.Sum256(joined(append(names, schemaFile), texts))
 	for i, name := range append(names, schemaFile) {
-		fmt.Fprintf(hash, "%s %d\n%s", name, len(texts[i]), texts[i])
 		if name == schemaFile {
 			l.readSchema(texts[i])
 			continue
 		}
 		l.readRule(name, parsed[i].module, parsed[i].err)
 	}
-	hash.Sum(l.lib.digest[:0])
 	l.complete()
 	if err := l.faults.err("loading rules"); err != nil {
 		return nil, err
 	}
 	return l.lib, nil
+}
+
+// read returns the rule files, and their texts, the schema's last.
+func (l *loading) read() (names []string, texts [][]byte, err error) {
+	if names, err = l.list(); err != nil {
+		return nil, nil, err
+	}
+	texts = make([][]byte, 0, len(names)+1)
+	for _, name := range append(names, schemaFile) {
+		text, err := fs.ReadFile(l.files, name)
+		if err != nil {
+			return nil, nil, err
+		}
+		texts = append(texts, text)
+	}
+	return names, texts, nil
+}
+
+// joined is what the digest of a set of rules covers: each file's path, length and text.
+func joined(names []string, texts [][]byte) []byte {
+	var out []byte
+	for i, name := range names {
+		out = append(fmt.Appendf(out, "%s %d\n", name, len(texts[i])), texts[i]...)
+	}
+	return out
+}
+
+// Text returns the rules of a policies folder and the schema of their facts as one text: its SHA-256 is the Digest of a Set that is made of them.
+func Text(policies fs.FS) ([]byte, error) {
+	l := &loading{files: policies}
+	names, texts, err := l.read()
+	if err != nil {
+		return nil, fmt.Errorf("reading the rules: %w", err)
+	}
+	return joined(append(names, schemaFile), texts), nil
 }
 
 const schemaFile = "schema/facts.json"

@@ -39,13 +39,18 @@ func TestRefoldGivesWhatFoldGives(t *testing.T) {
 	whole, lean := NewFold("heron").(*Fold), NewRefold("heron").(*Fold)
 	postponed, dropped := 0, 0
 	for n := range 800 {
-		body, err := whole.Chain.Write(nil, drawnBody(g, whole.Chain))
+		drawn := drawnBody(g, whole.Chain)
+		body, err := whole.Chain.Write(nil, drawn)
 		require.NoError(t, err)
 		e := record.Entry{Number: uint64(n + 1), Body: body}
 		waits := lean.later != nil
 		before := lean.Chain
 		require.NoError(t, whole.Apply(e))
 		require.NoError(t, lean.Apply(e))
+		read, err := Decode(body)
+		require.NoError(t, err)
+		require.Equal(t, len(drawn.Revs) > 0, len(read.Revs) > 0)
+		require.Equal(t, read.Revs, lean.Revisions(), "entry %d", n)
 		if lean.later != nil {
 			postponed++
 			if waits && reflect.DeepEqual(before, lean.Chain) {
@@ -143,4 +148,27 @@ func TestUnreadIsOfABody(t *testing.T) {
 	for _, name := range slices.DeleteFunc(names(reflect.TypeFor[leanBody]()), func(s string) bool { return s == "" }) {
 		assert.Contains(t, all, name)
 	}
+}
+
+// TestRevisionsOfTheLastEntry: what a text says of them counts for nothing, nor what the state between two entries holds.
+func TestRevisionsOfTheLastEntry(t *testing.T) {
+	f := NewRefold("heron").(*Fold)
+	assert.Nil(t, f.Revisions())
+	apply := func(b Body) {
+		t.Helper()
+		body, err := f.Chain.Write(nil, b)
+		require.NoError(t, err)
+		require.NoError(t, f.Apply(record.Entry{Body: body}))
+	}
+	revs := map[string]string{"rig": "5d", "limits": "36"}
+	apply(Body{Revs: revs, Request: Exchanged{Type: `x,"revisions":{"rig":"00"}`}})
+	assert.Equal(t, revs, f.Revisions())
+	held, err := f.State()
+	require.NoError(t, err)
+	require.NoError(t, f.Apply(record.Entry{State: true, Body: held}))
+	assert.Equal(t, revs, f.Revisions())
+	apply(Body{})
+	assert.Nil(t, f.Revisions())
+	f.last = []byte(`{"v":3,"event":{},"revisions":{"rig":7}}`)
+	assert.Nil(t, f.Revisions())
 }

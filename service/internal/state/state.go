@@ -10,6 +10,7 @@
 package state
 
 import (
+	"bytes"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -149,6 +150,7 @@ type Fold struct {
 	Chain Chain
 	lean  bool   // what the fold does not read is not looked at
 	later []byte // the body of the last entry, not taken in yet, of which the next may leave nothing; lean alone
+	last  []byte // the body of the last entry that is no state
 }
 
 // NewFold begins a fold of any chain.
@@ -164,6 +166,7 @@ func (f *Fold) Apply(e record.Entry) error {
 		f.Chain, f.later = c, nil
 		return nil
 	}
+	f.last = e.Body
 	if f.lean {
 		return f.postpone(e.Body)
 	}
@@ -181,6 +184,20 @@ func (f *Fold) apply(body []byte) error {
 	}
 	f.Chain = f.Chain.Apply(b.Event)
 	return nil
+}
+
+// Revisions are the digests of what judged the last entry, by what it is of; nil: there is no entry, or it says none. Of the body nothing else is read.
+func (f *Fold) Revisions() map[string]string {
+	const begins = `,"revisions":` // within a text its quotation marks would stand escaped
+	at := bytes.LastIndex(f.last, []byte(begins))
+	if at < 0 {
+		return nil
+	}
+	var out map[string]string
+	if err := json.NewDecoder(bytes.NewReader(f.last[at+len(begins):])).Decode(&out); err != nil {
+		return nil
+	}
+	return out
 }
 
 // State returns the state so far, as a state entry holds it.

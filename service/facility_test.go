@@ -1,0 +1,94 @@
+package main
+
+import (
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+// facilityFolder is a folder of one rig file without limits of its own, and limits of the facility.
+func facilityFolder(t *testing.T, limits string) (dir string) {
+	t.Helper()
+	dir = rigFolder(t)
+	rewritten(t, dir, "limits:\n  clear/path:\n    part_mm: 10\n    general_mm: 10\n", "")
+	require.NoError(t, os.WriteFile(filepath.Join(dir, limitsFile), []byte(limits), 0o600))
+	return dir
+}
+
+// What keeps a service from serving a folder, check of its files says; what is looked at of a file is looked at by the limits that will count.
+func TestAFileIsCheckedByTheFacilitysLimits(t *testing.T) {
+	t.Parallel()
+	dir := facilityFolder(t, "# invented\nclear/path:\n  general_mm: 60\n...\n")
+	file, common := filepath.Join(dir, "heron.yaml"), filepath.Join(dir, limitsFile)
+	says := "Limit of every rig of this folder: clear/path general_mm = 60 (" + common + ":3).\n"
+
+	code, out := ran(t, "check", file)
+	assert.Equal(t, exitDone, code, out)
+	assert.Contains(t, out, says)
+	assert.Contains(t, out, "of which [-52.68, 52.68]\n")
+	code, out = ran(t, "room", file)
+	assert.Equal(t, exitDone, code, out)
+	assert.Contains(t, out, "  axis 1: -52.69° to 52.69°\n", "66.44° by the defaults")
+	code, out = ran(t, "room", "--what-if", "tape.camera_radius_mm+=10", file)
+	assert.Equal(t, exitDone, code, out)
+	assert.Contains(t, out, "  axis 1: -48.19° to 48.19°\n")
+	code, out = ran(t, "check", common)
+	assert.Equal(t, exitDone, code, out)
+	assert.Equal(t, says+"\nThese limits load. Whether a rig's own are looser, check tells of its file.\n", out)
+
+	rewritten(t, dir, "has_no:", "limits: {clear/path: {general_mm: 50}}\nhas_no:")
+	code, out = ran(t, "check", file)
+	assert.Equal(t, exitCheck, code)
+	assert.Contains(t, out, "limits.clear/path.general_mm: wanted at least 60 (set by facility), got 50; a file can only tighten: delete the line, or loosen the layer above\n")
+	assert.Contains(t, out, "Faults: 1. The file does not load.\n")
+}
+
+// Limits that no service takes are told by check of them, and of each file beside them.
+func TestFaultyFacilityLimitsAreToldBeforeTheStart(t *testing.T) {
+	t.Parallel()
+	for text, want := range map[string]string{
+		"clear/path:\n  general_mm: 6\n...\n":                      ":2: clear/path general_mm: wanted at least 10 (set by default), got 6;",
+		"clear/path:\n  generall_mm: 60\n...\n":                    ":2: clear/path generall_mm: wanted a limit that a rule reads,",
+		"clear/path:\n  general_mm: 60\n":                          ": file: wanted the end mark ... as the last line, got none;",
+		"a/b:\n  c: 60\n...\n---\nsky/floor: {altitude: 5}\n...\n": ":4: file: wanted all limits in one document,",
+	} {
+		dir := facilityFolder(t, text)
+		common := filepath.Join(dir, limitsFile)
+		for _, file := range []string{common, filepath.Join(dir, "heron.yaml")} {
+			code, out := ran(t, "check", file)
+			assert.Equal(t, exitCheck, code, out)
+			assert.Equal(t, 1, strings.Count(out, common+want), "check of %s said %s", file, out)
+			assert.True(t, strings.HasSuffix(out, "\nFaults: 1. The file does not load.\n"), out)
+		}
+	}
+	dir := rigFolder(t)
+	require.NoError(t, os.Mkdir(filepath.Join(dir, limitsFile), 0o700))
+	code, out := ran(t, "check", filepath.Join(dir, "heron.yaml"))
+	assert.Equal(t, exitCheck, code)
+	assert.Contains(t, out, "the limits beside the file cannot be read: limits.yaml is no ordinary file;")
+}
+
+// Who puts rules among the rig files, or limits in a folder as the policies have them, takes them for in force: the start says that they are not.
+func TestRulesAmongRigFilesAreNotLeftOutWithoutAWord(t *testing.T) {
+	t.Parallel()
+	for _, name := range []string{"mine.rego", "MINE.REGO", "rules", "limits", "Policies"} {
+		dir := rigFolder(t)
+		require.NoError(t, os.Mkdir(filepath.Join(dir, name), 0o700))
+		_, _, err := readRigs(dir)
+		require.ErrorContains(t, err, name+" would not be read: rules are part of the program, and a site's own limits stand in limits.yaml beside the rig files", name)
+	}
+	dir := rigFolder(t)
+	require.NoError(t, os.Mkdir(filepath.Join(dir, "old"), 0o700))
+	_, _, err := readRigs(dir)
+	require.NoError(t, err)
+
+	require.NoError(t, os.WriteFile(filepath.Join(dir, "a.yml"), nil, 0o600))
+	require.NoError(t, os.WriteFile(filepath.Join(dir, limitsFile), nil, 0o600))
+	_, _, err = readRigs(dir)
+	require.ErrorContains(t, err, "a.yml would not be read")
+	require.ErrorContains(t, err, "limits.yaml: file: wanted the end mark", "every fault is told at once")
+}

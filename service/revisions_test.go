@@ -1,0 +1,137 @@
+package main
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	pb "keepclear.example/keepclear/api/keepclear/v1"
+	"keepclear.example/keepclear/policies"
+	"keepclear.example/keepclear/service/internal/decide"
+	"keepclear.example/keepclear/service/internal/limits"
+)
+
+// atNumber returns an entry of heron's chain.
+func atNumber(t *testing.T, c pb.RecordServiceClient, number uint64) *pb.Entry {
+	t.Helper()
+	got, err := c.GetEntry(t.Context(), &pb.GetEntryRequest{Key: &pb.GetEntryRequest_Place{Place: &pb.EntryPlace{Chain: "heron", Number: number}}})
+	require.NoError(t, err)
+	return got.GetEntry()
+}
+
+// Months later a record says what judged: the digests of each entry stand for files beside it, and where others came into force there is an entry. Limits of
+// the facility that were lost between two starts are looser from then on, which the start says too.
+func TestWhatJudgedStandsBesideTheRecord(t *testing.T) {
+	t.Parallel()
+	dir, record, r := facilityFolder(t, "sky/floor:\n  altitude_deg: 4\n...\n"), filepath.Join(t.TempDir(), "r.keepclear"), heron(t)
+	rewritten(t, dir, "rig: heron\n", "rig: heron\nclass: shared.yaml\n")
+	require.NoError(t, os.WriteFile(filepath.Join(dir, "shared.yaml"), []byte("class: shared\nlimits: {sun/apart: {separation_deg: 35}}\nend: shared\n"), 0o600))
+	conn, stop := served(t, "--rigs", dir, "--record", record)
+	home(t, pb.NewMotionServiceClient(conn), r)
+	first := atNumber(t, pb.NewRecordServiceClient(conn), 1)
+	_, words := stop()
+	assert.NotContains(t, words, "CHANGED")
+
+	of := map[string]string{}
+	for _, v := range first.GetRevisions() {
+		of[v.GetOf()] = hex.EncodeToString(v.GetSha256())
+	}
+	folder := record + "-revisions"
+	for name, holds := range map[string]string{"limits-" + of["limits"] + ".json": `"sky":{"floor":{"altitude_deg":4}`, "rules-" + of["rules"] + ".txt": "\npackage rules.sky.floor\n"} {
+		text, err := os.ReadFile(filepath.Join(folder, name))
+		require.NoError(t, err)
+		sum := sha256.Sum256(text)
+		assert.Contains(t, name, hex.EncodeToString(sum[:]))
+		assert.Contains(t, string(text), holds)
+	}
+	kept := filepath.Join(folder, "rig-"+of["rig"])
+	code, out := ran(t, "check", filepath.Join(kept, "heron.yaml"))
+	assert.Equal(t, exitDone, code, out)
+	assert.True(t, strings.HasSuffix(out, "\n"+of["rig"]+"\n"), out)
+	listed, err := os.ReadDir(folder)
+	require.NoError(t, err)
+	assert.Len(t, listed, 3, "nothing half done is left")
+
+	require.NoError(t, os.Remove(filepath.Join(dir, limitsFile)))
+	rewritten(t, dir, "front_reach_mm: 520", "front_reach_mm: 521")
+	conn, stop = served(t, "--rigs", dir, "--record", record)
+	second := atNumber(t, pb.NewRecordServiceClient(conn), 2)
+	_, words = stop()
+	assert.Equal(t, pb.EntryKind_ENTRY_KIND_CHANGED, second.GetKind())
+	assert.Regexp(t, `^Judged otherwise from here on: the rig file \([0-9a-f]{8}… before, [0-9a-f]{8}… now\); `+
+		`the limits \([0-9a-f]{8}… before, [0-9a-f]{8}… now\): sky/floor altitude_deg was 4 and is -3, which is LOOSER$`, second.GetSentence())
+	assert.Contains(t, words, "\nCHANGED since the last start: heron: "+strings.TrimPrefix(second.GetSentence(), "Judged otherwise from here on: ")+".\n")
+	listed, err = os.ReadDir(folder)
+	require.NoError(t, err)
+	assert.Len(t, listed, 5, "both revisions of limits and file")
+
+	_, stop = served(t, "--rigs", dir, "--record", record)
+	_, words = stop()
+	assert.NotContains(t, words, "CHANGED", "it is told once")
+}
+
+// Where the folder is gone, or holds another text under the name, the digests are told, and no limit that nobody vouches for.
+func TestRevisionsThatWereNotKept(t *testing.T) {
+	t.Parallel()
+	files, facility, err := readRigs(rigFolder(t))
+	require.NoError(t, err)
+	members, err := newMembers(files, facility)
+	require.NoError(t, err)
+	m, v := members[0], revisionsOf(filepath.Join(t.TempDir(), "r.keepclear"))
+	const was = "0123456789abcdef0123456789abcdef0123456789abcdef0123456789abcdef"
+	digests := " (01234567… before, " + m.Revs["limits"][:8] + "… now)"
+	assert.Equal(t, "the limits"+digests, v.differs(m, "limits", was))
+	require.NoError(t, v.keep(members, files))
+	require.NoError(t, v.keep(members, files), "what is there stays")
+	require.NoError(t, os.Rename(filepath.Join(v.path, "limits-"+m.Revs["limits"]+".json"), filepath.Join(v.path, "limits-"+was+".json")))
+	assert.Equal(t, "the limits"+digests, v.differs(m, "limits", was))
+	assert.Equal(t, "the rules (01234567… before, "+m.Revs["rules"][:8]+"… now)", v.differs(m, "rules", was))
+
+	blocked := revisionsOf(filepath.Join(t.TempDir(), "r.keepclear"))
+	require.NoError(t, os.WriteFile(blocked.path, nil, 0o600))
+	require.ErrorContains(t, blocked.keep(members, files), "keeping what the record's digests stand for")
+	assert.Empty(t, revised(&decide.Decider{}))
+}
+
+// Limits that moved are told with the looser ones first, whichever way is safe.
+func TestLimitsThatMoved(t *testing.T) {
+	t.Parallel()
+	defs, err := limits.Read(policies.Files())
+	require.NoError(t, err)
+	set, err := limits.Merge(defs, limits.Layer{Name: "rig", Entries: []limits.Entry{
+		{Rule: "travel/axis1", Name: "low_deg", Value: -90.0}, {Rule: "travel/axis1", Name: "high_deg", Value: 90.0},
+		{Rule: "travel/axis2", Name: "low_deg", Value: -90.0}, {Rule: "travel/axis2", Name: "high_deg", Value: 90.0},
+	}})
+	require.NoError(t, err)
+	before, err := flat(set.JSON())
+	require.NoError(t, err)
+	require.Len(t, before, len(defs))
+	now, err := flat(set.JSON())
+	require.NoError(t, err)
+	assert.Empty(t, moved(before, now, set))
+	before[[2]string{"sky/floor", "altitude_deg"}] = 5
+	before[[2]string{"pose/fresh", "age_s"}] = 8
+	before[[2]string{"sun/apart", "separation_deg"}] = 20
+	before[[2]string{"solve/fresh", "age_s"}] = 200
+	before[[2]string{"gone/rule", "mm"}] = 1.5
+	delete(before, [2]string{"time/agree", "skew_s"})
+	assert.Equal(t, []string{
+		"pose/fresh age_s was 8 and is 10, which is LOOSER", "sky/floor altitude_deg was 5 and is -3, which is LOOSER",
+		"solve/fresh age_s was 200 and is 120", "sun/apart separation_deg was 20 and is 30", "time/agree skew_s is new, 5", "gone/rule mm is none any more, it was 1.5",
+	}, moved(before, now, set))
+	for _, d := range defs {
+		before[[2]string{d.Rule, d.Name}] += 1000
+	}
+	few := moved(before, now, set)
+	require.Len(t, few, mostMoved+1)
+	assert.Equal(t, fmt.Sprintf("and %d more", len(before)-mostMoved), few[mostMoved])
+	_, err = flat([]byte("{"))
+	require.Error(t, err)
+}
