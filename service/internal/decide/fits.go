@@ -83,9 +83,9 @@ func solveFits(r *rig.Rig, q question.Question, add func(path, wanted, got, reme
 	}
 }
 
-// SampleFits finds what of a report's sample does not fit the rig. Taken in, a part that is not there or a state that it has not would be nothing, and
+// reportFits finds what of a report's sample does not fit the rig. Taken in, a part that is not there or a state that it has not would be nothing, and
 // who told it would believe that it counts: a permit that goes by the part would go on.
-func SampleFits(r *rig.Rig, s *question.Sample) error {
+func reportFits(r *rig.Rig, s *question.Sample) error {
 	var faults []FieldFault
 	sampleFits(r, s, func(path, wanted, got, remedy string) { faults = append(faults, FieldFault{path, wanted, got, remedy}) })
 	if len(faults) > 0 {

@@ -34,7 +34,7 @@ func fitted(t *testing.T, change func(*rig.Rig)) *rig.Rig {
 func paths(t *testing.T, r *rig.Rig, a question.Action, s *question.Sample) []string {
 	t.Helper()
 	err := fits(r, question.Question{Action: a, Sample: s, At: asked})
-	told := SampleFits(r, s)
+	told := reportFits(r, s)
 	if err == nil {
 		require.NoError(t, told, "what a question may bear a report may")
 		return nil

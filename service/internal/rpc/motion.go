@@ -108,11 +108,7 @@ func (s *Server) report(ctx context.Context, c call[*pb.ReportRequest]) (proto.M
 		// Taking it in silently would let its sender believe that the roof is looked after.
 		return nil, conflict("roof", "no roof: the rig file declares that there is none", "a roof's state", "declare the roof in the rig file, or leave this out")
 	}
-	said := wire.Report(c.msg, c.at)
-	if err := decide.SampleFits(m.Rig, said.Sample); err != nil {
-		return nil, err
-	}
-	out, err := s.decider.Report(context.WithoutCancel(ctx), said, c.request(c.msg.GetRequestId()))
+	out, err := s.decider.Report(context.WithoutCancel(ctx), wire.Report(c.msg, c.at), c.request(c.msg.GetRequestId()))
 	if err != nil {
 		return nil, err
 	}
