@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"os"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -22,12 +23,19 @@ func check(ctx context.Context, s streams, args []string) int {
 		return blank(s, args[1:])
 	}
 	if len(args) != 1 {
-		fmt.Fprintln(s.err, "usage: check FILE, or check --blank [german|fork|alt-azimuth]")
+		fmt.Fprintln(s.err, "usage: check FILE, check FOLDER, or check --blank [german|fork|alt-azimuth]")
 		return exitUsage
+	}
+	if info, err := os.Stat(args[0]); err == nil && info.IsDir() {
+		return checkFolder(s, args[0])
 	}
 	file, err := oneRig(args[0])
 	if err != nil {
 		fmt.Fprintln(s.err, err)
+		return exitCheck
+	}
+	if isClass(file.content) {
+		fmt.Fprintf(s.out, "%s is a class file: what several rigs share, and no rig. Check a rig file that names it, or the folder: check %s\n", file.name, filepath.Dir(file.name))
 		return exitCheck
 	}
 	if filepath.Base(file.name) == limitsFile {
@@ -61,6 +69,30 @@ func check(ctx context.Context, s streams, args []string) int {
 		fmt.Fprint(s.out, "\n", said)
 	}
 	fmt.Fprintf(s.out, "\nIt loads. Its digest:\n%x\n", r.Digest)
+	return exitDone
+}
+
+// checkFolder says whether a service would start on a folder of rig files, and if not why: every fault of every file, as the start tells it.
+func checkFolder(s streams, dir string) int {
+	files, facility, err := readRigs(dir)
+	members, bad := newMembers(files, facility)
+	if bad == nil {
+		bad = unlivedOf(files, members, s.now())
+	}
+	if err = errors.Join(err, bad); err != nil {
+		fmt.Fprintf(s.out, "%v\nA service would not start on this folder.\n", err)
+		return exitCheck
+	}
+	var ids []string
+	for i, m := range members {
+		ids = append(ids, m.Rig.ID)
+		fmt.Fprintf(s.out, "%s: %s, digest %x\n", files[i].name, m.Rig.ID, m.Rig.Digest)
+	}
+	sayLimits(s, facility)
+	for _, line := range toLookAt(members) {
+		fmt.Fprintln(s.out, line)
+	}
+	fmt.Fprintf(s.out, "\nA service would start on this folder, and serve %s.\n", strings.Join(ids, ", "))
 	return exitDone
 }
 

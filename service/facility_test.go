@@ -92,3 +92,43 @@ func TestRulesAmongRigFilesAreNotLeftOutWithoutAWord(t *testing.T) {
 	require.ErrorContains(t, err, "a.yml would not be read")
 	require.ErrorContains(t, err, "limits.yaml: file: wanted the end mark", "every fault is told at once")
 }
+
+// Whether a start would be refused, and by which file, is told before the service that runs is stopped for it.
+func TestAFolderIsCheckedAsAStartReadsIt(t *testing.T) {
+	t.Parallel()
+	dir := facilityFolder(t, "clear/path:\n  general_mm: 60\n...\n")
+	rewritten(t, dir, "rig: heron\n", "rig: heron\nclass: shared.yaml\n")
+	shared := filepath.Join(dir, "shared.yaml")
+	require.NoError(t, os.WriteFile(shared, []byte("class: shared\nlimits: {sun/apart: {separation_deg: 35}}\nend: shared\n"), 0o600))
+	heron, err := os.ReadFile(filepath.Join(dir, "heron.yaml"))
+	require.NoError(t, err)
+	owl := strings.NewReplacer("rig: heron", "rig: owl", "end: heron", "end: owl").Replace(string(heron))
+	second := filepath.Join(dir, "owl.yaml")
+	require.NoError(t, os.WriteFile(second, []byte(owl), 0o600))
+
+	code, out := ran(t, "check", dir)
+	assert.Equal(t, exitDone, code, out)
+	assert.Regexp(t, `(?m)^`+second+`: owl, digest [0-9a-f]{64}$`, out)
+	assert.Contains(t, out, "Limit of every rig of this folder: clear/path general_mm = 60 (")
+	assert.True(t, strings.HasSuffix(out, "\nA service would start on this folder, and serve heron, owl.\n"), out)
+
+	code, out = ran(t, "check", shared)
+	assert.Equal(t, exitCheck, code)
+	assert.Equal(t, shared+" is a class file: what several rigs share, and no rig. Check a rig file that names it, or the folder: check "+dir+"\n", out)
+
+	require.NoError(t, os.WriteFile(second, []byte(strings.Replace(owl, "kind: german", "kind: dutch", 1)), 0o600))
+	require.NoError(t, os.WriteFile(filepath.Join(dir, "mine.rego"), nil, 0o600))
+	code, out = ran(t, "check", dir)
+	assert.Equal(t, exitCheck, code)
+	assert.Contains(t, out, "mine.rego would not be read")
+	assert.Contains(t, out, second+" does not load: mend it (check FILE says more), or move it out of the folder to serve heron without\n")
+	assert.True(t, strings.HasSuffix(out, "\nA service would not start on this folder.\n"), out)
+
+	dated := strings.Replace(owl, "stops_it: power relay      # drops the motors' power when nobody has spoken to it for a minute\n  after_s: 60", "stops_it: mount limit\n  axis: 1\n  limit_deg: 95\n  last_seen: 2099-01-01", 1)
+	require.NotEqual(t, owl, dated)
+	require.NoError(t, os.WriteFile(second, []byte(dated), 0o600))
+	require.NoError(t, os.Remove(filepath.Join(dir, "mine.rego")))
+	code, out = ran(t, "check", dir)
+	assert.Equal(t, exitCheck, code, "a day that has not been: %s", out)
+	assert.Contains(t, out, "last_seen")
+}

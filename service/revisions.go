@@ -143,7 +143,7 @@ func (v revisionFolder) differs(m decide.Member, of, was string) string {
 	if err != nil || bad != nil {
 		return "the limits (" + digests + ")"
 	}
-	return "the limits (" + digests + "): " + strings.Join(moved(before, now, m.Limits), ", ")
+	return "the limits: " + strings.Join(moved(before, now, m.Limits), ", ") // no digests: what moved for all rigs alike is told once for all
 }
 
 // mostMoved bounds the limits that are told one by one. Choice: a line or two; all of them are in the folder.

@@ -66,7 +66,7 @@ func TestWhatJudgedStandsBesideTheRecord(t *testing.T) {
 	_, words = stop()
 	assert.Equal(t, pb.EntryKind_ENTRY_KIND_CHANGED, second.GetKind())
 	assert.Regexp(t, `^Judged otherwise from here on: the rig file \([0-9a-f]{8}… before, [0-9a-f]{8}… now\); `+
-		`the limits \([0-9a-f]{8}… before, [0-9a-f]{8}… now\): sky/floor altitude_deg was 4 and is -3, which is LOOSER$`, second.GetSentence())
+		`the limits: sky/floor altitude_deg was 4 and is -3, which is LOOSER$`, second.GetSentence())
 	assert.Contains(t, words, "\nCHANGED since the last start: heron: "+strings.TrimPrefix(second.GetSentence(), "Judged otherwise from here on: ")+".\n")
 	listed, err = os.ReadDir(folder)
 	require.NoError(t, err)
@@ -134,4 +134,25 @@ func TestLimitsThatMoved(t *testing.T) {
 	assert.Equal(t, fmt.Sprintf("and %d more", len(before)-mostMoved), few[mostMoved])
 	_, err = flat([]byte("{"))
 	require.Error(t, err)
+}
+
+// What moved for several rigs alike is told once at the start, though the limits of each are its own.
+func TestWhatMovedForAllIsToldOnce(t *testing.T) {
+	t.Parallel()
+	dir, record, r := facilityFolder(t, "sky/floor:\n  altitude_deg: 4\n...\n"), filepath.Join(t.TempDir(), "r.keepclear"), heron(t)
+	content, err := os.ReadFile(filepath.Join(dir, "heron.yaml"))
+	require.NoError(t, err)
+	owl := strings.NewReplacer("rig: heron", "rig: owl", "end: heron", "end: owl", "axis1_deg: [-97.5, 97.5]", "axis1_deg: [-60, 60]").Replace(string(content))
+	require.NoError(t, os.WriteFile(filepath.Join(dir, "owl.yaml"), []byte(owl), 0o600))
+	conn, stop := served(t, "--rigs", dir, "--record", record)
+	c := pb.NewMotionServiceClient(conn)
+	home(t, c, r)
+	_, err = c.Report(t.Context(), &pb.ReportRequest{RequestId: newID(), Rig: "owl", Asker: "test", Sample: sampleAt(t, r, 0, 0), Event: &pb.ReportRequest_Homed{Homed: &pb.Homed{By: pb.HomedBy_HOMED_BY_SENSED}}})
+	require.NoError(t, err)
+	stop()
+	require.NoError(t, os.WriteFile(filepath.Join(dir, limitsFile), []byte("sky/floor:\n  altitude_deg: 6\n...\n"), 0o600))
+	_, stop = served(t, "--rigs", dir, "--record", record)
+	_, words := stop()
+	assert.Equal(t, 1, strings.Count(words, "CHANGED"), words)
+	assert.Contains(t, words, "\nCHANGED since the last start: heron, owl: the limits: sky/floor altitude_deg was 4 and is 6.\n")
 }

@@ -33,7 +33,7 @@ type streams struct {
 func commands() []command {
 	return []command{
 		{"demo", "", "one night with a simulated mount, through the real service; under a minute, asks nothing", demo},
-		{"check", "FILE | --blank [german|fork|alt-azimuth]", "say what a rig file means, or print an empty form to measure by", check},
+		{"check", "FILE | FOLDER | --blank [german|fork|alt-azimuth]", "say what a rig file means, or whether a service would start on a folder of them, or print an empty form to measure by", check},
 		{"room", "[--gap MM] [--band DEGREES] [--state PART=STATE]… [--what-if KEY=NUMBER]… [--picture FILE.svg] FILE | --practice heron", "say how far the axes may turn with what the rig carries, what bounds them, and how it would be if a length were another", room},
 		{"view", "[--at AXIS1,AXIS2] [--state PART=STATE]… [--picture FILE.svg] FILE | --practice heron", "say how near its parts are at one pose of the axes, and draw the rig from the south, the east and above", view},
 		{"serve", "[--rigs DIR] [--record FILE] [--practice heron] [--listen 127.0.0.1:7413] [--clock-within SECONDS]", "answer questions", serve},

@@ -83,6 +83,17 @@ func solveFits(r *rig.Rig, q question.Question, add func(path, wanted, got, reme
 	}
 }
 
+// reportFits finds what of a report's sample does not fit the rig. Taken in, a part that is not there or a state that it has not would be nothing, and
+// who told it would believe that it counts: a permit that goes by the part would go on.
+func reportFits(r *rig.Rig, s *question.Sample) error {
+	var faults []FieldFault
+	sampleFits(r, s, func(path, wanted, got, remedy string) { faults = append(faults, FieldFault{path, wanted, got, remedy}) })
+	if len(faults) > 0 {
+		return &ConflictError{faults}
+	}
+	return nil
+}
+
 // sampleFits finds a side, a part or a state of one that the rig does not have.
 func sampleFits(r *rig.Rig, s *question.Sample, add func(path, wanted, got, remedy string)) {
 	if s == nil {

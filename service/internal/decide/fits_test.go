@@ -4,6 +4,7 @@ import (
 	"errors"
 	"os"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -33,9 +34,12 @@ func fitted(t *testing.T, change func(*rig.Rig)) *rig.Rig {
 func paths(t *testing.T, r *rig.Rig, a question.Action, s *question.Sample) []string {
 	t.Helper()
 	err := fits(r, question.Question{Action: a, Sample: s, At: asked})
+	told := reportFits(r, s)
 	if err == nil {
+		require.NoError(t, told, "what a question may bear a report may")
 		return nil
 	}
+	require.Equal(t, strings.Contains(err.Error(), "sample."), told != nil, "what of a sample is refused of a question is refused of a report")
 	var conflict *ConflictError
 	require.ErrorAs(t, err, &conflict)
 	require.ErrorIs(t, err, ErrConflict)

@@ -121,6 +121,9 @@ func (d *Decider) take(_ context.Context, g *group, r Report, other string, req 
 			return out, w, again, err
 		}
 	}
+	if err := reportFits(g.member.Rig, r.Sample); err != nil {
+		return Outcome{}, record.Written{}, false, err
+	}
 	before := g.live
 	s, notices := d.happen(g, r, other)
 	s.Refused = heard(s.Refused, r.Asker) // this one is understood

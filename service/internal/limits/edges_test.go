@@ -132,6 +132,24 @@ func TestEachPartOfADefinitionIsWanted(t *testing.T) {
 	}
 }
 
+// A default on the wrong side of its bound is told with both, and the direction by which they are compared.
+func TestADefaultBeyondItsBoundIsToldWithBoth(t *testing.T) {
+	for safe, want := range map[string]string{
+		"larger":  "",
+		"smaller": `limits/x.yaml:2: b/c two_deg: wanted a default no looser than the bound -30, where safe is "smaller", got -3; exchange the two, or mend safe`,
+	} {
+		_, err := Read(fstest.MapFS{"limits/x.yaml": {Data: []byte(strings.Replace(definition, "safe: larger", "safe: "+safe, 1) + "...\n")}})
+		if want == "" {
+			require.NoError(t, err)
+			continue
+		}
+		require.ErrorContains(t, err, want)
+		assert.Len(t, faultsOf(t, err), 1)
+	}
+	_, err := Read(fstest.MapFS{"limits/x.yaml": {Data: []byte(strings.Replace(definition, "    bound: -30\n", "", 1) + "...\n")}})
+	require.ErrorContains(t, err, "wanted a bound beside the default, got")
+}
+
 func TestFileThatCannotBeReadIsAnError(t *testing.T) {
 	_, err := Read(fstest.MapFS{"limits/x.yaml/inside": {Data: []byte("x")}, "limits/y.yaml": {Data: []byte(definition + "...\n")}})
 	require.ErrorContains(t, err, "reading limits")

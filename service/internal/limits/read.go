@@ -83,8 +83,15 @@ func define(file, rule string, e entry) (Definition, Faults) {
 	if d.Title == "" || d.Reason == "" || d.MayLoosen == "" || !slices.Contains([]string{"smaller", "larger"}, direction) {
 		bad(e, "title, reason, may_loosen and safe: smaller or larger")
 	}
-	if d.Default != nil && (d.Bound == nil || !d.within(*d.Default)) {
-		bad(e, "a bound beside the default, and the default on its safe side")
+	switch {
+	case d.Default == nil:
+	case d.Bound == nil:
+		bad(e, "a bound beside the default")
+	case !d.within(*d.Default):
+		faults = append(faults, Fault{
+			File: file, Line: e.line, Key: d.key(), Wanted: fmt.Sprintf("a default no looser than the bound %v, where safe is %q", *d.Bound, direction), Got: fmt.Sprint(*d.Default),
+			Remedy: "exchange the two, or mend safe: the direction in which the limit tightens",
+		})
 	}
 	return d, faults
 }

@@ -101,9 +101,13 @@ func TestRefusedReportHoldsItsRig(t *testing.T) {
 		spoil func(*pb.ReportRequest)
 		code  codes.Code
 	}{
-		"an act that nobody knows":      {func(r *pb.ReportRequest) { r.Event = &pb.ReportRequest_Act{Act: &pb.Act{Kind: 77}} }, codes.InvalidArgument},
-		"an event that nobody knows":    {func(r *pb.ReportRequest) { r.ProtoReflect().SetUnknown(unknown) }, codes.InvalidArgument},
-		"a roof that the file has not":  {func(r *pb.ReportRequest) { r.Event = roof() }, codes.InvalidArgument},
+		"an act that nobody knows":     {func(r *pb.ReportRequest) { r.Event = &pb.ReportRequest_Act{Act: &pb.Act{Kind: 77}} }, codes.InvalidArgument},
+		"an event that nobody knows":   {func(r *pb.ReportRequest) { r.ProtoReflect().SetUnknown(unknown) }, codes.InvalidArgument},
+		"a roof that the file has not": {func(r *pb.ReportRequest) { r.Event = roof() }, codes.InvalidArgument},
+		"a part that the file has not": {func(r *pb.ReportRequest) {
+			r.Sample.Parts = []*pb.PartState{{Part: "flapp", State: &pb.PartState_Name{Name: "shut"}}}
+		}, codes.InvalidArgument},
+		"a side that no German has":     {func(r *pb.ReportRequest) { r.Sample.Belief.Side = pb.TubeSide_TUBE_SIDE_SECOND.Enum() }, codes.InvalidArgument},
 		"more than is ever needed":      {func(r *pb.ReportRequest) { r.Sample.RunMark = strings.Repeat("x", 200<<10) }, codes.ResourceExhausted},
 		"an id used for another report": {func(r *pb.ReportRequest) { r.RequestId = "report-used-before"; r.Event = act() }, codes.AlreadyExists},
 	} {
