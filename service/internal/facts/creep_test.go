@@ -167,6 +167,27 @@ func TestStatedByAPerson(t *testing.T) {
 	assert.Greater(t, named, 10)
 }
 
+// TestWhatIsSettledWhenAskedIsNamed: the look for a way out may take as much as the creep itself when it is asked for.
+func TestWhatIsSettledWhenAskedIsNamed(t *testing.T) {
+	r := heron(t)
+	p := reach.New(r.Scene(nil, 10, 10))
+	for _, stands := range []rig.Axes{rig.DegAxes(77.37, 155.28), rig.DegAxes(-74.44, 26.98)} { // drawn by lot, of those of which a look takes long
+		at := func(action question.Action, cells int) facts.Outcome {
+			in := standing(t, r, stands, rig.Axes{}, action)
+			in.Snapshot.Rig.Pose.Candidates[0].Sigma, in.Cells = rig.DegAxes(1, 1), cells
+			return facts.Compute(in)
+		}
+		got := at(axesSlew(r.Home), int(reach.DefaultBudget))
+		require.Len(t, got.Instead, 1)
+		by := *got.Instead[0].Steps[0].Axes
+		took := p.Creeps(stands, by, rig.DegAxes(3, 3).Add(r.Motion.Overrun), 0.02*180/math.Pi, reach.DefaultBudget).Cells
+		require.Greater(t, took, 400) // of a small budget other things run out first
+		scarce := 7 * took
+		require.NotNil(t, at(creep(by), scarce).Facts["closing_mm_per_deg"].Number, "%v by %v is settled", stands, by)
+		assert.NotEmpty(t, at(axesSlew(r.Home), scarce).Instead, "%v by %v, %d cells", stands, by, scarce)
+	}
+}
+
 // spareAndGap are the least spare and the least gap of a scene at a pose.
 func spareAndGap(s *rig.Scene, at rig.Axes) (spare, gap float64) {
 	spare, gap = math.Inf(1), math.Inf(1)

@@ -16,11 +16,11 @@ import (
 // Shares of the work budget. Choices: all looks for a way out together take some tenths of a second at most, and mostly far less, since the first cells show
 // which way closes; of the creeps that open from a touching pose stated to 3° all those of the example rigs take less than one look may.
 const (
-	proposing  = 2  // all looks for a way out
-	helping    = 8  // all looks for what would help
-	oneCreep   = 8  // one look for a way out
-	oneHelp    = 32 // one look for what would help
-	standsOnly = 16 // whether every margin is kept at the end
+	proposing  = 2        // all looks for a way out
+	helping    = 8        // all looks for what would help
+	oneCreep   = settling // one look for a way out: as much as the creep may take when it is asked for, or one that passes would not be named
+	oneHelp    = 32       // one look for what would help
+	standsOnly = 16       // whether every margin is kept at the end
 )
 
 // farthestOut is how far a creep that is proposed goes at most, degrees. Choice: what brings a part out of a margin or off another is a few.

@@ -181,11 +181,17 @@ func (c *creeping) opens(v *sight, i int32, own *solid.Gap, moves float64) (is o
 	q, now, told := &c.p.pairs[i], *own, false
 	a, b, need := c.p.bodies[q.a].shape, *c.shape(v, q.b), q.required+c.p.allowance
 	for layer := 0; ; layer++ {
-		w := c.widens(v, &a, &b, &now, need)
-		if w.rate < -c.slack && now.Lower >= touching {
-			if rate, long := c.slope(v, i, &now, func(body int32) *solid.Shape { return c.layered(layer, body) }); rate > w.rate {
-				w.rate, w.long = rate, long
+		slope, steep := math.Inf(-1), int8(0)
+		if now.Lower >= touching { // what costs less first
+			slope, steep = c.slope(v, i, &now, func(body int32) *solid.Shape { return c.layered(layer, body) })
+			if slope >= -c.slack && now.Lower-moves >= touching {
+				c.out.Closing = max(c.out.Closing, -slope)
+				return open, 0
 			}
+		}
+		w := c.widens(v, &a, &b, &now, need)
+		if slope > w.rate {
+			w.rate, w.long = slope, steep
 		}
 		low, high := max(w.low, now.Lower-moves), min(w.high, now.Upper+moves)
 		counts := high >= touching
