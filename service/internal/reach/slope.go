@@ -35,7 +35,7 @@ const (
 )
 
 // slope bounds how fast the gap of two bodies of a pair widens, mm per radian, all over a part: now is that gap at the pose looked at, between what
-// comes from shapes. It names the axis to cut where that is too little.
+// comes from shapes. A bound that is not a number bounds nothing. It names the axis to cut where that is too little.
 func (c *creeping) slope(v *sight, i int32, now *solid.Gap, shapes func(body int32) *solid.Shape) (rate float64, long int8) {
 	q := &c.p.pairs[i]
 	s := c.bends(v, q, now.Lower)
@@ -62,9 +62,6 @@ func (c *creeping) slope(v *sight, i int32, now *solid.Gap, shapes func(body int
 			grown -= s.bend[along]*(x+s.on)*(x+s.on) + s.bend[across]*y*y
 			rate = min(rate, grown/s.on+2*s.bend[along]*x)
 		}
-	}
-	if math.IsNaN(rate) {
-		return math.Inf(-1), s.long
 	}
 	return rate, s.long
 }

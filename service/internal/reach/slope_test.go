@@ -44,52 +44,48 @@ func TestCarelessSlopeIsFound(t *testing.T) {
 	assert.Greater(t, found, 10)
 }
 
-// TestSlopeOfBallsByAPost: of a ball that both axes swing by a post the distance is known in closed form, and so what the slope says: it is worked out here
-// anew, with the turns by which the ball was found to move.
+// TestSlopeOfBallsByAPost: of a ball that the axes swing by a post the distance is known in closed form, and so what the slope says: it is worked out here
+// anew. An axis that does not move the two against each other is no part of it, however wide.
 func TestSlopeOfBallsByAPost(t *testing.T) {
 	const postAt, ballAt, radius = 500.0, 560.0, 10.0
 	chain := rig.NewChain(rig.AltAzimuth, unit.Deg(0), rig.Tilt{}, point{}, 0) // axis 1 straight down, axis 2 east at zero, the tube level toward north
-	post := rig.Body{Link: rig.Ground, Shape: must(solid.Sphere(point{Y: postAt}, radius))}
-	for _, both := range []bool{true, false} {
-		link := rig.OnAxis1
-		if both {
-			link = rig.OnAxis2
-		}
-		ball := rig.Body{Link: link, Shape: must(solid.Sphere(point{Y: ballAt}, radius))}
+	for _, links := range []struct {
+		post, ball rig.Link
+		moves      [2]float64
+		reach      [2]float64
+	}{
+		{rig.Ground, rig.OnAxis2, [2]float64{1, 1}, [2]float64{postAt + radius, ballAt + radius}},
+		{rig.Ground, rig.OnAxis1, [2]float64{1, 0}, [2]float64{postAt + radius, 0}},
+		{rig.OnAxis1, rig.OnAxis2, [2]float64{0, 1}, [2]float64{0, postAt + radius}},
+	} {
+		post := rig.Body{Link: links.post, Shape: must(solid.Sphere(point{Y: postAt}, radius))}
+		ball := rig.Body{Link: links.ball, Shape: must(solid.Sphere(point{Y: ballAt}, radius))}
 		p := reach.New(scene(chain, []rig.Body{post, ball}, 100, nil))
-		at := func(a1, a2 float64) point { // north is second, up third
-			return point{X: ballAt * math.Cos(a2) * math.Sin(a1), Y: ballAt * math.Cos(a2) * math.Cos(a1), Z: ballAt * math.Sin(a2)}
+		gap := func(a1, a2 float64) float64 { // east, north, up
+			a1, a2 = a1*links.moves[0], a2*links.moves[1]
+			at := point{X: ballAt * math.Cos(a2) * math.Sin(a1), Y: ballAt * math.Cos(a2) * math.Cos(a1), Z: ballAt * math.Sin(a2)}
+			return at.Sub(point{Y: postAt}).Norm() - 2*radius
 		}
-		gap := func(a1, a2 float64) float64 { return at(a1, a2).Sub(point{Y: postAt}).Norm() - 2*radius }
 		for _, q := range []struct{ mid, half [2]float64 }{
 			{[2]float64{0.01, 0}, [2]float64{0.002, 0}}, {[2]float64{0.02, 0.01}, [2]float64{0.004, 0.001}}, {[2]float64{-0.03, 0.02}, [2]float64{0.001, 0.003}},
 			{[2]float64{0, 0}, [2]float64{0.001, 0.001}}, {[2]float64{0.02, -0.03}, [2]float64{0, 0.002}}, {[2]float64{0.1, 0.1}, [2]float64{0, 0}},
 		} {
-			if !both {
-				q.mid[1], q.half[1] = 0, 0
-			}
+			low := rig.Axes{A1: unit.Angle(q.mid[0] - q.half[0]), A2: unit.Angle(q.mid[1] - q.half[1])}
+			high := rig.Axes{A1: unit.Angle(q.mid[0] + q.half[0]), A2: unit.Angle(q.mid[1] + q.half[1])}
+			half := [2]float64{q.half[0] * links.moves[0], q.half[1] * links.moves[1]}
 			for axis := range 2 {
 				for _, forth := range []bool{true, false} {
-					if !both && axis == 1 {
+					if links.moves[axis] == 0 {
 						continue
 					}
-					low := rig.Axes{A1: unit.Angle(q.mid[0] - q.half[0]), A2: unit.Angle(q.mid[1] - q.half[1])}
-					high := rig.Axes{A1: unit.Angle(q.mid[0] + q.half[0]), A2: unit.Angle(q.mid[1] + q.half[1])}
 					got, long := p.Slopes(0, low, high, axis, forth, 1)
-					want, wantLong := slopeByHand(gap, q.mid, q.half, [2]float64{postAt + radius, b2f(both) * (ballAt + radius)}, axis, forth)
-					assert.InDelta(t, want, got, 0.02+1e-3*math.Abs(want), "%v, both %v, axis %d, forth %v", q, both, axis, forth)
-					assert.Equal(t, wantLong, long, "%v, both %v, axis %d, forth %v", q, both, axis, forth)
+					want, wantLong := slopeByHand(gap, q.mid, half, links.reach, axis, forth)
+					assert.InDelta(t, want, got, 0.02+1e-3*math.Abs(want), "%v, %v, axis %d, forth %v", q, links, axis, forth)
+					assert.Equal(t, wantLong, long, "%v, %v, axis %d, forth %v", q, links, axis, forth)
 				}
 			}
 		}
 	}
-}
-
-func b2f(b bool) float64 {
-	if b {
-		return 1
-	}
-	return 0
 }
 
 // slopeByHand is the bound of slope.go from a gap in closed form: reach is that of the pair from each axis.
