@@ -60,9 +60,27 @@ func (in *Input) creepFacts(f Set, p *reach.Prover, ways []journey) {
 // it finds all that dense looking does; its cells are of one pair each and take some tens of milliseconds.
 const settling = 6
 
-// creeps proves a creep from a start with a spread.
+// creeps proves a creep of a journey from its start with a spread.
 func (in *Input) creeps(p *reach.Prover, j *journey, spread rig.Axes) reach.Creep {
-	return p.Creeps(j.start, j.end.Axes.Sub(j.start), spread, in.closingSlack(), reach.Budget(in.Cells/settling))
+	return in.creepsFrom(p, j.start, j.end.Axes.Sub(j.start), spread, in.Cells/settling)
+}
+
+// creepsFrom proves a creep from a start with the spread of an ordinary motion. Of that the overrun is no part here: the rig rests where it starts, on the
+// axis that stays at rest too, and runs over the end of the creep alone.
+func (in *Input) creepsFrom(p *reach.Prover, start, by, spread rig.Axes, cells int) reach.Creep {
+	over := in.Rig.Motion.Overrun
+	return p.Creeps(start, rig.Axes{A1: beyond(by.A1, over.A1), A2: beyond(by.A2, over.A2)}, spread.Sub(over), in.closingSlack(), reach.Budget(cells))
+}
+
+// beyond is a turn that runs over its end; none runs over none.
+func beyond(by, over unit.Angle) unit.Angle {
+	switch {
+	case by > 0:
+		return by + over
+	case by < 0:
+		return by - over
+	}
+	return 0
 }
 
 // closingSlack is how fast a gap may shrink that counts as none that does, mm per radian.

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -165,6 +166,79 @@ func TestStatedByAPerson(t *testing.T) {
 	}
 	t.Logf("%d of %d", named, asked)
 	assert.Greater(t, named, 10)
+}
+
+// TestOverrunIsOfTheEndOfACreep: the rig rests where a creep starts, on both axes, so that what it would close by farther back counts for nothing. It runs
+// over the end: what it would come near there counts.
+func TestOverrunIsOfTheEndOfACreep(t *testing.T) {
+	h := heron(t)
+	i := slices.IndexFunc(h.Parts, func(p rig.Part) bool { return p.Name == "dew shield" })
+	require.GreaterOrEqual(t, i, 0)
+	shield := h.Parts[i].Shapes[0]
+	ball := func(at rig.Axes, name string) rig.Part {
+		s, err := solid.Sphere(h.Chain.Link2(at).Point(shield.Centre()), 40)
+		require.NoError(t, err)
+		return rig.Part{Name: name, Link: rig.Ground, Shapes: []solid.Shape{s}}
+	}
+	gap := func(p rig.Part, deg float64) float64 {
+		moved, link := shield, h.Chain.Link2(rig.DegAxes(0, deg))
+		solid.Place(&moved, &shield, &link)
+		return solid.Distance(p.Shapes[0], moved).Lower
+	}
+	where := func(at func(deg float64) rig.Axes, seen, wanted float64) rig.Part { // the first place at which the gap seen is that wide
+		for deg := 0.0; deg < 60; deg += 0.02 {
+			if p := ball(at(deg), "ball"); gap(p, seen) >= wanted {
+				return p
+			}
+		}
+		require.Fail(t, "nowhere")
+		return rig.Part{}
+	}
+	aside := where(func(deg float64) rig.Axes { return rig.DegAxes(deg, 30) }, 30, 15) // 15 mm off where axis 2 stands at 30°
+	aside.Name = "aside"
+	near := 25.0 // where it is passed nearest
+	for deg := near; deg < 40; deg += 0.02 {
+		if gap(aside, deg) < gap(aside, near) {
+			near = deg
+		}
+	}
+	ahead := where(func(deg float64) rig.Axes { return rig.DegAxes(0, near+deg) }, near+3.5, 30.01) // 30 mm off, as it must be, where it stands 3.5° farther on
+	ahead.Name = "ahead"
+	closing := func(from, by, over float64, parts ...rig.Part) float64 {
+		r := *h
+		r.Parts = append(slices.Clone(h.Parts), parts...)
+		r.Motion.Overrun = rig.DegAxes(over, over)
+		in := standing(t, &r, rig.DegAxes(0, from), rig.Axes{}, creep(rig.DegAxes(0, by)))
+		in.Snapshot.Rig.Pose.Candidates[0].Sigma = rig.DegAxes(0.01, 0.01)
+		return number(t, facts.Compute(in).Facts, "closing_mm_per_deg")
+	}
+	for _, over := range []float64{0, 1} {
+		assert.LessOrEqual(t, closing(near+0.5, 2.5, over, aside), 0.02, "overrun %v", over)
+		assert.LessOrEqual(t, closing(near-0.5, -2.5, over, aside), 0.02, "overrun %v", over)
+	}
+	assert.LessOrEqual(t, closing(near+0.5, 2.5, 0, aside, ahead), 0.02, "it ends short of what is ahead")
+	assert.Greater(t, closing(near+0.5, 2.5, 1, aside, ahead), 0.02, "over its end it comes nearer to that than it may")
+}
+
+// TestWhatIsSettledWhenAskedIsNamed: the look for a way out may take as much as the creep itself when it is asked for.
+func TestWhatIsSettledWhenAskedIsNamed(t *testing.T) {
+	r := heron(t)
+	p := reach.New(r.Scene(nil, 10, 10))
+	for _, stands := range []rig.Axes{rig.DegAxes(77.37, 155.28), rig.DegAxes(-74.44, 26.98)} { // drawn by lot, of those of which a look takes long
+		at := func(action question.Action, cells int) facts.Outcome {
+			in := standing(t, r, stands, rig.Axes{}, action)
+			in.Snapshot.Rig.Pose.Candidates[0].Sigma, in.Cells = rig.DegAxes(1, 1), cells
+			return facts.Compute(in)
+		}
+		got := at(axesSlew(r.Home), int(reach.DefaultBudget))
+		require.Len(t, got.Instead, 1)
+		by := *got.Instead[0].Steps[0].Axes
+		took := p.Creeps(stands, by, rig.DegAxes(3, 3), 0.02*180/math.Pi, reach.DefaultBudget).Cells
+		require.Greater(t, took, 400) // of a small budget other things run out first
+		scarce := 7 * took
+		require.NotNil(t, at(creep(by), scarce).Facts["closing_mm_per_deg"].Number, "%v by %v is settled", stands, by)
+		assert.NotEmpty(t, at(axesSlew(r.Home), scarce).Instead, "%v by %v, %d cells", stands, by, scarce)
+	}
 }
 
 // spareAndGap are the least spare and the least gap of a scene at a pose.

@@ -9,7 +9,7 @@ import (
 	"keepclear.example/keepclear/service/internal/unit"
 )
 
-// around proposes what may pass where the direct way is not clear, leaves travel or goes below the floor: for a homing, the other orders of
+// around proposes what may pass where the direct way is not clear, leaves travel, goes below the floor or passes the Sun: for a homing, the other orders of
 // the axes; else stops, as slews by axes, and then the same again, to be asked for one after the other. Of a way that is not clear those of
 // a proven way round, or what is known of there being none; of another, home and the corners, which are one axis after the other.
 func (in *Input) around(p *reach.Prover, ways []journey, blocked bool, out *Outcome) {
@@ -103,8 +103,8 @@ func intendedEnds(ways []journey) []journey {
 	return out
 }
 
-// beyond tells whether a motion that is clear leaves travel or goes below the floor, or its tracking does not last: what another side may
-// not do.
+// beyond tells whether a motion that is clear leaves travel, goes below the floor or passes the Sun, or its tracking does not last: what another
+// side, or a way by other poses, may not do.
 func (in *Input) beyond(f Set) bool {
 	t := in.Rig.Travel
 	below := func(name string, least float64) bool { v := f[name].Number; return v == nil || *v < least }
@@ -114,6 +114,7 @@ func (in *Input) beyond(f Set) bool {
 		below("axis2_travel_min_deg", in.limit("travel/axis2", "low_deg", t.Low.A2.Deg())) ||
 		above("axis2_travel_max_deg", in.limit("travel/axis2", "high_deg", t.High.A2.Deg())) ||
 		below("altitude_min_deg", in.limit("sky/floor", "altitude_deg", 90)) ||
+		below("sun_separation_deg", in.limit("sun/apart", "separation_deg", 180)) ||
 		in.follow() > 0 && below("track_spare_s", in.limit("track/fits", "spare_s", dayS))
 }
 

@@ -16,11 +16,11 @@ import (
 // Shares of the work budget. Choices: all looks for a way out together take some tenths of a second at most, and mostly far less, since the first cells show
 // which way closes; of the creeps that open from a touching pose stated to 3° all those of the example rigs take less than one look may.
 const (
-	proposing  = 2  // all looks for a way out
-	helping    = 8  // all looks for what would help
-	oneCreep   = 8  // one look for a way out
-	oneHelp    = 32 // one look for what would help
-	standsOnly = 16 // whether every margin is kept at the end
+	helping    = 8        // all looks for what would help
+	oneCreep   = settling // one look for a way out: as much as the creep may take when it is asked for, or one that passes would not be named
+	looksOut   = 4        // so many of them in all: one each way
+	oneHelp    = 32       // one look for what would help
+	standsOnly = 16       // whether every margin is kept at the end
 )
 
 // farthestOut is how far a creep that is proposed goes at most, degrees. Choice: what brings a part out of a margin or off another is a few.
@@ -43,7 +43,7 @@ func (in *Input) wayOut(f Set, p *reach.Prover, ways []journey, out *Outcome) {
 	if v := f["closing_mm_per_deg"].Number; v != nil && !in.closesBeyond(*v) && !in.beyond(f) || p.Prove(reach.Hold(first.start), first.spread, reach.Budget(in.Cells)).Passes() {
 		return
 	}
-	look := finder{in: in, p: p, from: &first, left: in.Cells / proposing, one: in.Cells / oneCreep}
+	look := finder{in: in, p: p, from: &first, left: in.Cells * looksOut / oneCreep, one: in.Cells / oneCreep}
 	defer func() { out.Sought += look.done }()
 	found := look.clear()
 	if len(found) == 0 { // of a pose that is not known well the margin may be regained nowhere near: then some way out
@@ -107,7 +107,7 @@ func (l *finder) leadsOut(by rig.Axes) (clear, opens bool) {
 
 // opens tells whether no gap too small shrinks along a creep, as far as there is work left.
 func (l *finder) opens(by, spread rig.Axes) bool {
-	c := l.p.Creeps(l.from.start, by, spread, l.in.closingSlack(), reach.Budget(min(l.one, l.left)))
+	c := l.in.creepsFrom(l.p, l.from.start, by, spread, min(l.one, l.left))
 	l.left, l.done = l.left-c.Cells, l.done+c.Cells
 	return c.Decided && !l.in.closesBeyond(c.Closing*perDegree)
 }

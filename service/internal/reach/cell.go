@@ -84,18 +84,29 @@ func (s *search) sight(c *cell) sight {
 func (s *search) sightFrom(c *cell, pose rig.Axes) sight {
 	v := sight{cell: c, pose: pose}
 	v.half = farther(c.box, v.pose)
+	v.motion = s.motion(c.class, pose)
 	turns1, turns2 := c.class.turns()
-	chain := &s.p.chain
-	v.motion = frame.Still[frame.Rig]()
 	if turns2 {
-		v.motion = frame.Turning(chain.Point2, chain.Dir2, v.pose.A2)
 		v.chord2 = chord(v.half.A2)
 	}
 	if turns1 {
-		v.motion = v.motion.Before(frame.Turning(chain.Point1, chain.Dir1, v.pose.A1))
 		v.chord1 = chord(v.half.A1)
 	}
 	return v
+}
+
+// motion is that of the moving bodies of a class at a pose.
+func (s *search) motion(k class, at rig.Axes) solid.Motion {
+	turns1, turns2 := k.turns()
+	chain := &s.p.chain
+	out := frame.Still[frame.Rig]()
+	if turns2 {
+		out = frame.Turning(chain.Point2, chain.Dir2, at.A2)
+	}
+	if turns1 {
+		out = out.Before(frame.Turning(chain.Point1, chain.Dir1, at.A1))
+	}
+	return out
 }
 
 // reaches returns the reach of a pair from each axis at the pose.

@@ -181,7 +181,18 @@ func (c *creeping) opens(v *sight, i int32, own *solid.Gap, moves float64) (is o
 	q, now, told := &c.p.pairs[i], *own, false
 	a, b, need := c.p.bodies[q.a].shape, *c.shape(v, q.b), q.required+c.p.allowance
 	for layer := 0; ; layer++ {
+		slope, steep := math.Inf(-1), int8(0)
+		if now.Lower >= touching { // what costs less first
+			slope, steep = c.slope(v, i, &now, func(body int32) *solid.Shape { return c.layered(layer, body) })
+			if slope >= -c.slack && now.Lower-moves >= touching {
+				c.out.Closing = max(c.out.Closing, -slope)
+				return open, 0
+			}
+		}
 		w := c.widens(v, &a, &b, &now, need)
+		if slope > w.rate {
+			w.rate, w.long = slope, steep
+		}
 		low, high := max(w.low, now.Lower-moves), min(w.high, now.Upper+moves)
 		counts := high >= touching
 		switch {
@@ -211,10 +222,7 @@ func (c *creeping) opens(v *sight, i int32, own *solid.Gap, moves float64) (is o
 
 // rate is how fast a gap widens at the pose looked at by the two points where it was found, mm per radian: no less than it does, but for rounding.
 func (c *creeping) rate(v *sight, g *solid.Gap) float64 {
-	axis := line{c.p.chain.Point1, c.p.chain.Dir1}
-	if c.axis == 1 {
-		axis = line{v.motion.Point(c.p.chain.Point2), v.motion.Dir(c.p.chain.Dir2)}
-	}
+	axis := c.lines(v)[c.axis]
 	return g.B.Sub(axis.at).Dot(g.Way.Cross(axis.dir)) * -float64(c.dir)
 }
 
@@ -265,6 +273,15 @@ func (c *creeping) moved(k class, box rect, pose rig.Axes) sight {
 func (c *creeping) gap(v *sight, i int32) solid.Gap {
 	q := &c.p.pairs[i]
 	return solid.Distance(c.p.bodies[q.a].shape, *c.shape(v, q.b))
+}
+
+// layered is a body, or what is left of it less the layers before one, at the zero pose.
+func (c *creeping) layered(layer int, i int32) *solid.Shape {
+	if layer == 0 {
+		return &c.p.bodies[i].shape
+	}
+	s := c.core(layer-1, i)
+	return &s
 }
 
 // core is a body less a layer, at the zero pose.

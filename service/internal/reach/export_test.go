@@ -120,3 +120,22 @@ func (p *Prover) Widens(pair int, low, high rig.Axes, axis int, forth bool, shar
 	}
 	return math.Inf(-1), math.Inf(-1), math.Inf(1)
 }
+
+// Slopes is what the gap of a pair a little farther on says of how fast it widens, all over a rectangle, by a share of what it may bend; and the axis to cut.
+func (p *Prover) Slopes(pair int, low, high rig.Axes, axis int, forth bool, share float64) (rate float64, long int) {
+	s := p.search(Hold(low), rig.Axes{}, 1)
+	defer s.release()
+	c := creeping{search: s, axis: int8(axis), dir: -1, doubt: share}
+	if forth {
+		c.dir = 1
+	}
+	for k := range classes {
+		if slices.Contains(p.of[k], int32(pair)) {
+			v := c.sightOf(part{rect{low, high}, k, int32(pair)})
+			g := c.gap(&v, int32(pair))
+			r, l := c.slope(&v, int32(pair), &g, func(body int32) *solid.Shape { return c.layered(0, body) })
+			return r, int(l)
+		}
+	}
+	return math.Inf(-1), axis
+}

@@ -82,8 +82,7 @@ const inside = 1e-6
 
 // opening puts the work together; ok is false where the part is too wide, or no way is known.
 func (c *creeping) opening(v *sight, a, b *solid.Shape, g *solid.Gap) (o opening, ok bool) {
-	chain := &c.p.chain
-	o.lines = [2]line{{chain.Point1, chain.Dir1}, {v.motion.Point(chain.Point2), v.motion.Dir(chain.Dir2)}}
+	o.lines = c.lines(v)
 	t1, t2 := v.cell.class.turns()
 	for k, turns := range (byAxis{t1, t2}) {
 		o.arcs[k] = still()
@@ -104,6 +103,12 @@ func (c *creeping) opening(v *sight, a, b *solid.Shape, g *solid.Gap) (o opening
 	o.a = o.carry(a, o.n, g.A, o.gap+max(o.b.ball, 0))
 	o.b = o.carry(b, g.Way, g.B, o.gap+max(o.a.ball, 0))
 	return o, o.n != point{} && g.A.Finite() && g.B.Finite()
+}
+
+// lines are those of the axes at the pose looked at.
+func (c *creeping) lines(v *sight) [2]line {
+	chain := &c.p.chain
+	return [2]line{{chain.Point1, chain.Dir1}, {v.motion.Point(chain.Point2), v.motion.Dir(chain.Dir2)}}
 }
 
 // carry chooses the ball within a body, near the place where the gap ends: a large one that hardly stands back from it.

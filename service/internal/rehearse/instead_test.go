@@ -9,10 +9,12 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"keepclear.example/keepclear/service/internal/decide"
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/reach"
 	"keepclear.example/keepclear/service/internal/rehearse"
 	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/unit"
 	"keepclear.example/keepclear/service/internal/verdict"
 )
 
@@ -65,6 +67,48 @@ func TestAWayRoundIsNamed(t *testing.T) {
 		assert.InDelta(t, 0, off.A1.Wrapped().Deg(), 1e-6)
 		assert.InDelta(t, 0, off.A2.Wrapped().Deg(), 1e-6)
 	}
+}
+
+// TestHomeFirstWhereTheSunStands: a way that is clear and passes the Sun names the one by home, which is far from it, and that passes; so does a mount
+// that takes the side asked for name the other one.
+func TestHomeFirstWhereTheSunStands(t *testing.T) {
+	morning := time.Date(2026, 11, 15, 8, 0, 0, 0, time.UTC)
+	from := rig.DegAxes(-70, -10)
+	at := func(m decide.Member, steps ...question.Action) []rehearse.Outlook {
+		p := rehearse.Plan{
+			Member: m, Moment: moment, Cells: int(reach.DefaultBudget), Now: morning,
+			From: []question.Candidate{{Axes: from, Sigma: m.Rig.Homing.Sigma}},
+		}
+		for _, a := range steps {
+			p.Steps = append(p.Steps, rehearse.Step{Action: a})
+		}
+		out, err := rehearse.Rehearse(context.Background(), p)
+		require.NoError(t, err)
+		return out
+	}
+	m := member(t)
+	a := at(m, toAxes(70, -90))[0].Answer
+	require.Equal(t, verdict.Deny, a.Verdict)
+	require.Contains(t, a.Sentence, "from the Sun")
+	require.Len(t, a.Instead, 2)
+	assert.Equal(t, m.Rig.Home, *a.Instead[0].Axes)
+	for i, o := range at(m, a.Instead...) {
+		assert.Equal(t, verdict.Allow, o.Answer.Verdict, "question %d: %s", i, o.Answer.Sentence)
+	}
+
+	m = member(t)
+	changed := *m.Rig
+	changed.Mount.Chooses = rig.AskerChooses
+	m.Rig = &changed
+	now, err := moment(morning)
+	require.NoError(t, err)
+	star := question.Sky{RA: (now.SiderealTime(m.Rig.Site.Lon) - unit.Deg(60)).Positive(), Frame: question.OfDate}
+	from = rig.DegAxes(-80, 0)
+	west := at(m, question.Action{Kind: question.Slew, Sky: &star, Side: rig.West})[0].Answer
+	require.Contains(t, west.Sentence, "from the Sun")
+	require.Len(t, west.Instead, 1)
+	assert.Equal(t, rig.East, west.Instead[0].Side)
+	assert.Equal(t, verdict.Allow, at(m, west.Instead...)[0].Answer.Verdict)
 }
 
 // TestAWayRoundThatDoesNotPassIsTold, with what stands in its way; one that is proven not to be is said to be none.
