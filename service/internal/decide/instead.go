@@ -30,6 +30,9 @@ func (d *Decider) proposals(ctx context.Context, g *group, q question.Question, 
 		return w.follow(ctx, out, steps[1:], snap.At.Add(lasts(&out)), 1)
 	})
 	a.Notes = append(a.Notes, said...)
+	if say := misled(a.Verdict, a.Findings); say != "" {
+		a.Notes = append(a.Notes, say)
+	}
 	if len(a.Instead) > 0 {
 		a.Stops = d.stops(g, snap, a.Instead)
 	}
@@ -46,6 +49,20 @@ func believed(proposed []facts.Proposal, findings []verdict.Finding) []facts.Pro
 	return slices.DeleteFunc(slices.Clone(proposed), func(p facts.Proposal) bool {
 		return slices.ContainsFunc(p.Steps[1:], func(a question.Action) bool { return a.Axes == nil })
 	})
+}
+
+// misled says of a denial what mends it where belief was found to lead elsewhere than it should: what is denied may be only where it leads, so that each
+// other target would be denied as well.
+func misled(v verdict.Verdict, findings []verdict.Finding) string {
+	if v != verdict.Deny {
+		return ""
+	}
+	for _, f := range findings {
+		if f.Code == "belief_off" || f.Code == "ends_spread" {
+			return "the mount believes otherwise than the rig stands, and what is denied may be only where that leads: before it is mended another target may not help. " + f.Remedy
+		}
+	}
+	return ""
 }
 
 // fate is what becomes of a series of questions: the verdict on the last that was judged, which it is, and what stands in its way.

@@ -38,3 +38,15 @@ func TestNoSeriesGoesByABeliefThatIsOff(t *testing.T) {
 	}
 	assert.Equal(t, []facts.Proposal{two, one, axes}, all, "what was proposed stays")
 }
+
+// What is denied where belief leads is denied of each other target too: what mends belief is told, and only of a denial.
+func TestADenialByAFalseBeliefSaysWhatMendsIt(t *testing.T) {
+	off := func(code string) []verdict.Finding {
+		return []verdict.Finding{{Rule: "sky/floor", Effect: verdict.Denies, Code: "below_floor", Remedy: "Choose a higher target."}, {Effect: verdict.Holds, Code: code, Remedy: "Sync it."}}
+	}
+	for _, code := range []string{"belief_off", "ends_spread"} {
+		assert.Contains(t, misled(verdict.Deny, off(code)), "another target may not help. Sync it.", code)
+		assert.Empty(t, misled(verdict.Hold, off(code)), "the hold says it itself")
+	}
+	assert.Empty(t, misled(verdict.Deny, off("locked")))
+}

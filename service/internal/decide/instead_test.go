@@ -1,7 +1,9 @@
 package decide_test
 
 import (
+	"context"
 	"fmt"
+	"strings"
 	"testing"
 	"time"
 
@@ -132,4 +134,24 @@ func TestAWayRoundThatDoesNotPassIsTold(t *testing.T) {
 	assert.Empty(t, a.Instead)
 	assert.Contains(t, fmt.Sprint(a.Notes), "a way round was found, but question 1 of its 2 would not pass: ")
 	assert.Contains(t, fmt.Sprint(a.Notes), "locked")
+}
+
+// A mount that was started anew believes itself elsewhere than its counts say: where that would lead is denied, and what mends belief is told beside it.
+func TestADenialByAFalseBeliefIsNoted(t *testing.T) {
+	for _, off := range []bool{false, true} {
+		b := newBench(t)
+		b.home()
+		q := question.Question{ID: "question-believes-otherwise", Rig: "heron", Sample: b.sample(zero), Sent: b.clock(), At: b.clock(), Asker: "test", AttendedBy: "A. Person"}
+		q.Action = question.Action{Kind: question.Slew, Sky: &question.Sky{RA: b.meridian() - unit.Deg(30), Dec: unit.Deg(-20), Frame: question.OfDate}, Message: []byte("m")}
+		if off {
+			q.Sample.Belief = b.sample(rig.DegAxes(70, 60)).Belief
+		} else {
+			q.Action.Sky.Dec = unit.Deg(-60)
+		}
+		a, err := b.d.Ask(context.Background(), q, request(q.ID, "m"))
+		require.NoError(t, err)
+		require.Equal(t, verdict.Deny, a.Verdict, a.Sentence)
+		assert.Equal(t, off, strings.Contains(fmt.Sprint(a.Notes), "another target may not help. Solve a picture"), "%s %v", a.Sentence, a.Notes)
+		assert.NotContains(t, a.Notes, "")
+	}
 }

@@ -311,6 +311,9 @@ func (in *Input) parking(s *stand) ([]journey, error) {
 	var out []journey
 	for i, c := range s.pose.Candidates {
 		out = append(out, in.straightTo(s, rig.End{Axes: rest.Axes, From: i, Intended: true, Because: "the place of rest"})...)
+		if off := in.besides(s, c.Axes); off.Abs().Max() > nearlySame {
+			out = append(out, in.straightTo(s, rig.End{Axes: rest.Axes.Add(off), From: i, Because: rig.LessSyncs, Shift: off})...)
+		}
 		if in.Rig.Mount.Sync == rig.KeptOnSky || in.Rehearsed {
 			continue
 		}

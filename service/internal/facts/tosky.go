@@ -100,12 +100,48 @@ func (in *Input) endsAt(h *heaven, s *stand, target question.Sky, side rig.Side,
 	if s.counters {
 		g.BeliefAxes = &s.belief
 	}
+	if !in.countersHomed(s) {
+		g.Synced = in.synced()
+	}
 	g.Then.Sidereal += unit.Angle(arrival) * question.SiderealRate
 	if in.Rehearsed { // belief taken as right
 		g.BeliefRA, g.BeliefDec, _ = in.Rig.Unmap(h.ours(h.moment), g.Poses[0])
 		g.BeliefSides = []rig.Side{in.Rig.Kind.SideOf(g.Poses[0])}
+		g.Synced = nil
 	}
 	return in.Rig.Ends(g)
+}
+
+// countersHomed tells whether the counters of the mount are known to stand where the axes do: a sensor homed them, and nothing that tells the pose
+// sees what slips between them and the axes.
+func (in *Input) countersHomed(s *stand) bool {
+	h := in.Snapshot.Rig.Homing
+	return h != nil && h.Sensed && s.pose.Source != rig.AxisEncoder
+}
+
+// besides is how far the axes, were they at a pose, may stand beside the counters of an equatorial mount that keeps its syncs on the sky: those are where belief
+// less the syncs since the homing has them. Near the end of axis 1, where that may say little of it, only axis 2 counts. Left out: alt-azimuths.
+func (in *Input) besides(s *stand, p rig.Axes) rig.Axes {
+	sync := in.Rig.Mount.Sync
+	if in.Rehearsed || !in.Rig.Kind.Equatorial() || !s.believes || sync != rig.KeptOnSky && sync != rig.KeptUnknown || in.countersHomed(s) {
+		return rig.Axes{}
+	}
+	g := rig.Going{BeliefRA: s.ra, BeliefDec: s.dec, BeliefSides: s.sides, Now: s.mount, Synced: in.synced()}
+	off := p.Sub(in.Rig.Counters(g, p)[0])
+	if pose.FromEnd(in.Rig, p) < offsetWithin {
+		off.A1 = 0
+	}
+	return off
+}
+
+// synced is by how much the syncs seen since the homing moved belief, right ascension and declination.
+func (in *Input) synced() *[2]unit.Angle {
+	var sum [2]unit.Angle
+	for _, s := range in.Snapshot.Rig.Steps {
+		sum[0] += s.Sky[0]
+		sum[1] += s.Sky[1]
+	}
+	return &sum
 }
 
 // offsetWithin is how near the end of axis 1 the offset on the sky that belief shows of a pose may say little of syncs: there what the axes stand off
@@ -125,7 +161,7 @@ func (in *Input) offsetLost(s *stand, ends []rig.End) bool {
 		}
 		within := unit.Angle(0)
 		switch {
-		case e.Because == rig.LessOffset:
+		case e.Because == rig.LessOffset, e.Because == rig.LessSyncs:
 			within = offsetWithin
 		case len(s.sides) > 1 && e.Because == rig.TurnsByBelief:
 			within = mostDisagree // see eitherSide

@@ -175,6 +175,9 @@ type Going struct {
 	Astray      Axes // how far from the poses, belief with them, the motion may begin, each way
 	// BeliefAxes is where the counters of the mount stand, where that is known better than by belief; nil: M(belief) says it.
 	BeliefAxes *Axes
+	// Synced is by how much syncs moved belief since the homing, right ascension and declination. What belief is off the pose besides may be an offset of the
+	// counters, which stand beside the pose since then, also of a mount that keeps its syncs on the sky. nil: the homing set them.
+	Synced *[2]unit.Angle
 }
 
 // turnSlack is how near half a turn a mount may go either way round, beside what its start may be off by: what the angle that it works
@@ -250,6 +253,7 @@ func withFirst(asked Side, sides []Side) []Side {
 const (
 	TurnsByBelief = "the mount turns by what it believes is missing"
 	LessOffset    = "the mount takes its sync off the target on the sky"
+	LessSyncs     = "the mount takes its syncs since the homing off the target on the sky, and its counters stand beside the pose"
 )
 
 // Ends returns every place where a slew to a sky position may end: first, from each candidate pose, the intended end (where the
@@ -298,7 +302,24 @@ func (r *Rig) hours(g Going) []unit.Angle {
 			out = append(out, g.Now.Sidereal-to[0], g.Then.Sidereal-to[0])
 		}
 	}
+	if g.Synced != nil {
+		to := lessSyncs(g, g.TargetRA, g.TargetDec)
+		out = append(out, g.Now.Sidereal-to[0], g.Then.Sidereal-to[0])
+	}
 	return out
+}
+
+// lessSyncs is a place on the sky less what syncs since the homing moved belief by. Requires Synced.
+func lessSyncs(g Going, ra, dec unit.Angle) [2]unit.Angle {
+	return onSphere(ra-g.Synced[0], dec-g.Synced[1])
+}
+
+// onSphere brings a declination that was carried over a pole back, half a turn round.
+func onSphere(ra, dec unit.Angle) [2]unit.Angle {
+	if dec.Abs() > unit.HalfTurn/2 {
+		ra, dec = ra+unit.HalfTurn, overPole(dec)
+	}
+	return [2]unit.Angle{ra, dec}
 }
 
 // lessOffset is the target less the offset on the sky that belief shows of a pose, right ascension and declination. Where belief may mean
@@ -306,11 +327,7 @@ func (r *Rig) hours(g Going) []unit.Angle {
 func (r *Rig) lessOffset(g Going, p Axes) [][2]unit.Angle {
 	ra, dec, _ := r.Unmap(g.Now, p)
 	less := func(bRA, bDec unit.Angle) [2]unit.Angle {
-		toRA, toDec := g.TargetRA-(bRA-ra), g.TargetDec-(bDec-dec)
-		if toDec.Abs() > unit.HalfTurn/2 { // over the pole
-			toRA, toDec = toRA+unit.HalfTurn, overPole(toDec)
-		}
-		return [2]unit.Angle{toRA, toDec}
+		return onSphere(g.TargetRA-(bRA-ra), g.TargetDec-(bDec-dec))
 	}
 	out := [][2]unit.Angle{less(g.BeliefRA, g.BeliefDec)}
 	if len(g.BeliefSides) > 1 {
@@ -350,7 +367,37 @@ func (r *Rig) believedEnds(g Going, i int, p Axes, side Side, add func(End)) {
 				add(End{Axes: t, Side: side, From: i, Because: LessOffset})
 			}
 		}
+		if g.Synced != nil {
+			r.syncedEnds(g, i, p, side, add)
+		}
 	}
+}
+
+// syncedEnds adds the ends of a mount that takes its syncs since the homing off the target on the sky, and whose counters stand where belief less
+// those has them.
+func (r *Rig) syncedEnds(g Going, i int, p Axes, side Side, add func(End)) {
+	to := lessSyncs(g, g.TargetRA, g.TargetDec)
+	for _, c := range r.Counters(g, p) {
+		for _, t := range r.LiftsAround(r.Map(g.Then, to[0], to[1], side), c, g.around()) {
+			add(End{Axes: p.Add(t.Sub(c)), Side: side, From: i, Because: LessSyncs, Shift: p.Sub(c)})
+		}
+	}
+}
+
+// Counters are where the counters of a mount that keeps its syncs on the sky may stand, the axes being at a pose: where belief less the syncs since the
+// homing has them, on each side that it may mean. Requires Synced.
+func (r *Rig) Counters(g Going, p Axes) []Axes {
+	at := lessSyncs(g, g.BeliefRA, g.BeliefDec)
+	sides := g.BeliefSides
+	if len(sides) == 0 {
+		_, near := r.Nearest(g.Now, at[0], at[1], p)
+		sides = []Side{near}
+	}
+	var out []Axes
+	for _, side := range sides {
+		out = append(out, LiftNear(r.Map(g.Now, at[0], at[1], side), p))
+	}
+	return out
 }
 
 // Rest returns a place of rest by name; an empty name is the only one there is.

@@ -193,7 +193,7 @@ func TestHoldsThatSeveralThingsEnd(t *testing.T) {
 		"first_far":       {verdict.NeedSecondSolve, verdict.NeedHoming},
 		"pose_in_doubt":   {verdict.NeedSecondSolve, verdict.NeedHoming},
 		"pose_candidates": {verdict.NeedHoming, verdict.NeedSecondSolve},
-		"ends_spread":     {verdict.NeedHoming, verdict.NeedClock, verdict.NeedSite},
+		"ends_spread":     {verdict.NeedSecondSolve, verdict.NeedHoming, verdict.NeedClock, verdict.NeedSite},
 		"map_wrong":       {verdict.NeedClock, verdict.NeedSite},
 		"proof_coarse":    {verdict.NeedRigProof, verdict.NeedAttendance},
 		"proof_old":       {verdict.NeedRigProof, verdict.NeedAttendance},

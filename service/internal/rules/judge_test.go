@@ -211,7 +211,7 @@ func TestFindingNamesWhatDecided(t *testing.T) {
 	got := loaded(t).Judge(t.Context(), everything(), f, noon())
 	for rule, want := range map[string]string{
 		"clear/path":     "deny way_blocked clearance_sharp_spare_mm: On this way north leg and dew shield would come 12.3 mm nearer than they may (at 21:32:05 UTC). | Choose another target, the other side if the mount uses both, or a way round.",
-		"pose/sharp":     "hold axis2_blurred pose_sigma_axis2_deg: Axis 2 is known only to 1.2000001° (one standard deviation); 1.2° is the most. | Home the rig: that sharpens both axes.",
+		"pose/sharp":     "hold axis2_blurred pose_sigma_axis2_deg: Axis 2 is known only to 1.2000001° (one standard deviation); 1.2° is the most. | Home the rig: that sharpens both axes. Where the next slew blurs them again, have the mount itself take that for its home (by its own homing, or started anew there), and report both.",
 		"track/fits":     "hold track_tight track_spare_s: With the uncertainty of the pose counted, this track is 15 s too long, the spare of 60 s included: a limit. | Ask for a shorter track, or home the rig to sharpen the pose.",
 		"time/agree":     "hold clocks_differ clock_skew_s: The asker's clock and the clock here differ by 60 min; 5 s is the most (set one of them). | Set both clocks by the network or by satellite.",
 		"sync/expected":  "hold solve_far offset_d2: This solve lies 5.02° from where it is expected, which is 41.5 in squared sigmas; 13.8 is the most. | Solve a second picture on another field; if it says the same, see whether a clutch was opened, the tripod moved or the polar axis stands degrees off, report that, or home the rig (other marks: and how sure they are).",

@@ -40,7 +40,7 @@ var sound = strings.Replace(askew, "{fact: lock_count, limit: 0}", `{fact: lock_
 func TestLoadNamesWhatIsWrong(t *testing.T) {
 	const floor, facts = "rules/sky/floor/floor.rego", schemaFile
 	for what, c := range map[string]struct{ file, old, text, want string }{
-		"no Rego":             {floor, "default finding :=", "default finding :=:", floor + ":50: wanted a rule in Rego, got unexpected : token;"},
+		"no Rego":             {floor, "default finding :=", "default finding :=:", floor + ":51: wanted a rule in Rego, got unexpected : token;"},
 		"nothing":             {floor, "", "# nothing\n", floor + ": wanted a rule in Rego, got error "},
 		"another package":     {floor, "package rules.sky.floor", "package rules.sky.flor", floor + ": wanted package rules.sky.floor, got package rules.sky.flor"},
 		"a misspelt fact":     {floor, "is_number(input.altitude_min_deg)", "is_number(input.altitude_mim_deg)", "undefined ref: input.altitude_mim_deg"},

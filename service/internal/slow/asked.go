@@ -41,7 +41,8 @@ type State struct {
 	Before   []Judged // those in doubt from before homings that moved nothing
 	Drift    *Drift   // of earlier solves as this one, on its side; nil: none
 	Marks    []Mark
-	Disproof bool // samples disproved how the file has syncs kept
+	Synced   [2]float64 // right ascension and declination by which syncs seen since the homing moved belief
+	Disproof bool       // samples disproved how the file has syncs kept
 }
 
 // Drift is what solves shifted by to one side, and the last of them.

@@ -132,6 +132,13 @@ func (j *judging) endsFrom(i int, wait, arrival float64) []end {
 
 func (j *judging) parks(i int, c Axes) []end {
 	out := []end{{from: i, axes: j.r.Rests[0], intended: true, loose: true, because: "the rest"}}
+	if j.believes && j.r.equatorial() && (j.r.Sync == "sky" || j.r.Sync == "unknown") {
+		off := c.sub(j.countersBeside(c))
+		if pole := j.r.direction(c).angle(j.r.d1); min(pole, math.Pi-pole) < 8*degree {
+			off[0] = 0 // there belief may say nothing of it
+		}
+		out = append(out, end{from: i, axes: j.r.Rests[0].add(off), shift: off, loose: true, because: "the rest by counters that stand beside"})
+	}
 	if j.r.Sync == "sky" {
 		return out
 	}
@@ -178,11 +185,13 @@ func (j *judging) toAxes(i int, c Axes) []end {
 // toSky is a slew to the sky from one place: where it is meant to end, and where belief makes it end.
 func (j *judging) toSky(i int, c Axes, ra, dec float64, asked string, wait, arrival float64) []end {
 	then, ours := j.mount.after(arrival), j.ours.after(arrival)
-	less := [2]float64{ra, dec}
+	less, unsynced := [2]float64{ra, dec}, j.unsynced(ra, dec)
 	hours := []float64{j.mount.after(wait).lst - ra, then.lst - ra}
 	if j.r.Sync == "sky" || j.r.Sync == "unknown" {
 		less = j.lessOffset(c, ra, dec)
-		hours = append(hours, j.mount.after(wait).lst-less[0], then.lst-less[0])
+		for _, to := range [][2]float64{less, unsynced} {
+			hours = append(hours, j.mount.after(wait).lst-to[0], then.lst-to[0])
+		}
 	}
 	sides := j.sidesFor(asked, hours)
 	if j.r.Sync == "sky" || j.r.Sync == "unknown" { // from one of several places a service may count the sides that any of them gives
@@ -215,6 +224,11 @@ func (j *judging) toSky(i int, c Axes, ra, dec float64, asked string, wait, arri
 		if j.r.Sync == "sky" || j.r.Sync == "unknown" {
 			for _, t := range j.lifts(j.r.toAxes(then, less[0], less[1], side.side), c) {
 				out = append(out, end{i, t.axes, Axes{}, false, true, "less the offset on the sky, on " + side.side, t.maybe || side.maybe})
+			}
+			beside := j.countersBeside(c)
+			for _, t := range j.lifts(j.r.toAxes(then, unsynced[0], unsynced[1], side.side), beside) {
+				off := c.sub(beside)
+				out = append(out, end{i, t.axes.add(off), off, false, true, "less the offset of its syncs, counters beside, on " + side.side, t.maybe || side.maybe})
 			}
 		}
 	}
@@ -250,11 +264,33 @@ func (j *judging) counters(i int, c Axes) []Axes {
 func (j *judging) lessOffset(c Axes, ra, dec float64) [2]float64 {
 	bRA, bDec, _ := j.r.ToSky(j.mount.lst, j.mount.lat, j.belief)
 	cRA, cDec, _ := j.r.ToSky(j.mount.lst, j.mount.lat, c)
-	ra, dec = ra-(bRA-cRA), dec-(bDec-cDec)
+	return turnedOver(ra-(bRA-cRA), dec-(bDec-cDec))
+}
+
+// turnedOver is a place whose declination was carried over a pole.
+func turnedOver(ra, dec float64) [2]float64 {
 	if math.Abs(dec) > math.Pi/2 {
 		ra, dec = ra+math.Pi, math.Copysign(math.Pi, dec)-dec
 	}
 	return [2]float64{ra, dec}
+}
+
+// unsynced is a place on the sky less what syncs since the homing moved belief by.
+func (j *judging) unsynced(ra, dec float64) [2]float64 {
+	by := j.q.State.Synced
+	return turnedOver(ra-by[0], dec-by[1])
+}
+
+// countersBeside is where the counters stand, were the rig at a place, if belief is off them by the syncs since the homing alone: a person homed the rigs
+// here, who may have seen the axes elsewhere than where its counters stood.
+func (j *judging) countersBeside(c Axes) Axes {
+	ra, dec, _ := j.r.ToSky(j.mount.lst, j.mount.lat, j.belief)
+	at := j.unsynced(ra, dec)
+	if j.sensed {
+		return j.r.toAxes(j.mount, at[0], at[1], j.beliefSide).near(c)
+	}
+	out, _ := j.r.nearest(j.mount, at[0], at[1], c)
+	return out
 }
 
 // choice is a side on which a mount may arrive.

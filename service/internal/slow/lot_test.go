@@ -29,7 +29,17 @@ func (s *stood) draw(n int) *slow.Question {
 		l.spoil()
 	}
 	l.drifts()
+	l.synced(n)
 	return &l.q
+}
+
+// synced draws syncs seen since the homing, from numbers of their own: others would be drawn otherwise.
+func (l *lot) synced(n int) {
+	own := rand.New(rand.NewPCG(uint64(n), 1618))
+	if own.IntN(3) == 0 {
+		by := pick(own, 0.3, 1, 1.5) * degree
+		l.q.State.Synced = [2]float64{by * own.NormFloat64(), by * own.NormFloat64()}
+	}
 }
 
 func (l *lot) between(low, high float64) float64 { return low + l.rng.Float64()*(high-low) }

@@ -342,6 +342,9 @@ func (s *stood) history(q *slow.Question, held *question.RigState) {
 	for _, d := range st.Syncs {
 		held.Syncs = append(held.Syncs, question.SyncDone{At: after(q.At, d.Time), Axes: axes(d.Axes), Nearer: d.Nearer})
 	}
+	if by := st.Synced; by != [2]float64{} {
+		held.Steps = []question.Step{{At: q.At.Add(-time.Hour), Sky: [2]unit.Angle{unit.Angle(by[0]), unit.Angle(by[1])}, Asked: true}}
+	}
 	held.Solves, held.Before = s.solves(q, st.Solves), s.solves(q, st.Before)
 	if d := st.Drift; d != nil {
 		was := question.Drift{Pose: axes(d.Pose), Solved: axes(d.Solved)}

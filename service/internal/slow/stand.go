@@ -114,14 +114,33 @@ func (j *judging) saysNothing(b Axes) bool {
 }
 
 // OnEdge tells whether the precession used here is too coarse to say whether a belief tells anything of axis 1: 40″ beside where that ends, and what
-// air may do besides, which nobody knows below the horizon. So it is of whether an offset of syncs tells anything (strays).
+// air may do besides, which nobody knows below the horizon. So it is of whether an offset of syncs tells anything (strays), and near the zenith (overhead).
 func OnEdge(r *Rig, q *Question, limits map[string]float64) bool {
 	j := &judging{r: r.shown(q), q: q, limits: limits}
 	j.stand()
 	if q.Kind != "sync" {
 		j.unbounded()
+		j.edge = j.edge || j.overhead()
 	}
 	return j.edge
+}
+
+// overhead tells whether a slew of an alt-azimuth to the sky may end by its counters within a fifth of a degree of the zenith: there its azimuth is another at each
+// instant, and those looked at here are not the service's.
+func (j *judging) overhead() bool {
+	if j.r.equatorial() || j.q.Kind == "slew" && j.q.Sky == nil || j.q.Kind != "slew" && j.q.Kind != "flip" || !j.believes || j.mountWhy != "" {
+		return false
+	}
+	for i := range j.places {
+		for _, arrival := range []float64{0, 30, 60, 90, 120} {
+			for _, e := range j.endsFrom(i, 0, arrival) {
+				if e.shift != (Axes{}) && math.Abs(math.Abs(wrap(e.axes[1]))-math.Pi/2) < 0.2*degree {
+					return true
+				}
+			}
+		}
+	}
+	return false
 }
 
 // nearest is M of a place on the side and turn nearest to a pose.

@@ -21,6 +21,7 @@
 #       sentence: "With the uncertainty of the pose counted, {about|two parts} could come {miss} nearer than they may on this way."
 #       remedy: "Home the rig: that sharpens the pose."
 #       remedies:
+#         retreat: "Home the rig where a sensor does that; else a person states where the axes stand (tell RIG homed … --axis1 DEG --axis2 DEG), or turns them home by hand and states that."
 #         home: "Jog away from there first, or have a person state where the axes stand."
 #       need: [homing]
 #       homed:

@@ -19,10 +19,11 @@
 #       fact: end_spread_deg
 #       limit: spread_deg
 #       sentence: "This could end in places {value} apart ({about|several ends are predicted}); {limit} is the most."
-#       remedy: "Home the rig, and see that the mount's clock and site are right."
+#       remedy: "See that the mount's clock and site are right, solve a picture off the pole and ask for the sync. Where that is held or settles nothing, bring the rig home, by hand if need be, let the mount itself take that for its home (by its own homing, or started anew there), and report both."
 #       remedies:
-#         sync: "If the tube points near the pole, take a picture farther from it, where a sync turns the axes less; else home the rig, and see that the mount's clock and site are right."
-#       need: [homing, clock, site]
+#         slew: "If they lie about a turn apart, choose another target; else see that the mount's clock and site are right, solve a picture off the pole and ask for the sync. Where that is held or settles nothing, bring the rig home, by hand if need be, let the mount itself take that for its home (by its own homing, or started anew there), and report both."
+#         sync: "If the tube points near the pole, take a picture farther from it, where a sync turns the axes less; else see that the mount's clock and site are right, bring the rig home, by hand if need be, let the mount itself take that for its home (by its own homing, or started anew there), and report both."
+#       need: [second_solve, homing, clock, site]
 package rules.end.bounded
 
 import data.limits.end.bounded as limits

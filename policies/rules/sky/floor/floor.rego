@@ -20,6 +20,7 @@
 #       sentence: "With the uncertainty of the pose counted, the telescope could point down to {value} of altitude; the floor is {limit}."
 #       remedy: "Home the rig: that sharpens both axes. Where a person has seen home already, tell it with a smaller uncertainty (--sigma), or choose a place that lies higher."
 #       remedies:
+#         retreat: "Home the rig where a sensor does that; else a person states where the axes stand (tell RIG homed … --axis1 DEG --axis2 DEG), or turns them home by hand and states that."
 #         home: "Jog away from there first, or have a person state where the axes stand."
 #       need: [homing]
 #       homed:

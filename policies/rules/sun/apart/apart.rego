@@ -20,6 +20,7 @@
 #       sentence: "With the uncertainty of the pose counted, the telescope could pass {value} from the Sun; {limit} is the least."
 #       remedy: "Home the rig: that sharpens both axes."
 #       remedies:
+#         retreat: "Home the rig where a sensor does that; else a person states where the axes stand (tell RIG homed … --axis1 DEG --axis2 DEG), or turns them home by hand and states that."
 #         home: "Jog away from there first, or have a person state where the axes stand."
 #       need: [homing]
 #       homed:

@@ -21,6 +21,7 @@
 #       sentence: "With the uncertainty of the pose counted, axis 2 could turn to {value}; its travel ends at {limit}."
 #       remedy: "Home the rig: that sharpens both axes. Where a person has seen home already, tell it with a smaller uncertainty (--sigma)."
 #       remedies:
+#         retreat: "Home the rig where a sensor does that; else a person states where the axes stand (tell RIG homed … --axis1 DEG --axis2 DEG), or turns them home by hand and states that."
 #         home: "Jog away from there first, or have a person state where the axes stand."
 #       need: [homing]
 #       homed:
@@ -35,6 +36,7 @@
 #       sentence: "With the uncertainty of the pose counted, axis 2 could turn to {value}; its travel ends at {limit}."
 #       remedy: "Home the rig: that sharpens both axes. Where a person has seen home already, tell it with a smaller uncertainty (--sigma)."
 #       remedies:
+#         retreat: "Home the rig where a sensor does that; else a person states where the axes stand (tell RIG homed … --axis1 DEG --axis2 DEG), or turns them home by hand and states that."
 #         home: "Jog away from there first, or have a person state where the axes stand."
 #       need: [homing]
 #       homed:
@@ -49,7 +51,7 @@
 #       sentence: "Axis 2 would turn to {value}; its travel ends at {limit}."
 #       remedy: "Choose another target, a shorter track, or the other side if the mount uses both."
 #       remedies:
-#         retreat: "Choose another place of rest, or correct its angles or the travel in the rig file."
+#         retreat: "Choose another place of rest, or have a person state where the axes stand, or turn them by hand; where the place of rest itself lies beyond, correct its angles in the rig file."
 #         track: "Ask for a shorter track, or flip first if the mount uses both sides."
 #         jog: "Jog the other way, or less far."
 #         creep: "Creep the other way, or less far."
@@ -62,7 +64,7 @@
 #       sentence: "Axis 2 would turn to {value}; its travel ends at {limit}."
 #       remedy: "Choose another target, a shorter track, or the other side if the mount uses both."
 #       remedies:
-#         retreat: "Choose another place of rest, or correct its angles or the travel in the rig file."
+#         retreat: "Choose another place of rest, or have a person state where the axes stand, or turn them by hand; where the place of rest itself lies beyond, correct its angles in the rig file."
 #         track: "Ask for a shorter track, or flip first if the mount uses both sides."
 #         jog: "Jog the other way, or less far."
 #         creep: "Creep the other way, or less far."
