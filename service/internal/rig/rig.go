@@ -69,7 +69,7 @@ func (l Link) String() string { return [...]string{"ground", "axis 1", "axis 2"}
 type Part struct {
 	Name    string
 	Link    Link
-	Margin  unit.Length   // its own share of every pair's required gap; 0 = the limit clear/path part_mm
+	Margin  unit.Length   // its own share of every pair's required gap; the limit clear/path part_mm where that is larger
 	Reading unit.Length   // by how much it may stand nearer than its shapes say, from the errors of the tape: widens required gaps
 	Shapes  []solid.Shape // at the zero pose, rig frame; of a part with states: what is there in every state
 	States  []State       // empty: it has only one

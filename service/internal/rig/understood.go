@@ -220,7 +220,7 @@ func farText(l Link, far float64) string {
 func (p *Part) marginText() string {
 	var s []string
 	if p.Margin > 0 {
-		s = append(s, short(float64(p.Margin)))
+		s = append(s, short(float64(p.Margin))+", or the limit if more")
 	}
 	if p.Reading > 0 {
 		s = append(s, "reading "+short(float64(p.Reading)))

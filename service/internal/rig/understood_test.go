@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/unit"
 )
 
 // go test ./service/internal/rig -update writes the wanted text anew: read the difference before it is kept.
@@ -73,4 +74,27 @@ func TestUncertaintiesAreToldAsTheyCount(t *testing.T) {
 	require.Empty(t, faults)
 	assert.Contains(t, unbroken(rig.Understood(r)), "known to ±3° and ±3° (three standard deviations).")
 	assert.Contains(t, unbroken(rig.Understood(r)), "side of the clutch, ±0.9° and ±0.9° (three standard deviations).")
+}
+
+// A margin that a part states below the limit part_mm counts for nothing, and the list says so; one above it counts.
+func TestMarginsOfPartsAreTheLimitAtLeast(t *testing.T) {
+	r, faults := rig.Parse("curlew.yaml", []byte(text(t, rigs+"curlew.yaml")), beside)
+	require.Empty(t, faults)
+	assert.Contains(t, unbroken(rig.Understood(r)), "263 5, or the limit if more")
+	required := func(partMM unit.Length) (stated, unstated unit.Length) {
+		s := r.Scene(nil, partMM, 0)
+		for _, p := range s.Pairs {
+			switch [2]string{s.Names[s.Bodies[p.A].Part], s.Names[s.Bodies[p.B].Part]} {
+			case [2]string{"cabinet", "guide scope"}: // 20 and 5
+				stated = p.Required
+			case [2]string{"roof", "tube"}: // neither states one
+				unstated = p.Required
+			}
+		}
+		return stated, unstated
+	}
+	stated, unstated := required(10)
+	assert.InDelta(t, 10, float64(stated-unstated), 1e-9, "20 and 10 beside 10 and 10")
+	stated, unstated = required(2)
+	assert.InDelta(t, 21, float64(stated-unstated), 1e-9, "20 and 5 beside 2 and 2")
 }
