@@ -3,10 +3,12 @@ package main
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"strconv"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -105,4 +107,28 @@ func TestExport(t *testing.T) {
 	require.Equal(t, exitDone, code, errs)
 	assert.Equal(t, []pb.EntryKind{pb.EntryKind_ENTRY_KIND_LOCK}, a.asked.GetFilter().GetKinds())
 	assert.Equal(t, []string{"heron"}, a.asked.GetFilter().GetRigs())
+}
+
+// full is a disk with room for so many bytes more.
+type full struct{ room int }
+
+func (f *full) Write(p []byte) (int, error) {
+	if f.room -= len(p); f.room < 0 {
+		return 0, errors.New("no space left on device")
+	}
+	return len(p), nil
+}
+
+// What could not be written whole ends with another exit code than what was: cut off it reads as if it were all.
+func TestWhatIsNotWrittenWholeSaysSo(t *testing.T) {
+	a := archive{entries: 3}
+	address := listening(t, func(g *grpc.Server) { pb.RegisterRecordServiceServer(g, &a) })
+	for _, line := range []string{"entries list", "entries list --json", "entries export"} {
+		for room, want := range map[int]int{1 << 20: exitDone, 20: exitHold} {
+			var errs strings.Builder
+			code := run(t.Context(), append(strings.Fields(line), "--at-address", address), nil, &full{room}, &errs, time.Now)
+			assert.Equal(t, want, code, "%s, room for %d: %s", line, room, errs.String())
+			assert.Equal(t, want != exitDone, strings.Contains(errs.String(), "no space left on device"), "%s, room for %d: %s", line, room, errs.String())
+		}
+	}
 }

@@ -122,14 +122,39 @@ func run(ctx context.Context, args []string, in io.Reader, out, errs io.Writer, 
 }
 
 func runOne(ctx context.Context, c command, args []string, in io.Reader, out, errs io.Writer, now func() time.Time) int {
-	page := &folded{to: out}
-	k := &call{cmd: &c, ctx: ctx, args: args, in: in, out: page, raw: out, err: errs, now: now}
+	seen := &witness{to: out}
+	page := &folded{to: seen}
+	k := &call{cmd: &c, ctx: ctx, args: args, in: in, out: page, raw: seen, err: errs, now: now}
 	k.newFlags()
-	defer page.flush()
 	code, err := c.run(k)
 	if k.conn != nil {
 		k.conn.Close()
 	}
+	code = k.ended(code, err)
+	if page.flush(); seen.err != nil && code == exitDone { // cut off it reads as if it were all
+		fmt.Fprintf(errs, "NOT ALL WAS WRITTEN: %v\n", seen.err)
+		return exitHold
+	}
+	return code
+}
+
+// witness is a writer that keeps the first error of what it writes to.
+type witness struct {
+	to  io.Writer
+	err error
+}
+
+func (w *witness) Write(p []byte) (int, error) {
+	n, err := w.to.Write(p)
+	if w.err == nil {
+		w.err = err
+	}
+	return n, err
+}
+
+// ended is the exit code of a command that ended with one, or with an error, which is told.
+func (k *call) ended(code int, err error) int {
+	c, errs := k.cmd, k.err
 	switch {
 	case errors.Is(err, errUsage):
 		line, of := c.name+" "+c.args, c.name
