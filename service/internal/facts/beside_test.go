@@ -1,6 +1,7 @@
 package facts_test
 
 import (
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -51,8 +52,25 @@ func TestCountersBesideThePose(t *testing.T) {
 					assert.InDelta(t, 5, number(t, out.Facts, "end_spread_deg"), 0.05, "twice")
 					in.Snapshot.Rig.Homing.Sensed = true
 					assert.Less(t, number(t, facts.Compute(in).Facts, "end_spread_deg"), 0.05, "a sensor set the counters")
-					in.Snapshot.Rig.Pose.Source = rig.AxisEncoder
-					assert.InDelta(t, 5, number(t, facts.Compute(in).Facts, "end_spread_deg"), 0.05, "an encoder sees what slipped since")
+					for why, change := range map[string]func(in *facts.Input){
+						"an encoder may have seen what slipped since": func(in *facts.Input) {
+							with := r
+							with.Sources = append(slices.Clone(r.Sources), rig.Source{Kind: rig.AxisEncoder})
+							in.Rig = &with
+						},
+						"the homing read one": func(in *facts.Input) {
+							h := *in.Snapshot.Rig.Homing
+							h.CountZero = map[rig.SourceKind]rig.Axes{rig.AxisEncoder: {}}
+							in.Snapshot.Rig.Homing = &h
+						},
+						"a count was told apart": func(in *facts.Input) {
+							in.Snapshot.Rig.Parted = map[rig.SourceKind]string{rig.MotorCount: "it slipped"}
+						},
+					} {
+						slipped := in
+						change(&slipped)
+						assert.InDelta(t, 5, number(t, facts.Compute(slipped).Facts, "end_spread_deg"), 0.05, why)
+					}
 				}
 			}
 			rest := r.Rests[0]
@@ -61,6 +79,17 @@ func TestCountersBesideThePose(t *testing.T) {
 				in.Snapshot.Rig.Steps = []question.Step{{Sky: by, Asked: true}}
 			}
 			assert.True(t, ends(facts.Compute(in), rest.Axes.Add(beside)), "%s, synced %t: parks by its counters", keeping, synced)
+
+			in.Snapshot.Rig.Pose.Source = rig.UnsyncedBelief
+			to := rig.DegAxes(-30, 50)
+			in.Question.Action = axesSlew(to)
+			assert.True(t, ends(facts.Compute(in), to.Add(beside)), "%s, synced %t: to axis angles by its counters", keeping, synced)
+			in.Snapshot.Rig.Pose.Source = rig.MotorCount
+			assert.False(t, ends(facts.Compute(in), to.Add(beside)), "%s, synced %t: counts say where it is", keeping, synced)
+			byBelief := r
+			byBelief.Homing.By = rig.ByBelief
+			in.Rig, in.Question.Action = &byBelief, question.Action{Kind: question.Home}
+			assert.True(t, ends(facts.Compute(in), r.Home.Add(beside)), "%s, synced %t: homes by its counters", keeping, synced)
 		}
 	}
 }

@@ -129,10 +129,13 @@ func (in *Input) byAxes(s *stand, to rig.Axes) ([]journey, error) {
 // countsFrom is where a mount may take itself to be that goes by mechanical angles, its axes being at a pose.
 func (in *Input) countsFrom(s *stand, at rig.Axes) []rig.Axes {
 	out := s.axes()
-	if counts := s.pose.Source == rig.AxisEncoder || s.pose.Source == rig.MotorCount; s.believes && !counts && in.Rig.Mount.Sync != rig.KeptOnSky {
+	if !s.believes || s.pose.Source == rig.AxisEncoder || s.pose.Source == rig.MotorCount {
+		return out
+	}
+	if in.Rig.Mount.Sync != rig.KeptOnSky {
 		out = append(out, beliefsFrom(s, at)...)
 	}
-	return out
+	return append(out, at.Sub(in.besides(s, at)))
 }
 
 // countersAt is where the mount's own counters stand by the sample, carried to now, where they stand elsewhere than the likeliest pose by more
@@ -274,17 +277,23 @@ func (in *Input) homing(s *stand) ([]journey, error) {
 }
 
 // believedHome is where a homing without a sensor may end from a candidate: turned by what the likeliest pose lacks, and by what
-// the mount believes is missing.
+// the mount believes is missing, or its counters, which may stand beside.
 func (in *Input) believedHome(s *stand, i int, likeliest rig.Axes) []rig.End {
 	c := s.pose.Candidates[i].Axes
 	var out []rig.End
 	if i > 0 {
 		out = append(out, rig.End{Axes: c.Add(in.Rig.Home.Sub(likeliest)), From: i, Because: "turned by what the likeliest pose lacks"})
 	}
-	if s.believes && in.Rig.Mount.Sync != rig.KeptOnSky && in.Rig.Homing.By == rig.ByBelief {
+	if !s.believes || in.Rig.Homing.By != rig.ByBelief {
+		return out
+	}
+	if in.Rig.Mount.Sync != rig.KeptOnSky {
 		for _, b := range beliefsFrom(s, c) {
 			out = append(out, rig.End{Axes: c.Add(in.Rig.Home.Sub(b)), From: i, Because: rig.TurnsByBelief})
 		}
+	}
+	if off := in.besides(s, c); off.Abs().Max() > nearlySame {
+		out = append(out, rig.End{Axes: in.Rig.Home.Add(off), From: i, Because: rig.LessSyncs})
 	}
 	return out
 }

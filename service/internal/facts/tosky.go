@@ -2,6 +2,7 @@ package facts
 
 import (
 	"math"
+	"slices"
 
 	"keepclear.example/keepclear/service/internal/pose"
 	"keepclear.example/keepclear/service/internal/question"
@@ -100,7 +101,7 @@ func (in *Input) endsAt(h *heaven, s *stand, target question.Sky, side rig.Side,
 	if s.counters {
 		g.BeliefAxes = &s.belief
 	}
-	if !in.countersHomed(s) {
+	if !in.countersHomed() {
 		g.Synced = in.synced()
 	}
 	g.Then.Sidereal += unit.Angle(arrival) * question.SiderealRate
@@ -112,18 +113,22 @@ func (in *Input) endsAt(h *heaven, s *stand, target question.Sky, side rig.Side,
 	return in.Rig.Ends(g)
 }
 
-// countersHomed tells whether the counters of the mount are known to stand where the axes do: a sensor homed them, and nothing that tells the pose
-// sees what slips between them and the axes.
-func (in *Input) countersHomed(s *stand) bool {
+// countersHomed tells whether the counters of the mount are known to stand where the axes do: a sensor homed them, and no encoder could have carried the
+// pose past a slip between them and the axes since then, whatever tells it now.
+func (in *Input) countersHomed() bool {
 	h := in.Snapshot.Rig.Homing
-	return h != nil && h.Sensed && s.pose.Source != rig.AxisEncoder
+	if h == nil || !h.Sensed || len(in.Snapshot.Rig.Parted) > 0 {
+		return false
+	}
+	_, encoded := h.CountZero[rig.AxisEncoder]
+	return !encoded && !slices.ContainsFunc(in.Rig.Sources, func(s rig.Source) bool { return s.Kind == rig.AxisEncoder })
 }
 
 // besides is how far the axes, were they at a pose, may stand beside the counters of an equatorial mount that keeps its syncs on the sky: those are where belief
 // less the syncs since the homing has them. Near the end of axis 1, where that may say little of it, only axis 2 counts. Left out: alt-azimuths.
 func (in *Input) besides(s *stand, p rig.Axes) rig.Axes {
 	sync := in.Rig.Mount.Sync
-	if in.Rehearsed || !in.Rig.Kind.Equatorial() || !s.believes || sync != rig.KeptOnSky && sync != rig.KeptUnknown || in.countersHomed(s) {
+	if in.Rehearsed || !in.Rig.Kind.Equatorial() || !s.believes || sync != rig.KeptOnSky && sync != rig.KeptUnknown || in.countersHomed() {
 		return rig.Axes{}
 	}
 	g := rig.Going{BeliefRA: s.ra, BeliefDec: s.dec, BeliefSides: s.sides, Now: s.mount, Synced: in.synced()}

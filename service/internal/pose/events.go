@@ -398,7 +398,9 @@ func (t *turn) clutch() {
 			continue
 		}
 		if _, ok := reading(t.s.Anchor, s.Kind); ok {
-			t.s.Steps = nil // the belief counts from nothing now
+			if t.r.Mount.Sync != rig.KeptOnSky && t.r.Mount.Sync != rig.KeptUnknown {
+				t.s.Steps = nil // the belief counts from nothing now; an offset on the sky stays
+			}
 			t.partMotorSide("a clutch was opened")
 			return
 		}

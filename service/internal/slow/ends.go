@@ -132,11 +132,7 @@ func (j *judging) endsFrom(i int, wait, arrival float64) []end {
 
 func (j *judging) parks(i int, c Axes) []end {
 	out := []end{{from: i, axes: j.r.Rests[0], intended: true, loose: true, because: "the rest"}}
-	if j.believes && j.r.equatorial() && (j.r.Sync == "sky" || j.r.Sync == "unknown") {
-		off := c.sub(j.countersBeside(c))
-		if pole := j.r.direction(c).angle(j.r.d1); min(pole, math.Pi-pole) < 8*degree {
-			off[0] = 0 // there belief may say nothing of it
-		}
+	if off := j.beside(c); off != (Axes{}) {
 		out = append(out, end{from: i, axes: j.r.Rests[0].add(off), shift: off, loose: true, because: "the rest by counters that stand beside"})
 	}
 	if j.r.Sync == "sky" {
@@ -147,6 +143,18 @@ func (j *judging) parks(i int, c Axes) []end {
 		out = append(out, end{from: i, axes: j.r.Rests[0].add(off), shift: off, loose: true, because: "the rest by belief"})
 	}
 	return out
+}
+
+// beside is how far the axes may stand beside the counters that a mount goes by which keeps its syncs on the sky; of an equatorial.
+func (j *judging) beside(c Axes) Axes {
+	if !j.believes || !j.r.equatorial() || j.r.Sync != "sky" && j.r.Sync != "unknown" {
+		return Axes{}
+	}
+	off := c.sub(j.countersBeside(c))
+	if pole := j.r.direction(c).angle(j.r.d1); min(pole, math.Pi-pole) < 8*degree {
+		off[0] = 0 // there belief may say nothing of it
+	}
+	return off
 }
 
 func (j *judging) homes(i int, c Axes) []end {
@@ -162,6 +170,9 @@ func (j *judging) homes(i int, c Axes) []end {
 			out = append(out, end{from: i, axes: c.add(j.r.Home.sub(b)), loose: true, because: "home by belief"})
 		}
 	}
+	if off := j.beside(c); j.r.HomeBy == "belief" && off != (Axes{}) {
+		out = append(out, end{from: i, axes: j.r.Home.add(off), loose: true, because: "home by counters that stand beside"})
+	}
 	return out
 }
 
@@ -174,6 +185,9 @@ func (j *judging) toAxes(i int, c Axes) []end {
 	}
 	if j.believes && !j.q.State.Counts && j.r.Sync != "sky" {
 		from = append(from, j.beliefs(c)...)
+	}
+	if !j.q.State.Counts {
+		from = append(from, c.sub(j.beside(c)))
 	}
 	for _, f := range from {
 		off := c.sub(f)
