@@ -115,7 +115,7 @@ func onceDiffered() map[int]string {
 		7_029_903:  "the second opinion, the same",
 		7_029_926:  "the second opinion, the same: axis 2",
 		5_110_299:  "the second opinion: where air lifts the tube onto the end of axis 1, it is not known which of two poses there is nearer to a third",
-		20_005_486: "a homing by belief that begins below the floor, of a wide pose, and first sinks by a tenth of a degree",
+		20_005_486: "the second opinion: the proof finds the least altitude over a wide pose to a third of a degree at most, so a tenth of one that a homing sinks first is none",
 		20_052_006: "the second opinion: a mount sent to the sky believes itself at its target, so a limit in it acts from there, wherever the rig began",
 		21_047_280: "the second opinion: ten minutes of arc from where it is expected, to a hair",
 	}

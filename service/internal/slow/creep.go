@@ -47,10 +47,12 @@ func (p *play) looks(start Axes, points int, wide bool) {
 	by := *p.q.Axes
 	whole := by.most() / degree
 	n := int(min(max(2, whole/lookStep), float64(6*points)))
-	if wide { // it may run over its end
-		for i := range by {
-			by[i] += float64(sign(by[i])) * 2 * p.more[i] * p.rng.Float64()
+	for i := range by { // it runs over its end, and may farther
+		over := p.r.Overrun[i]
+		if wide {
+			over = 2 * p.more[i] * p.rng.Float64()
 		}
+		by[i] += float64(sign(by[i])) * over
 	}
 	step := by.most() / degree / float64(n)
 	if step == 0 {
