@@ -237,6 +237,9 @@ func TestRemediesNameTheCommands(t *testing.T) {
 		assert.Regexp(t, `a start anew there \(tell RIG act controller-restarted …\), then state that it is home \(tell RIG homed …\)\.`, said(c[0], c[1], c[2]), "%v", c)
 	}
 	assert.Regexp(t, `^See that .* about a turn apart, choose another target instead\.$`, said("end/bounded", "ends_spread", Slew))
+	for _, action := range []string{Retreat, Track, Jog, Creep, Home, Park} { // nothing may lead out of there but a hand
+		assert.Contains(t, said("sun/apart", "sun_near", action), "Where the tube points there already, cover it at once, turn it away by hand without looking through it", action)
+	}
 	for _, axis := range []string{"1", "2"} {
 		for _, end := range []string{"low", "high"} {
 			assert.Contains(t, said("travel/axis"+axis, "axis"+axis+"_past_"+end, Creep), "Where axis "+axis+" stands beyond its travel already, creep it farther back in, or turn it back by hand")
