@@ -239,6 +239,9 @@ func TestParseLayerFaults(t *testing.T) {
 	line, says := placed(errors.New("yaml: odd: line 3: so"))
 	assert.Zero(t, line)
 	assert.Equal(t, "odd: line 3: so", says)
+	line, says = placed(errors.New("yaml: line 3"))
+	assert.Zero(t, line)
+	assert.Equal(t, "line 3", says)
 	for text, want := range map[string]string{
 		"sky/floor:\n  altitude_deg: \"5\"\n...\n":                `got "5"`,
 		"sky/floor:\n  altitude_deg: .nan\n...\n":                 "got NaN",

@@ -86,7 +86,7 @@ func afterEnd(data []byte) int {
 
 // document reads the first document of a file, and the line on which a second one begins; 0: there is none.
 func document(data []byte) (doc yaml.Node, second int, err error) {
-	if second = afterEnd(data); second > 0 {
+	if second = afterEnd(data); second != 0 {
 		return doc, second, nil
 	}
 	var more yaml.Node
