@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"strings"
 
@@ -91,6 +92,9 @@ func (k *call) exportPage(c pb.RecordServiceClient, heads []*pb.Entry, done *exp
 	return nil
 }
 
+// errUnwritten is the error of lines that could not be written: nothing that moves hangs on them.
+var errUnwritten = errors.New("the export stopped")
+
 // printJSONLine prints an entry as one line, the same for the same entry: protojson alone puts spaces by lot.
 func (k *call) printJSONLine(e *pb.Entry) error {
 	text, err := protojson.Marshal(e)
@@ -103,7 +107,7 @@ func (k *call) printJSONLine(e *pb.Entry) error {
 	}
 	line.WriteByte('\n')
 	if _, err := k.raw.Write(line.Bytes()); err != nil {
-		return fmt.Errorf("the export stopped: %w", err)
+		return fmt.Errorf("%w: %w", errUnwritten, err)
 	}
 	return nil
 }

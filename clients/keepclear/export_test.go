@@ -129,6 +129,7 @@ func TestWhatIsNotWrittenWholeSaysSo(t *testing.T) {
 			code := run(t.Context(), append(strings.Fields(line), "--at-address", address), nil, &full{room}, &errs, time.Now)
 			assert.Equal(t, want, code, "%s, room for %d: %s", line, room, errs.String())
 			assert.Equal(t, want != exitDone, strings.Contains(errs.String(), "no space left on device"), "%s, room for %d: %s", line, room, errs.String())
+			assert.NotContains(t, errs.String(), "Nothing may move", "a full disk is no hold")
 		}
 	}
 }

@@ -187,7 +187,7 @@ func (k *call) failed(err error) int {
 		fmt.Fprintf(k.out, "HOLD  Nobody answers at %s (%s).\n      Nothing may move on this. Is the service running? go run ./service serve starts it; --at-address says where it is.\n", *k.address, unreached(s.Message()))
 		return exitHold
 	}
-	if k.cmd.harmless && plain(s.Code()) {
+	if k.cmd.harmless && plain(s.Code()) || errors.Is(err, errUnwritten) {
 		fmt.Fprintf(k.out, "NOT DONE  %s.\n", refusal(err))
 		return exitHold
 	}

@@ -330,6 +330,7 @@ type Judgement struct {
 	// unseen at this level of integration; of a way that is not clear what is known of ways round that ask_instead does not name: none was
 	// found, there is none, one was found and would not pass; of a target that stands too low when it next stands high enough, of a way past the
 	// Sun when that is down (UTC, to the minute).
+	// Of a denial beside which what the mount believes is held to be off: which rule to mend first.
 	Notes []string `protobuf:"bytes,11,rep,name=notes,proto3" json:"notes,omitempty"`
 	// Those questions of ask_instead that are slews by axes, as positions that the mount understands, for a mount that can be sent to a
 	// position only. Empty: none, or what the mount believes is not known.

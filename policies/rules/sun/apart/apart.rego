@@ -37,12 +37,12 @@
 #       sentence: "The telescope would pass {value} from the Sun; {limit} is the least."
 #       remedy: "Wait until the Sun has set, or choose another target or way."
 #       remedies:
-#         retreat: "Wait until the Sun has set, or choose another way."
-#         track: "Ask for a shorter track, or wait until the Sun has set."
-#         jog: "Jog the other way, or wait until the Sun has set."
-#         creep: "Creep the other way, or wait until the Sun has set."
-#         home: "Home with the axes in another order, or wait until the Sun has set."
-#         park: "Choose another place of rest, or wait until the Sun has set."
+#         retreat: "Wait until the Sun has set, or choose another way. Where the tube points there already, cover it at once, turn it away by hand without looking through it, and state where the axes stand (tell RIG homed …)."
+#         track: "Ask for a shorter track, or wait until the Sun has set. Where the tube points there already, cover it at once, turn it away by hand without looking through it, and state where the axes stand (tell RIG homed …)."
+#         jog: "Jog the other way, or wait until the Sun has set. Where the tube points there already, cover it at once, turn it away by hand without looking through it, and state where the axes stand (tell RIG homed …)."
+#         creep: "Creep the other way, or wait until the Sun has set. Where the tube points there already, cover it at once, turn it away by hand without looking through it, and state where the axes stand (tell RIG homed …)."
+#         home: "Home with the axes in another order, or wait until the Sun has set. Where the tube points there already, cover it at once, turn it away by hand without looking through it, and state where the axes stand (tell RIG homed …)."
+#         park: "Choose another place of rest, or wait until the Sun has set. Where the tube points there already, cover it at once, turn it away by hand without looking through it, and state where the axes stand (tell RIG homed …)."
 #         flip: "Wait until the Sun has set, or slew to another target instead."
 package rules.sun.apart
 
