@@ -58,12 +58,12 @@ func readRigs(dir string) (files []rigFile, facility *limits.Layer, faults error
 	for _, one := range listed { // in the order of their names
 		base := one.Name()
 		path := filepath.Join(dir, base)
-		if strings.EqualFold(filepath.Ext(base), ".yml") || strings.EqualFold(filepath.Ext(base), ".yaml") && filepath.Ext(base) != ".yaml" {
-			faults = errors.Join(faults, fmt.Errorf("%s would not be read: rig files are named *.yaml; rename it, or take it out of the folder", path))
+		if bad := misplaced(path); bad != nil {
+			faults = errors.Join(faults, bad)
 			continue
 		}
-		if ofRules(base) {
-			faults = errors.Join(faults, fmt.Errorf("%s would not be read: rules are part of the program, and a site's own limits stand in %s beside the rig files; take it out of the folder, and see policies/README.md", path, limitsFile))
+		if strings.EqualFold(filepath.Ext(base), ".yml") || strings.EqualFold(filepath.Ext(base), ".yaml") && filepath.Ext(base) != ".yaml" {
+			faults = errors.Join(faults, fmt.Errorf("%s would not be read: rig files are named *.yaml; rename it, or take it out of the folder", path))
 			continue
 		}
 		if filepath.Ext(base) != ".yaml" {
@@ -97,19 +97,45 @@ func readRigs(dir string) (files []rigFile, facility *limits.Layer, faults error
 	return files, facility, faults
 }
 
-// ofRules tells by its name what somebody put among rig files and takes for in force: rules, or limits by the layout of the policies.
-func ofRules(base string) bool {
-	return strings.EqualFold(filepath.Ext(base), ".rego") || slices.Contains([]string{"rules", "limits", "policies"}, strings.ToLower(base))
+// misplaced is the fault, told by its name, of what somebody put among rig files and takes for in force: rules, limits by the layout of the
+// policies, or limits under a name that is almost theirs.
+func misplaced(path string) error {
+	base := strings.ToLower(filepath.Base(path))
+	switch {
+	case filepath.Ext(base) == ".rego" || slices.Contains([]string{"rules", "limits", "policies"}, base):
+		return fmt.Errorf("%s would not be read: rules are part of the program, and a site's own limits stand in %s beside the rig files; take it out of the folder, and see policies/README.md", path, limitsFile)
+	case base == "limits.yml" || base == limitsFile && filepath.Base(path) != limitsFile:
+		return fmt.Errorf("%s would not be read as limits: they stand in %s, in small letters; rename it", path, limitsFile)
+	}
+	return nil
 }
 
-// isClass tells a class file by its first key. It is read with the rig files that follow it.
+// isClass tells a class file by its first key. It is read with the rig files that follow it. A file that has the key rig as well is a rig's that names
+// its class first: left out, its rig would not be served, without a word.
 func isClass(content []byte) bool {
+	first, class := true, false
 	for line := range strings.Lines(string(content)) {
-		if line = strings.TrimSpace(line); line != "" && !strings.HasPrefix(line, "#") {
-			return strings.HasPrefix(line, "class:")
+		if strings.HasPrefix(line, "rig:") {
+			return false
+		}
+		if line = strings.TrimSpace(line); first && line != "" && !strings.HasPrefix(line, "#") {
+			first, class = false, strings.HasPrefix(line, "class:")
 		}
 	}
-	return false
+	return class
+}
+
+// unused are the class files of a folder that no rig file which was read names: nothing of them counts, and no fault of theirs is told.
+func unused(dir string, files []rigFile) []string {
+	var out []string
+	for _, base := range yamlFiles(dir) {
+		content, err := beside(dir)(base)
+		if err != nil || !isClass(content) || slices.ContainsFunc(files, func(f rigFile) bool { return f.others.has(base) }) {
+			continue
+		}
+		out = append(out, filepath.Join(dir, base))
+	}
+	return out
 }
 
 // beside opens files of a folder by bare name. What is no ordinary file (a pipe would never end) or too large is not read at all.

@@ -34,6 +34,10 @@ func check(ctx context.Context, s streams, args []string) int {
 		fmt.Fprintln(s.err, err)
 		return exitCheck
 	}
+	if err := misplaced(file.name); err != nil {
+		fmt.Fprintln(s.out, err)
+		return exitCheck
+	}
 	if isClass(file.content) {
 		fmt.Fprintf(s.out, "%s is a class file: what several rigs share, and no rig. Check a rig file that names it, or the folder: check %s\n", file.name, filepath.Dir(file.name))
 		return exitCheck
@@ -89,6 +93,9 @@ func checkFolder(s streams, dir string) int {
 		fmt.Fprintf(s.out, "%s: %s, digest %x\n", files[i].name, m.Rig.ID, m.Rig.Digest)
 	}
 	sayLimits(s, facility)
+	for _, path := range unused(dir, files) {
+		fmt.Fprintf(s.out, "%s is a class file that no rig file names: nothing of it counts.\n", path)
+	}
 	for _, line := range toLookAt(members) {
 		fmt.Fprintln(s.out, line)
 	}

@@ -45,10 +45,18 @@ func (n *night) at(format string, args ...any) {
 
 // hang prints text, wrapped, behind a head; further lines are indented.
 func (n *night) hang(head string, indent int, format string, args ...any) {
+	for _, line := range folded(head, indent, inLocal(fmt.Sprintf(format, args...))) {
+		fmt.Fprintln(n.out, line)
+	}
+}
+
+// folded are the lines of a text, wrapped, behind a head that ends as it should before the first word; further lines are indented.
+func folded(head string, indent int, text string) []string {
+	var out []string
 	line, empty := head, true
-	for _, w := range strings.Fields(inLocal(fmt.Sprintf(format, args...))) {
+	for _, w := range strings.Fields(text) {
 		if !empty && len([]rune(line))+1+len([]rune(w)) > width {
-			fmt.Fprintln(n.out, line)
+			out = append(out, line)
 			line, empty = strings.Repeat(" ", indent), true
 		}
 		if !empty {
@@ -56,7 +64,7 @@ func (n *night) hang(head string, indent int, format string, args ...any) {
 		}
 		line, empty = line+w, false
 	}
-	fmt.Fprintln(n.out, line)
+	return append(out, line)
 }
 
 // chapter heads a part of the night.

@@ -82,6 +82,18 @@ func TestRulesAmongRigFilesAreNotLeftOutWithoutAWord(t *testing.T) {
 		require.ErrorContains(t, err, name+" would not be read: rules are part of the program, and a site's own limits stand in limits.yaml beside the rig files", name)
 	}
 	dir := rigFolder(t)
+	for name, want := range map[string]string{"mine.rego": "would not be read: rules are part of the program", "Limits.yaml": "would not be read as limits: they stand in limits.yaml, in small letters; rename it", "limits.yml": "would not be read as limits: they stand in limits.yaml"} {
+		path := filepath.Join(dir, name)
+		require.NoError(t, os.WriteFile(path, []byte("sky/floor:\n  altitude_deg: 5\n...\n"), 0o600))
+		code, out := ran(t, "check", path)
+		assert.Equal(t, exitCheck, code)
+		assert.Equal(t, 1, strings.Count(out, "\n"), out)
+		assert.Contains(t, out, path+" "+want)
+		code, out = ran(t, "check", dir)
+		assert.Equal(t, exitCheck, code)
+		assert.Equal(t, path+" "+want, out[:min(len(out), len(path+" "+want))])
+		require.NoError(t, os.Remove(path))
+	}
 	require.NoError(t, os.Mkdir(filepath.Join(dir, "old"), 0o700))
 	_, _, err := readRigs(dir)
 	require.NoError(t, err)
@@ -91,6 +103,27 @@ func TestRulesAmongRigFilesAreNotLeftOutWithoutAWord(t *testing.T) {
 	_, _, err = readRigs(dir)
 	require.ErrorContains(t, err, "a.yml would not be read")
 	require.ErrorContains(t, err, "limits.yaml: file: wanted the end mark", "every fault is told at once")
+}
+
+// A rig file may name its class before its rig: taken for a class file it would not be served, without a word. A class file that no rig file names is told.
+func TestARigThatNamesItsClassFirstIsServed(t *testing.T) {
+	t.Parallel()
+	dir := rigFolder(t)
+	file, shared, idle := filepath.Join(dir, "heron.yaml"), filepath.Join(dir, "shared.yaml"), filepath.Join(dir, "idle.yaml")
+	rewritten(t, dir, "rig: heron\n", "class: shared.yaml\nrig: heron\n")
+	for _, path := range []string{shared, idle} {
+		require.NoError(t, os.WriteFile(path, []byte("# both\nclass: shared\nlimits: {sun/apart: {separation_deg: 35}}\nend: shared\n"), 0o600))
+	}
+	code, out := ran(t, "check", file)
+	assert.Equal(t, exitDone, code, out)
+	code, out = ran(t, "check", dir)
+	assert.Equal(t, exitDone, code, out)
+	assert.Contains(t, out, "\n"+idle+" is a class file that no rig file names: nothing of it counts.\n")
+	assert.NotContains(t, out, shared+" is a class file")
+	assert.Contains(t, out, "and serve heron.\n")
+	for text, want := range map[string]bool{"": false, "# rig: x\nclass: a\n": true, "class: a\nrig: b\n": false, "class: a\n  rig: b\n": true, "limits: {}\nclass: a\n": false, "rig: b\n": false} {
+		assert.Equal(t, want, isClass([]byte(text)), text)
+	}
 }
 
 // Whether a start would be refused, and by which file, is told before the service that runs is stopped for it.

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
@@ -63,6 +64,14 @@ func (t *texts) noting(open rig.Opener) rig.Opener {
 	}
 }
 
+// has tells whether a file was read.
+func (t *texts) has(name string) bool {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	_, read := t.all[name]
+	return read
+}
+
 // keep puts what judges the rigs into the folder, as far as it is not there. members were made of files, in their order.
 func (v revisionFolder) keep(members []decide.Member, files []rigFile) error {
 	var all []error
@@ -86,15 +95,7 @@ func (v revisionFolder) keep(members []decide.Member, files []rigFile) error {
 
 // keepRig keeps a rig file with the class file that it names.
 func (v revisionFolder) keepRig(m decide.Member, file rigFile) error {
-	folder := filepath.Join(v.path, "rig-"+m.Revs["rig"])
-	if _, err := os.Stat(folder); !errors.Is(err, fs.ErrNotExist) {
-		return err
-	}
-	draft, err := os.MkdirTemp(v.path, "new-*")
-	if err != nil {
-		return err
-	}
-	defer os.RemoveAll(draft) // there is nothing to remove once it has its name
+	folder := "rig-" + m.Revs["rig"]
 	all := map[string][]byte{}
 	if file.others != nil {
 		file.others.mu.Lock()
@@ -102,18 +103,34 @@ func (v revisionFolder) keepRig(m decide.Member, file rigFile) error {
 		file.others.mu.Unlock()
 	}
 	all[m.Rig.ID+".yaml"] = file.content
+	if _, err := os.Stat(filepath.Join(v.path, folder)); err == nil {
+		var bad error
+		for name, content := range all {
+			bad = errors.Join(bad, v.keepFile(filepath.Join(folder, name), content))
+		}
+		return bad
+	}
+	draft, err := os.MkdirTemp(v.path, "new-*")
+	if err != nil {
+		return err
+	}
+	defer os.RemoveAll(draft) // there is nothing to remove once it has its name
 	for name, content := range all {
 		if err := writeFlushed(filepath.Join(draft, name), content); err != nil {
 			return err
 		}
 	}
-	return os.Rename(draft, folder)
+	return os.Rename(draft, filepath.Join(v.path, folder))
 }
 
-// keepFile keeps one file, whole or not at all.
+// keepFile keeps one file, whole or not at all. One that is there is looked at: spoilt, it would tell nobody what a later change is a change of.
 func (v revisionFolder) keepFile(name string, content []byte) error {
 	path := filepath.Join(v.path, name)
-	if _, err := os.Stat(path); !errors.Is(err, fs.ErrNotExist) {
+	kept, err := os.ReadFile(path)
+	if err == nil && bytes.Equal(kept, content) {
+		return nil
+	}
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return err
 	}
 	if err := writeFlushed(path+".new", content); err != nil {
@@ -141,7 +158,7 @@ func (v revisionFolder) differs(m decide.Member, of, was string) string {
 	before, err := v.limits(was)
 	now, bad := flat(m.Limits.JSON())
 	if err != nil || bad != nil {
-		return "the limits (" + digests + ")"
+		return "the limits (" + digests + "; what they were cannot be read in " + filepath.Base(v.path) + ": some may be LOOSER)"
 	}
 	return "the limits: " + strings.Join(moved(before, now, m.Limits), ", ") // no digests: what moved for all rigs alike is told once for all
 }
@@ -159,7 +176,7 @@ func moved(before, now map[[2]string]float64, set limits.Set) []string {
 		case !known:
 			rest = append(rest, fmt.Sprintf("%s %s is new, %v", key[0], key[1], is))
 		case l.SmallerIsSafer && is > was || !l.SmallerIsSafer && is < was:
-			looser = append(looser, fmt.Sprintf("%s %s was %v and is %v, which is LOOSER", key[0], key[1], was, is))
+			looser = append(looser, fmt.Sprintf("%s %s was %v and is %v (LOOSER)", key[0], key[1], was, is))
 		case is != was:
 			rest = append(rest, fmt.Sprintf("%s %s was %v and is %v", key[0], key[1], was, is))
 		}
@@ -222,7 +239,8 @@ func revised(d *decide.Decider) []string {
 	}
 	var out []string
 	for _, what := range slices.SortedFunc(maps.Keys(whom), func(a, b string) int { return strings.Compare(whom[a][0], whom[b][0]) }) {
-		out = append(out, fmt.Sprintf("\nCHANGED since the last start: %s: %s.", strings.Join(whom[what], ", "), what))
+		lines := folded("CHANGED since the last start: ", 2, fmt.Sprintf("%s: %s.", strings.Join(whom[what], ", "), what))
+		out = append(out, "\n"+strings.Join(lines, "\n"))
 	}
 	return out
 }

@@ -66,8 +66,16 @@ func TestWhatJudgedStandsBesideTheRecord(t *testing.T) {
 	_, words = stop()
 	assert.Equal(t, pb.EntryKind_ENTRY_KIND_CHANGED, second.GetKind())
 	assert.Regexp(t, `^Judged otherwise from here on: the rig file \([0-9a-f]{8}… before, [0-9a-f]{8}… now\); `+
-		`the limits: sky/floor altitude_deg was 4 and is -3, which is LOOSER$`, second.GetSentence())
-	assert.Contains(t, words, "\nCHANGED since the last start: heron: "+strings.TrimPrefix(second.GetSentence(), "Judged otherwise from here on: ")+".\n")
+		`the limits: sky/floor altitude_deg was 4 and is -3 \(LOOSER\)$`, second.GetSentence())
+	at := strings.Index(words, "\nCHANGED since the last start: heron: ")
+	require.Positive(t, at, words)
+	told, _, _ := strings.Cut(words[at+1:], "\n\n")
+	told, _, _ = strings.Cut(told, "\nkeepclear stopped")
+	assert.Equal(t, "CHANGED since the last start: heron: "+strings.TrimPrefix(second.GetSentence(), "Judged otherwise from here on: ")+".", strings.Join(strings.Fields(told), " "))
+	for line := range strings.Lines(told) {
+		assert.LessOrEqual(t, len([]rune(strings.TrimSuffix(line, "\n"))), width, line)
+	}
+	assert.Greater(t, strings.Count(told, "\n  "), 0, told)
 	listed, err = os.ReadDir(folder)
 	require.NoError(t, err)
 	assert.Len(t, listed, 5, "both revisions of limits and file")
@@ -86,10 +94,20 @@ func TestRevisionsThatWereNotKept(t *testing.T) {
 	require.NoError(t, err)
 	m, v := members[0], revisionsOf(filepath.Join(t.TempDir(), "r.keepclear"))
 	const was = "0123456789abcdef0123456789abcdef0123456789abcdef0123456789abcdef"
-	digests := " (01234567… before, " + m.Revs["limits"][:8] + "… now)"
+	digests := " (01234567… before, " + m.Revs["limits"][:8] + "… now; what they were cannot be read in r.keepclear-revisions: some may be LOOSER)"
 	assert.Equal(t, "the limits"+digests, v.differs(m, "limits", was))
 	require.NoError(t, v.keep(members, files))
 	require.NoError(t, v.keep(members, files), "what is there stays")
+	for _, name := range []string{"limits-" + m.Revs["limits"] + ".json", filepath.Join("rig-"+m.Revs["rig"], "heron.yaml")} {
+		kept, err := os.ReadFile(filepath.Join(v.path, name))
+		require.NoError(t, err)
+		require.NoError(t, os.WriteFile(filepath.Join(v.path, name), append([]byte("x\n"), kept...), 0o600))
+		require.NoError(t, v.keep(members, files))
+		mended, err := os.ReadFile(filepath.Join(v.path, name))
+		require.NoError(t, err)
+		assert.Equal(t, string(kept), string(mended), "what is spoilt is made good")
+		require.NoFileExists(t, filepath.Join(v.path, name+".new"))
+	}
 	require.NoError(t, os.Rename(filepath.Join(v.path, "limits-"+m.Revs["limits"]+".json"), filepath.Join(v.path, "limits-"+was+".json")))
 	assert.Equal(t, "the limits"+digests, v.differs(m, "limits", was))
 	assert.Equal(t, "the rules (01234567… before, "+m.Revs["rules"][:8]+"… now)", v.differs(m, "rules", was))
@@ -123,7 +141,7 @@ func TestLimitsThatMoved(t *testing.T) {
 	before[[2]string{"gone/rule", "mm"}] = 1.5
 	delete(before, [2]string{"time/agree", "skew_s"})
 	assert.Equal(t, []string{
-		"pose/fresh age_s was 8 and is 10, which is LOOSER", "sky/floor altitude_deg was 5 and is -3, which is LOOSER",
+		"pose/fresh age_s was 8 and is 10 (LOOSER)", "sky/floor altitude_deg was 5 and is -3 (LOOSER)",
 		"solve/fresh age_s was 200 and is 120", "sun/apart separation_deg was 20 and is 30", "time/agree skew_s is new, 5", "gone/rule mm is none any more, it was 1.5",
 	}, moved(before, now, set))
 	for _, d := range defs {
@@ -154,5 +172,5 @@ func TestWhatMovedForAllIsToldOnce(t *testing.T) {
 	_, stop = served(t, "--rigs", dir, "--record", record)
 	_, words := stop()
 	assert.Equal(t, 1, strings.Count(words, "CHANGED"), words)
-	assert.Contains(t, words, "\nCHANGED since the last start: heron, owl: the limits: sky/floor altitude_deg was 4 and is 6.\n")
+	assert.Contains(t, words, "\nCHANGED since the last start: heron, owl: the limits: sky/floor altitude_deg was\n  4 and is 6.\n")
 }

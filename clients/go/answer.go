@@ -71,15 +71,15 @@ func (a Answer) String() string {
 	return strings.Join(lines, "\n")
 }
 
-// Doubted is the first hold beside a deny that is of what the rig tells, its clock, its pose or its belief, and not of where it was asked to go: a
-// wrong reading denies what is harmless, and asking for something else does not help then. Nil: there is none, or the answer is no deny.
+// Doubted is the first hold beside a deny that is of what the rig tells, its clock, its pose, its belief or how far apart it could end by them, and not of
+// where it was asked to go: a wrong reading denies what is harmless, and asking for something else does not help then. Nil: there is none, or the answer is no deny.
 func Doubted(j *pb.Judgement) *pb.Finding {
 	if j.GetVerdict() != pb.Verdict_VERDICT_DENY {
 		return nil
 	}
 	for _, f := range j.GetFindings() {
 		area, _, _ := strings.Cut(f.GetRuleId(), "/")
-		if f.GetEffect() == pb.Effect_EFFECT_HOLD && slices.Contains([]string{"time", "mount", "pose", "belief"}, area) {
+		if f.GetEffect() == pb.Effect_EFFECT_HOLD && slices.Contains([]string{"time", "mount", "pose", "belief", "end"}, area) {
 			return f
 		}
 	}

@@ -498,7 +498,7 @@ func TestADenyTellsWhatItMayComeOf(t *testing.T) {
 	}
 	bare := &pb.Judgement{Verdict: pb.Verdict_VERDICT_DENY, Findings: []*pb.Finding{{RuleId: "pose/known", Effect: h, Sentence: "The pose is not known."}}}
 	assert.Equal(t, "DENY  Too far.\n      It may come of this: The pose is not known.", keepclear.Answer{Verdict: keepclear.Deny, Why: "Too far.", Reply: &pb.AskResponse{Judgement: bare}}.String(), "no remedy, no line")
-	for _, rule := range []string{"time/agree", "mount/map", "pose/fresh", "belief/agrees"} {
+	for _, rule := range []string{"time/agree", "mount/map", "pose/fresh", "belief/agrees", "end/bounded"} {
 		assert.NotNil(t, keepclear.Doubted(&pb.Judgement{Verdict: pb.Verdict_VERDICT_DENY, Findings: []*pb.Finding{{RuleId: rule, Effect: h}}}), rule)
 	}
 }

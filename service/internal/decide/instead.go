@@ -30,7 +30,7 @@ func (d *Decider) proposals(ctx context.Context, g *group, q question.Question, 
 		return w.follow(ctx, out, steps[1:], snap.At.Add(lasts(&out)), 1)
 	})
 	a.Notes = append(a.Notes, said...)
-	if say := misled(a.Verdict, a.Findings); say != "" {
+	if say := misled(q.Action, a); say != "" {
 		a.Notes = append(a.Notes, say)
 	}
 	if len(a.Instead) > 0 {
@@ -51,15 +51,16 @@ func believed(proposed []facts.Proposal, findings []verdict.Finding) []facts.Pro
 	})
 }
 
-// misled says of a denial what mends it where belief was found to lead elsewhere than it should: what is denied may be only where it leads, so that each
-// other target would be denied as well.
-func misled(v verdict.Verdict, findings []verdict.Finding) string {
-	if v != verdict.Deny {
+// misled says of a denial by which rule it is mended where belief was found to lead elsewhere than it should, or the ends to lie apart: what is denied may
+// be only where that leads, so that each other target would be denied as well. Where only the angles asked for were judged, or a sync, it is not so.
+func misled(asked question.Action, a *Answer) string {
+	if a.Verdict != verdict.Deny || asked.Kind == question.Sync || asked.Axes != nil && len(a.Ends) < 2 {
 		return ""
 	}
-	for _, f := range findings {
-		if f.Code == "belief_off" || f.Code == "ends_spread" {
-			return "the mount believes otherwise than the rig stands, and what is denied may be only where that leads: before it is mended another target may not help. " + f.Remedy
+	where := map[string]string{"belief_off": "only where what the mount falsely believes leads", "ends_spread": "only one of the places where this could end"}
+	for _, f := range a.Findings {
+		if w := where[f.Code]; w != "" {
+			return "what is denied may be " + w + ": do first what " + f.Rule + " says; before that, to ask for something else may not help"
 		}
 	}
 	return ""

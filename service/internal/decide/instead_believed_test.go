@@ -41,12 +41,21 @@ func TestNoSeriesGoesByABeliefThatIsOff(t *testing.T) {
 
 // What is denied where belief leads is denied of each other target too: what mends belief is told, and only of a denial.
 func TestADenialByAFalseBeliefSaysWhatMendsIt(t *testing.T) {
-	off := func(code string) []verdict.Finding {
-		return []verdict.Finding{{Rule: "sky/floor", Effect: verdict.Denies, Code: "below_floor", Remedy: "Choose a higher target."}, {Effect: verdict.Holds, Code: code, Remedy: "Sync it."}}
+	off := func(v verdict.Verdict, code string, ends int) *Answer {
+		return &Answer{Verdict: v, Ends: make([]facts.End, ends), Findings: []verdict.Finding{
+			{Rule: "sky/floor", Effect: verdict.Denies, Code: "below_floor", Remedy: "Choose a higher target."}, {Rule: "a/rule", Effect: verdict.Holds, Code: code, Remedy: "Sync it."},
+		}}
 	}
-	for _, code := range []string{"belief_off", "ends_spread"} {
-		assert.Contains(t, misled(verdict.Deny, off(code)), "another target may not help. Sync it.", code)
-		assert.Empty(t, misled(verdict.Hold, off(code)), "the hold says it itself")
+	sky, axes := question.Action{Kind: question.Slew, Sky: &question.Sky{}}, question.Action{Kind: question.Slew, Axes: &rig.Axes{}}
+	for code, where := range map[string]string{"belief_off": "only where what the mount falsely believes leads", "ends_spread": "only one of the places where this could end"} {
+		want := "what is denied may be " + where + ": do first what a/rule says; before that, to ask for something else may not help"
+		for _, ends := range []int{1, 2} {
+			assert.Equal(t, want, misled(sky, off(verdict.Deny, code, ends)), code)
+		}
+		assert.Empty(t, misled(sky, off(verdict.Hold, code, 2)), "the hold says it itself")
+		assert.Empty(t, misled(axes, off(verdict.Deny, code, 1)), "the angles asked for are what is denied")
+		assert.Equal(t, want, misled(axes, off(verdict.Deny, code, 2)))
+		assert.Empty(t, misled(question.Action{Kind: question.Sync}, off(verdict.Deny, code, 2)), "a sync leads nowhere")
 	}
-	assert.Empty(t, misled(verdict.Deny, off("locked")))
+	assert.Empty(t, misled(sky, off(verdict.Deny, "locked", 2)))
 }

@@ -218,16 +218,27 @@ func TestParseLayerFaults(t *testing.T) {
 		"sky/floor: 5\n...\n":                  "site.yaml:1: sky/floor: wanted limit names with their numbers below it, got 5",
 		"sky/floor: {a: 1, a: 2}\n...\n":       "site.yaml:1: sky/floor a: wanted each key once",
 		"a: {b: 1}\na: {c: 1}\n...\n":          "site.yaml:2: a: wanted each key once",
-		"sky/floor:\n\taltitude_deg: 5\n...\n": "wanted YAML",
-		"sun/apart:\n  separation_deg: 40\n...\n---\nsky/floor:\n  altitude_deg: 40\n...\n": "site.yaml:4: file: wanted all limits in one document, and ... as the last line alone, got a second document",
-		"sun/apart: {separation_deg: 40}\n---\nsky/floor: {altitude_deg: 40}\n...\n":        "site.yaml:2: file: wanted all limits in one document",
-		"sun/apart: {separation_deg: 40}\n...\nsky/floor: {altitude_deg: 40}\n...\n":        "wanted",
-		"sun/apart: {separation_deg: 40}\n---\n\tsky/floor: {altitude_deg: 40}\n...\n":      "wanted YAML",
+		"sky/floor:\n\taltitude_deg: 5\n...\n": "site.yaml:2: file: wanted YAML, got found character that cannot start any token; mend that line",
+		"sun/apart:\n  separation_deg: 40\n...\nsky/floor:\n  altitude_deg: 40\n...\n":              "site.yaml:4: file: wanted all limits in one document, and ... as the last line alone, got a second document; delete the line ... or ---",
+		"sun/apart: {separation_deg: 40}\n...  \r\n\n # mine\nsky/floor: {altitude_deg: 40}\n...\n": "site.yaml:5: file: wanted all limits in one document",
+		"sun/apart: {separation_deg: 40}\n...\n---\n\tsky/floor: {altitude_deg: 40}\n...\n":         "site.yaml:3: file: wanted all limits in one document",
+		"sun/apart:\n  separation_deg: 40\n...\n---\nsky/floor:\n  altitude_deg: 40\n...\n":         "site.yaml:4: file: wanted all limits in one document, and ... as the last line alone, got a second document",
+		"sun/apart: {separation_deg: 40}\n---\nsky/floor: {altitude_deg: 40}\n...\n":                "site.yaml:2: file: wanted all limits in one document",
+		"sun/apart: {separation_deg: 40}\n...\nsky/floor: {altitude_deg: 40}\n...\n":                "wanted",
+		"sun/apart: {separation_deg: 40}\n---\n\tsky/floor: {altitude_deg: 40}\n...\n":              "wanted YAML",
 	} {
 		_, err := ParseLayer("facility", "site.yaml", []byte(text))
 		require.ErrorIs(t, err, ErrFaulty, text)
 		require.ErrorContains(t, err, want, text)
 	}
+	for _, text := range []string{"sun/apart: {separation_deg: 40}\n...\n...\n", "sun/apart: {separation_deg: 40}\n...\n\n# mine\n...\n"} { // nothing is left out
+		l, err := ParseLayer("facility", "site.yaml", []byte(text))
+		require.NoError(t, err, text)
+		require.Len(t, l.Entries, 1)
+	}
+	line, says := placed(errors.New("yaml: odd: line 3: so"))
+	assert.Zero(t, line)
+	assert.Equal(t, "odd: line 3: so", says)
 	for text, want := range map[string]string{
 		"sky/floor:\n  altitude_deg: \"5\"\n...\n":                `got "5"`,
 		"sky/floor:\n  altitude_deg: .nan\n...\n":                 "got NaN",

@@ -45,7 +45,8 @@ func parse(file string, data []byte) ([]entry, Faults) {
 	doc, more, err := document(data)
 	switch {
 	case err != nil:
-		whole.Wanted, whole.Got, whole.Remedy = "YAML", err.Error(), "mend the line that is named"
+		whole.Wanted, whole.Remedy = "YAML", "mend that line, or the one before"
+		whole.Line, whole.Got = placed(err)
 		return nil, Faults{whole}
 	case more > 0: // what stands in it would count for nothing, and its author would take it as in force
 		whole.Line, whole.Wanted, whole.Got = more, "all limits in one document, and ... as the last line alone", "a second document"
@@ -59,8 +60,35 @@ func parse(file string, data []byte) ([]entry, Faults) {
 	return entries(file, doc.Content[0], "")
 }
 
+// placed takes the line apart from what the YAML reader says; 0: it names none.
+func placed(err error) (line int, says string) {
+	says = strings.TrimPrefix(err.Error(), "yaml: ")
+	number, rest, found := strings.Cut(strings.TrimPrefix(says, "line "), ": ")
+	if line, bad := strconv.Atoi(number); found && bad == nil {
+		return line, rest
+	}
+	return 0, says
+}
+
+// afterEnd is the line on which a file goes on behind its first end mark, remarks apart, as two files put together do; 0: it does not.
+func afterEnd(data []byte) int {
+	ended := false
+	for i, line := range strings.Split(string(data), "\n") {
+		switch line = strings.TrimRight(line, " \t\r"); {
+		case line == "...":
+			ended = true
+		case ended && line != "" && !strings.HasPrefix(strings.TrimLeft(line, " \t"), "#"):
+			return i + 1
+		}
+	}
+	return 0
+}
+
 // document reads the first document of a file, and the line on which a second one begins; 0: there is none.
 func document(data []byte) (doc yaml.Node, second int, err error) {
+	if second = afterEnd(data); second > 0 {
+		return doc, second, nil
+	}
 	var more yaml.Node
 	all := yaml.NewDecoder(bytes.NewReader(data))
 	if err = all.Decode(&doc); err == nil {

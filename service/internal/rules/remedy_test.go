@@ -217,3 +217,29 @@ func TestHomingHelpsWhereNothingTellsOtherwise(t *testing.T) {
 	assert.False(t, (&homed{}).holds(verdict.Finding{Fact: number, Limit: &limit}, in, facts.Set{}))
 	assert.False(t, (&homed{Sharp: "pose_state"}).holds(verdict.Finding{Fact: number, Limit: &limit}, in, f), "a word is no number")
 }
+
+// TestRemediesNameTheCommands: who lets the mount take its home anew is told how that is reported; who creeps from beyond the travel is not
+// sent farther out; and what is rare does not come first.
+func TestRemediesNameTheCommands(t *testing.T) {
+	s := loaded(t)
+	said := func(rule, code, action string) string {
+		for _, r := range s.lib.rules {
+			if r.ID == rule {
+				return remedyFor(action, r.codes[code].Remedies, r.codes[code].Remedy)
+			}
+		}
+		return ""
+	}
+	for _, c := range [][3]string{
+		{"belief/agrees", "belief_off", Park}, {"end/bounded", "ends_spread", Slew}, {"end/bounded", "ends_spread", Sync}, {"end/bounded", "ends_spread", Flip},
+		{"pose/sharp", "axis1_blurred", Slew}, {"pose/sharp", "axis2_blurred", Sync}, {"sync/jump", "axis1_leaps", Sync}, {"sync/jump", "axis2_leaps", Sync},
+	} {
+		assert.Regexp(t, `a start anew there \(tell RIG act controller-restarted …\), then state that it is home \(tell RIG homed …\)\.`, said(c[0], c[1], c[2]), "%v", c)
+	}
+	assert.Regexp(t, `^See that .* about a turn apart, choose another target instead\.$`, said("end/bounded", "ends_spread", Slew))
+	for _, axis := range []string{"1", "2"} {
+		for _, end := range []string{"low", "high"} {
+			assert.Contains(t, said("travel/axis"+axis, "axis"+axis+"_past_"+end, Creep), "Where axis "+axis+" stands beyond its travel already, creep it farther back in, or turn it back by hand")
+		}
+	}
+}

@@ -18,7 +18,7 @@
 #       fact: belief_error_sky_deg
 #       limit: sky_deg
 #       sentence: "The mount believes that it points {value} away from where it does; {limit} is the most."
-#       remedy: "Solve a picture and ask for the sync. Where that is held, bring the rig home, by hand if need be, let the mount itself take that for its home (by its own homing, or started anew there), and report both."
+#       remedy: "Solve a picture and ask for the sync. Where that is held, bring the rig home, by hand if need be, let the mount itself take that for its home, by its own homing or by a start anew there (tell RIG act controller-restarted …), then state that it is home (tell RIG homed …)."
 #       need: [second_solve, homing]
 package rules.belief.agrees
 

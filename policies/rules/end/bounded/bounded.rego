@@ -19,10 +19,10 @@
 #       fact: end_spread_deg
 #       limit: spread_deg
 #       sentence: "This could end in places {value} apart ({about|several ends are predicted}); {limit} is the most."
-#       remedy: "See that the mount's clock and site are right, solve a picture off the pole and ask for the sync. Where that is held or settles nothing, bring the rig home, by hand if need be, let the mount itself take that for its home (by its own homing, or started anew there), and report both."
+#       remedy: "See that the mount's clock and site are right, solve a picture off the pole and ask for the sync. Where that is held or settles nothing, bring the rig home, by hand if need be, let the mount itself take that for its home, by its own homing or by a start anew there (tell RIG act controller-restarted …), then state that it is home (tell RIG homed …)."
 #       remedies:
-#         slew: "If they lie about a turn apart, choose another target; else see that the mount's clock and site are right, solve a picture off the pole and ask for the sync. Where that is held or settles nothing, bring the rig home, by hand if need be, let the mount itself take that for its home (by its own homing, or started anew there), and report both."
-#         sync: "If the tube points near the pole, take a picture farther from it, where a sync turns the axes less; else see that the mount's clock and site are right, bring the rig home, by hand if need be, let the mount itself take that for its home (by its own homing, or started anew there), and report both."
+#         slew: "See that the mount's clock and site are right, solve a picture off the pole and ask for the sync. Where that is held or settles nothing, bring the rig home, by hand if need be, let the mount itself take that for its home, by its own homing or by a start anew there (tell RIG act controller-restarted …), then state that it is home (tell RIG homed …). Where the places lie about a turn apart, choose another target instead."
+#         sync: "If the tube points near the pole, take a picture farther from it, where a sync turns the axes less; else see that the mount's clock and site are right, bring the rig home, by hand if need be, let the mount itself take that for its home, by its own homing or by a start anew there (tell RIG act controller-restarted …), then state that it is home (tell RIG homed …)."
 #       need: [second_solve, homing, clock, site]
 package rules.end.bounded
 

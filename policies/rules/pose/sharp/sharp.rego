@@ -18,7 +18,7 @@
 #       fact: pose_sigma_axis1_deg
 #       limit: sigma_deg
 #       sentence: "Axis 1 is known only to {value} (one standard deviation); {limit} is the most."
-#       remedy: "Home the rig: that sharpens both axes. Where the next slew blurs them again, have the mount itself take that for its home (by its own homing, or started anew there), and report both."
+#       remedy: "Home the rig: that sharpens both axes. Where the next slew blurs them again, home it once more, let the mount itself take where it then stands for its home, by its own homing or by a start anew there (tell RIG act controller-restarted …), then state that it is home (tell RIG homed …)."
 #       need: [homing]
 #       homed:
 #         remedy: "Have a person state where the axes stand and how exactly (tell RIG homed … --sigma DEGREES): a homing as the rig file has it would leave them as unsure."
@@ -27,7 +27,7 @@
 #       fact: pose_sigma_axis2_deg
 #       limit: sigma_deg
 #       sentence: "Axis 2 is known only to {value} (one standard deviation); {limit} is the most."
-#       remedy: "Home the rig: that sharpens both axes. Where the next slew blurs them again, have the mount itself take that for its home (by its own homing, or started anew there), and report both."
+#       remedy: "Home the rig: that sharpens both axes. Where the next slew blurs them again, home it once more, let the mount itself take where it then stands for its home, by its own homing or by a start anew there (tell RIG act controller-restarted …), then state that it is home (tell RIG homed …)."
 #       need: [homing]
 #       homed:
 #         remedy: "Have a person state where the axes stand and how exactly (tell RIG homed … --sigma DEGREES): a homing as the rig file has it would leave them as unsure."

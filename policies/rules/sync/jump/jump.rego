@@ -22,13 +22,13 @@
 #       fact: sync_jump_axis1_deg
 #       limit: axis_deg
 #       sentence: "This sync would turn the belief of axis 1 by {value} at once; {limit} is the most."
-#       remedy: "Near the pole do without the sync, and centre by a jog. Farther off take another picture; if it says the same, bring the rig home, by hand if need be, let the mount itself take that for its home (by its own homing, or started anew there), and report both."
+#       remedy: "Near the pole do without the sync, and centre by a jog. Farther off take another picture; if it says the same, bring the rig home, by hand if need be, let the mount itself take that for its home, by its own homing or by a start anew there (tell RIG act controller-restarted …), then state that it is home (tell RIG homed …)."
 #       need: [homing]
 #     axis2_leaps:
 #       fact: sync_jump_axis2_deg
 #       limit: axis_deg
 #       sentence: "This sync would turn the belief of axis 2 by {value} at once; {limit} is the most."
-#       remedy: "Take another picture; if it says the same, bring the rig home, by hand if need be, let the mount itself take that for its home (by its own homing, or started anew there), and report both."
+#       remedy: "Take another picture; if it says the same, bring the rig home, by hand if need be, let the mount itself take that for its home, by its own homing or by a start anew there (tell RIG act controller-restarted …), then state that it is home (tell RIG homed …)."
 #       need: [homing]
 package rules.sync.jump
 
