@@ -75,7 +75,7 @@ func (t *texts) has(name string) bool {
 // keep puts what judges the rigs into the folder, as far as it is not there. members were made of files, in their order.
 func (v revisionFolder) keep(members []decide.Member, files []rigFile) error {
 	var all []error
-	all = append(all, os.MkdirAll(v.path, 0o700))
+	all = append(all, os.MkdirAll(v.path, 0o700), v.tidy())
 	for i, m := range members {
 		all = append(all, v.keepFile("limits-"+m.Revs["limits"]+".json", m.Limits.JSON()))
 		if i < len(files) { // a rig that was made of no file has none
@@ -93,6 +93,19 @@ func (v revisionFolder) keep(members []decide.Member, files []rigFile) error {
 	return nil
 }
 
+// tidy takes out what a start that broke off had begun to keep. One process has the record, so nobody writes it now.
+func (v revisionFolder) tidy() error {
+	var all []error
+	for _, of := range []string{"new-*", "*.new", filepath.Join("rig-*", "*.new")} {
+		left, err := fs.Glob(os.DirFS(v.path), of)
+		all = append(all, err)
+		for _, name := range left {
+			all = append(all, os.RemoveAll(filepath.Join(v.path, name)))
+		}
+	}
+	return errors.Join(all...)
+}
+
 // keepRig keeps a rig file with the class file that it names.
 func (v revisionFolder) keepRig(m decide.Member, file rigFile) error {
 	folder := "rig-" + m.Revs["rig"]
@@ -102,7 +115,11 @@ func (v revisionFolder) keepRig(m decide.Member, file rigFile) error {
 		maps.Copy(all, file.others.all)
 		file.others.mu.Unlock()
 	}
-	all[m.Rig.ID+".yaml"] = file.content
+	name := m.Rig.ID + ".yaml"
+	for all[name] != nil { // the class file is called so: the rig file finds it by that name
+		name = "rig-" + name
+	}
+	all[name] = file.content
 	if _, err := os.Stat(filepath.Join(v.path, folder)); err == nil {
 		var bad error
 		for name, content := range all {
@@ -120,7 +137,7 @@ func (v revisionFolder) keepRig(m decide.Member, file rigFile) error {
 			return err
 		}
 	}
-	return os.Rename(draft, filepath.Join(v.path, folder))
+	return errors.Join(flushFolder(draft), os.Rename(draft, filepath.Join(v.path, folder)), flushFolder(v.path))
 }
 
 // keepFile keeps one file, whole or not at all. One that is there is looked at: spoilt, it would tell nobody what a later change is a change of.
@@ -136,7 +153,7 @@ func (v revisionFolder) keepFile(name string, content []byte) error {
 	if err := writeFlushed(path+".new", content); err != nil {
 		return err
 	}
-	return os.Rename(path+".new", path)
+	return errors.Join(os.Rename(path+".new", path), flushFolder(filepath.Dir(path)))
 }
 
 // writeFlushed writes a file so that it is on disk before it gets its name: a cut of the power would else leave an empty one under it.
@@ -147,6 +164,15 @@ func writeFlushed(path string, content []byte) error {
 	}
 	_, err = f.Write(content)
 	return errors.Join(err, f.Sync(), f.Close())
+}
+
+// flushFolder has the names in a folder on disk: a cut of the power would else leave a rig's folder without its file.
+func flushFolder(path string) error {
+	f, err := os.Open(path)
+	if err != nil {
+		return err
+	}
+	return errors.Join(f.Sync(), f.Close())
 }
 
 // differs says how the file, the limits or the rules of a rig differ from those of an earlier digest, as far as these were kept.
@@ -160,7 +186,11 @@ func (v revisionFolder) differs(m decide.Member, of, was string) string {
 	if err != nil || bad != nil {
 		return "the limits (" + digests + "; what they were cannot be read in " + filepath.Base(v.path) + ": some may be LOOSER)"
 	}
-	return "the limits: " + strings.Join(moved(before, now, m.Limits), ", ") // no digests: what moved for all rigs alike is told once for all
+	all := moved(before, now, m.Limits)
+	if len(all) == 0 { // written otherwise, or something that is no number
+		return "the limits (" + digests + "; every number is as it was)"
+	}
+	return "the limits: " + strings.Join(all, ", ") // no digests: what moved for all rigs alike is told once for all
 }
 
 // mostMoved bounds the limits that are told one by one. Choice: a line or two; all of them are in the folder.

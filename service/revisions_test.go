@@ -174,3 +174,67 @@ func TestWhatMovedForAllIsToldOnce(t *testing.T) {
 	assert.Equal(t, 1, strings.Count(words, "CHANGED"), words)
 	assert.Contains(t, words, "\nCHANGED since the last start: heron, owl: the limits: sky/floor altitude_deg was\n  4 and is 6.\n")
 }
+
+// What a start that broke off left half done is cleared away, and what it left without its file gets it.
+func TestWhatWasLeftHalfKept(t *testing.T) {
+	t.Parallel()
+	files, facility, err := readRigs(rigFolder(t))
+	require.NoError(t, err)
+	members, err := newMembers(files, facility)
+	require.NoError(t, err)
+	m, v := members[0], revisionsOf(filepath.Join(t.TempDir(), "r.keepclear"))
+	folder := "rig-" + m.Revs["rig"]
+	for _, dir := range []string{folder, "new-1", "rig-of-old"} {
+		require.NoError(t, os.MkdirAll(filepath.Join(v.path, dir), 0o700))
+	}
+	for _, name := range []string{"new-1/heron.yaml", "limits-00.json.new", "rig-of-old/owl.yaml.new", "rig-of-old/owl.yaml"} {
+		require.NoError(t, os.WriteFile(filepath.Join(v.path, name), []byte("half"), 0o600))
+	}
+	require.NoError(t, v.keep(members, files))
+	var left []string
+	require.NoError(t, filepath.WalkDir(v.path, func(path string, at os.DirEntry, err error) error {
+		if err == nil && !at.IsDir() {
+			left = append(left, strings.TrimPrefix(path, v.path+"/"))
+		}
+		return err
+	}))
+	assert.NoDirExists(t, filepath.Join(v.path, "new-1"))
+	assert.ElementsMatch(t, []string{"limits-" + m.Revs["limits"] + ".json", "rules-" + m.Revs["rules"] + ".txt", folder + "/heron.yaml", "rig-of-old/owl.yaml"}, left)
+	require.Error(t, flushFolder(filepath.Join(v.path, "none")))
+}
+
+// A class file may be called as the rig: the kept rig file does not take its place, and loads.
+func TestAClassFileThatIsCalledAsTheRigIsKept(t *testing.T) {
+	t.Parallel()
+	dir := rigFolder(t)
+	rewritten(t, dir, "rig: heron\n", "rig: heron\nclass: heron.yaml\n")
+	require.NoError(t, os.Rename(filepath.Join(dir, "heron.yaml"), filepath.Join(dir, "north.yaml")))
+	require.NoError(t, os.WriteFile(filepath.Join(dir, "heron.yaml"), []byte("class: heron\nlimits: {sun/apart: {separation_deg: 35}}\nend: heron\n"), 0o600))
+	files, facility, err := readRigs(dir)
+	require.NoError(t, err)
+	members, err := newMembers(files, facility)
+	require.NoError(t, err)
+	v := revisionsOf(filepath.Join(t.TempDir(), "r.keepclear"))
+	for range 2 {
+		require.NoError(t, v.keep(members, files))
+		code, out := ran(t, "check", filepath.Join(v.path, "rig-"+members[0].Revs["rig"], "rig-heron.yaml"))
+		assert.Equal(t, exitDone, code, out)
+		assert.True(t, strings.HasSuffix(out, "\n"+members[0].Revs["rig"]+"\n"), out)
+	}
+}
+
+// A digest may be another while every number is what it was: then it is the digests that are told, not nothing.
+func TestLimitsOfWhichNoNumberMoved(t *testing.T) {
+	t.Parallel()
+	files, facility, err := readRigs(rigFolder(t))
+	require.NoError(t, err)
+	members, err := newMembers(files, facility)
+	require.NoError(t, err)
+	m, v := members[0], revisionsOf(filepath.Join(t.TempDir(), "r.keepclear"))
+	require.NoError(t, v.keep(members, files))
+	otherwise := append(m.Limits.JSON(), '\n')
+	sum := sha256.Sum256(otherwise)
+	was := hex.EncodeToString(sum[:])
+	require.NoError(t, os.WriteFile(filepath.Join(v.path, "limits-"+was+".json"), otherwise, 0o600))
+	assert.Equal(t, "the limits ("+was[:8]+"… before, "+m.Revs["limits"][:8]+"… now; every number is as it was)", v.differs(m, "limits", was))
+}

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"keepclear.example/keepclear/service/internal/facts"
+	"keepclear.example/keepclear/service/internal/pose"
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/timescale"
@@ -84,7 +85,8 @@ func solveFits(r *rig.Rig, q question.Question, add func(path, wanted, got, reme
 }
 
 // reportFits finds what of a report's sample does not fit the rig. Taken in, a part that is not there or a state that it has not would be nothing, and
-// who told it would believe that it counts: a permit that goes by the part would go on.
+// who told it would believe that it counts: a permit that goes by the part would go on. A report that bears an event is not refused for it, for what happened
+// has happened: see fitting.
 func reportFits(r *rig.Rig, s *question.Sample) error {
 	var faults []FieldFault
 	sampleFits(r, s, func(path, wanted, got, remedy string) { faults = append(faults, FieldFault{path, wanted, got, remedy}) })
@@ -92,6 +94,25 @@ func reportFits(r *rig.Rig, s *question.Sample) error {
 		return &ConflictError{faults}
 	}
 	return nil
+}
+
+// fitting is a sample beside an event without what does not fit the rig: a part that is not there and a side that the mount kind has not count as not told. A part in a
+// state that it has not stays: it takes up all of them, and a permit that goes by one of them is taken back.
+func fitting(r *rig.Rig, s question.Sample) *question.Sample {
+	s.Parts = slices.DeleteFunc(slices.Clone(s.Parts), func(p rig.PartState) bool {
+		return !slices.ContainsFunc(r.Parts, func(x rig.Part) bool { return x.Name == p.Part })
+	})
+	if sides := r.Kind.Sides(); s.Belief != nil && !slices.Contains(sides[:], s.Belief.Side) {
+		b := *s.Belief
+		b.Side = ""
+		s.Belief = &b
+	}
+	return &s
+}
+
+// leftOut says that what does not fit the rig was left out of a sample whose event was taken in.
+func leftOut(asker string, misfits error) pose.Notice {
+	return pose.Notice{Kind: pose.Ignored, About: []string{asker}, Sentence: fmt.Sprintf("of the sample of %s beside the event what does not fit the rig was left out: %v", nameOr(asker), misfits)}
 }
 
 // sampleFits finds a side, a part or a state of one that the rig does not have.

@@ -102,19 +102,19 @@ func (d *Decider) setLock(g *group, groups []*group, lock question.Lock, taken [
 	}, lock.Set)
 	out = []record.Written{w}
 	if err == nil && g == d.service {
-		out = append(out, d.closeUnder(groups, lock, taken, why)...)
+		out = append(out, d.closeUnder(groups, lock, why)...)
 	}
 	return out, false, err
 }
 
-// closeUnder puts on the chain of each rig what a lock on all did to it: of leave that it ended, or of the lock alone. Requires every turn. Where that fails the lock holds all the
-// same, memory has the leave withdrawn, and the next entry of the chain shows it.
-func (d *Decider) closeUnder(groups []*group, lock question.Lock, taken []string, why string) []record.Written {
+// closeUnder puts on the chain of each rig what a lock on all did to it: of leave that ends on record with it, whoever took it back in memory, or of the lock alone. Requires every
+// turn. Where that fails the lock holds all the same, memory has the leave withdrawn, and the next entry of the chain shows it.
+func (d *Decider) closeUnder(groups []*group, lock question.Lock, why string) []record.Written {
 	var out []record.Written
 	for _, one := range groups {
-		s := one.live
+		s, was := one.live, one.folded.Rig
 		e := entry{kind: state.LockKind, asker: lock.SetBy, sentence: "With every rig " + why + "; no leave was open.", body: state.Body{Event: state.Event{After: &s}}}
-		if p, l := s.Permit, s.Leave; p != nil && slices.Contains(taken, p.ID) || l != nil && slices.Contains(taken, l.ID) {
+		if was.Permit.Open() || liveLeave(was.Leave) { // memory has it withdrawn by now
 			e.kind, e.sentence = state.Withdrawn, "Leave ended: "+why+"."
 		}
 		w, err := d.put(one, d.parts.Record.Head(one.name), e, nil, lock.Set)

@@ -121,11 +121,19 @@ func (d *Decider) take(_ context.Context, g *group, r Report, other string, req 
 			return out, w, again, err
 		}
 	}
-	if err := reportFits(g.member.Rig, r.Sample); err != nil {
-		return Outcome{}, record.Written{}, false, err
+	misfits := reportFits(g.member.Rig, r.Sample)
+	if misfits != nil && !r.event() {
+		return Outcome{}, record.Written{}, false, misfits
+	}
+	if misfits != nil {
+		r.Sample = fitting(g.member.Rig, *r.Sample)
 	}
 	before := g.live
 	s, notices := d.happen(g, r, other)
+	say := told(r, notices)
+	if misfits != nil {
+		notices = append(notices, leftOut(r.Asker, misfits))
+	}
 	s.Refused = heard(s.Refused, r.Asker) // this one is understood
 	set := d.locksFor(g, notices, r.At)
 	if !r.event() && len(notices) == 0 && !notable(before, s) && !g.overdue(s) {
@@ -135,7 +143,7 @@ func (d *Decider) take(_ context.Context, g *group, r Report, other string, req 
 	}
 	out := d.standing(g, s, r, notices) // a panic here leaves nothing on record
 	body := state.Body{Event: state.Event{After: &s, Set: set}, Notices: notices}
-	w, err := d.put(g, d.parts.Record.Head(g.name), entry{kind: state.Reported, asker: r.Asker, request: req, sentence: told(r, notices), body: body, awaited: true}, nil, r.At)
+	w, err := d.put(g, d.parts.Record.Head(g.name), entry{kind: state.Reported, asker: r.Asker, request: req, sentence: say, body: body, awaited: true}, nil, r.At)
 	if err != nil {
 		g.unheard(r.Asker, "a report could not be recorded: report again what happened")
 		return Outcome{}, record.Written{}, false, err
