@@ -97,19 +97,6 @@ func readRigs(dir string) (files []rigFile, facility *limits.Layer, faults error
 	return files, facility, faults
 }
 
-// misplaced is the fault, told by its name, of what somebody put among rig files and takes for in force: rules, limits by the layout of the
-// policies, or limits under a name that is almost theirs.
-func misplaced(path string) error {
-	base := strings.ToLower(filepath.Base(path))
-	switch {
-	case filepath.Ext(base) == ".rego" || slices.Contains([]string{"rules", "limits", "policies"}, base):
-		return fmt.Errorf("%s would not be read: rules are part of the program, and a site's own limits stand in %s beside the rig files; take it out of the folder, and see policies/README.md", path, limitsFile)
-	case base == "limits.yml" || base == limitsFile && filepath.Base(path) != limitsFile:
-		return fmt.Errorf("%s would not be read as limits: they stand in %s, in small letters; rename it", path, limitsFile)
-	}
-	return nil
-}
-
 // isClass tells a class file by its first key. It is read with the rig files that follow it. A file that has the key rig as well is a rig's that names
 // its class first: left out, its rig would not be served, without a word.
 func isClass(content []byte) bool {

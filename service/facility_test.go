@@ -77,7 +77,14 @@ func TestRulesAmongRigFilesAreNotLeftOutWithoutAWord(t *testing.T) {
 	t.Parallel()
 	for _, name := range []string{"mine.rego", "MINE.REGO", "rules", "limits", "Policies"} {
 		dir := rigFolder(t)
-		require.NoError(t, os.Mkdir(filepath.Join(dir, name), 0o700))
+		within := filepath.Join(dir, name)
+		require.NoError(t, os.MkdirAll(filepath.Join(within, "sky", "floor"), 0o700))
+		require.NoError(t, os.WriteFile(filepath.Join(within, "sky", "notes.txt"), nil, 0o600))
+		if !strings.EqualFold(filepath.Ext(name), ".rego") {
+			_, _, err := readRigs(dir)
+			require.NoError(t, err, "notes that are in %s are no rules", name)
+		}
+		require.NoError(t, os.WriteFile(filepath.Join(within, "sky", "floor", map[bool]string{true: "floor.rego", false: "floor.yaml"}[name == "rules"]), nil, 0o600))
 		_, _, err := readRigs(dir)
 		require.ErrorContains(t, err, name+" would not be read: rules are part of the program, and a site's own limits stand in limits.yaml beside the rig files", name)
 	}
@@ -95,6 +102,9 @@ func TestRulesAmongRigFilesAreNotLeftOutWithoutAWord(t *testing.T) {
 		require.NoError(t, os.Remove(path))
 	}
 	require.NoError(t, os.Mkdir(filepath.Join(dir, "old"), 0o700))
+	for _, name := range []string{"rules", "limits"} {
+		require.NoError(t, os.WriteFile(filepath.Join(dir, name), []byte("of the house"), 0o600))
+	}
 	_, _, err := readRigs(dir)
 	require.NoError(t, err)
 

@@ -28,6 +28,7 @@ import (
 //	limits-HEX.json       every limit in force, by area, rule and name; its SHA-256 is HEX
 //	rules-HEX.txt         the rules and the schema of their facts; its SHA-256 is HEX
 //	rig-HEX/RIG.yaml      the rig file, and beside it the class file that it names; check of it says HEX. Meshes are left out: they are large
+//	                      (it is rig-RIG.yaml where its class file is called as the rig)
 //
 // Nothing is judged by it, so that a folder that is gone or cannot be written costs no answer.
 

@@ -245,6 +245,9 @@ func assemble(s streams, members []decide.Member, o serveOptions, clock clockRea
 	rec, d := k.record, k.decider
 	sleep.waking(func(why string) { d.Withdraw("", decide.Ourselves, why, state.Exchanged{}) })
 	log := slog.New(slog.NewTextHandler(newPatient(s.err, time.After), nil))
+	if err := d.Untold(); err != nil {
+		log.Warn("revisions", "what", err)
+	}
 	maps := &survey.Folder{Path: filepath.Join(filepath.Dir(o.record), "maps"), Build: buildDigest(), Fault: func(what error) { log.Warn("maps", "what", what) }}
 	if o.onDisk == nil {
 		o.onDisk = watchFiles(nil)

@@ -66,6 +66,7 @@ type Decider struct {
 	order   []string
 	refused refusals
 	scratch sync.Pool // of *[]byte, where entries are encoded
+	untold  error     // what of the start could not be put on record; written by it alone
 }
 
 // group is one chain and what is held of it.
@@ -249,13 +250,13 @@ func (g *group) recorded(ids []string) {
 	}
 }
 
-// WithdrawAfterRestart takes back what was open when the service stopped, and records it, and which rigs are judged otherwise than then, and of which the
+// WithdrawAfterRestart takes back what was open when the service stopped, and records it, and which rigs are judged otherwise than then (see Untold), and of which the
 // file counts the axes otherwise.
 func (d *Decider) WithdrawAfterRestart() error {
 	for _, name := range d.order {
 		g := d.groups[name]
 		if err := d.revised(g); err != nil {
-			return fmt.Errorf("putting on record what judges %q from here on: %w", name, err)
+			d.untold = errors.Join(d.untold, fmt.Errorf("putting on record what judges %q from here on: %w", name, err))
 		}
 		if err := d.recounted(g); err != nil {
 			return fmt.Errorf("putting on record that nothing is known of the axes of %q: %w", name, err)

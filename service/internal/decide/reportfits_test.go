@@ -90,9 +90,19 @@ func TestAnEventBesideAStateThatIsNone(t *testing.T) {
 		require.NoError(t, err)
 		require.NotNil(t, a.Permit, objections(a))
 		b.wait(time.Second)
-		_, err = b.report(decide.Report{Sample: flap(told), Limit: &question.MountLimit{Axis: 1}})
+		x := flap(told)
+		_, err = b.report(decide.Report{Sample: x, Limit: &question.MountLimit{Axis: 1}})
 		require.NoError(t, err)
-		assert.Equal(t, want, b.look().State.Permit.State, told)
-		assert.Len(t, b.look().State.Limits, 1)
+		s := b.look().State
+		assert.Equal(t, want, s.Permit.State, told)
+		assert.Len(t, s.Limits, 1)
+		assert.Equal(t, x.Parts, s.Sample.Parts)
+		assert.NotEmpty(t, s.Sample.Belief.Side, "a side that the mount has stays told")
+		b.wait(time.Second)
+		x = flap(told)
+		x.Belief, x.Parts = nil, []rig.PartState{{Part: "kite"}}
+		_, err = b.report(decide.Report{Sample: x, Limit: &question.MountLimit{Axis: 2}})
+		require.NoError(t, err, "nor need a belief be told")
+		assert.Empty(t, b.look().State.Sample.Parts)
 	}
 }

@@ -8,6 +8,8 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"keepclear.example/keepclear/service/internal/decide"
+	"keepclear.example/keepclear/service/internal/question"
+	"keepclear.example/keepclear/service/internal/record"
 	"keepclear.example/keepclear/service/internal/state"
 )
 
@@ -54,4 +56,37 @@ func TestAnotherRevisionIsOnRecord(t *testing.T) {
 	assert.Equal(t, at, b.rec.Head("heron").Number, "once in one start, too")
 	assert.Equal(t, epoch, b.look().State.Epoch)
 	assert.Equal(t, pose, b.look().State.Pose, "what is known of the axes stays")
+}
+
+// No start is refused because the record is down when that is told, as on a full disk; it is told once the record takes entries again, before what is judged by it.
+func TestARevisionThatCannotBeToldYet(t *testing.T) {
+	b := newBench(t)
+	b.revs = map[string]string{"rig": "r1", "limits": "l1", "rules": "u1"}
+	b.restart()
+	b.home()
+	b.restart()
+	require.NoError(t, b.d.Untold())
+	at := b.rec.Head("heron").Number
+	b.revs = map[string]string{"rig": "r1", "limits": "l2", "rules": "u1"}
+	b.breaks(false)
+	b.restart()
+	require.ErrorIs(t, b.d.Untold(), record.ErrDown)
+	require.ErrorContains(t, b.d.Untold(), `putting on record what judges "heron" from here on`)
+	assert.Equal(t, map[string]string{"heron": "limits l2, it was l1"}, b.d.Revised(), "the start says it all the same")
+	_, err := b.slew(zero, there)
+	require.ErrorIs(t, err, record.ErrDown, "and nothing is answered")
+	b.mends()
+	require.Equal(t, at, b.rec.Head("heron").Number)
+	b.allowed(there, "")
+	_, err = b.report(decide.Report{Limit: &question.MountLimit{Axis: 1}})
+	require.NoError(t, err)
+	var kinds []string
+	for e, err := range b.rec.Scan(t.Context(), "heron", at+1) {
+		require.NoError(t, err)
+		kinds = append(kinds, e.Kind)
+		if e.Kind == state.Changed {
+			assert.Equal(t, "Judged otherwise from here on: limits l2, it was l1", e.Sentence)
+		}
+	}
+	assert.Equal(t, []string{state.Changed, state.Asked, state.Reported}, kinds, "once, and first")
 }
