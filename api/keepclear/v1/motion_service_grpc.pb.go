@@ -33,7 +33,8 @@ type MotionServiceClient interface {
 	// May I? On disk before it answers. Deny and hold are answers (OK); every error status means hold.
 	Ask(ctx context.Context, in *AskRequest, opts ...grpc.CallOption) (*AskResponse, error)
 	// This is so. A sample, an event, or both. A report that is refused (INVALID_ARGUMENT) is not forgotten: what it meant
-	// is unknown, so its rig is held until the same asker's next report is understood.
+	// is unknown, so its rig is held until the same asker's next report is understood. Of one with an event the event is taken in where its
+	// sample names a part or a side that the rig has not; a finding says what was left out.
 	Report(ctx context.Context, in *ReportRequest, opts ...grpc.CallOption) (*ReportResponse, error)
 	// Takes back a rig's permit. Answers at once, is recorded afterwards, is never refused: unknown fields are ignored.
 	// It moves nothing: stop the mount first, then call this.
@@ -87,7 +88,8 @@ type MotionServiceServer interface {
 	// May I? On disk before it answers. Deny and hold are answers (OK); every error status means hold.
 	Ask(context.Context, *AskRequest) (*AskResponse, error)
 	// This is so. A sample, an event, or both. A report that is refused (INVALID_ARGUMENT) is not forgotten: what it meant
-	// is unknown, so its rig is held until the same asker's next report is understood.
+	// is unknown, so its rig is held until the same asker's next report is understood. Of one with an event the event is taken in where its
+	// sample names a part or a side that the rig has not; a finding says what was left out.
 	Report(context.Context, *ReportRequest) (*ReportResponse, error)
 	// Takes back a rig's permit. Answers at once, is recorded afterwards, is never refused: unknown fields are ignored.
 	// It moves nothing: stop the mount first, then call this.
