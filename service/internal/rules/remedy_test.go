@@ -218,8 +218,8 @@ func TestHomingHelpsWhereNothingTellsOtherwise(t *testing.T) {
 	assert.False(t, (&homed{Sharp: "pose_state"}).holds(verdict.Finding{Fact: number, Limit: &limit}, in, f), "a word is no number")
 }
 
-// TestRemediesNameTheCommands: who lets the mount take its home anew is told how that is reported; who creeps from beyond the travel is not
-// sent farther out; and what is rare does not come first.
+// TestRemediesNameTheCommands: who lets the mount take its home anew is told how that is reported; who creeps or jogs from beyond the travel is
+// not sent farther out; and what is rare does not come first.
 func TestRemediesNameTheCommands(t *testing.T) {
 	s := loaded(t)
 	said := func(rule, code, action string) string {
@@ -240,9 +240,15 @@ func TestRemediesNameTheCommands(t *testing.T) {
 	for _, action := range []string{Retreat, Track, Jog, Creep, Home, Park} { // nothing may lead out of there but a hand
 		assert.Contains(t, said("sun/apart", "sun_near", action), "Where the tube points there already, cover it at once, turn it away by hand without looking through it", action)
 	}
+	for action, word := range map[string]string{Creep: "creep", Jog: "jog"} {
+		assert.Contains(t, said("sky/floor", "below_floor", action), "Where it points below the floor already, "+word+" it farther up, or turn it up by hand")
+	}
 	for _, axis := range []string{"1", "2"} {
 		for _, end := range []string{"low", "high"} {
-			assert.Contains(t, said("travel/axis"+axis, "axis"+axis+"_past_"+end, Creep), "Where axis "+axis+" stands beyond its travel already, creep it farther back in, or turn it back by hand")
+			for action, word := range map[string]string{Creep: "creep", Jog: "jog"} {
+				want := "Where axis " + axis + " stands beyond its travel already, " + word + " it farther back in, or turn it back by hand"
+				assert.Contains(t, said("travel/axis"+axis, "axis"+axis+"_past_"+end, action), want)
+			}
 		}
 	}
 }

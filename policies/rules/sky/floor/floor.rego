@@ -39,8 +39,8 @@
 #       remedies:
 #         retreat: "Jog higher first, or go to another place of rest."
 #         track: "Ask for a shorter track."
-#         jog: "Jog the other way, or less far."
-#         creep: "Creep the other way, less far, or by the other axis."
+#         jog: "Jog the other way, or less far. Where it points below the floor already, jog it farther up, or turn it up by hand and state where the axes stand (tell RIG homed … --axis1 DEG --axis2 DEG)."
+#         creep: "Creep the other way, less far, or by the other axis. Where it points below the floor already, creep it farther up, or turn it up by hand and state where the axes stand (tell RIG homed … --axis1 DEG --axis2 DEG)."
 #         home: "Home with the axes in another order, or jog higher first."
 #         park: "Choose another place of rest, or home instead."
 #         flip: "Ask for a shorter track after it, or slew to a higher target instead."

@@ -53,7 +53,7 @@
 #       remedies:
 #         retreat: "Choose another place of rest, or have a person state where the axes stand, or turn them by hand; where the place of rest itself lies beyond, correct its angles in the rig file."
 #         track: "Ask for a shorter track, or flip first if the mount uses both sides."
-#         jog: "Jog the other way, or less far."
+#         jog: "Jog the other way, or less far. Where axis 2 stands beyond its travel already, jog it farther back in, or turn it back by hand and state where the axes stand (tell RIG homed … --axis1 DEG --axis2 DEG)."
 #         creep: "Creep the other way, or less far. Where axis 2 stands beyond its travel already, creep it farther back in, or turn it back by hand and state where the axes stand (tell RIG homed … --axis1 DEG --axis2 DEG)."
 #         home: "Turn the axis back within its travel by hand, then state where the axes stand."
 #         park: "Choose another place of rest, or correct its angles or the travel in the rig file."
@@ -66,7 +66,7 @@
 #       remedies:
 #         retreat: "Choose another place of rest, or have a person state where the axes stand, or turn them by hand; where the place of rest itself lies beyond, correct its angles in the rig file."
 #         track: "Ask for a shorter track, or flip first if the mount uses both sides."
-#         jog: "Jog the other way, or less far."
+#         jog: "Jog the other way, or less far. Where axis 2 stands beyond its travel already, jog it farther back in, or turn it back by hand and state where the axes stand (tell RIG homed … --axis1 DEG --axis2 DEG)."
 #         creep: "Creep the other way, or less far. Where axis 2 stands beyond its travel already, creep it farther back in, or turn it back by hand and state where the axes stand (tell RIG homed … --axis1 DEG --axis2 DEG)."
 #         home: "Turn the axis back within its travel by hand, then state where the axes stand."
 #         park: "Choose another place of rest, or correct its angles or the travel in the rig file."
