@@ -63,16 +63,19 @@ func (j *judging) strays() bool {
 	if !j.r.equatorial() || j.r.Sync != "sky" && j.r.Sync != "unknown" {
 		return false
 	}
-	sure, all := j.strayed(false), j.strayed(true)
+	sure, all := j.strayed(false, 0), j.strayed(true, 0)
 	j.edge = j.edge || sure != all
+	for _, arrival := range []float64{60, 120, 180} { // half a turn round it goes by when it arrives on which turns it may end
+		j.edge = j.edge || j.strayed(true, arrival) != all
+	}
 	return all
 }
 
-// strayed is the same of the ends that count for certain, or of all.
-func (j *judging) strayed(maybe bool) bool {
+// strayed is the same of the ends that count for certain, or of all, as they are some seconds later.
+func (j *judging) strayed(maybe bool, arrival float64) bool {
 	most, found, other := j.limit("end/bounded spread_deg")*degree, false, false
 	for i := range j.places {
-		ends := slices.DeleteFunc(j.endsFrom(i, 0, 0), func(e end) bool { return e.maybe && !maybe })
+		ends := slices.DeleteFunc(j.endsFrom(i, 0, arrival), func(e end) bool { return e.maybe && !maybe })
 		pole := j.r.direction(j.places[i].Axes).angle(j.r.d1)
 		pole = min(pole, math.Pi-pole)
 		for _, e := range ends {
