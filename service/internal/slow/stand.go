@@ -249,8 +249,9 @@ func (j *judging) agrees() *Finding {
 		return missing("belief is not told")
 	}
 	off := j.r.direction(j.places[0].Axes).angle(j.r.direction(j.belief))
-	f := exact(j.limit("belief/agrees sky_deg") - off/degree)
-	f.Slack = j.lifted(j.belief) / degree
+	air := j.lifted(j.belief) / degree // either way
+	f := exact(j.limit("belief/agrees sky_deg") - off/degree + air)
+	f.Slack = 2 * air
 	return f
 }
 
