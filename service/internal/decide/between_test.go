@@ -110,17 +110,7 @@ func TestWhatArrivesBetweenFactsAndRecordKillsTheLeave(t *testing.T) {
 func TestAppendIsRefusedWhereTheHeadHasMovedOn(t *testing.T) {
 	b := watched(t)
 	b.home()
-	b.onEntering(func(room string) {
-		if room != "rules" {
-			return
-		}
-		b.onEntering(nil)
-		body, err := state.Chain{}.Write(nil, state.Body{})
-		assert.NoError(t, err)
-		w, err := b.rec.Append(record.Draft{Chain: "heron", Time: b.clock(), Body: body, Index: record.Index{Kind: state.Reported, Rig: "heron", Sentence: "a stranger's"}}, b.rec.Head("heron"))
-		assert.NoError(t, err)
-		assert.NoError(t, w.Wait())
-	})
+	b.strangerComes(t)
 	q := b.of("heron", question.Action{Kind: question.Slew, Axes: &there})
 	a, err := b.put(q)
 	require.ErrorIs(t, err, record.ErrNotHead)
@@ -299,4 +289,39 @@ func TestNoOldSampleAfterAWithdrawal(t *testing.T) {
 			assert.Equal(t, verdict.Allow, a.Verdict, "%s: %v", name, a.Sentence)
 		}
 	}
+}
+
+// strangerComes has an entry by another hand come between the snapshot of the next question and its append.
+func (b *bench) strangerComes(t *testing.T) {
+	b.onEntering(func(room string) {
+		if room != "rules" {
+			return
+		}
+		b.onEntering(nil)
+		body, err := state.Chain{}.Write(nil, state.Body{})
+		assert.NoError(t, err)
+		w, err := b.rec.Append(record.Draft{Chain: "heron", Time: b.clock(), Body: body, Index: record.Index{Kind: state.Reported, Rig: "heron", Sentence: "a stranger's"}}, b.rec.Head("heron"))
+		assert.NoError(t, err)
+		assert.NoError(t, w.Wait())
+	})
+}
+
+// The same where the record was down at the start, so that what judges from there on is still to be put on record: its entry, which comes first, brings no
+// answer past a head that has moved on.
+func TestAppendIsRefusedWhereARevisionIsOwedToo(t *testing.T) {
+	b := watched(t)
+	b.revs = map[string]string{"rig": "r1"}
+	b.restart()
+	b.home()
+	b.restart()
+	b.revs = map[string]string{"rig": "r2"}
+	b.breaks(false)
+	b.restart()
+	require.ErrorIs(t, b.d.Untold(), record.ErrDown)
+	b.mends()
+	b.strangerComes(t)
+	a, err := b.put(b.of("heron", question.Action{Kind: question.Slew, Axes: &there}))
+	require.ErrorIs(t, err, record.ErrNotHead)
+	assert.Nil(t, a.Permit)
+	assert.Nil(t, b.look().State.Permit)
 }

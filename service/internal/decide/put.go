@@ -25,7 +25,7 @@ const mostScratch = 128 << 10
 // put encodes an entry, appends it on the head that it was judged on, and folds it in. Requires the group's turn. Where it fails
 // nothing is changed.
 func (d *Decider) put(g *group, head record.Head, e entry, a *Answer, at time.Time) (record.Written, error) {
-	if e.kind != state.Changed && g.owesRevised() {
+	if e.kind != state.Changed && g.owesRevised() && head == d.parts.Record.Head(g.name) { // judged on another head it is refused as ever
 		if _, err := d.tellRevised(g, at); err == nil {
 			head = d.parts.Record.Head(g.name)
 		}
