@@ -148,15 +148,20 @@ func (k *call) whole(c pb.RecordServiceClient, e *pb.Entry) *pb.Entry {
 	if k.silent || e.GetVerdict() == pb.Verdict_VERDICT_UNSPECIFIED || e.GetContent() != nil {
 		return e
 	}
-	ctx, cancel := k.timed()
-	defer cancel()
-	at := &pb.EntryPlace{Chain: e.GetReceipt().GetChain(), Number: e.GetReceipt().GetNumber()}
-	r, err := c.GetEntry(ctx, &pb.GetEntryRequest{Key: &pb.GetEntryRequest_Place{Place: at}})
+	all, err := k.stored(c, e.GetReceipt())
 	if err != nil { // one that is damaged is done without; a service that is gone would be waited for at each
 		k.silent = status.Code(err) == codes.DeadlineExceeded || status.Code(err) == codes.Unavailable
 		return e
 	}
-	return r.GetEntry()
+	return all
+}
+
+// stored is an entry as it stands on record.
+func (k *call) stored(c pb.RecordServiceClient, at *pb.Receipt) (*pb.Entry, error) {
+	ctx, cancel := k.timed()
+	defer cancel()
+	r, err := c.GetEntry(ctx, &pb.GetEntryRequest{Key: &pb.GetEntryRequest_Place{Place: &pb.EntryPlace{Chain: at.GetChain(), Number: at.GetNumber()}}})
+	return r.GetEntry(), err
 }
 
 // printLine prints an entry in one line.

@@ -15,8 +15,8 @@ import (
 	pb "keepclear.example/keepclear/api/keepclear/v1"
 )
 
-// exportPage is how many heads are asked for at a time: the most that one list gives.
-const exportPage = 1000
+// headsAtOnce is how many heads are asked for at a time: the most that one list gives.
+const headsAtOnce = 1000
 
 // export is what came of exportEntries so far.
 type export struct {
@@ -63,7 +63,7 @@ func firstOf(places []string) string {
 func (k *call) page(c pb.RecordServiceClient, f *pb.EntryFilter, token string) (*pb.ListEntriesResponse, error) {
 	ctx, cancel := k.timed()
 	defer cancel()
-	return c.ListEntries(ctx, &pb.ListEntriesRequest{Filter: f, PageSize: exportPage, PageToken: token, OldestFirst: true})
+	return c.ListEntries(ctx, &pb.ListEntriesRequest{Filter: f, PageSize: headsAtOnce, PageToken: token, OldestFirst: true})
 }
 
 // exportPage prints the entries of one page. It ends where the asker stopped waiting, or nobody answers any more.
@@ -72,16 +72,12 @@ func (k *call) exportPage(c pb.RecordServiceClient, heads []*pb.Entry, done *exp
 		if k.ctx.Err() != nil {
 			return context.Cause(k.ctx)
 		}
-		ctx, cancel := k.timed()
-		at := &pb.EntryPlace{Chain: head.GetReceipt().GetChain(), Number: head.GetReceipt().GetNumber()}
-		r, err := c.GetEntry(ctx, &pb.GetEntryRequest{Key: &pb.GetEntryRequest_Place{Place: at}})
-		cancel()
-		e := r.GetEntry()
+		e, err := k.stored(c, head.GetReceipt())
 		switch {
 		case status.Code(err) == codes.DeadlineExceeded || status.Code(err) == codes.Unavailable || status.Code(err) == codes.Canceled:
 			return err
 		case err != nil:
-			done.broken = append(done.broken, fmt.Sprintf("%s/%d", at.GetChain(), at.GetNumber()))
+			done.broken = append(done.broken, fmt.Sprintf("%s/%d", head.GetReceipt().GetChain(), head.GetReceipt().GetNumber()))
 			e = head
 		}
 		if err := k.printJSONLine(e); err != nil {

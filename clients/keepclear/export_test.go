@@ -67,7 +67,7 @@ func TestExport(t *testing.T) {
 		lines int
 		says  string
 	}{
-		"three pages":    {archive{entries: 2*exportPage + 1}, "", exitDone, 2*exportPage + 1, "2001 exported."},
+		"three pages":    {archive{entries: 2*headsAtOnce + 1}, "", exitDone, 2*headsAtOnce + 1, "2001 exported."},
 		"one damaged":    {archive{entries: 3, damaged: 2}, "", exitCheck, 3, "3 exported. OF 1 THE HEAD ALONE could be read; keepclear verify tells more: heron/2"},
 		"broken off":     {archive{entries: 5, silent: 4}, "", exitHold, 3, "3 exported before this; what follows is missing."},
 		"none":           {archive{}, "--rule sky/floor", exitDone, 0, "NO ENTRIES match."},

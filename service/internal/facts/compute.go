@@ -108,7 +108,7 @@ func (in *Input) motion(f Set, h *heaven, s *stand, out *Outcome) {
 	sky := in.action().Sky != nil || in.action().Kind == question.Flip || in.action().Kind == question.Track
 	if sky {
 		in.horizonAtEnds(f, ways)
-		out.note(in.higher(h, ways))
+		out.note(in.higher(f, h, ways))
 	}
 	in.followFacts(f, h, p, s, ways, sky, out)
 	in.legs(ways, out)

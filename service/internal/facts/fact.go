@@ -76,6 +76,17 @@ func (s Set) LackFor(name string, l lack) {
 // lack is why something is not known, what would supply it, and what a person does about it, where that is not what is usual for the need.
 type lack struct{ why, need, remedy string }
 
+// below tells whether a fact is less than a least, or not known; above whether it is more than a most, or not known.
+func (s Set) below(name string, least float64) bool {
+	v := s[name].Number
+	return v == nil || *v < least
+}
+
+func (s Set) above(name string, most float64) bool {
+	v := s[name].Number
+	return v == nil || *v > most
+}
+
 // Names returns the names in order.
 func (s Set) Names() []string {
 	out := make([]string, 0, len(s))

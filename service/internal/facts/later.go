@@ -18,11 +18,11 @@ const worthNaming = 2 * time.Minute
 
 // higher says of a slew's target that would stand lower at its end than floor and local horizon allow when the same question next ends high enough, and how
 // long; of one that never does, that. Empty where it ends high enough, and of everything else. Whether the way there is clear then, is asked then.
-func (in *Input) higher(h *heaven, ways []journey) string {
+func (in *Input) higher(f Set, h *heaven, ways []journey) string {
 	target := in.action().Sky
 	floor, known := in.Limits.Value("sky/floor", "altitude_deg")
 	above, knownToo := in.Limits.Value("sky/horizon", "above_deg")
-	if target == nil || !in.Proposes || !known || !knownToo {
+	if target == nil || !in.Proposes || !known || !knownToo || !f.below("above_horizon_deg", above) && !f.below("altitude_min_deg", floor) {
 		return ""
 	}
 	off, takes := unit.Angle(0), 0.0 // what the pose leaves open at the end, and when that is

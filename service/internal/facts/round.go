@@ -107,15 +107,13 @@ func intendedEnds(ways []journey) []journey {
 // side, or a way by other poses, may not do.
 func (in *Input) beyond(f Set) bool {
 	t := in.Rig.Travel
-	below := func(name string, least float64) bool { v := f[name].Number; return v == nil || *v < least }
-	above := func(name string, most float64) bool { v := f[name].Number; return v == nil || *v > most }
-	return below("axis1_travel_min_deg", in.limit("travel/axis1", "low_deg", t.Low.A1.Deg())) ||
-		above("axis1_travel_max_deg", in.limit("travel/axis1", "high_deg", t.High.A1.Deg())) ||
-		below("axis2_travel_min_deg", in.limit("travel/axis2", "low_deg", t.Low.A2.Deg())) ||
-		above("axis2_travel_max_deg", in.limit("travel/axis2", "high_deg", t.High.A2.Deg())) ||
-		below("altitude_min_deg", in.limit("sky/floor", "altitude_deg", 90)) ||
-		below("sun_separation_deg", in.limit("sun/apart", "separation_deg", 180)) ||
-		in.follow() > 0 && below("track_spare_s", in.limit("track/fits", "spare_s", dayS))
+	return f.below("axis1_travel_min_deg", in.limit("travel/axis1", "low_deg", t.Low.A1.Deg())) ||
+		f.above("axis1_travel_max_deg", in.limit("travel/axis1", "high_deg", t.High.A1.Deg())) ||
+		f.below("axis2_travel_min_deg", in.limit("travel/axis2", "low_deg", t.Low.A2.Deg())) ||
+		f.above("axis2_travel_max_deg", in.limit("travel/axis2", "high_deg", t.High.A2.Deg())) ||
+		f.below("altitude_min_deg", in.limit("sky/floor", "altitude_deg", 90)) ||
+		f.below("sun_separation_deg", in.limit("sun/apart", "separation_deg", 180)) ||
+		in.follow() > 0 && f.below("track_spare_s", in.limit("track/fits", "spare_s", dayS))
 }
 
 // otherSides proposes, of a mount that takes the side asked for, those that were not.

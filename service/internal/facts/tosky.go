@@ -125,10 +125,10 @@ func (in *Input) countersHomed() bool {
 }
 
 // besides is how far the axes, were they at a pose, may stand beside the counters of an equatorial mount that keeps its syncs on the sky: those are where belief
-// less the syncs since the homing has them. Near the end of axis 1, where that may say little of it, only axis 2 counts. Left out: alt-azimuths.
+// less the syncs since the homing has them. Near the end of axis 1, where that may say little of it, only axis 2 counts. Open: alt-azimuths, and
+// of a belief that may mean two sides the second.
 func (in *Input) besides(s *stand, p rig.Axes) rig.Axes {
-	sync := in.Rig.Mount.Sync
-	if in.Rehearsed || !in.Rig.Kind.Equatorial() || !s.believes || sync != rig.KeptOnSky && sync != rig.KeptUnknown || in.countersHomed() {
+	if in.Rehearsed || !in.Rig.Kind.Equatorial() || !s.believes || !in.Rig.Mount.Sync.MaybeOnSky() || in.countersHomed() {
 		return rig.Axes{}
 	}
 	g := rig.Going{BeliefRA: s.ra, BeliefDec: s.dec, BeliefSides: s.sides, Now: s.mount, Synced: in.synced()}

@@ -398,7 +398,7 @@ func (t *turn) clutch() {
 			continue
 		}
 		if _, ok := reading(t.s.Anchor, s.Kind); ok {
-			if t.r.Mount.Sync != rig.KeptOnSky && t.r.Mount.Sync != rig.KeptUnknown {
+			if !t.r.Mount.Sync.MaybeOnSky() {
 				t.s.Steps = nil // the belief counts from nothing now; an offset on the sky stays
 			}
 			t.partMotorSide("a clutch was opened")

@@ -109,7 +109,7 @@ const polar = 1 * unit.Degree
 // zone is how near the end of axis 1 a pose by belief is not told from its mirror: polar, and twice what syncs kept on the sky
 // moved declination, for a position pushed over the pole and wrapped there has no inverse.
 func (t *turn) zone() unit.Angle {
-	if k := t.r.Mount.Sync; k == rig.KeptOnSky || k == rig.KeptUnknown {
+	if t.r.Mount.Sync.MaybeOnSky() {
 		return polar + 2*t.shift()[1].Abs()
 	}
 	return polar

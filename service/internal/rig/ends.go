@@ -294,7 +294,7 @@ func (r *Rig) Ends(g Going) ([]End, error) {
 // sky, those of the target less its offset: which of the two it goes by is not known.
 func (r *Rig) hours(g Going) []unit.Angle {
 	out := []unit.Angle{g.Now.Sidereal - g.TargetRA, g.Then.Sidereal - g.TargetRA}
-	if r.Mount.Sync != KeptOnSky && r.Mount.Sync != KeptUnknown {
+	if !r.Mount.Sync.MaybeOnSky() {
 		return out
 	}
 	for _, p := range g.Poses {
@@ -344,7 +344,6 @@ func overPole(dec unit.Angle) unit.Angle {
 // believedEnds adds the ends that the mount's belief makes of one candidate pose and side.
 func (r *Rig) believedEnds(g Going, i int, p Axes, side Side, add func(End)) {
 	onAxes := r.Mount.Sync == KeptOnAxes || r.Mount.Sync == NotKept || r.Mount.Sync == KeptUnknown
-	onSky := r.Mount.Sync == KeptOnSky || r.Mount.Sync == KeptUnknown
 	sides := g.BeliefSides
 	if len(sides) == 0 {
 		_, near := r.Nearest(g.Now, g.BeliefRA, g.BeliefDec, p)
@@ -361,7 +360,7 @@ func (r *Rig) believedEnds(g Going, i int, p Axes, side Side, add func(End)) {
 			}
 		}
 	}
-	if onSky {
+	if r.Mount.Sync.MaybeOnSky() {
 		for _, to := range r.lessOffset(g, p) {
 			for _, t := range r.LiftsAround(r.Map(g.Then, to[0], to[1], side), p, g.around()) {
 				add(End{Axes: t, Side: side, From: i, Because: LessOffset})

@@ -51,6 +51,9 @@ const (
 	NotKept     SyncKeeping = "none"  // ignores syncs
 )
 
+// MaybeOnSky tells whether a sync is kept as an offset on the sky, or may be.
+func (k SyncKeeping) MaybeOnSky() bool { return k == KeptOnSky || k == KeptUnknown }
+
 // SideChoice says who chooses the tube side of a slew.
 type SideChoice string
 
