@@ -225,6 +225,8 @@ func TestParseLayerFaults(t *testing.T) {
 		"sun/apart:\n  separation_deg: 40\n...\n---\nsky/floor:\n  altitude_deg: 40\n...\n":         "site.yaml:4: file: wanted all limits in one document, and ... as the last line alone, got a second document",
 		"sun/apart: {separation_deg: 40}\n---\nsky/floor: {altitude_deg: 40}\n...\n":                "site.yaml:2: file: wanted all limits in one document",
 		"sun/apart: {separation_deg: 40}\n...\nsky/floor: {altitude_deg: 40}\n...\n":                "wanted",
+		"sun/apart: {separation_deg: 40}\n---\nsky/floor: {altitude_deg: 40\n...\n":                 "wanted YAML",
+		"sun/apart: {separation_deg: 40}\n---\nsky/floor: *none\n...\n":                             "wanted YAML",
 		"sun/apart: {separation_deg: 40}\n---\n\tsky/floor: {altitude_deg: 40}\n...\n":              "wanted YAML",
 	} {
 		_, err := ParseLayer("facility", "site.yaml", []byte(text))
