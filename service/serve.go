@@ -255,7 +255,7 @@ func assemble(s streams, members []decide.Member, o serveOptions, clock clockRea
 	server := rpc.New(rpc.Parts{
 		Decider: d, Record: rec, Checker: checker, Log: log,
 		Rules: describer(members, o.facility), CheckFile: fileChecker(o.facility, s.now), WhatIf: changer(o.files, members, o.facility), Maps: maps, Gauges: gauger(members, o.files), OnDisk: o.onDisk.changed,
-		Heartbeat: heartbeat, After: time.After,
+		Heartbeat: heartbeat, After: time.After, Pace: &rpc.Pace{Now: time.Now},
 	})
 	look := func() { clock(now()) }
 	sv := &service{
