@@ -142,6 +142,10 @@ func (o *serveOptions) wrong(given map[string]bool, words []string) string {
 	switch {
 	case len(words) > 0:
 		return fmt.Sprintf("serve takes no argument %q", words[0])
+	case given["record"] && o.record == "":
+		return "--record: want a file; leave the flag out for the one that serve makes by itself"
+	case given["rigs"] && o.rigs == "":
+		return "--rigs: want a folder; leave the flag out for the one that serve takes by itself"
 	case given["practice"] && given["rigs"]:
 		return "serve takes --practice or --rigs, not both: a practice rig never stands among real ones"
 	case given["clock-within"] && !(o.clockWithinS > 0 && o.clockWithinS <= mostClockS):
