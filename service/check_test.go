@@ -87,9 +87,9 @@ func TestProseFitsATerminal(t *testing.T) {
 func TestHelpOfEveryCommand(t *testing.T) {
 	t.Parallel()
 	for _, c := range commands() {
-		for _, word := range []string{"--help", "-h"} {
+		for _, words := range [][]string{{c.name, "--help"}, {c.name, "-h"}, {"help", c.name}} {
 			var out, errs text
-			code := run(t.Context(), []string{c.name, word}, nil, &out, &errs, time.Now)
+			code := run(t.Context(), words, nil, &out, &errs, time.Now)
 			assert.Equal(t, exitDone, code, c.name)
 			assert.Contains(t, out.String(), "usage: go run ./service "+c.name)
 			assert.Contains(t, out.String(), c.what)
@@ -133,6 +133,8 @@ func TestVerifySaysWhatItCannotSee(t *testing.T) {
 	assert.Equal(t, exitDone, code, out)
 	code, out = ran(t, "verify", "--receipt", "heron/"+head[1]+"  "+strings.Repeat("0", 64), path)
 	assert.Equal(t, exitCheck, code, "a receipt of another entry convicts it: %s", out)
+	code, out = ran(t, "verify", path, "--receipt", "heron/"+head[1]+"  "+strings.Repeat("0", 64))
+	assert.Equal(t, exitCheck, code, "behind the file, too: %s", out)
 	code, out = ran(t, "verify", "--receipt", "heron/x 00", path)
 	assert.Equal(t, exitUsage, code, out)
 	require.NoError(t, os.Rename(path+"-heads", path+"-kept"))
@@ -182,4 +184,14 @@ func TestLimitsThatDoNotFit(t *testing.T) {
 	require.NoError(t, err)
 	require.Len(t, of.GetFaults(), 1)
 	assert.Contains(t, of.GetFaults()[0].GetGot(), "limits.yaml:2: sky/floor altitude_deg: wanted at least -30 (the bound)", "in the facility's own file it is called as there")
+}
+
+// A name left empty, as a script's variable that is not set leaves it, is a mistake: serve would write a record where nobody looks for it.
+func TestServeWithNamesLeftEmpty(t *testing.T) {
+	t.Parallel()
+	for name, says := range map[string]string{"--record": "--record: want a file", "--rigs": "--rigs: want a folder"} {
+		code, _, errs := printed(t, "serve", "--listen", "127.0.0.1:0", name, "")
+		assert.Equal(t, exitUsage, code, name)
+		assert.Contains(t, errs, says)
+	}
 }

@@ -110,7 +110,7 @@ func roomFlags(s streams, args []string) (roomOptions, error) {
 		o.whatIfs = append(o.whatIfs, w)
 		return err
 	})
-	if err := f.Parse(args); err != nil {
+	if err := parseAnywhere(f, args); err != nil {
 		return o, err
 	}
 	switch {

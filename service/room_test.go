@@ -46,8 +46,8 @@ func TestRoomSaysWhatIsWrong(t *testing.T) {
 		says string
 		args []string
 	}{
-		{exitUsage, "flags come before the file", nil},
-		{exitUsage, "flags come before the file", []string{good, "--gap", "5"}},
+		{exitUsage, "usage: room [FLAGS] FILE", nil},
+		{exitUsage, "--gap is -3", []string{good, "--gap", "-3"}},
 		{exitUsage, "there is no practice rig", []string{"--practice", "crane"}},
 		{exitUsage, "--band is 0", []string{"--band", "0", good}},
 		{exitUsage, "--gap is -3", []string{"--gap", "-3", good}},

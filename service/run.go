@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"flag"
 	"fmt"
 	"io"
 	"strings"
@@ -45,6 +46,9 @@ func commands() []command {
 // run is the whole program: arguments to exit code.
 func run(ctx context.Context, args []string, in io.Reader, out, errs io.Writer, now func() time.Time) int {
 	s := streams{in, out, errs, now}
+	if len(args) == 2 && args[0] == "help" {
+		args = []string{args[1], "--help"}
+	}
 	if len(args) > 0 {
 		for _, c := range commands() {
 			if c.name != args[0] {
@@ -70,6 +74,21 @@ func run(ctx context.Context, args []string, in io.Reader, out, errs io.Writer, 
 }
 
 func isHelp(arg string) bool { return arg == "--help" || arg == "-help" || arg == "-h" }
+
+// parseAnywhere reads flags before, between and behind the words, which f.Args are afterwards; behind "--" all are words.
+func parseAnywhere(f *flag.FlagSet, args []string) error {
+	words := []string{"--"}
+	for {
+		if err := f.Parse(args); err != nil {
+			return err
+		}
+		rest := f.Args()
+		if len(rest) == 0 || len(args) > len(rest) && args[len(args)-len(rest)-1] == "--" {
+			return f.Parse(append(words, rest...))
+		}
+		words, args = append(words, rest[0]), rest[1:]
+	}
+}
 
 // help says how a command is used.
 func (c command) help(w io.Writer) {

@@ -142,6 +142,10 @@ func (o *serveOptions) wrong(given map[string]bool, words []string) string {
 	switch {
 	case len(words) > 0:
 		return fmt.Sprintf("serve takes no argument %q", words[0])
+	case given["record"] && o.record == "":
+		return "--record: want a file; leave the flag out for the one that serve makes by itself"
+	case given["rigs"] && o.rigs == "":
+		return "--rigs: want a folder; leave the flag out for the one that serve takes by itself"
 	case given["practice"] && given["rigs"]:
 		return "serve takes --practice or --rigs, not both: a practice rig never stands among real ones"
 	case given["clock-within"] && !(o.clockWithinS > 0 && o.clockWithinS <= mostClockS):
@@ -255,7 +259,7 @@ func assemble(s streams, members []decide.Member, o serveOptions, clock clockRea
 	server := rpc.New(rpc.Parts{
 		Decider: d, Record: rec, Checker: checker, Log: log,
 		Rules: describer(members, o.facility), CheckFile: fileChecker(o.facility, s.now), WhatIf: changer(o.files, members, o.facility), Maps: maps, Gauges: gauger(members, o.files), OnDisk: o.onDisk.changed,
-		Heartbeat: heartbeat, After: time.After,
+		Heartbeat: heartbeat, After: time.After, Pace: &rpc.Pace{Now: time.Now},
 	})
 	look := func() { clock(now()) }
 	sv := &service{

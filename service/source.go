@@ -86,7 +86,7 @@ func (o *oneFile) practiceFlag(f *flag.FlagSet) {
 // choose takes the choice from what was parsed.
 func (o *oneFile) choose(command string, f *flag.FlagSet) error {
 	if (o.practice == "") != (f.NArg() == 1) || f.NArg() > 1 {
-		return errors.New("usage: " + command + " [FLAGS] FILE, or " + command + " --practice heron; flags come before the file")
+		return errors.New("usage: " + command + " [FLAGS] FILE, or " + command + " --practice heron")
 	}
 	o.path = f.Arg(0)
 	if o.practice == "" {

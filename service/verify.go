@@ -28,7 +28,7 @@ func verify(ctx context.Context, s streams, args []string) int {
 		receipts = append(receipts, one)
 		return err
 	})
-	if err := f.Parse(args); err != nil || f.NArg() != 1 {
+	if err := parseAnywhere(f, args); err != nil || f.NArg() != 1 {
 		fmt.Fprintln(s.err, "usage: verify [--receipt 'CHAIN/NUMBER HASH']… FILE")
 		return exitUsage
 	}

@@ -51,7 +51,7 @@ func viewFlags(s streams, args []string) (viewOptions, error) {
 		o.at = &at
 		return err
 	})
-	if err := f.Parse(args); err != nil {
+	if err := parseAnywhere(f, args); err != nil {
 		return o, err
 	}
 	return o, o.choose("view", f)

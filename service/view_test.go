@@ -39,7 +39,10 @@ func TestViewSaysWhatIsWrong(t *testing.T) {
 		args []string
 	}{
 		{exitUsage, "usage: view [FLAGS] FILE", nil},
-		{exitUsage, "flags come before the file", []string{good, "--at", "5,5"}},
+		{exitUsage, "usage: view [FLAGS] FILE", []string{good, "--at", "5,5", good}},
+		{exitUsage, "both axes in degrees within ±3600", []string{good, "--at", "5"}},
+		{exitDone, "", []string{good, "--at", "5,5"}},
+		{exitCheck, "the file cannot be read", []string{"--at", "5,5", "--", "--none.yaml"}},
 		{exitUsage, "there is no practice rig", []string{"--practice", "crane"}},
 		{exitUsage, "both axes in degrees within ±3600", []string{"--at", "5", good}},
 		{exitUsage, "both axes in degrees within ±3600", []string{"--at", "5,6,7", good}},

@@ -81,6 +81,10 @@ func TestToldProofThatDoesNotCount(t *testing.T) {
 		code, out, errs := typed(t, address, "tell heron proved --person A "+line)
 		assert.Equal(t, c.code, code, "%s: %s%s", line, out, errs)
 		assert.Contains(t, strings.Join(strings.Fields(out), " "), c.says, line)
+		code, out, errs = typed(t, address, "tell heron proved --json --person A "+line)
+		assert.Equal(t, c.code, code, "a program learns it, too: %s: %s%s", line, out, errs)
+		assert.JSONEq(t, out, out, "what it reads is the message alone")
+		assert.Equal(t, c.code != exitDone, strings.Contains(errs, strings.TrimSuffix(c.says, " Entry")), errs)
 	}
 }
 

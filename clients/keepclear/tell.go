@@ -87,13 +87,16 @@ func (k *call) report(r *pb.ReportRequest) (int, error) {
 	if err != nil {
 		return 0, err
 	}
-	if *k.json {
-		k.printJSON(out)
-		return exitDone, nil
-	}
 	code, said := exitDone, "TAKEN IN."
 	if r.GetProved() != nil {
 		code, said = k.counts(conn, r)
+	}
+	if *k.json {
+		k.printJSON(out)
+		if code != exitDone {
+			fmt.Fprintln(k.err, said) // the message does not say it
+		}
+		return code, nil
 	}
 	fmt.Fprintf(k.out, "%s\n      Entry %s/%d; the rig's epoch is %d.\n", said, out.GetReceipt().GetChain(), out.GetReceipt().GetNumber(), out.GetEpoch())
 	for _, f := range out.GetFindings() {

@@ -23,7 +23,7 @@ func fits(r *rig.Rig, q question.Question) error {
 	if q.Action.Solve != nil {
 		solveFits(r, q, add)
 	}
-	sampleFits(r, q.Sample, add)
+	sampleFits(r, q.Sample, "sample", add)
 	if len(faults) > 0 {
 		return &ConflictError{faults}
 	}
@@ -77,6 +77,7 @@ func solveFits(r *rig.Rig, q question.Question, add func(path, wanted, got, reme
 		add("action.sync.solve.exposure_start_time", "a mid-exposure that is past", mid.UTC().Format(time.RFC3339), "check the camera's clock and action.sync.solve.exposure_duration"+orNothing(timescale.LikelyHours(mid.Sub(q.At))))
 		add("action.sync.solve.exposure_duration", "a mid-exposure that is past", v.Exposure.String(), "check it with action.sync.solve.exposure_start_time: one of the two is wrong, or a clock is")
 	}
+	sampleFits(r, v.Mid, "action.sync.solve.mid_exposure", add)
 	if v.Mid != nil && !v.Mid.Time.IsZero() && !v.Start.IsZero() {
 		if d := v.Mid.Time.Sub(v.Start); d < -time.Minute || d > v.Exposure+time.Minute {
 			add("action.sync.solve.mid_exposure.time", "an instant within the exposure", v.Mid.Time.UTC().Format(time.RFC3339), "send the sample nearest mid-exposure, or leave it out")
@@ -89,7 +90,7 @@ func solveFits(r *rig.Rig, q question.Question, add func(path, wanted, got, reme
 // has happened: see fitting.
 func reportFits(r *rig.Rig, s *question.Sample) error {
 	var faults []FieldFault
-	sampleFits(r, s, func(path, wanted, got, remedy string) { faults = append(faults, FieldFault{path, wanted, got, remedy}) })
+	sampleFits(r, s, "sample", func(path, wanted, got, remedy string) { faults = append(faults, FieldFault{path, wanted, got, remedy}) })
 	if len(faults) > 0 {
 		return &ConflictError{faults}
 	}
@@ -115,21 +116,21 @@ func leftOut(asker string, misfits error) pose.Notice {
 	return pose.Notice{Kind: pose.Ignored, About: []string{asker}, Sentence: fmt.Sprintf("of the sample of %s beside the event what does not fit the rig was left out: %v", nameOr(asker), misfits)}
 }
 
-// sampleFits finds a side, a part or a state of one that the rig does not have.
-func sampleFits(r *rig.Rig, s *question.Sample, add func(path, wanted, got, remedy string)) {
+// sampleFits finds a side, a part or a state of one that the rig does not have. at is the path of the sample in its request.
+func sampleFits(r *rig.Rig, s *question.Sample, at string, add func(path, wanted, got, remedy string)) {
 	if s == nil {
 		return
 	}
 	if s.Belief != nil {
-		sideFits(r, "sample.belief.side", s.Belief.Side, add)
+		sideFits(r, at+".belief.side", s.Belief.Side, add)
 	}
 	for i, p := range s.Parts {
 		n := slices.IndexFunc(r.Parts, func(x rig.Part) bool { return x.Name == p.Part })
 		switch {
 		case n < 0:
-			add(fmt.Sprintf("sample.parts[%d].part", i), "a part of the rig file", quoted(p.Part), "name a part as the rig file does")
+			add(fmt.Sprintf("%s.parts[%d].part", at, i), "a part of the rig file", quoted(p.Part), "name a part as the rig file does")
 		case p.Measure == nil && r.StateUnknown(p): // it would count as all of them; what is measured may lie a little beyond what the file has
-			add(fmt.Sprintf("sample.parts[%d].name", i), "one of "+r.Parts[n].StateWords(), quoted(p.Name), "tell a state as the rig file does, or leave it out: the part then takes up all of them")
+			add(fmt.Sprintf("%s.parts[%d].name", at, i), "one of "+r.Parts[n].StateWords(), quoted(p.Name), "tell a state as the rig file does, or leave it out: the part then takes up all of them")
 		}
 	}
 }

@@ -87,6 +87,19 @@ func TestStatesOfParts(t *testing.T) {
 	assert.Empty(t, paths(t, r, question.Action{Kind: question.Slew}, &question.Sample{Parts: []rig.PartState{{Part: r.Parts[0].Name, Name: "there"}}}), "a part that has none")
 }
 
+// The sample in the middle of an exposure is held to the rig as the question's own is: what does not fit would count as not told, where its sender believes it does.
+func TestSampleOfTheExposureFits(t *testing.T) {
+	r := fitted(t, nil)
+	mid := func(s *question.Sample) question.Action {
+		return question.Action{Kind: question.Sync, Solve: &question.Solve{Start: asked.Add(-time.Minute), Exposure: 4 * time.Second, Mid: s}}
+	}
+	odd := &question.Sample{Time: asked.Add(-58 * time.Second), Belief: &question.Belief{Side: rig.Second}, Parts: []rig.PartState{{Part: r.Parts[0].Name}, {Part: "kite"}}}
+	assert.Equal(t, []string{"action.sync.solve.mid_exposure.belief.side", "action.sync.solve.mid_exposure.parts[1].part"}, paths(t, r, mid(odd), nil))
+	odd.Belief.Side, odd.Parts = rig.East, odd.Parts[:1]
+	assert.Empty(t, paths(t, r, mid(odd), nil))
+	assert.Empty(t, paths(t, r, mid(nil), nil))
+}
+
 func TestFlipsAreOfGermanMounts(t *testing.T) {
 	assert.Empty(t, paths(t, fitted(t, nil), question.Action{Kind: question.Flip}, nil))
 	fork := fitted(t, func(r *rig.Rig) { r.Kind = rig.Fork })

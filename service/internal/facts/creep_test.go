@@ -168,6 +168,46 @@ func TestStatedByAPerson(t *testing.T) {
 	assert.Greater(t, named, 10)
 }
 
+// TestWayOutTurnsWhatHelps: what turns with axis 1 as a whole comes no nearer when axis 1 turns, and leads nowhere. Where no creep ends with every margin kept
+// the one that is named makes room.
+func TestWayOutTurnsWhatHelps(t *testing.T) {
+	h := heron(t)
+	i := slices.IndexFunc(h.Parts, func(p rig.Part) bool { return p.Name == "dew shield" })
+	require.GreaterOrEqual(t, i, 0)
+	shield := h.Parts[i].Shapes[0]
+	off := func(ball solid.Shape, deg float64) float64 { // how far the shield is from a ball, axis 2 at that angle
+		moved, link := shield, h.Chain.Link2(rig.DegAxes(0, deg))
+		solid.Place(&moved, &shield, &link)
+		return solid.Distance(ball, moved).Lower
+	}
+	for _, way := range []float64{1, -1} {
+		beside := func(seen, gap float64) solid.Shape { // the nearest ball beyond an angle that is so far off there
+			for deg := 0.0; deg < 60; deg += 0.02 {
+				link := h.Chain.Link2(rig.DegAxes(0, seen+way*deg))
+				ball, err := solid.Sphere(link.Point(shield.Centre()), 40)
+				require.NoError(t, err)
+				if off(ball, seen) >= gap {
+					return ball
+				}
+			}
+			require.Fail(t, "nowhere")
+			return solid.Shape{}
+		}
+		near := beside(60-way*2.5, 29)
+		way = -way
+		ahead := beside(60+way*6, 31)
+		r := *h
+		r.Parts = append(slices.Clone(h.Parts), rig.Part{Name: "near", Link: rig.OnAxis1, Shapes: []solid.Shape{near}}, rig.Part{Name: "ahead", Link: rig.OnAxis1, Shapes: []solid.Shape{ahead}})
+		in := standing(t, &r, rig.DegAxes(0, 60), rig.Axes{}, axesSlew(r.Home))
+		in.Snapshot.Rig.Pose.Candidates[0].Sigma = rig.DegAxes(0.5, 0.5)
+		got := facts.Compute(in)
+		require.Len(t, got.Instead, 1, "%v", got.Notes)
+		by := *got.Instead[0].Steps[0].Axes
+		assert.Zero(t, by.A1)
+		assert.Positive(t, by.A2.Deg()*way, "away from what is near")
+	}
+}
+
 // TestOverrunIsOfTheEndOfACreep: the rig rests where a creep starts, on both axes, so that what it would close by farther back counts for nothing. It runs
 // over the end: what it would come near there counts.
 func TestOverrunIsOfTheEndOfACreep(t *testing.T) {

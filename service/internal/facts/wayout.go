@@ -1,8 +1,10 @@
 package facts
 
 import (
+	"cmp"
 	"fmt"
 	"math"
+	"slices"
 
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/reach"
@@ -84,16 +86,32 @@ func (l *finder) clear() (found []rig.Axes) {
 	return found
 }
 
-// some is a creep along which no gap too small shrinks, wherever it ends.
-func (l *finder) some() []rig.Axes {
+// widens is by how much the least spare has to be wider at a creep's end for the creep to lead out, mm. Choice: what can be seen.
+const widens = 0.5
+
+// some is a creep along which no gap too small shrinks, wherever it ends: the longest of those at whose end there is most room, as far as the pose is best known. One
+// at whose end there is no more than where it starts turns an axis on which the gap does not depend: it is proposed where parts touch, which shows no
+// more, and there is no other.
+func (l *finder) some() (found []rig.Axes) {
+	stands := l.p.Least(l.from.start).Upper
 	for _, deg := range []float64{12, 6, 3, 1} {
-		for _, way := range ways4() {
-			if by := way.Scale(deg); l.in.Rig.Travel.Holds(l.from.start.Add(by)) && l.opens(by, l.from.spread) {
-				return []rig.Axes{by}
+		ways, room := ways4(), map[rig.Axes]unit.Length{}
+		for i, way := range ways {
+			ways[i] = way.Scale(deg)
+			room[ways[i]] = l.p.Least(l.from.start.Add(ways[i])).Upper
+		}
+		slices.SortStableFunc(ways, func(a, b rig.Axes) int { return cmp.Compare(room[b], room[a]) })
+		for _, by := range ways {
+			wider := room[by] >= stands+widens
+			if !wider && len(found) > 0 || !l.in.Rig.Travel.Holds(l.from.start.Add(by)) || !l.opens(by, l.from.spread) {
+				continue
+			}
+			if found = []rig.Axes{by}; wider {
+				return found
 			}
 		}
 	}
-	return nil
+	return found
 }
 
 // leadsOut tells whether a creep ends with every margin kept, as far as the pose is known, and whether no gap too small shrinks along it.

@@ -2,6 +2,7 @@ package rpc
 
 import (
 	"context"
+	"time"
 
 	"google.golang.org/grpc"
 
@@ -47,3 +48,12 @@ func fill(room chan struct{}) (leave func()) {
 
 // UnderWay is how many questions and rehearsals, and how many reports, have room.
 func (s *Server) UnderWay() [2]int { return [2]int{len(s.asks), len(s.tells)} }
+
+// Due is how long a question of an asker about a rig waits, and whether it is the first of its run to.
+func (p *Pace) Due(rig, name string) (wait time.Duration, began bool) { return p.due(asker{rig, name}) }
+
+// Note takes in how a question of an asker about a rig was answered.
+func (p *Pace) Note(rig, name string, allowed bool) { p.note(asker{rig, name}, allowed) }
+
+// Runs is how many runs of refusals are remembered.
+func (p *Pace) Runs() int { return len(p.runs) }

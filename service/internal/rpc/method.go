@@ -193,6 +193,15 @@ func serve[M proto.Message](ctx context.Context, s *Server, raw []byte, msg M, d
 		s.noteRefusal(msg, raw, faults.Error(), at)
 		return nil, refused(faults)
 	}
+	if q, is := any(msg).(*pb.AskRequest); is {
+		waited, err := s.paced(ctx, q)
+		if err != nil {
+			return nil, err
+		}
+		if waited {
+			at = s.decider.Now()
+		}
+	}
 	if err := s.makeUp(msg); err != nil {
 		s.remember(msg, raw, "it came while the record was down", at)
 		return nil, statusOf(err)

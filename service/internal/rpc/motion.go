@@ -37,6 +37,7 @@ func (s *Server) ask(ctx context.Context, c call[*pb.AskRequest]) (proto.Message
 		return nil, err
 	}
 	if !a.Repeated {
+		s.Pace.note(asker{c.msg.GetRig(), c.msg.GetAsker()}, a.Verdict == verdict.Allow)
 		if !c.msg.GetWithFacts() && !a.Changed {
 			return newAnswered(a)
 		}

@@ -54,6 +54,8 @@ type Parts struct {
 	OnDisk func(rigName string) []string
 	// Gauges returns how a rig is held against its file, and the plan of it; an error where going, asked often, is false before that is worked out.
 	Gauges func(rigName string, going func() bool) (*gauge.Subject, gauge.Plan, error)
+	// Pace slows who asks on and on what is refused; nil: nobody.
+	Pace *Pace
 	// Heartbeat is how often a follower hears that the stream lives.
 	Heartbeat time.Duration
 	// After is the timer of the end; time.After.
