@@ -142,10 +142,11 @@ func (k *call) nothing(ctx context.Context, f *pb.EntryFilter) (int, error) {
 	return exitDone, nil
 }
 
-// whole is an answered question as it stands on record, of which a list has the head alone: a line should say what was asked. What cannot be had is
-// done without.
+// whole is a question, answered or refused, as it stands on record, of which a list has the head alone: a line should say what was asked. What
+// cannot be had is done without.
 func (k *call) whole(c pb.RecordServiceClient, e *pb.Entry) *pb.Entry {
-	if k.silent || e.GetVerdict() == pb.Verdict_VERDICT_UNSPECIFIED || e.GetContent() != nil {
+	refused := e.GetKind() == pb.EntryKind_ENTRY_KIND_REFUSED
+	if k.silent || e.GetVerdict() == pb.Verdict_VERDICT_UNSPECIFIED && !refused || e.GetContent() != nil {
 		return e
 	}
 	all, err := k.stored(c, e.GetReceipt())
@@ -236,57 +237,13 @@ func (k *call) noEntry(ctx context.Context, c pb.RecordServiceClient, place stri
 	if !ok {
 		return wrong("no request, permit, sync leave or lock on record has the id %s", place)
 	}
-	r, err := c.ListEntries(ctx, &pb.ListEntriesRequest{Filter: &pb.EntryFilter{Rigs: []string{chain}}, PageSize: 1})
-	if err != nil || len(r.GetEntries()) == 0 || r.GetEntries()[0].GetReceipt().GetChain() != chain {
-		return wrong("there is no entry %s in a chain %q", number, chain)
-	}
-	return wrong("there is no entry %s in chain %s (the last is %d)", number, chain, r.GetEntries()[0].GetReceipt().GetNumber())
-}
-
-func (k *call) printEntry(e *pb.Entry) {
-	k.printLine(e)
-	fmt.Fprintf(k.out, "      hash %x\n      after %x\n", e.GetReceipt().GetEntrySha256(), e.GetPreviousSha256())
-	if e.GetAsker() != "" && e.GetAsked() == nil {
-		fmt.Fprintf(k.out, "      told by %s\n", e.GetAsker())
-	}
-	if r := e.GetReport().GetSample(); r != nil {
-		fmt.Fprintf(k.out, "      with a sample of %s\n", sampleWords(r))
-	}
-	if a := e.GetAsked(); a != nil {
-		k.printAsked(a)
-	}
-	for _, f := range e.GetFacts() {
-		fmt.Fprintf(k.out, "      %-30s %s\n", f.GetName(), valueOf(f))
-	}
-	for _, r := range e.GetRevisions() {
-		fmt.Fprintf(k.out, "      %-12s %x\n", r.GetOf(), r.GetSha256())
-	}
-}
-
-// printAsked prints of a question what it was asked on, what leave was given, the objections, and by what each rule that passed did so.
-func (k *call) printAsked(a *pb.Asked) {
-	if who := a.GetRequest().GetAttendedBy(); who != "" {
-		fmt.Fprintf(k.out, "      attended by %s\n", who)
-	} else {
-		fmt.Fprintf(k.out, "      attended by nobody, as told\n")
-	}
-	if s := a.GetRequest().GetSample(); s != nil {
-		fmt.Fprintf(k.out, "      on a sample of %s\n", sampleWords(s))
-	} else {
-		fmt.Fprintf(k.out, "      no sample was sent with it\n")
-	}
-	if id := a.GetResponse().GetPermit().GetPermitId(); id != "" {
-		fmt.Fprintf(k.out, "      permit %s\n", id)
-	}
-	if id := a.GetResponse().GetSyncLeave().GetLeaveId(); id != "" {
-		fmt.Fprintf(k.out, "      sync leave %s\n", id)
-	}
-	k.printFindings(a.GetResponse().GetJudgement())
-	for _, f := range a.GetResponse().GetJudgement().GetFindings() {
-		if f.GetEffect() == pb.Effect_EFFECT_PASS {
-			fmt.Fprintf(k.out, "      pass  %-24s %s\n", f.GetRuleId(), decidedBy(f))
+	r, err := c.ListEntries(ctx, &pb.ListEntriesRequest{Filter: &pb.EntryFilter{Rigs: []string{chain}}})
+	for _, e := range r.GetEntries() { // what was refused of a rig stands on another chain
+		if err == nil && e.GetReceipt().GetChain() == chain {
+			return wrong("there is no entry %s in chain %s (the last is %d)", number, chain, e.GetReceipt().GetNumber())
 		}
 	}
+	return wrong("there is no entry %s in a chain %q", number, chain)
 }
 
 // decidedBy is the fact by which a rule passed or objected, and its limit.
@@ -297,21 +254,6 @@ func decidedBy(f *pb.Finding) string {
 	}
 	if f.Limit != nil {
 		said += fmt.Sprintf(", limit %s", strconv.FormatFloat(f.GetLimit(), 'g', 8, 64))
-	}
-	return said
-}
-
-// sampleWords are what a sample told, in short.
-func sampleWords(s *pb.Sample) string {
-	said := s.GetTime().AsTime().Format("2006-01-02 15:04:05.0")
-	if s.Motion != nil {
-		said += ", " + word(s.GetMotion().String(), "MOTION_")
-	}
-	for _, r := range s.GetReadings() {
-		said += fmt.Sprintf(", axes %s by %s", axes(r.GetAxes()), word(r.GetSource().String(), "POSE_SOURCE_"))
-	}
-	if b := s.GetBelief().GetSky(); b != nil {
-		said += fmt.Sprintf(", belief at right ascension %.3f°, declination %.3f°", b.GetRaDeg(), b.GetDecDeg())
 	}
 	return said
 }
@@ -352,25 +294,5 @@ func (k *call) followEntries(c pb.RecordServiceClient, f *pb.EntryFilter) (int, 
 		case r.GetEntry() != nil:
 			k.printLine(k.whole(c, r.GetEntry()))
 		}
-	}
-}
-
-// printFindings prints every objection with its remedy: of an entry all is shown.
-func (k *call) printFindings(j *pb.Judgement) {
-	first := true
-	for _, f := range j.GetFindings() {
-		if !objects(f) {
-			continue
-		}
-		effect := word(f.GetEffect().String(), "EFFECT_")
-		if first { // its sentence heads the entry
-			fmt.Fprintf(k.out, "      %s  %-24s %s\n", effect, f.GetRuleId(), decidedBy(f))
-		} else {
-			fmt.Fprintf(k.out, "      %s  %s: %s\n", effect, f.GetRuleId(), f.GetSentence())
-		}
-		if f.GetRemedy() != "" {
-			fmt.Fprintf(k.out, "      %s %s\n", map[bool]string{true: "What to do:", false: "           "}[first], f.GetRemedy())
-		}
-		first = false
 	}
 }

@@ -89,6 +89,38 @@ func TestWhatIsNotOnRecordIsSaid(t *testing.T) {
 	}
 }
 
+// refusedOnShelf is a record whose newest entry of the rig is a refused question, on the service's chain.
+type refusedOnShelf struct{ shelf }
+
+func (refusedOnShelf) ListEntries(context.Context, *pb.ListEntriesRequest) (*pb.ListEntriesResponse, error) {
+	return &pb.ListEntriesResponse{Entries: []*pb.Entry{refusedEntry(), onShelf()}}, nil
+}
+
+func refusedEntry() *pb.Entry {
+	return &pb.Entry{Rig: "heron", Receipt: &pb.Receipt{Chain: "service", Number: 9}, Asker: "night program", Kind: pb.EntryKind_ENTRY_KIND_REFUSED, Sentence: "Refused: #255 is not known."}
+}
+
+func (s refusedOnShelf) GetEntry(ctx context.Context, r *pb.GetEntryRequest) (*pb.GetEntryResponse, error) {
+	if r.GetPlace().GetChain() != "service" {
+		return s.shelf.GetEntry(ctx, r)
+	}
+	e := refusedEntry()
+	e.Content = &pb.Entry_Asked{Asked: &pb.Asked{Request: &pb.AskRequest{Action: &pb.Action{Kind: &pb.Action_Park{Park: &pb.Park{}}}}}}
+	return &pb.GetEntryResponse{Entry: e}, nil
+}
+
+// TestWhatWasRefusedSaysWhatWasAsked: a question that was not understood is listed with what it asked and who, and stands in no way of the rig's own chain.
+func TestWhatWasRefusedSaysWhatWasAsked(t *testing.T) {
+	address := listening(t, func(g *grpc.Server) {
+		pb.RegisterRecordServiceServer(g, refusedOnShelf{})
+		pb.RegisterRigServiceServer(g, shelf{})
+	})
+	_, out, errs := typed(t, address, "entries list --rig heron")
+	assert.Contains(t, strings.Join(strings.Fields(out), " "), "service/9 refused park, asked by night program: Refused: #255 is not known.", errs)
+	_, out, errs = typed(t, address, "entries show heron/97")
+	assert.Contains(t, strings.Join(strings.Fields(out+errs), " "), "there is no entry 97 in chain heron (the last is 5)")
+}
+
 // gone lists three entries and then answers nothing more.
 type gone struct {
 	shelf

@@ -29,7 +29,7 @@ type refusal struct {
 }
 
 // Refuse records a request that was not understood. A refused report holds its rig until the same asker's next one is understood:
-// what it meant is unknown. It returns once the entry, if one was due, is on disk.
+// what it meant is unknown. Anything else stands on the service's chain, found by the rig that it named. It returns once the entry, if one was due, is on disk.
 func (d *Decider) Refuse(rigName, asker, why string, isReport bool, at time.Time, digest record.Hash, sent state.Exchanged) error {
 	if g := d.groups[rigName]; g != nil && isReport {
 		return d.refuseReport(g, asker, why, at, digest, sent)
@@ -38,7 +38,12 @@ func (d *Decider) Refuse(rigName, asker, why string, isReport bool, at time.Time
 	if !due {
 		return nil
 	}
-	w, err := d.putRefusal(entry{kind: state.Refused, asker: asker, sentence: "Refused: " + why, request: Request{Sent: sent}, body: state.Body{Count: count}}, at)
+	if d.groups[rigName] == nil {
+		rigName = "" // a name that no rig here bears could be anything
+	}
+	w, err := d.putRefusal(entry{
+		kind: state.Refused, asker: asker, rig: rigName, sentence: "Refused: " + why, request: Request{Sent: sent}, body: state.Body{Count: count},
+	}, at)
 	if err != nil {
 		return err
 	}
