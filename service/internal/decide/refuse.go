@@ -2,6 +2,7 @@ package decide
 
 import (
 	"context"
+	"fmt"
 	"maps"
 	"sync"
 	"time"
@@ -41,7 +42,7 @@ func (d *Decider) Refuse(rigName, asker, why string, isReport bool, at time.Time
 	if d.groups[rigName] == nil {
 		rigName = "" // a name that no rig here bears could be anything
 	}
-	w, err := d.putRefusal(entry{
+	w, err := d.putOfService(entry{
 		kind: state.Refused, asker: asker, rig: rigName, sentence: "Refused: " + why, request: Request{Sent: sent}, body: state.Body{Count: count},
 	}, at)
 	if err != nil {
@@ -50,8 +51,18 @@ func (d *Decider) Refuse(rigName, asker, why string, isReport bool, at time.Time
 	return w.Wait()
 }
 
-// putRefusal puts an entry on the service's chain, in a turn of its own.
-func (d *Decider) putRefusal(e entry, at time.Time) (record.Written, error) {
+// Tell puts on record what becomes of the service itself: that it begins, that it stops. Whoever asks later whether a mount moved while nobody watched finds
+// it, and where two begin with no end between them, the first broke off. It waits for no flush.
+func (d *Decider) Tell(sentence string) error {
+	_, err := d.putOfService(entry{kind: state.Service, asker: Ourselves, sentence: sentence}, d.parts.Now())
+	if err != nil {
+		return fmt.Errorf("putting on record %q: %w", sentence, err)
+	}
+	return nil
+}
+
+// putOfService puts an entry on the service's chain, in a turn of its own.
+func (d *Decider) putOfService(e entry, at time.Time) (record.Written, error) {
 	d.service.turn.Lock()
 	defer d.service.turn.Unlock()
 	return d.putGuarded(d.service, e, at)
