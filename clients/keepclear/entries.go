@@ -26,6 +26,7 @@ func entries(k *call) (int, error) {
 	kind := k.flags.String("kind", "", "`WORD` of what entries are about: "+strings.Join(kinds(), ", "))
 	rule := k.flags.String("rule", "", "`ID` of a rule: only what it held or denied")
 	count := k.flags.Int("count", 50, "`N` entries at most, 1 to 1000; absent: 50")
+	says := k.flags.String("says", "", "`TEXT` in who asked or told, or in the sentence, as a person's name; capitals do not matter")
 	from := k.flags.String("from", "", "`INSTANT` of the first: 2026-11-14T21:30:00Z, or 21:30Z, the last that has been; or as a list prints it")
 	before := k.flags.String("before", "", "`INSTANT` that all are earlier than, written in the same way; of a time of day the first after --from")
 	words, err := k.words()
@@ -75,7 +76,7 @@ func entries(k *call) (int, error) {
 	c := pb.NewRecordServiceClient(conn)
 	switch {
 	case words[0] == "list" && len(words) == 1:
-		return k.listEntries(c, f, *count)
+		return k.listEntries(c, f, *count, *says)
 	case words[0] == "show" && len(words) == 2:
 		return k.showEntry(c, words[1])
 	case words[0] == "export" && len(words) == 1:
@@ -95,13 +96,11 @@ func kinds() []string {
 	return out
 }
 
-func (k *call) listEntries(c pb.RecordServiceClient, f *pb.EntryFilter, count int) (int, error) {
-	ctx, cancel := k.timed()
-	defer cancel()
+func (k *call) listEntries(c pb.RecordServiceClient, f *pb.EntryFilter, count int, says string) (int, error) {
 	if count < 1 || count > 1000 {
 		return 0, wrong("--count %d: want 1 to 1000; entries export takes all that match", count)
 	}
-	r, err := c.ListEntries(ctx, &pb.ListEntriesRequest{Filter: f, PageSize: int32(count)})
+	r, more, err := k.newest(c, f, count, says)
 	if err != nil {
 		return 0, err
 	}
@@ -110,9 +109,11 @@ func (k *call) listEntries(c pb.RecordServiceClient, f *pb.EntryFilter, count in
 		return exitDone, nil
 	}
 	if len(r.GetEntries()) == 0 {
+		ctx, cancel := k.timed()
+		defer cancel()
 		return k.nothing(ctx, f)
 	}
-	if r.GetNextPageToken() != "" {
+	if more {
 		oldest := r.GetEntries()[len(r.GetEntries())-1].GetReceipt().GetRecordTime().AsTime()
 		fmt.Fprintf(k.out, "(EARLIER ONES MATCH TOO; they are listed with --before %s)\n", oldest.Format(time.RFC3339Nano))
 	}
@@ -122,6 +123,41 @@ func (k *call) listEntries(c pb.RecordServiceClient, f *pb.EntryFilter, count in
 	}
 	one.end(k)
 	return exitDone, nil
+}
+
+// newest are the newest entries that match, count of them at most, and whether more do. The service finds no text, so that for one all are read, as many
+// as it takes; such a list is no page that another follows.
+func (k *call) newest(c pb.RecordServiceClient, f *pb.EntryFilter, count int, says string) (out *pb.ListEntriesResponse, more bool, err error) {
+	page := func(size int, token string) (*pb.ListEntriesResponse, error) {
+		ctx, cancel := k.timed()
+		defer cancel()
+		return c.ListEntries(ctx, &pb.ListEntriesRequest{Filter: f, PageSize: int32(size), PageToken: token})
+	}
+	if says == "" {
+		out, err = page(count, "")
+		return out, out.GetNextPageToken() != "", err
+	}
+	out = &pb.ListEntriesResponse{}
+	for token, rest := "", true; rest; rest = token != "" {
+		if k.ctx.Err() != nil {
+			return nil, false, context.Cause(k.ctx)
+		}
+		r, err := page(headsAtOnce, token)
+		if err != nil {
+			return nil, false, err
+		}
+		for _, e := range r.GetEntries() {
+			if !strings.Contains(strings.ToLower(e.GetAsker()+"\n"+e.GetSentence()), strings.ToLower(says)) {
+				continue
+			}
+			if len(out.Entries) == count {
+				return out, true, nil
+			}
+			out.Entries = append(out.Entries, e)
+		}
+		token = r.GetNextPageToken()
+	}
+	return out, false, nil
 }
 
 // nothing says that no entry matches, or that none can: there is no such rig or rule.

@@ -121,6 +121,41 @@ func TestWhatWasRefusedSaysWhatWasAsked(t *testing.T) {
 	assert.Contains(t, strings.Join(strings.Fields(out+errs), " "), "there is no entry 97 in chain heron (the last is 5)")
 }
 
+// pages is a record of three pages, the newest entries first.
+type pages struct{ shelf }
+
+func (pages) ListEntries(_ context.Context, r *pb.ListEntriesRequest) (*pb.ListEntriesResponse, error) {
+	entry := func(n uint64, asker, sentence string) *pb.Entry {
+		return &pb.Entry{Receipt: &pb.Receipt{Chain: "heron", Number: n, RecordTime: timestamppb.New(time.Date(2026, 11, 14, 21, int(n), 0, 0, time.UTC))}, Asker: asker, Sentence: sentence, Kind: pb.EntryKind_ENTRY_KIND_REPORTED}
+	}
+	switch r.GetPageToken() {
+	case "":
+		return &pb.ListEntriesResponse{Entries: []*pb.Entry{entry(9, "R. Alder", "Locked"), entry(8, "program", "A sample was taken in.")}, NextPageToken: "second"}, nil
+	case "second":
+		return &pb.ListEntriesResponse{Entries: []*pb.Entry{entry(7, "program", "A sample was taken in.")}, NextPageToken: "third"}, nil
+	}
+	return &pb.ListEntriesResponse{Entries: []*pb.Entry{entry(2, "program", "homed (attested by R. Alder)"), entry(1, "V. Elm", "Locked")}}, nil
+}
+
+// TestEntriesOfOnePersonAreFound: what a person did is found over all pages, by who told it or by the sentence; what was left out is told, too.
+func TestEntriesOfOnePersonAreFound(t *testing.T) {
+	address := listening(t, func(g *grpc.Server) {
+		pb.RegisterRecordServiceServer(g, pages{})
+		pb.RegisterRigServiceServer(g, shelf{})
+		pb.RegisterRuleServiceServer(g, shelf{})
+	})
+	code, out, errs := typed(t, address, `entries list --says ald`)
+	require.Equal(t, exitDone, code, errs)
+	assert.Equal(t, "2026-11-14 21:02:00 UTC heron/2 reported homed (attested by R. Alder) 2026-11-14 21:09:00 UTC heron/9 reported Locked", strings.Join(strings.Fields(out), " "))
+	_, out, _ = typed(t, address, `entries list --count 1 --says ALDER`)
+	assert.Contains(t, out, "EARLIER ONES MATCH TOO; they are listed with --before 2026-11-14T21:09:00Z")
+	assert.NotContains(t, out, "heron/2")
+	_, out, _ = typed(t, address, `entries list --says nobody`)
+	assert.Equal(t, "NO ENTRIES match.\n", out)
+	code, _, errs = typed(t, address, `entries export --says alder`)
+	assert.Equal(t, exitUsage, code, errs)
+}
+
 // gone lists three entries and then answers nothing more.
 type gone struct {
 	shelf
