@@ -156,6 +156,15 @@ func TestEntriesOfOnePersonAreFound(t *testing.T) {
 	assert.Equal(t, exitUsage, code, errs)
 }
 
+// TestStartsAreListedOneByOne: the service began three times with no stop between them; when, is what is asked.
+func TestStartsAreListedOneByOne(t *testing.T) {
+	start := func(kind pb.EntryKind) *pb.Entry {
+		return &pb.Entry{Receipt: &pb.Receipt{Chain: "service"}, Kind: kind, Asker: "keepclear", Sentence: "The service begins, for heron."}
+	}
+	assert.False(t, alike(start(pb.EntryKind_ENTRY_KIND_SERVICE), start(pb.EntryKind_ENTRY_KIND_SERVICE)))
+	assert.True(t, alike(start(pb.EntryKind_ENTRY_KIND_REPORTED), start(pb.EntryKind_ENTRY_KIND_REPORTED)), "what a program reports again and again is one line")
+}
+
 // gone lists three entries and then answers nothing more.
 type gone struct {
 	shelf
