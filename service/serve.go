@@ -98,10 +98,13 @@ func serve(ctx context.Context, s streams, args []string) int {
 	if words := clockWords(sv.clock, sv.mostClockS); words != "" {
 		fmt.Fprintln(s.out, words)
 	}
+	sv.tell("The service begins, for " + strings.Join(sv.decider.Rigs(), ", ") + ".")
 	if err := sv.run(ctx); err != nil {
+		sv.tell("The service stops: " + err.Error() + ".")
 		fmt.Fprintf(s.err, "keepclear stopped: %v\n", err)
 		return exitCheck
 	}
+	sv.tell("The service stops.")
 	fmt.Fprintln(s.out, "keepclear stopped; everything answered is on record.")
 	return exitDone
 }
@@ -355,6 +358,13 @@ func (sv *service) run(ctx context.Context) error {
 	cancel()
 	wg.Wait()
 	return err
+}
+
+// tell puts on record what becomes of the service. Nothing is answered by it, so that a record which is down costs the line alone.
+func (sv *service) tell(what string) {
+	if err := sv.decider.Tell(what); err != nil {
+		sv.log.Warn("record", "what", err)
+	}
 }
 
 // close gives the record up.

@@ -297,9 +297,13 @@ func TestRulesAndFilesAreDescribed(t *testing.T) {
 	assert.Equal(t, "limits.sky/floor.altitude_deg", looser.GetFaults()[0].GetKey())
 	assert.Equal(t, "at least 5 (set by facility)", looser.GetFaults()[0].GetWanted())
 	assert.Positive(t, looser.GetFaults()[0].GetLine())
-	list, err := pb.NewRecordServiceClient(conn).ListEntries(t.Context(), &pb.ListEntriesRequest{})
-	require.NoError(t, err)
-	assert.Empty(t, list.GetEntries(), "reading and checking leave no entry")
+	var list *pb.ListEntriesResponse
+	require.Eventually(t, func() bool { // the start waits for no flush
+		list, err = pb.NewRecordServiceClient(conn).ListEntries(t.Context(), &pb.ListEntriesRequest{})
+		return err == nil && len(list.GetEntries()) > 0
+	}, 10*time.Second, 10*time.Millisecond)
+	require.Len(t, list.GetEntries(), 1, "reading and checking leave no entry beside that of the start")
+	assert.Equal(t, "The service begins, for heron.", list.GetEntries()[0].GetSentence())
 	code, out := stop()
 	assert.Equal(t, exitDone, code, out)
 	names, err := filepath.Glob(filepath.Join(dir, "*"))

@@ -47,7 +47,8 @@ func verify(ctx context.Context, s streams, args []string) int {
 			map[bool]string{true: "; verify it as the user who serves it, or as root"}[errors.Is(unread, fs.ErrPermission)])
 	}
 	var losses decide.Losses
-	res, err := record.VerifyFile(ctx, args[0], record.VerifyOptions{Fold: losses.Fold, Kept: kept, Receipts: receipts}, store.Options{})
+	var judged judgedBy
+	res, err := record.VerifyFile(ctx, args[0], record.VerifyOptions{Fold: judged.fold(losses.Fold), Kept: kept, Receipts: receipts}, store.Options{})
 	if err != nil {
 		fmt.Fprintf(s.err, "nothing was verified: %v\n", err)
 		return exitCheck
@@ -62,11 +63,18 @@ func verify(ctx context.Context, s streams, args []string) int {
 	for _, one := range losses.Sentences() {
 		fmt.Fprintln(s.out, one)
 	}
+	beside, spoilt := judged.beside(revisionsOf(args[0]))
+	for _, one := range beside {
+		fmt.Fprintln(s.out, one)
+	}
 	if kept == nil {
 		fmt.Fprintln(s.out, "No heads are kept beside it (in a file of its name and -heads): that an end of it was cut off would not be seen. A service that starts with it locks every rig.")
 	}
 	if n := store.Names(args[0]); n > 1 {
 		fmt.Fprintf(s.out, "The file has %d names (hard links): what was written by another of them may lie in a log beside that one, where it is not seen.\n", n)
+	}
+	if spoilt {
+		return exitCheck
 	}
 	return exitDone
 }

@@ -40,6 +40,16 @@ func TestAllowMovesAndReportsTheEnd(t *testing.T) {
 	assert.NotNil(t, q.GetSentTime())
 }
 
+// What is said of an action says the side that it asks for: the other side is another motion, and may be the one that would pass.
+func TestSideAndPlaceAreSaid(t *testing.T) {
+	slew := &pb.Slew{Target: &pb.Slew_Sky{Sky: &pb.SkyPosition{RaDeg: proto.Float64(10), DecDeg: proto.Float64(-5), Frame: pb.SkyFrame_SKY_FRAME_ICRS}}}
+	action := &pb.Action{Kind: &pb.Action_Slew{Slew: slew}}
+	assert.Equal(t, "slew to 10.000°, -5.000° ICRS", keepclear.Say(action))
+	slew.Side = pb.TubeSide_TUBE_SIDE_EAST.Enum()
+	assert.Equal(t, "slew to 10.000°, -5.000° ICRS, tube east", keepclear.Say(action))
+	assert.Equal(t, "park at low", keepclear.Say(&pb.Action{Kind: &pb.Action_Park{Park: &pb.Park{Place: "low"}}}))
+}
+
 // A creep is asked for as it is meant, its permit is that of the creep, and what is said of it names axis, angle and rate.
 func TestCreepIsAskedFor(t *testing.T) {
 	f, m := &fake{}, &mount{}

@@ -2,6 +2,7 @@ package keepclear
 
 import (
 	"fmt"
+	"strings"
 
 	"google.golang.org/protobuf/types/known/durationpb"
 
@@ -16,6 +17,9 @@ func Say(a *pb.Action) string {
 		to := fmt.Sprintf("axes (%.2f°, %.2f°)", s.GetAxes().GetAxis1Deg(), s.GetAxes().GetAxis2Deg())
 		if p := s.GetSky(); p != nil {
 			to = fmt.Sprintf("%.3f°, %+.3f° %s", p.GetRaDeg(), p.GetDecDeg(), map[bool]string{true: "ICRS", false: "of date"}[p.GetFrame() == pb.SkyFrame_SKY_FRAME_ICRS])
+		}
+		if s.Side != nil {
+			to += ", tube " + strings.ToLower(strings.TrimPrefix(s.GetSide().String(), "TUBE_SIDE_"))
 		}
 		return "slew to " + to + following(s.GetTrackDuration())
 	case *pb.Action_Track:
@@ -37,6 +41,9 @@ func Say(a *pb.Action) string {
 		}
 		return "home"
 	case *pb.Action_Park:
+		if at := k.Park.GetPlace(); at != "" {
+			return "park at " + at
+		}
 		return "park"
 	case *pb.Action_Flip:
 		return "flip" + following(k.Flip.GetTrackDuration())

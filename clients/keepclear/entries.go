@@ -26,6 +26,7 @@ func entries(k *call) (int, error) {
 	kind := k.flags.String("kind", "", "`WORD` of what entries are about: "+strings.Join(kinds(), ", "))
 	rule := k.flags.String("rule", "", "`ID` of a rule: only what it held or denied")
 	count := k.flags.Int("count", 50, "`N` entries at most, 1 to 1000; absent: 50")
+	says := k.flags.String("says", "", "`TEXT` in who asked or told, or in the sentence, as a person's name; capitals do not matter")
 	from := k.flags.String("from", "", "`INSTANT` of the first: 2026-11-14T21:30:00Z, or 21:30Z, the last that has been; or as a list prints it")
 	before := k.flags.String("before", "", "`INSTANT` that all are earlier than, written in the same way; of a time of day the first after --from")
 	words, err := k.words()
@@ -75,7 +76,7 @@ func entries(k *call) (int, error) {
 	c := pb.NewRecordServiceClient(conn)
 	switch {
 	case words[0] == "list" && len(words) == 1:
-		return k.listEntries(c, f, *count)
+		return k.listEntries(c, f, *count, *says)
 	case words[0] == "show" && len(words) == 2:
 		return k.showEntry(c, words[1])
 	case words[0] == "export" && len(words) == 1:
@@ -95,13 +96,11 @@ func kinds() []string {
 	return out
 }
 
-func (k *call) listEntries(c pb.RecordServiceClient, f *pb.EntryFilter, count int) (int, error) {
-	ctx, cancel := k.timed()
-	defer cancel()
+func (k *call) listEntries(c pb.RecordServiceClient, f *pb.EntryFilter, count int, says string) (int, error) {
 	if count < 1 || count > 1000 {
 		return 0, wrong("--count %d: want 1 to 1000; entries export takes all that match", count)
 	}
-	r, err := c.ListEntries(ctx, &pb.ListEntriesRequest{Filter: f, PageSize: int32(count)})
+	r, more, err := k.newest(c, f, count, says)
 	if err != nil {
 		return 0, err
 	}
@@ -110,9 +109,11 @@ func (k *call) listEntries(c pb.RecordServiceClient, f *pb.EntryFilter, count in
 		return exitDone, nil
 	}
 	if len(r.GetEntries()) == 0 {
+		ctx, cancel := k.timed()
+		defer cancel()
 		return k.nothing(ctx, f)
 	}
-	if r.GetNextPageToken() != "" {
+	if more {
 		oldest := r.GetEntries()[len(r.GetEntries())-1].GetReceipt().GetRecordTime().AsTime()
 		fmt.Fprintf(k.out, "(EARLIER ONES MATCH TOO; they are listed with --before %s)\n", oldest.Format(time.RFC3339Nano))
 	}
@@ -122,6 +123,41 @@ func (k *call) listEntries(c pb.RecordServiceClient, f *pb.EntryFilter, count in
 	}
 	one.end(k)
 	return exitDone, nil
+}
+
+// newest are the newest entries that match, count of them at most, and whether more do. The service finds no text, so that for one all are read, as many
+// as it takes; such a list is no page that another follows.
+func (k *call) newest(c pb.RecordServiceClient, f *pb.EntryFilter, count int, says string) (out *pb.ListEntriesResponse, more bool, err error) {
+	page := func(size int, token string) (*pb.ListEntriesResponse, error) {
+		ctx, cancel := k.timed()
+		defer cancel()
+		return c.ListEntries(ctx, &pb.ListEntriesRequest{Filter: f, PageSize: int32(size), PageToken: token})
+	}
+	if says == "" {
+		out, err = page(count, "")
+		return out, out.GetNextPageToken() != "", err
+	}
+	out = &pb.ListEntriesResponse{}
+	for token, rest := "", true; rest; rest = token != "" {
+		if k.ctx.Err() != nil {
+			return nil, false, context.Cause(k.ctx)
+		}
+		r, err := page(headsAtOnce, token)
+		if err != nil {
+			return nil, false, err
+		}
+		for _, e := range r.GetEntries() {
+			if !strings.Contains(strings.ToLower(e.GetAsker()+"\n"+e.GetSentence()), strings.ToLower(says)) {
+				continue
+			}
+			if len(out.Entries) == count {
+				return out, true, nil
+			}
+			out.Entries = append(out.Entries, e)
+		}
+		token = r.GetNextPageToken()
+	}
+	return out, false, nil
 }
 
 // nothing says that no entry matches, or that none can: there is no such rig or rule.
@@ -142,10 +178,11 @@ func (k *call) nothing(ctx context.Context, f *pb.EntryFilter) (int, error) {
 	return exitDone, nil
 }
 
-// whole is an answered question as it stands on record, of which a list has the head alone: a line should say what was asked. What cannot be had is
-// done without.
+// whole is a question, answered or refused, as it stands on record, of which a list has the head alone: a line should say what was asked. What
+// cannot be had is done without.
 func (k *call) whole(c pb.RecordServiceClient, e *pb.Entry) *pb.Entry {
-	if k.silent || e.GetVerdict() == pb.Verdict_VERDICT_UNSPECIFIED || e.GetContent() != nil {
+	refused := e.GetKind() == pb.EntryKind_ENTRY_KIND_REFUSED
+	if k.silent || e.GetVerdict() == pb.Verdict_VERDICT_UNSPECIFIED && !refused || e.GetContent() != nil {
 		return e
 	}
 	all, err := k.stored(c, e.GetReceipt())
@@ -236,57 +273,13 @@ func (k *call) noEntry(ctx context.Context, c pb.RecordServiceClient, place stri
 	if !ok {
 		return wrong("no request, permit, sync leave or lock on record has the id %s", place)
 	}
-	r, err := c.ListEntries(ctx, &pb.ListEntriesRequest{Filter: &pb.EntryFilter{Rigs: []string{chain}}, PageSize: 1})
-	if err != nil || len(r.GetEntries()) == 0 || r.GetEntries()[0].GetReceipt().GetChain() != chain {
-		return wrong("there is no entry %s in a chain %q", number, chain)
-	}
-	return wrong("there is no entry %s in chain %s (the last is %d)", number, chain, r.GetEntries()[0].GetReceipt().GetNumber())
-}
-
-func (k *call) printEntry(e *pb.Entry) {
-	k.printLine(e)
-	fmt.Fprintf(k.out, "      hash %x\n      after %x\n", e.GetReceipt().GetEntrySha256(), e.GetPreviousSha256())
-	if e.GetAsker() != "" && e.GetAsked() == nil {
-		fmt.Fprintf(k.out, "      told by %s\n", e.GetAsker())
-	}
-	if r := e.GetReport().GetSample(); r != nil {
-		fmt.Fprintf(k.out, "      with a sample of %s\n", sampleWords(r))
-	}
-	if a := e.GetAsked(); a != nil {
-		k.printAsked(a)
-	}
-	for _, f := range e.GetFacts() {
-		fmt.Fprintf(k.out, "      %-30s %s\n", f.GetName(), valueOf(f))
-	}
-	for _, r := range e.GetRevisions() {
-		fmt.Fprintf(k.out, "      %-12s %x\n", r.GetOf(), r.GetSha256())
-	}
-}
-
-// printAsked prints of a question what it was asked on, what leave was given, the objections, and by what each rule that passed did so.
-func (k *call) printAsked(a *pb.Asked) {
-	if who := a.GetRequest().GetAttendedBy(); who != "" {
-		fmt.Fprintf(k.out, "      attended by %s\n", who)
-	} else {
-		fmt.Fprintf(k.out, "      attended by nobody, as told\n")
-	}
-	if s := a.GetRequest().GetSample(); s != nil {
-		fmt.Fprintf(k.out, "      on a sample of %s\n", sampleWords(s))
-	} else {
-		fmt.Fprintf(k.out, "      no sample was sent with it\n")
-	}
-	if id := a.GetResponse().GetPermit().GetPermitId(); id != "" {
-		fmt.Fprintf(k.out, "      permit %s\n", id)
-	}
-	if id := a.GetResponse().GetSyncLeave().GetLeaveId(); id != "" {
-		fmt.Fprintf(k.out, "      sync leave %s\n", id)
-	}
-	k.printFindings(a.GetResponse().GetJudgement())
-	for _, f := range a.GetResponse().GetJudgement().GetFindings() {
-		if f.GetEffect() == pb.Effect_EFFECT_PASS {
-			fmt.Fprintf(k.out, "      pass  %-24s %s\n", f.GetRuleId(), decidedBy(f))
+	r, err := c.ListEntries(ctx, &pb.ListEntriesRequest{Filter: &pb.EntryFilter{Rigs: []string{chain}}})
+	for _, e := range r.GetEntries() { // what was refused of a rig stands on another chain
+		if err == nil && e.GetReceipt().GetChain() == chain {
+			return wrong("there is no entry %s in chain %s (the last is %d)", number, chain, e.GetReceipt().GetNumber())
 		}
 	}
+	return wrong("there is no entry %s in a chain %q", number, chain)
 }
 
 // decidedBy is the fact by which a rule passed or objected, and its limit.
@@ -297,21 +290,6 @@ func decidedBy(f *pb.Finding) string {
 	}
 	if f.Limit != nil {
 		said += fmt.Sprintf(", limit %s", strconv.FormatFloat(f.GetLimit(), 'g', 8, 64))
-	}
-	return said
-}
-
-// sampleWords are what a sample told, in short.
-func sampleWords(s *pb.Sample) string {
-	said := s.GetTime().AsTime().Format("2006-01-02 15:04:05.0")
-	if s.Motion != nil {
-		said += ", " + word(s.GetMotion().String(), "MOTION_")
-	}
-	for _, r := range s.GetReadings() {
-		said += fmt.Sprintf(", axes %s by %s", axes(r.GetAxes()), word(r.GetSource().String(), "POSE_SOURCE_"))
-	}
-	if b := s.GetBelief().GetSky(); b != nil {
-		said += fmt.Sprintf(", belief at right ascension %.3f°, declination %.3f°", b.GetRaDeg(), b.GetDecDeg())
 	}
 	return said
 }
@@ -352,25 +330,5 @@ func (k *call) followEntries(c pb.RecordServiceClient, f *pb.EntryFilter) (int, 
 		case r.GetEntry() != nil:
 			k.printLine(k.whole(c, r.GetEntry()))
 		}
-	}
-}
-
-// printFindings prints every objection with its remedy: of an entry all is shown.
-func (k *call) printFindings(j *pb.Judgement) {
-	first := true
-	for _, f := range j.GetFindings() {
-		if !objects(f) {
-			continue
-		}
-		effect := word(f.GetEffect().String(), "EFFECT_")
-		if first { // its sentence heads the entry
-			fmt.Fprintf(k.out, "      %s  %-24s %s\n", effect, f.GetRuleId(), decidedBy(f))
-		} else {
-			fmt.Fprintf(k.out, "      %s  %s: %s\n", effect, f.GetRuleId(), f.GetSentence())
-		}
-		if f.GetRemedy() != "" {
-			fmt.Fprintf(k.out, "      %s %s\n", map[bool]string{true: "What to do:", false: "           "}[first], f.GetRemedy())
-		}
-		first = false
 	}
 }

@@ -89,6 +89,82 @@ func TestWhatIsNotOnRecordIsSaid(t *testing.T) {
 	}
 }
 
+// refusedOnShelf is a record whose newest entry of the rig is a refused question, on the service's chain.
+type refusedOnShelf struct{ shelf }
+
+func (refusedOnShelf) ListEntries(context.Context, *pb.ListEntriesRequest) (*pb.ListEntriesResponse, error) {
+	return &pb.ListEntriesResponse{Entries: []*pb.Entry{refusedEntry(), onShelf()}}, nil
+}
+
+func refusedEntry() *pb.Entry {
+	return &pb.Entry{Rig: "heron", Receipt: &pb.Receipt{Chain: "service", Number: 9}, Asker: "night program", Kind: pb.EntryKind_ENTRY_KIND_REFUSED, Sentence: "Refused: #255 is not known."}
+}
+
+func (s refusedOnShelf) GetEntry(ctx context.Context, r *pb.GetEntryRequest) (*pb.GetEntryResponse, error) {
+	if r.GetPlace().GetChain() != "service" {
+		return s.shelf.GetEntry(ctx, r)
+	}
+	e := refusedEntry()
+	e.Content = &pb.Entry_Asked{Asked: &pb.Asked{Request: &pb.AskRequest{Action: &pb.Action{Kind: &pb.Action_Park{Park: &pb.Park{}}}}}}
+	return &pb.GetEntryResponse{Entry: e}, nil
+}
+
+// TestWhatWasRefusedSaysWhatWasAsked: a question that was not understood is listed with what it asked and who, and stands in no way of the rig's own chain.
+func TestWhatWasRefusedSaysWhatWasAsked(t *testing.T) {
+	address := listening(t, func(g *grpc.Server) {
+		pb.RegisterRecordServiceServer(g, refusedOnShelf{})
+		pb.RegisterRigServiceServer(g, shelf{})
+	})
+	_, out, errs := typed(t, address, "entries list --rig heron")
+	assert.Contains(t, strings.Join(strings.Fields(out), " "), "service/9 refused park, asked by night program: Refused: #255 is not known.", errs)
+	_, out, errs = typed(t, address, "entries show heron/97")
+	assert.Contains(t, strings.Join(strings.Fields(out+errs), " "), "there is no entry 97 in chain heron (the last is 5)")
+}
+
+// pages is a record of three pages, the newest entries first.
+type pages struct{ shelf }
+
+func (pages) ListEntries(_ context.Context, r *pb.ListEntriesRequest) (*pb.ListEntriesResponse, error) {
+	entry := func(n uint64, asker, sentence string) *pb.Entry {
+		return &pb.Entry{Receipt: &pb.Receipt{Chain: "heron", Number: n, RecordTime: timestamppb.New(time.Date(2026, 11, 14, 21, int(n), 0, 0, time.UTC))}, Asker: asker, Sentence: sentence, Kind: pb.EntryKind_ENTRY_KIND_REPORTED}
+	}
+	switch r.GetPageToken() {
+	case "":
+		return &pb.ListEntriesResponse{Entries: []*pb.Entry{entry(9, "R. Alder", "Locked"), entry(8, "program", "A sample was taken in.")}, NextPageToken: "second"}, nil
+	case "second":
+		return &pb.ListEntriesResponse{Entries: []*pb.Entry{entry(7, "program", "A sample was taken in.")}, NextPageToken: "third"}, nil
+	}
+	return &pb.ListEntriesResponse{Entries: []*pb.Entry{entry(2, "program", "homed (attested by R. Alder)"), entry(1, "V. Elm", "Locked")}}, nil
+}
+
+// TestEntriesOfOnePersonAreFound: what a person did is found over all pages, by who told it or by the sentence; what was left out is told, too.
+func TestEntriesOfOnePersonAreFound(t *testing.T) {
+	address := listening(t, func(g *grpc.Server) {
+		pb.RegisterRecordServiceServer(g, pages{})
+		pb.RegisterRigServiceServer(g, shelf{})
+		pb.RegisterRuleServiceServer(g, shelf{})
+	})
+	code, out, errs := typed(t, address, `entries list --says ald`)
+	require.Equal(t, exitDone, code, errs)
+	assert.Equal(t, "2026-11-14 21:02:00 UTC heron/2 reported homed (attested by R. Alder) 2026-11-14 21:09:00 UTC heron/9 reported Locked", strings.Join(strings.Fields(out), " "))
+	_, out, _ = typed(t, address, `entries list --count 1 --says ALDER`)
+	assert.Contains(t, out, "EARLIER ONES MATCH TOO; they are listed with --before 2026-11-14T21:09:00Z")
+	assert.NotContains(t, out, "heron/2")
+	_, out, _ = typed(t, address, `entries list --says nobody`)
+	assert.Equal(t, "NO ENTRIES match.\n", out)
+	code, _, errs = typed(t, address, `entries export --says alder`)
+	assert.Equal(t, exitUsage, code, errs)
+}
+
+// TestStartsAreListedOneByOne: the service began three times with no stop between them; when, is what is asked.
+func TestStartsAreListedOneByOne(t *testing.T) {
+	start := func(kind pb.EntryKind) *pb.Entry {
+		return &pb.Entry{Receipt: &pb.Receipt{Chain: "service"}, Kind: kind, Asker: "keepclear", Sentence: "The service begins, for heron."}
+	}
+	assert.False(t, alike(start(pb.EntryKind_ENTRY_KIND_SERVICE), start(pb.EntryKind_ENTRY_KIND_SERVICE)))
+	assert.True(t, alike(start(pb.EntryKind_ENTRY_KIND_REPORTED), start(pb.EntryKind_ENTRY_KIND_REPORTED)), "what a program reports again and again is one line")
+}
+
 // gone lists three entries and then answers nothing more.
 type gone struct {
 	shelf

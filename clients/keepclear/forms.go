@@ -65,8 +65,8 @@ func told() []form {
 func read() []form {
 	filter := []string{"rig", "kind", "verdict", "rule"}
 	return []form{
-		{"list", "entries list [--rig RIG] [--kind WORD] [--verdict WORD] [--rule ID] [--from INSTANT] [--before INSTANT] [--count N]", "the last entries, the newest at the end",
-			append([]string{"count", "from", "before"}, filter...), "entries list --rig heron --from 02:10Z --before 03:40Z", ""},
+		{"list", "entries list [--rig RIG] [--kind WORD] [--verdict WORD] [--rule ID] [--says TEXT] [--from INSTANT] [--before INSTANT] [--count N]", "the last entries, the newest at the end",
+			append([]string{"count", "from", "before", "says"}, filter...), "entries list --rig heron --from 02:10Z --before 03:40Z", ""},
 		{"show", "entries show CHAIN/NUMBER, or the id of a request, permit or lock", "one entry, whole", nil, "entries show heron/2", ""},
 		{"export", "entries export [--rig RIG] [--kind WORD] [--verdict WORD] [--rule ID] [--from INSTANT] [--before INSTANT]",
 			"all entries that match, whole, the oldest first: one line of JSON each", append([]string{"from", "before"}, filter...), "entries export --rig heron --from 2026-11-01T12:00:00Z", ""},

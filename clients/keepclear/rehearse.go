@@ -1,7 +1,9 @@
 package main
 
 import (
+	"errors"
 	"fmt"
+	"strconv"
 	"strings"
 	"time"
 
@@ -17,6 +19,7 @@ func rehearse(k *call) (int, error) {
 	plan := k.flags.String("steps", "", "`FILE` with the steps as JSON; - reads standard input")
 	at := k.flags.String("at", "", "`INSTANT` of the start (2026-11-14T21:30:00Z); absent: now")
 	now := k.flags.Bool("from-now", false, "start where the rig stands now; absent: at home")
+	from := k.flags.String("from-axes", "", "`DEG,DEG` of axis 1 and axis 2 to start at; with --at, how a motion of some night comes out by what is in force now")
 	words, err := k.words()
 	if err != nil {
 		return 0, err
@@ -42,6 +45,13 @@ func rehearse(k *call) (int, error) {
 	if *now {
 		req.Start = &pb.RehearseRequest_StartHere{StartHere: true}
 	}
+	if *from != "" {
+		start, err := axesOf(*from)
+		if err != nil || *now {
+			return 0, wrong("--from-axes %q: want two numbers, like 20,-35.5, and no --from-now beside them", *from)
+		}
+		req.Start = &pb.RehearseRequest_StartAxes{StartAxes: start}
+	}
 	conn, err := k.dialFor(req)
 	if err != nil {
 		return 0, err
@@ -56,7 +66,7 @@ func rehearse(k *call) (int, error) {
 		k.printJSON(reply)
 	} else {
 		k.printOutlook(reply, req.GetSteps())
-		fmt.Fprintln(k.out, "      It starts "+begins(*now)+".")
+		fmt.Fprintln(k.out, "      It starts "+begins(req)+".")
 	}
 	return outlookCode(reply), nil
 }
@@ -92,10 +102,21 @@ func besideSteps(r *pb.RehearseRequest) []string {
 	return out
 }
 
+// axesOf reads two axis angles as they are typed.
+func axesOf(text string) (*pb.AxisPair, error) {
+	first, second, _ := strings.Cut(text, ",")
+	a1, err1 := strconv.ParseFloat(strings.TrimSpace(first), 64)
+	a2, err2 := strconv.ParseFloat(strings.TrimSpace(second), 64)
+	return &pb.AxisPair{Axis1Deg: &a1, Axis2Deg: &a2}, errors.Join(err1, err2)
+}
+
 // begins says from where a rehearsal starts: who tries a question by it means where the rig stands, mostly.
-func begins(now bool) string {
-	if now {
+func begins(r *pb.RehearseRequest) string {
+	switch at := r.GetStart().(type) {
+	case *pb.RehearseRequest_StartHere:
 		return "where the rig stands now"
+	case *pb.RehearseRequest_StartAxes:
+		return fmt.Sprintf("at axes (%.2f°, %.2f°)", at.StartAxes.GetAxis1Deg(), at.StartAxes.GetAxis2Deg())
 	}
 	return "at home (with --from-now: where the rig stands now)"
 }

@@ -53,6 +53,13 @@ func TestAPlanIsRehearsed(t *testing.T) {
 	assert.Equal(t, "heron", p.got.GetRig())
 	assert.Equal(t, thisAsker, p.got.GetAsker())
 	assert.True(t, p.got.GetStartHere())
+	_, said2 := typedFor(plan, "--from-axes 75.6,-44.9")
+	assert.Equal(t, []float64{75.6, -44.9}, []float64{p.got.GetStartAxes().GetAxis1Deg(), p.got.GetStartAxes().GetAxis2Deg()}, said2)
+	assert.Contains(t, said2, "It starts at axes (75.60°, -44.90°).")
+	for _, bad := range []string{"--from-axes 75.6", "--from-axes 1,x", "--from-axes 1,2 --from-now"} {
+		code, said2 := typedFor(plan, bad)
+		assert.Equal(t, exitUsage, code, "%s: %s", bad, said2)
+	}
 	require.Len(t, p.got.GetSteps(), 3)
 	assert.Equal(t, time.Date(2026, 11, 14, 18, 40, 0, 0, time.UTC), p.got.GetSteps()[0].GetStartTime().AsTime())
 	for _, want := range []string{"1. slew to 38.200°, +61.450° ICRS, then track 1h30m0s\nWOULD PASS", "2. slew to 83.600°, +22.000° ICRS, then track 1h0m0s\nWOULD BE DENIED", "3. home\nWOULD PASS"} {

@@ -34,11 +34,12 @@ func (r *repeats) end(k *call) {
 }
 
 // alike tells whether two entries say the same of the same, at other times. Never so are those that have more to show than a line: an allow, by
-// each of which leave was given, and a rehearsal. Nor is a verdict on what could not be read.
+// each of which leave was given, and a rehearsal. Nor are starts of the service, each of which follows a break of its own, nor a verdict on what could not
+// be read.
 func alike(a, b *pb.Entry) bool {
 	for _, e := range []*pb.Entry{a, b} {
 		answers := e.GetVerdict() != pb.Verdict_VERDICT_UNSPECIFIED
-		if e.GetVerdict() == pb.Verdict_VERDICT_ALLOW || e.GetKind() == pb.EntryKind_ENTRY_KIND_REHEARSED || answers && e.GetAsked() == nil {
+		if e.GetVerdict() == pb.Verdict_VERDICT_ALLOW || e.GetKind() == pb.EntryKind_ENTRY_KIND_REHEARSED || e.GetKind() == pb.EntryKind_ENTRY_KIND_SERVICE || answers && e.GetAsked() == nil {
 			return false
 		}
 	}

@@ -59,7 +59,7 @@ func commands() []command {
 		{"ask", "RIG slew|track|jog|creep|home|park|flip|sync …", "may it? Moves nothing, but an allow is leave given; to try, rehearse", ask,
 			asked(), 1, []string{"sample", "attended-by", "replaces", "request-id", "practice"}, leaveGiven + "\n\n" + sampleAsJSON, false},
 		{"rehearse", "RIG slew|track|jog|creep|home|park|flip|plan … [--at INSTANT]", "would it pass then? Gives no leave", rehearse,
-			rehearsed(), 1, []string{"at", "from-now"}, "", true},
+			rehearsed(), 1, []string{"at", "from-now", "from-axes"}, "", true},
 		{"rigs", "[RIG]", "how the rigs stand", rigs, one("rigs [RIG]", "rigs heron"), 0, nil, "", true},
 		{"room", "RIG [--gap MM] [--what-if KEY=NUMBER]… [--picture FILE]", "how far the axes may turn with what the rig carries, what bounds them, and how it would be if a length were another", room,
 			one("room RIG [--gap MM] [--band DEG] [--state PART=STATE]… [--what-if KEY=NUMBER]… [--picture FILE]", "room heron --what-if tape.floor_to_crossing_mm+=150", "gap", "band", "state", "what-if", "picture"), 0, nil, "", true},

@@ -372,7 +372,7 @@ func verify(k *call) (int, error) {
 		if *k.json {
 			k.printJSON(r)
 		} else {
-			fmt.Fprintf(k.out, "%s  %s\n", map[bool]string{true: "WHOLE", false: "NOT WHOLE"}[v.GetWhole()], v.GetSentence())
+			fmt.Fprintf(k.out, "%s  %s\n", map[bool]string{true: "WHOLE", false: "NOT WHOLE"}[v.GetWhole()], strings.TrimPrefix(v.GetSentence(), "Not whole: "))
 			for _, h := range v.GetHeads() {
 				fmt.Fprintf(k.out, "      %s/%d  %x\n", h.GetChain(), h.GetNumber(), h.GetEntrySha256())
 			}

@@ -46,6 +46,7 @@ func TestVerifyExitCodes(t *testing.T) {
 	}{
 		"whole":     {[]*pb.VerifyRecordResponse{read, result(true, "The record is whole.")}, exitDone, "WHOLE  The record is whole."},
 		"not whole": {[]*pb.VerifyRecordResponse{read, result(false, "Entry 7 is not what it was.")}, exitCheck, "NOT WHOLE  Entry 7 is not what it was."},
+		"said once": {[]*pb.VerifyRecordResponse{read, result(false, "Not whole: entry 7 is missing.")}, exitCheck, "NOT WHOLE  entry 7 is missing."},
 		"cut short": {[]*pb.VerifyRecordResponse{read}, exitHold, "HOLD"},
 		"nothing":   {nil, exitHold, "HOLD"},
 	} {

@@ -347,6 +347,40 @@ func TestRefusalsAreCounted(t *testing.T) {
 	assert.Equal(t, 50, last, "49 repeats and this one")
 }
 
+// Who lifts another's lock is told from who lifts their own, in the entry itself.
+func TestReleaseSaysWhoseLockItWas(t *testing.T) {
+	b := newBench(t)
+	lock, _, _, err := b.d.Lock("heron", "V. Elm", "at the pier", b.clock(), request("lock-request-0001", "x"))
+	require.NoError(t, err)
+	_, _, err = b.d.Release([]string{lock.ID}, "W. Oak", "left the pier", b.clock(), request("release-request-1", "x"))
+	require.NoError(t, err)
+	var said []string
+	for e, err := range b.rec.Scan(context.Background(), "heron", 1) {
+		require.NoError(t, err)
+		if e.Kind == state.LockKind {
+			said = append(said, e.Sentence)
+		}
+	}
+	assert.Equal(t, []string{"Locked by V. Elm: at the pier (lock " + lock.ID + ")", "W. Oak released " + lock.ID + ": left the pier (" + lock.ID + " set by V. Elm: at the pier)"}, said)
+}
+
+// A question that was refused is found by its rig, so that who looks for what was asked of it finds it too.
+func TestRefusedQuestionIsFoundByItsRig(t *testing.T) {
+	b := newBench(t)
+	require.NoError(t, b.d.Refuse("heron", "test", "action.slew.sky.dec_deg: got NaN", false, b.clock(), record.Hash{3}, state.Exchanged{}))
+	require.NoError(t, b.d.Refuse("nobody", "test", "rig: unknown", false, b.clock(), record.Hash{4}, state.Exchanged{}))
+	rigs := map[string]string{}
+	for e, err := range b.rec.Scan(context.Background(), record.ServiceChain, 1) {
+		require.NoError(t, err)
+		rigs[e.Sentence] = e.Rig
+	}
+	assert.Equal(t, map[string]string{"Refused: action.slew.sky.dec_deg: got NaN": "heron", "Refused: rig: unknown": ""}, rigs)
+	b.restart() // the fold of either chain is none the wiser
+	v, err := b.d.Look(context.Background(), "heron")
+	require.NoError(t, err)
+	assert.Empty(t, v.State.Refused, "a question holds nothing back")
+}
+
 func TestContradictionsAreRefusedWithEveryField(t *testing.T) {
 	b := newBench(t)
 	b.home()

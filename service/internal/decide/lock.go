@@ -97,7 +97,7 @@ func (d *Decider) setLock(g *group, groups []*group, lock question.Lock, taken [
 		event.After = &s
 	}
 	w, err := d.putGuarded(g, entry{
-		kind: state.LockKind, asker: lock.SetBy, request: req, sentence: "Locked by " + lock.SetBy + ": " + lock.Reason,
+		kind: state.LockKind, asker: lock.SetBy, request: req, sentence: fmt.Sprintf("Locked by %s: %s (lock %s)", lock.SetBy, lock.Reason, lock.ID),
 		body: state.Body{Event: event, Taken: taken},
 	}, lock.Set)
 	out = []record.Written{w}
@@ -191,13 +191,22 @@ func (d *Decider) release(ids []string, person, reason string, at time.Time, req
 			r.ID, r.Digest = "", record.Hash{}
 		}
 		event := state.Event{Released: released}
-		w, err := d.putGuarded(g, entry{kind: state.LockKind, asker: person, request: r, sentence: fmt.Sprintf("%s released %s: %s", person, strings.Join(released, ", "), reason), body: state.Body{Event: event}}, at)
+		w, err := d.putGuarded(g, entry{kind: state.LockKind, asker: person, request: r, sentence: releasing(person, reason, released, g.folded.Locks), body: state.Body{Event: event}}, at)
 		if err != nil {
 			return nil, out, err
 		}
 		out = append(out, w)
 	}
 	return d.remaining(groups), out, nil
+}
+
+// releasing says who released which locks and why, and whose they were: whether somebody lifted another's lock is what is asked of such an entry.
+func releasing(person, reason string, released []string, held map[string]question.Lock) string {
+	of := make([]string, len(released))
+	for i, id := range released {
+		of[i] = fmt.Sprintf("%s set by %s: %s", id, held[id].SetBy, held[id].Reason)
+	}
+	return fmt.Sprintf("%s released %s: %s (%s)", person, strings.Join(released, ", "), reason, strings.Join(of, "; "))
 }
 
 // holder finds the chain that holds a lock. Requires every turn.

@@ -1,6 +1,7 @@
 package decide
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"time"
@@ -13,6 +14,7 @@ import (
 // entry is what goes on record, before it is encoded.
 type entry struct {
 	kind, asker, verdict, sentence string
+	rig                            string // of an entry on the service's chain, the rig that it is about; empty: none
 	request                        Request
 	leaves                         []string
 	body                           state.Body
@@ -61,7 +63,7 @@ func (d *Decider) put(g *group, head record.Head, e entry, a *Answer, at time.Ti
 	w, err := d.parts.Record.Append(record.Draft{
 		Chain: g.name, Time: at, Body: body, Awaited: e.awaited,
 		Index: record.Index{
-			Kind: e.kind, Rig: g.rigName(), Asker: e.asker, Request: record.Request{ID: e.request.ID, Digest: e.request.Digest},
+			Kind: e.kind, Rig: cmp.Or(e.rig, g.rigName()), Asker: e.asker, Request: record.Request{ID: e.request.ID, Digest: e.request.Digest},
 			LeaveIDs: e.leaves, Verdict: e.verdict, RuleIDs: objecting(e.body.Findings), Sentence: oneLine(e.sentence),
 		},
 	}, head)

@@ -2,6 +2,7 @@ package decide
 
 import (
 	"context"
+	"fmt"
 	"maps"
 	"sync"
 	"time"
@@ -29,7 +30,7 @@ type refusal struct {
 }
 
 // Refuse records a request that was not understood. A refused report holds its rig until the same asker's next one is understood:
-// what it meant is unknown. It returns once the entry, if one was due, is on disk.
+// what it meant is unknown. Anything else stands on the service's chain, found by the rig that it named. It returns once the entry, if one was due, is on disk.
 func (d *Decider) Refuse(rigName, asker, why string, isReport bool, at time.Time, digest record.Hash, sent state.Exchanged) error {
 	if g := d.groups[rigName]; g != nil && isReport {
 		return d.refuseReport(g, asker, why, at, digest, sent)
@@ -38,15 +39,30 @@ func (d *Decider) Refuse(rigName, asker, why string, isReport bool, at time.Time
 	if !due {
 		return nil
 	}
-	w, err := d.putRefusal(entry{kind: state.Refused, asker: asker, sentence: "Refused: " + why, request: Request{Sent: sent}, body: state.Body{Count: count}}, at)
+	if d.groups[rigName] == nil {
+		rigName = "" // a name that no rig here bears could be anything
+	}
+	w, err := d.putOfService(entry{
+		kind: state.Refused, asker: asker, rig: rigName, sentence: "Refused: " + why, request: Request{Sent: sent}, body: state.Body{Count: count},
+	}, at)
 	if err != nil {
 		return err
 	}
 	return w.Wait()
 }
 
-// putRefusal puts an entry on the service's chain, in a turn of its own.
-func (d *Decider) putRefusal(e entry, at time.Time) (record.Written, error) {
+// Tell puts on record what becomes of the service itself: that it begins, that it stops. Whoever asks later whether a mount moved while nobody watched finds
+// it, and where two begin with no end between them, the first broke off. It waits for no flush.
+func (d *Decider) Tell(sentence string) error {
+	_, err := d.putOfService(entry{kind: state.Service, asker: Ourselves, sentence: sentence}, d.parts.Now())
+	if err != nil {
+		return fmt.Errorf("putting on record %q: %w", sentence, err)
+	}
+	return nil
+}
+
+// putOfService puts an entry on the service's chain, in a turn of its own.
+func (d *Decider) putOfService(e entry, at time.Time) (record.Written, error) {
 	d.service.turn.Lock()
 	defer d.service.turn.Unlock()
 	return d.putGuarded(d.service, e, at)

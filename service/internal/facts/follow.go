@@ -267,10 +267,19 @@ func (in *Input) sunIn(h *heaven, c *course, by rig.Axes, dithers, doubt unit.An
 // lowBound is when the tube sinks below the floor or, for a sky target, below the local horizon. A skyline may rise as steeply as a
 // wall, so where the file gives one nothing is skipped.
 func (in *Input) lowBound(c *course, spread rig.Axes, sky bool) bound {
-	return bound{
-		name: "horizon_in_s", in: in.lowIn(c, spread, 2*DitherBox, sky, dayS), sharp: in.lowIn(c, rig.Axes{}, 0, sky, dayS),
-		about: []string{"the horizon"},
+	b := bound{name: "horizon_in_s", in: in.lowIn(c, spread, 2*DitherBox, sky, dayS), sharp: in.lowIn(c, rig.Axes{}, 0, sky, dayS)}
+	b.about = []string{in.lowest(c, sky, b.in)}
+	return b
+}
+
+// lowest says which of the two it is that the tube comes down to after so many seconds of the course: whoever is told so looks at that limit.
+func (in *Input) lowest(c *course, sky bool, t float64) string {
+	az, alt := frame.AzAlt(in.Rig.Chain.Direction(c.at(min(t, c.seconds()))))
+	floor, above := unit.Deg(in.limit("sky/floor", "altitude_deg", 90)), unit.Deg(in.limit("sky/horizon", "above_deg", 90))
+	if !sky || alt-floor < alt-in.Rig.SkylineNear(az, alt, 0)-above {
+		return "the floor"
 	}
+	return "the horizon"
 }
 
 // lowIn is lowBound with a spread, for so many seconds of the course at most.

@@ -82,8 +82,8 @@ func tampered(t *testing.T, first record.Entry) map[string]struct {
 		"of a request twice":        {[]string{`UPDATE mark SET request_id = (SELECT request_id FROM mark WHERE number = 4) WHERE number = 5`}, 4, "it is not found by"},
 		"of a state that is none":   {[]string{`UPDATE mark SET state = 1 WHERE number = 4`}, 4, "it is not found by"},
 		"a mark of nothing":         {[]string{`INSERT INTO mark VALUES (0, 'roof', 1, 0, '', '', 0)`}, 0, "the last entries of chain \"roof\" are missing: the record marks one that is not there); restore a copy"},
-		"leave of nothing":          {[]string{`INSERT INTO leave VALUES ('made-up', 3)`}, 0, "the file holds"},
-		"rule of nothing":           {[]string{`INSERT INTO rule VALUES ('made/up', 3)`}, 0, "the file holds"},
+		"leave of nothing":          {[]string{`INSERT INTO leave VALUES ('made-up', 3)`}, 0, "marks of permits, leaves and locks, where its chains account for"},
+		"rule of nothing":           {[]string{`INSERT INTO rule VALUES ('made/up', 3)`}, 0, "marks of rules, where its chains account for"},
 	}
 }
 

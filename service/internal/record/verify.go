@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 
 	"keepclear.example/keepclear/service/internal/store"
 )
@@ -200,7 +201,24 @@ func (v *verification) file(ctx context.Context, newest int64) error {
 		return err
 	}
 	if got != v.want {
-		return fmt.Errorf("%w: the file holds %+v, its chains account for %+v", ErrWrong, got, v.want)
+		return fmt.Errorf("%w: %s", ErrWrong, strays(got, v.want))
 	}
 	return v.store.Check(ctx)
+}
+
+// strays says of which rows the file holds more or fewer than the chains account for.
+func strays(got, want store.Counts) string {
+	var out []string
+	for _, one := range []struct {
+		of        string
+		got, want uint64
+	}{
+		{"entries", got.Entries, want.Entries}, {"marks of entries", got.Marks, want.Marks},
+		{"marks of permits, leaves and locks", got.Leaves, want.Leaves}, {"marks of rules", got.Rules, want.Rules},
+	} {
+		if one.got != one.want {
+			out = append(out, fmt.Sprintf("the file holds %d %s, where its chains account for %d", one.got, one.of, one.want))
+		}
+	}
+	return strings.Join(out, "; ")
 }

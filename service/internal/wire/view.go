@@ -157,6 +157,9 @@ func Entry(e record.Entry, whole bool) (*pb.Entry, error) {
 		PreviousSha256: e.Previous[:], Kind: entryKinds[e.Kind], Rig: e.Rig, Asker: nameOr(e.Asker), Sentence: e.Sentence,
 		Verdict: verdicts[verdict.Verdict(e.Verdict)],
 	}
+	if out.Kind == pb.EntryKind_ENTRY_KIND_SERVICE {
+		out.Asker = e.Asker // nobody told it: there is no asker without a name
+	}
 	if !whole {
 		return out, nil
 	}

@@ -1,0 +1,67 @@
+package main
+
+import (
+	"encoding/hex"
+	"os"
+	"path/filepath"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	pb "keepclear.example/keepclear/api/keepclear/v1"
+)
+
+// TestVerifyTellsWhatJudgedIsGone: whoever verifies a record for somebody who will judge its answers again is told which limits, rules or rig file are not
+// beside it any more, from which entry on they judged, and which are not what their name says.
+func TestVerifyTellsWhatJudgedIsGone(t *testing.T) {
+	t.Parallel()
+	dir, path, r := facilityFolder(t, "sky/floor:\n  altitude_deg: 4\n...\n"), filepath.Join(t.TempDir(), "r.keepclear"), heron(t)
+	conn, stop := served(t, "--rigs", dir, "--record", path)
+	home(t, pb.NewMotionServiceClient(conn), r)
+	of := map[string]string{}
+	for _, v := range atNumber(t, pb.NewRecordServiceClient(conn), 1).GetRevisions() {
+		of[v.GetOf()] = hex.EncodeToString(v.GetSha256())
+	}
+	stop()
+	folder := path + "-revisions"
+	limits, rules, rigFile := "limits-"+of["limits"]+".json", "rules-"+of["rules"]+".txt", filepath.Join("rig-"+of["rig"], "heron.yaml")
+	code, out := ran(t, "verify", path)
+	assert.Equal(t, exitDone, code, out)
+	assert.NotContains(t, out, "what judged its answers", "all of it is there")
+
+	kept := map[string][]byte{}
+	for _, name := range []string{limits, rules, rigFile} {
+		content, err := os.ReadFile(filepath.Join(folder, name))
+		require.NoError(t, err)
+		kept[name] = content
+	}
+	put := func(name string, content []byte) {
+		require.NoError(t, os.WriteFile(filepath.Join(folder, name), content, 0o600))
+	}
+	for _, name := range []string{limits, rules} {
+		put(name, append(kept[name], ' '))
+		code, out = ran(t, "verify", path)
+		assert.Equal(t, exitCheck, code, "%s is certainly another: %s", name, out)
+		assert.Contains(t, out, "r.keepclear-revisions, is not what its name says:\n  "+name+", of heron/1 and on\n")
+		put(name, kept[name])
+	}
+	rewritten(t, filepath.Dir(filepath.Join(folder, rigFile)), "floor_to_crossing_mm: 1300", "floor_to_crossing_mm: 1310")
+	code, out = ran(t, "verify", path)
+	assert.Equal(t, exitDone, code, "another program may read a rig file otherwise: told, and no failure: %s", out)
+	assert.Contains(t, out, "is not what its name says:\n  rig-"+of["rig"]+", of heron/1 and on\n")
+	put(rigFile, kept[rigFile][:100])
+	_, out = ran(t, "verify", path)
+	assert.NotContains(t, out, "what judged its answers", "what cannot be read here is not accused")
+	put(rigFile, kept[rigFile])
+
+	require.NoError(t, os.Remove(filepath.Join(folder, limits)))
+	require.NoError(t, os.Remove(filepath.Join(folder, rigFile)))
+	code, out = ran(t, "verify", path)
+	assert.Equal(t, exitDone, code, "no answer depends on it: %s", out)
+	assert.Contains(t, out, "is gone from the folder r.keepclear-revisions:\n  "+limits+", of heron/1 and on\n  rig-"+of["rig"]+", of heron/1 and on\n")
+	require.NoError(t, os.RemoveAll(folder))
+	code, out = ran(t, "verify", path)
+	assert.Equal(t, exitDone, code, out)
+	assert.Contains(t, out, "What judged its answers is told by digests alone")
+}
