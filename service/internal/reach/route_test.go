@@ -10,8 +10,8 @@ import (
 
 	"keepclear.example/keepclear/service/internal/reach"
 	"keepclear.example/keepclear/service/internal/rig"
-	"keepclear.example/keepclear/service/internal/unit"
 	"keepclear.example/keepclear/service/internal/solid"
+	"keepclear.example/keepclear/service/internal/unit"
 )
 
 // walls is ballAt's rod among balls that stand at poses.
