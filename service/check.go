@@ -165,8 +165,9 @@ func inspected(ctx context.Context, r *rig.Rig, set limits.Set, now time.Time) [
 		return unit.Length(v)
 	}
 	floor, _ := set.Value("sky/floor", "altitude_deg")
+	sharp, _ := set.Value("pose/sharp", "sigma_deg")
 	asked := inspect.Asked{
-		PartMM: mm("clear/path", "part_mm"), GeneralMM: mm("clear/path", "general_mm"), ResidualMM: mm("rig/proven", "residual_mm"), FloorDeg: floor, Budget: inspect.Budget,
+		PartMM: mm("clear/path", "part_mm"), GeneralMM: mm("clear/path", "general_mm"), ResidualMM: mm("rig/proven", "residual_mm"), FloorDeg: floor, SharpDeg: sharp, Budget: inspect.Budget,
 	}
 	found := inspect.Look(r, asked, func() bool { return ctx.Err() == nil })
 	return rig.Ordered(slices.Concat(r.Notices, longAgo(r, now), found))

@@ -95,6 +95,7 @@ func (b *bench) follow(series []question.Action, of string) {
 		require.NoError(b.t, err)
 		require.Equal(b.t, verdict.Allow, a.Verdict, "%s: question %d of %v: %s", of, i, series, a.Sentence)
 		at = a.Ends[0].Axes
+		b.wait(time.Duration(a.Ends[0].MotionS * float64(time.Second))) // a leg of a way by stops may take longer than half a minute
 		for range 3 {
 			b.wait(time.Minute / 2)
 			_, err = b.report(decide.Report{Sample: b.sample(at)})

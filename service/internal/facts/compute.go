@@ -114,9 +114,9 @@ func (in *Input) motion(f Set, h *heaven, s *stand, out *Outcome) {
 	in.legs(ways, out)
 	if v := f["clearance_spare_mm"].Number; in.Proposes && (v == nil || *v < 0) {
 		in.wayOut(f, p, ways, out)
-		in.around(p, ways, true, out)
+		in.around(h, s, p, ways, true, out)
 	} else if in.Proposes && in.beyond(f) {
-		in.around(p, ways, false, out)
+		in.around(h, s, p, ways, false, out)
 	}
 	for i := range out.Ends {
 		out.Ends[i].Believed = in.believedAt(h, s, out.Ends[i].Axes)

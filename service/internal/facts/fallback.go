@@ -19,6 +19,8 @@ func (in *Input) fallback(f Set, h *heaven, p *reach.Prover, courses []course, o
 	}
 	spare, about, acts := math.Inf(1), "", true
 	contact, instant := dayS, math.Inf(1)
+	wanted := in.limit("asker/fallback", "unstopped_spare_s", dayS)
+	inTime := unit.Angle(math.Inf(1))
 	for i := range courses {
 		c := &courses[i]
 		touch := c.until(c.journey.spread, c.kept, dayS, func(w reach.Way, spread rig.Axes, from float64) reach.Until {
@@ -36,6 +38,9 @@ func (in *Input) fallback(f Set, h *heaven, p *reach.Prover, courses []course, o
 		if free < dayS {
 			left = free - stop
 		}
+		if left < wanted {
+			inTime = min(inTime, in.limitInTime(c, free-wanted))
+		}
 		if left < spare {
 			spare, about, acts = left, why, stop < never
 		}
@@ -43,6 +48,9 @@ func (in *Input) fallback(f Set, h *heaven, p *reach.Prover, courses []course, o
 	if contact < dayS {
 		at := in.later(instant)
 		out.FirstContact = &at
+	}
+	if spare < wanted && inTime > -unit.Turn {
+		about += fmt.Sprintf("; one at %.1f° would be in time", math.Floor(inTime.Deg()*10)/10)
 	}
 	f.Number("contact_in_s", contact, Computed)
 	f.Number("unstopped_spare_s", math.Max(spare, -dayS), Computed, about)
@@ -82,6 +90,24 @@ func (in *Input) stopsAt(c *course) (float64, string) {
 	case rig.NothingStops, rig.MotionEnds:
 	}
 	return never, "the rig file declares nothing that does"
+}
+
+// limitInTime is where a limit of axis 1 would have to stand to act by a time from arrival, whatever belief may be; where none would that the course has
+// still before it, or the rig has no such limit, far below any. It is the counterpart of limitActs.
+func (in *Input) limitInTime(c *course, by float64) unit.Angle {
+	if in.Rig.Stop.Kind != rig.MountLimit || in.Rig.Stop.Axis != 1 || !in.Rig.Kind.Equatorial() || by <= 0 || len(c.ahead) == 0 {
+		return unit.Angle(math.Inf(-1))
+	}
+	later := unit.Deg(in.limit("sync/sum", "axis_deg", 360))
+	out := unit.Angle(math.Inf(1))
+	for _, ahead := range in.aheadOf(c) {
+		at := c.at(by).A1 + ahead.A1 - later
+		if at <= c.nodes[0].at.A1+ahead.A1 {
+			return unit.Angle(math.Inf(-1))
+		}
+		out = min(out, at)
+	}
+	return out
 }
 
 // aheadOf is what belief less pose may be on a course. A slew by axes may end at the very angles asked for, from wherever it began: its belief

@@ -25,7 +25,7 @@ func defaults() limitTable {
 	return limitTable{
 		"clear/path part_mm": 10, "clear/path general_mm": 10, "sun/apart separation_deg": 30, "sky/floor altitude_deg": -3,
 		"sky/horizon above_deg": 0, "track/fits spare_s": 60, "sync/sum axis_deg": 5, "sync/second agree_arcmin": 10,
-		"permit start_within_s": 10, "permit start_tolerance_deg": 0.5, "permit jog_deg_per_s": 0.5, "clear/opens closing_mm_per_deg": 0.02, "time/agree skew_s": 5,
+		"permit start_within_s": 10, "permit start_tolerance_deg": 0.5, "permit jog_deg_per_s": 0.5, "clear/opens closing_mm_per_deg": 0.02, "time/agree skew_s": 5, "asker/fallback unstopped_spare_s": 600,
 	}
 }
 

@@ -3,7 +3,9 @@ package facts_test
 import (
 	"math"
 	"math/rand/v2"
+	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -39,6 +41,36 @@ func TestMountLimitActsWhereBeliefCrossesIt(t *testing.T) {
 	assert.Less(t, spare(-95, rig.Axes{}, nil), -70000.0, "a limit behind the course does not act")
 	assert.Less(t, spare(-31, rig.Axes{}, nil), -70000.0, "one that belief has passed neither")
 	assert.Less(t, spare(40, rig.Axes{}, func(in *facts.Input) { in.Snapshot.Rig.Sample.Belief = nil }), -70000.0, "nor one by a belief that nobody told")
+}
+
+// Where it acts too late the answer tells which one would be in time: that one passes, with a belief that leads or lags too, and one a degree farther does
+// not. Where the first contact comes too soon for any, none is told.
+func TestAMountLimitInTimeIsTold(t *testing.T) {
+	r := *heron(t)
+	says := regexp.MustCompile(`; one at (-?[0-9.]+)° would be in time$`)
+	ask := func(from, limit float64, off rig.Axes) (spare float64, about string) {
+		r.Stop = rig.Fallback{Kind: rig.MountLimit, Axis: 1, Limit: unit.Deg(limit), Seen: evening}
+		f := facts.Compute(standing(t, &r, rig.DegAxes(from, 30), off, question.Action{Kind: question.Track, Follow: time.Minute})).Facts
+		return number(t, f, "unstopped_spare_s"), f["unstopped_spare_s"].About[0]
+	}
+	contact := facts.Compute(standing(t, &r, rig.DegAxes(-30, 30), rig.Axes{}, question.Action{Kind: question.Track, Follow: time.Minute})).Facts
+	at := -30 + number(t, contact, "contact_in_s")*question.SiderealRate.Deg()
+	for _, off := range []rig.Axes{{}, rig.DegAxes(1.5, 0), rig.DegAxes(-1.5, 0)} {
+		late, about := ask(-30, at, off)
+		require.Less(t, late, 600.0)
+		told := says.FindStringSubmatch(about)
+		require.NotNil(t, told, "%s", about)
+		limit, err := strconv.ParseFloat(told[1], 64)
+		require.NoError(t, err)
+		spare, about := ask(-30, limit, off)
+		assert.GreaterOrEqual(t, spare, 600.0, "off by %v: %g°", off, limit)
+		assert.NotRegexp(t, says, about, "nothing better is told of one that passes")
+		spare, _ = ask(-30, limit+1, off)
+		assert.Less(t, spare, 600.0, "off by %v: %g°", off, limit)
+	}
+	spare, about := ask(at-3, at, rig.Axes{})
+	assert.Less(t, spare, 600.0)
+	assert.NotRegexp(t, says, about, "3° before it ten minutes, and what syncs may still take, are too much for any")
 }
 
 // One that an alt-azimuth crosses on the way to where it tracks, by no more than syncs may take from it, may have been meant the other way

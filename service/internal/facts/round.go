@@ -1,8 +1,10 @@
 package facts
 
 import (
+	"math"
 	"slices"
 
+	"keepclear.example/keepclear/service/internal/frame"
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/reach"
 	"keepclear.example/keepclear/service/internal/rig"
@@ -12,7 +14,7 @@ import (
 // around proposes what may pass where the direct way is not clear, leaves travel, goes below the floor or passes the Sun: for a homing, the other orders of
 // the axes; else stops, as slews by axes, and then the same again, to be asked for one after the other. Of a way that is not clear those of
 // a proven way round, or what is known of there being none; of another, home and the corners, which are one axis after the other.
-func (in *Input) around(p *reach.Prover, ways []journey, blocked bool, out *Outcome) {
+func (in *Input) around(h *heaven, s *stand, p *reach.Prover, ways []journey, blocked bool, out *Outcome) {
 	if in.action().Kind == question.Home {
 		in.otherOrders(out)
 		return
@@ -24,23 +26,28 @@ func (in *Input) around(p *reach.Prover, ways []journey, blocked bool, out *Outc
 	told := len(out.Instead)
 	var barred, unfound int
 	for _, j := range intendedEnds(ways) {
+		again := in.again(h, s, &j)
 		if !in.Rig.Travel.Holds(j.end.Axes) {
 			if !blocked && in.turnedBack(j.end.Axes) {
-				in.byStops(j, out, "", in.Rig.Home)
+				in.byStops(again, &j, out, "", in.Rig.Home)
 			}
 			continue
 		}
 		if !blocked {
 			for _, at := range []rig.Axes{in.Rig.Home, {A1: j.end.Axes.A1, A2: j.start.A2}, {A1: j.start.A1, A2: j.end.Axes.A2}} {
-				in.byStops(j, out, "", at)
+				in.byStops(again, &j, out, "", at)
 			}
+			in.aroundOpen(in.open(h, &j), p, again, &j, reach.Budget(in.Cells), out)
 			continue
 		}
 		route, ok := p.Around(j.start, j.end.Axes, in.Rig.Motion, in.Rig.Travel, j.spread, reach.Budget(in.Cells))
 		out.Sought += route.Cells
 		switch {
 		case ok:
-			in.byStops(j, out, "a way round", route.Stops...)
+			if open := in.open(h, &j); !in.passesOpen(open, &j, route.Stops) {
+				in.aroundOpen(open, p, again, &j, reach.Budget(in.Cells-route.Cells), out)
+			}
+			in.byStops(again, &j, out, "a way round", route.Stops...)
 		case route.Barred:
 			barred++
 		default:
@@ -56,18 +63,88 @@ func (in *Input) around(p *reach.Prover, ways []journey, blocked bool, out *Outc
 	}
 }
 
+// aroundOpen proposes a way round that keeps the floor and the distance from the Sun as well.
+func (in *Input) aroundOpen(open func(rig.Axes) bool, p *reach.Prover, again *question.Action, j *journey, budget reach.Budget, out *Outcome) {
+	if !open(j.start) || !open(j.end.Axes) {
+		return
+	}
+	route, ok := p.AroundWhere(open, j.start, j.end.Axes, in.Rig.Motion, in.Rig.Travel, j.spread, budget)
+	if out.Sought += route.Cells; ok {
+		in.byStops(again, j, out, "a way round", route.Stops...)
+	}
+}
+
+// Room that a way round leaves to floor and Sun beside the spread. Choices: the Sun moves by half of it in the minutes that a way by stops takes.
+const (
+	roomToFloor = 0.5 * unit.Degree
+	roomToSun   = 1.5 * unit.Degree
+)
+
+// open tells at which poses the tube keeps the floor and the distance from the Sun, with the spread of a journey and some room.
+func (in *Input) open(h *heaven, j *journey) func(rig.Axes) bool {
+	by := j.spread.A1 + j.spread.A2
+	floor := unit.Deg(in.limit("sky/floor", "altitude_deg", 90)) + by + roomToFloor
+	apart := unit.Deg(in.limit("sun/apart", "separation_deg", 180)) + by + roomToSun
+	sun := h.sun(0)
+	_, alt := frame.AzAlt(sun)
+	shines := alt+h.doubt()+roomToSun >= sunUp
+	return func(at rig.Axes) bool {
+		tube := in.Rig.Chain.Direction(at)
+		_, alt := frame.AzAlt(tube)
+		return alt >= floor && (!shines || tube.Angle(sun) >= apart)
+	}
+}
+
+// passesOpen tells whether a way by stops keeps to open poses, as far as its stops and looks between them show.
+func (in *Input) passesOpen(open func(rig.Axes) bool, j *journey, stops []rig.Axes) bool {
+	const looks = 60 // along all of the way. Choice: some degrees apart
+	w := in.through(append([]rig.Axes{j.start}, stops...), j.end.Axes)
+	long := w.Seconds()
+	for i := range looks + 1 {
+		if math.IsInf(long, 1) || !open(w.At(long*float64(i)/looks)) {
+			return false
+		}
+	}
+	return true
+}
+
 // turnedBack tells whether an end beyond travel lies within it a turn of axis 1 before: from elsewhere a mount that goes the shortest way goes there.
 func (in *Input) turnedBack(end rig.Axes) bool {
 	t := in.Rig.Travel
 	return in.Rig.Motion.Way == rig.Shortest && (t.Holds(end.Sub(rig.Axes{A1: unit.Turn})) || t.Holds(end.Add(rig.Axes{A1: unit.Turn})))
 }
 
-// byStops proposes slews to some stops, one after the other, and then the same again; found says what they are where they were found.
-func (in *Input) byStops(j journey, out *Outcome, found string, stops ...rig.Axes) {
-	again := *in.action()
-	again.Message = nil
-	if in.Rig.Mount.Chooses == rig.AskerChooses && again.Sky != nil {
-		again.Side = j.end.Side
+// again is what is to be asked for from stops on the way to an end: the same. But a flip turns over what the tube points to where it is asked for: from
+// elsewhere that is a slew to where the tube points now, on the other side; nil where the mount would not, or may not, go to that side by itself.
+func (in *Input) again(h *heaven, s *stand, j *journey) *question.Action {
+	a := *in.action()
+	a.Message = nil
+	if a.Kind == question.Flip {
+		ra, dec, sidereal := s.ra, s.dec, s.mount.Sidereal
+		if in.Rehearsed {
+			ours := h.ours(h.moment)
+			ra, dec, _ = in.Rig.Unmap(ours, s.pose.Candidates[0].Axes)
+			sidereal = ours.Sidereal
+		}
+		hour := (sidereal - ra).Wrapped()
+		if in.Rig.Mount.Chooses != rig.AskerChooses && !slices.Equal(in.Rig.SidesFor("", hour, hour+wayTime*question.SiderealRate), []rig.Side{j.end.Side}) {
+			return nil
+		}
+		a.Kind, a.Sky = question.Slew, &question.Sky{RA: ra.Positive(), Dec: dec, Frame: question.OfDate}
+	}
+	if in.Rig.Mount.Chooses == rig.AskerChooses && a.Sky != nil {
+		a.Side = j.end.Side
+	}
+	return &a
+}
+
+// wayTime is how long a way by stops takes at most, seconds: so long the mount may not choose another side. Choice: an ordinary rig takes a minute or two.
+const wayTime = 300
+
+// byStops proposes slews to some stops, one after the other, and then what is to be asked for again; found says what they are where they were found.
+func (in *Input) byStops(again *question.Action, j *journey, out *Outcome, found string, stops ...rig.Axes) {
+	if again == nil {
+		return
 	}
 	var series []question.Action
 	for _, at := range stops {
@@ -76,7 +153,7 @@ func (in *Input) byStops(j journey, out *Outcome, found string, stops ...rig.Axe
 		}
 		series = append(series, question.Action{Kind: question.Slew, Axes: &at})
 	}
-	out.Instead = append(out.Instead, Proposal{Steps: append(series, again), Found: found})
+	out.Instead = append(out.Instead, Proposal{Steps: append(series, *again), Found: found})
 }
 
 // otherOrders proposes a homing in the other orders of the axes.

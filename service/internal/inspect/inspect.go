@@ -18,6 +18,7 @@ type Asked struct {
 	PartMM, GeneralMM unit.Length // limits of clear/path, as they bind the rig
 	ResidualMM        unit.Length // limit of rig/proven
 	FloorDeg          float64     // limit of sky/floor
+	SharpDeg          float64     // limit of pose/sharp; 0: not looked at
 	Budget            reach.Budget
 }
 
@@ -34,6 +35,7 @@ func Look(r *rig.Rig, a Asked, going func() bool) []rig.Find {
 	l := &look{Asked: a, r: r, going: going}
 	l.Budget = within(a.Budget, len(r.Scene(nil, 0, 0).Pairs))
 	l.unchanging()
+	l.blunt()
 	l.rests()
 	for _, part := range []func() bool{l.margins, l.travel, l.idle} {
 		if !part() {

@@ -24,6 +24,25 @@ func (l *look) rests() {
 	}
 }
 
+// blunt tells of a pose that is never known well enough for pose/sharp, however often the rig is homed: by the best source, or by home.
+func (l *look) blunt() {
+	if l.SharpDeg <= 0 {
+		return
+	}
+	tell := func(key string, sigma rig.Axes, from string) {
+		if most := sigma.Max().Deg(); most > l.SharpDeg {
+			l.tell(rig.RestHeld, key, fmt.Sprintf("no slew, track, flip or park is ever allowed: by %s an axis is known to %s° (one standard deviation), and pose/sharp is %g°", from, degrees(sigma.Max()), l.SharpDeg),
+				fmt.Sprintf("look at the unit: sigma_deg is in degrees (arcminutes would be %.2g, arcseconds %.1g); or find it more exactly", most/60, most/3600))
+		}
+	}
+	if s := l.r.Sources; len(s) > 0 {
+		tell("pose_sources.1", s[0].Sigma, string(s[0].Kind)+" itself")
+	}
+	if l.r.Homing.By == rig.BySensor { // who looks states how sure
+		tell("homing.sigma_deg", l.r.Homing.Sigma, "home")
+	}
+}
+
 // low tells of one of them that is too near the floor. or is what else helps. The limit itself a rig can only tighten.
 func (l *look) low(key, name string, at rig.Axes, or string) {
 	low := l.lowestDeg(at, l.sigma())

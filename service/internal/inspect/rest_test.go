@@ -1,6 +1,8 @@
 package inspect_test
 
 import (
+	"slices"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -96,4 +98,26 @@ func TestRestsAtTheEndsOfTravel(t *testing.T) {
 	f := of(rig.RestHeld, inspect.Look(aside, defaults, stopped))
 	require.Len(t, f, 2)
 	assert.Contains(t, f[0].Words, "axis 1 could turn to -3.5°, and its travel ends at -2°")
+}
+
+// TestPosesThatAreNeverSharp: an uncertainty in another unit holds every motion for ever; one that is only rough, or that a person states, does not.
+func TestPosesThatAreNeverSharp(t *testing.T) {
+	t.Parallel()
+	sharp := defaults
+	sharp.SharpDeg = 1.2
+	look := func(source, home string) []rig.Find {
+		r := read(t, rigs+"curlew.yaml", "clutch_side: motor\n    sigma_deg: [0.05, 0.05]", "clutch_side: motor\n    sigma_deg: "+source, "search_deg: [2, 2]\n  sigma_deg: [0.05, 0.05]", "search_deg: [2, 2]\n  sigma_deg: "+home)
+		return slices.DeleteFunc(of(rig.RestHeld, inspect.Look(r, sharp, stopped)), func(f rig.Find) bool { return !strings.Contains(f.Words, "ever allowed") })
+	}
+	assert.Empty(t, look("[0.05, 0.05]", "[0.05, 0.05]"))
+	assert.Empty(t, look("[1.2, 1.2]", "[1.2, 1]"))
+	f := look("[0.05, 5]", "[0.05, 0.05]")
+	require.Len(t, f, 1)
+	assert.Equal(t, "pose_sources.1", f[0].Key)
+	assert.Equal(t, "no slew, track, flip or park is ever allowed: by motor count itself an axis is known to 5° (one standard deviation), and pose/sharp is 1.2°", f[0].Words)
+	assert.Equal(t, "look at the unit: sigma_deg is in degrees (arcminutes would be 0.083, arcseconds 0.001); or find it more exactly", f[0].Remedy)
+	f = look("[0.05, 0.05]", "[3, 0.05]")
+	require.Len(t, f, 1)
+	assert.Equal(t, "homing.sigma_deg", f[0].Key)
+	assert.Contains(t, f[0].Words, "by home an axis is known to 3°")
 }

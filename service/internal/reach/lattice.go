@@ -54,7 +54,7 @@ func (w *walk) over(step unit.Angle) []rig.Axes {
 		for _, d := range around {
 			next := place{top.at[0] + d[0], top.at[1] + d[1]}
 			w.steps++
-			if to := pose(next); w.travel.Holds(to) && !reached[next].done && w.free(here, to) {
+			if to := pose(next); w.travel.Holds(to) && !reached[next].done && w.isOpen(to) && w.free(here, to) {
 				offer(next, top.at, t.cost+w.least(here, to))
 			}
 		}
@@ -70,7 +70,7 @@ func (w *walk) about(a rig.Axes, step unit.Angle) (out []place) {
 	i, j := int32(math.Floor(float64(a.A1/step))), int32(math.Floor(float64(a.A2/step)))
 	for _, at := range []place{{i, j}, {i, j + 1}, {i + 1, j}, {i + 1, j + 1}} {
 		to := rig.Axes{A1: unit.Angle(at[0]) * step, A2: unit.Angle(at[1]) * step}
-		if w.travel.Holds(to) && (w.free(a, to) || w.proves(Rectangle(a, to, rig.Motion{}))) {
+		if w.travel.Holds(to) && w.isOpen(to) && (w.free(a, to) || w.proves(Rectangle(a, to, rig.Motion{}))) {
 			out = append(out, at)
 		}
 	}

@@ -36,10 +36,16 @@ type Route struct {
 // quickest of those by one corner (one axis after the other), and, where neither is clear, one by as few stops as it finds, over all of the travel.
 // Found is false where none is proven within the budget.
 func (p *Prover) Around(from, to rig.Axes, m rig.Motion, travel rig.Travel, spread rig.Axes, budget Budget) (r Route, found bool) {
+	return p.AroundWhere(nil, from, to, m, travel, spread, budget)
+}
+
+// AroundWhere is Around by open poses alone: those that keep the tube above the floor and off the Sun, say. That is looked at along each leg, more
+// coarsely than the parts are: nothing is proven of it. Barred is of the parts alone. nil: every pose is open.
+func (p *Prover) AroundWhere(open func(rig.Axes) bool, from, to rig.Axes, m rig.Motion, travel rig.Travel, spread rig.Axes, budget Budget) (r Route, found bool) {
 	if p.why != "" || !from.Finite() || !to.Finite() || !spread.Finite() {
 		return r, false
 	}
-	w := walk{p: p, v: p.mapped().visit(budget), from: from, to: to, m: m, travel: travel, spread: spread, budget: budget}
+	w := walk{p: p, v: p.mapped().visit(budget), from: from, to: to, m: m, travel: travel, spread: spread, budget: budget, open: open}
 	best := Route{Seconds: math.Inf(1)}
 	for _, corner := range []rig.Axes{{A1: to.A1, A2: from.A2}, {A1: from.A1, A2: to.A2}} {
 		if seconds := w.effort(from, corner) + w.effort(corner, to); corner != from && corner != to && travel.Holds(corner) &&
@@ -86,6 +92,52 @@ type walk struct {
 	budget   Budget
 	proven   int // cells that proofs of legs looked at
 	steps    int // of the lattice
+	open     func(rig.Axes) bool
+}
+
+// How far apart the poses of a leg are at which it is looked whether they are open. Choice: in between a tube that turns by both axes strays from
+// those beside by the square of half a step, a fiftieth of a degree along a line and a tenth in a rectangle.
+const (
+	openStep = 2 * unit.Degree
+	openMesh = 5 * unit.Degree
+)
+
+// stays tells whether a leg stays where it is open: in the mount's own manner, or all over the rectangle where it may move in any.
+func (w *walk) stays(a, b rig.Axes) bool {
+	if w.open == nil {
+		return true
+	}
+	d, way := b.Sub(a), WayOf(w.m.Sharing, w.m, a, b)
+	if long := way.Seconds(); w.m.Sharing != rig.AnyOrder && !math.IsInf(long, 1) {
+		n := looks(d.Abs().Max(), openStep)
+		for i := range n + 1 {
+			if !w.isOpen(way.At(long * float64(i) / float64(n))) {
+				return false
+			}
+		}
+		return true
+	}
+	n, m := looks(d.A1, openMesh), looks(d.A2, openMesh)
+	for i := range n + 1 {
+		for k := range m + 1 {
+			if !w.isOpen(a.Add(rig.Axes{A1: d.A1 * unit.Angle(i) / unit.Angle(n), A2: d.A2 * unit.Angle(k) / unit.Angle(m)})) {
+				return false
+			}
+		}
+	}
+	return true
+}
+
+// looks is into how many steps of a size at most an angle is cut.
+func looks(by, step unit.Angle) int { return max(1, int(math.Ceil(float64(by.Abs()/step)))) }
+
+// isOpen tells whether a pose is open, which is work too.
+func (w *walk) isOpen(at rig.Axes) bool {
+	if w.open == nil {
+		return true
+	}
+	w.steps++
+	return w.open(at)
 }
 
 // cells counts the work: what was looked at, and one for so many steps as take as long.
@@ -123,7 +175,7 @@ func (w *walk) leads(stops []rig.Axes) bool {
 	}
 	at := w.from
 	for _, s := range append(slices.Clone(stops), w.to) {
-		if !w.sweeps(at, s) && !w.proves(WayOf(w.m.Sharing, w.m, at, s)) {
+		if !w.stays(at, s) || !w.sweeps(at, s) && !w.proves(WayOf(w.m.Sharing, w.m, at, s)) {
 			return false
 		}
 		at = s
@@ -168,5 +220,5 @@ func (w *walk) sweeps(a, b rig.Axes) bool {
 	way := WayOf(w.m.Sharing, w.m, a, b)
 	ok, steps := w.v.sweeps(&way, w.spread)
 	w.steps += steps
-	return ok
+	return ok && w.stays(a, b)
 }

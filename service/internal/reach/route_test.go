@@ -11,6 +11,7 @@ import (
 	"keepclear.example/keepclear/service/internal/reach"
 	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/solid"
+	"keepclear.example/keepclear/service/internal/unit"
 )
 
 // walls is ballAt's rod among balls that stand at poses.
@@ -68,6 +69,39 @@ func TestRoundWhatStandsInTheWay(t *testing.T) {
 		assert.True(t, again.Passes(), "%s: the legs: got %+v", name, again)
 		assert.InDelta(t, way.Seconds(), r.Seconds, 1e-9, "%s: seconds", name)
 	}
+}
+
+// TestRoundByOpenPoses: a way that passes by open poses alone is another than the quickest, whichever way the axes move; where no pose is open there is
+// none, and that is no proof of there being none.
+func TestRoundByOpenPoses(t *testing.T) {
+	from, to := rig.Axes{}, rig.DegAxes(60, 60)
+	travel := rig.Travel{Low: rig.DegAxes(-30, -30), High: rig.DegAxes(90, 80)}
+	p := reach.New(walls(rig.DegAxes(30, 30)))
+	open := func(a rig.Axes) bool { return a.A1.Deg() < 45 || a.A2.Deg() > 25 } // shuts the quickest corner
+	for _, sharing := range []rig.Sharing{rig.Straight, rig.Independent, rig.Axis2First, rig.AnyOrder} {
+		m := rig.Motion{Sharing: sharing, RateDeg: [2]float64{4, 2}, AccelDeg: [2]float64{4, 4}}
+		r, found := p.AroundWhere(open, from, to, m, travel, rig.DegAxes(0.5, 0.5), reach.DefaultBudget)
+		require.True(t, found, "%s", sharing)
+		poses := append(append([]rig.Axes{from}, r.Stops...), to)
+		assert.True(t, p.Prove(reach.Through(sharing, m, poses...), rig.DegAxes(0.5, 0.5), reach.DefaultBudget).Passes(), "%s: %v", sharing, r.Stops)
+		for i := 1; i < len(poses); i++ {
+			a, d := poses[i-1], poses[i].Sub(poses[i-1])
+			way := reach.WayOf(sharing, m, a, poses[i])
+			for k := range 201 {
+				if sharing != rig.AnyOrder {
+					assert.True(t, open(way.At(way.Seconds()*float64(k)/200)), "%s: leg %d of %v", sharing, i, poses)
+					continue
+				}
+				for l := range 21 {
+					at := a.Add(rig.Axes{A1: d.A1 * unit.Angle(k) / 200, A2: d.A2 * unit.Angle(l) / 20})
+					assert.True(t, open(at), "%s: leg %d of %v", sharing, i, poses)
+				}
+			}
+		}
+	}
+	r, found := p.AroundWhere(func(rig.Axes) bool { return false }, from, to, usual, travel, rig.Axes{}, reach.DefaultBudget)
+	assert.False(t, found)
+	assert.False(t, r.Barred)
 }
 
 // TestRoundFromNearContact: where a rig stands a millimetre from a margin, or shall, the way there is proven by itself: the map knows nothing so near.

@@ -165,7 +165,7 @@ func sayRest(r *Rig, b *strings.Builder) {
 	home := map[HomingKind]string{BySensor: "by sensors", ByPerson: "by a person, at marks", ByBelief: "by where the mount believes it to be"}
 	Say(b, "Home is found %s, %s, searching %s and %s beyond, known to ±%s and ±%s (three standard deviations).", home[r.Homing.By],
 		sharingWords[r.Homing.Order], degrees(r.Homing.Search.A1), degrees(r.Homing.Search.A2), degrees(3*r.Homing.Sigma.A1), degrees(3*r.Homing.Sigma.A2))
-	Say(b, "If the asker dies: %s.", r.Stop.words())
+	Say(b, "If the asker dies: %s.", r.Stop.words(r.Kind))
 	for _, o := range r.Optics {
 		Say(b, "Optics: %s.", o.words())
 	}
@@ -180,7 +180,7 @@ func sayRest(r *Rig, b *strings.Builder) {
 	}
 }
 
-func (s Fallback) words() string {
+func (s Fallback) words(k Kind) string {
 	switch s.Kind {
 	case MotionEnds:
 		return "the motion ends where it was told to"
@@ -189,12 +189,27 @@ func (s Fallback) words() string {
 		if !s.Seen.IsZero() {
 			seen = "last seen to work on " + s.Seen.Format("2 January 2006")
 		}
-		return fmt.Sprintf("the mount stops by itself at axis %d %s, by its own belief; %s", s.Axis, degrees(s.Limit), seen)
+		return fmt.Sprintf("the mount stops by itself at axis %d %s%s, by its own belief; %s", s.Axis, degrees(s.Limit), s.past(k), seen)
 	case PowerRelay:
 		return fmt.Sprintf("a relay cuts the power after %s s of silence", short(s.AfterS))
 	case NothingStops:
 	}
 	return "nothing stops it"
+}
+
+// past says how far past the meridian an equatorial's tube is where its limit stops it: a German's on the side on which tracking brings it across.
+func (s Fallback) past(k Kind) string {
+	h := s.Limit
+	if k == German {
+		h -= unit.HalfTurn / 2
+	}
+	switch {
+	case s.Axis != 1 || !k.Equatorial() || h.Abs() > unit.HalfTurn:
+		return ""
+	case h < 0:
+		return fmt.Sprintf(" (the tube %s before the meridian)", degrees(-h))
+	}
+	return fmt.Sprintf(" (the tube %s past the meridian)", degrees(h))
 }
 
 func (o Optics) words() string {

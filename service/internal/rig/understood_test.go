@@ -30,6 +30,25 @@ func TestHeronIsUnderstood(t *testing.T) {
 // unbroken is text without its lines.
 func unbroken(s string) string { return strings.Join(strings.Fields(s), " ") }
 
+// Where a limit in the mount stops a tube is said by the meridian, too: a reading in other terms shows there.
+func TestAMountLimitIsSaidByTheMeridian(t *testing.T) {
+	for kind, says := range map[rig.Kind]map[float64]string{
+		rig.German:     {97: "at axis 1 97° (the tube 7° past the meridian), by its own belief", 80: "(the tube 10° before the meridian)"},
+		rig.Fork:       {97: "at axis 1 97° (the tube 97° past the meridian), by its own belief"},
+		rig.AltAzimuth: {97: "at axis 1 97°, by its own belief"},
+	} {
+		r, faults := rig.Parse("heron.yaml", []byte(heronText(t)), nil)
+		require.Empty(t, faults)
+		r.Kind = kind
+		for deg, want := range says {
+			r.Stop = rig.Fallback{Kind: rig.MountLimit, Axis: 1, Limit: unit.Deg(deg)}
+			assert.Contains(t, unbroken(rig.Understood(r)), want, "%s, %g°", kind, deg)
+			r.Stop.Axis = 2
+			assert.NotContains(t, unbroken(rig.Understood(r)), " the meridian), by", "%s: of axis 2", kind)
+		}
+	}
+}
+
 // A file with a sign turned round reads differently where a person would see it.
 func TestMirroredFilesReadDifferently(t *testing.T) {
 	wren := text(t, rigs+"wren.yaml")

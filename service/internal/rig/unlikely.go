@@ -44,12 +44,16 @@ const (
 	narrowTravel = 20.0 // °: no mount follows the sky for an hour and a half within less, there and back
 	radian       = 180 / math.Pi
 	hour         = 15.0 // ° of an hour angle
+	earlyStop    = 30.0 // °: no equatorial stops itself so soon after the meridian, or as a German before it
+	roughPolar   = 5.0  // °: who aligns by eye comes nearer
 	airOff       = 0.08 // share by which the air may differ from the standard atmosphere's: weather makes a third of that
 )
 
 // checkAngles notices angles that look like radians or hours, and an air pressure that looks like another unit.
 func (r *Rig) checkAngles(top *reader) {
 	r.checkTravelUnits(top)
+	r.checkStop(top)
+	r.checkPolar(top)
 	if t := top.at.find("tape"); t != nil {
 		if legs := t.find("tripod"); legs != nil {
 			aroundInRadians(top.f, legs.find("leg_azimuths_deg"), "tape.tripod.leg_azimuths_deg", func(n *node) *node { return n })
@@ -72,6 +76,46 @@ func (r *Rig) checkAngles(top *reader) {
 }
 
 func tenths(v float64) string { return short(math.Round(v*10) / 10) }
+
+// checkStop notices a limit in the mount at which tracking does not come to its end: in hours, counted from the meridian, or of the other end of travel.
+func (r *Rig) checkStop(top *reader) {
+	s := top.at.find("if_asker_dies")
+	limit := r.Stop.Limit.Deg()
+	if r.Stop.Kind != MountLimit || r.Stop.Axis != 1 || !r.Kind.Equatorial() || s == nil || limit >= earlyStop-1e-9 {
+		return
+	}
+	n := s.find("limit_deg")
+	var as []string
+	if r.Kind == German && math.Abs(limit) < earlyStop {
+		as = append(as, fmt.Sprintf("it is counted from the meridian, in degrees past it, from zero it is %s", tenths(limit+90)))
+	}
+	if limit > 0 && limit <= 12 {
+		as = append(as, fmt.Sprintf("it is in hours, in degrees it is %s", tenths(limit*hour)))
+	}
+	if limit < 0 {
+		as = append(as, "it is that of the other end of travel, write the one at the high end: tracking turns axis 1 upward and never comes to this")
+	}
+	remedy := "it counts from zero, as travel does"
+	for _, a := range as {
+		remedy += "; if " + a
+	}
+	top.f.notice(OtherUnit, n, "if_asker_dies.limit_deg", fmt.Sprintf("a limit near %s, where travel ends as it tracks", tenths(r.Travel.High.A1.Deg())), n.text, remedy+"; if it is right, leave it")
+}
+
+// checkPolar notices a polar axis that is off by more than anybody leaves it.
+func (r *Rig) checkPolar(top *reader) {
+	p := top.at.find("polar_error")
+	if p == nil {
+		return
+	}
+	for _, key := range []string{"east_deg", "up_deg"} {
+		if n := p.find(key); n != nil {
+			if v, ok := aNumber(n); ok && math.Abs(v) > roughPolar {
+				top.f.notice(OtherUnit, n, "polar_error."+key, fmt.Sprintf("%s° or less, as most leave it", short(roughPolar)), n.text, fmt.Sprintf("if it is in arcminutes, in degrees it is %s; if it is right, leave it", short(math.Round(v/60*1000)/1000)))
+			}
+		}
+	}
+}
 
 // checkTravelUnits notices travel too narrow to be in degrees.
 func (r *Rig) checkTravelUnits(top *reader) {

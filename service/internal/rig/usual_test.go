@@ -32,6 +32,48 @@ func about(t *testing.T, in, key string) (told string, fault bool) {
 	return "", r == nil
 }
 
+// A limit in the mount is counted as travel is. One in hours, past the meridian or of the low end is believed to stop a rig that goes on until it touches.
+func TestAMountLimitThatStopsNothingIsTold(t *testing.T) {
+	relay := "stops_it: power relay      # drops the motors' power when nobody has spoken to it for a minute\n  after_s: 60"
+	for limit, says := range map[string]string{
+		"7":    "wanted a limit near 97.5, where travel ends as it tracks, got 7; it counts from zero, as travel does; if it is counted from the meridian, in degrees past it, from zero it is 97; if it is in hours, in degrees it is 105; if it is right, leave it",
+		"6.5":  "if it is in hours, in degrees it is 97.5",
+		"0":    "if it is counted from the meridian, in degrees past it, from zero it is 90; if it is right",
+		"-97":  "if it is that of the other end of travel, write the one at the high end: tracking turns axis 1 upward and never comes to this",
+		"29.9": "it is counted from the meridian",
+		"30":   "",
+		"66":   "",
+		"97":   "",
+	} {
+		in, _ := changed(t, heronText(t), relay, "stops_it: mount limit\n  axis: 1\n  limit_deg: "+limit)
+		told, fault := about(t, in, "limit_deg")
+		assert.False(t, fault, "%s: %s", limit, told)
+		if says == "" {
+			assert.Empty(t, told, limit)
+		}
+		assert.Contains(t, told, says, limit)
+	}
+	in, _ := changed(t, heronText(t), relay, "stops_it: mount limit\n  axis: 2\n  limit_deg: 7")
+	told, _ := about(t, in, "limit_deg")
+	assert.Empty(t, told, "of axis 2 nothing is usual")
+}
+
+func TestAPolarErrorInArcminutesIsTold(t *testing.T) {
+	for error, says := range map[string]string{
+		"{east_deg: 12, up_deg: 0.2}":  "wanted 5° or less, as most leave it, got 12; if it is in arcminutes, in degrees it is 0.2; if it is right, leave it",
+		"{east_deg: 0.3, up_deg: 5}":   "",
+		"{east_deg: -5.1, up_deg: -5}": "in degrees it is -0.085",
+	} {
+		in, _ := changed(t, heronText(t), "\ntape:", "\npolar_error: "+error+"\ntape:")
+		told, fault := about(t, in, "east_deg")
+		assert.False(t, fault, "%s: %s", error, told)
+		if says == "" {
+			assert.Empty(t, told, error)
+		}
+		assert.Contains(t, told, says, error)
+	}
+}
+
 // Metres or centimetres for millimetres would make needles of the parts, and prove them clear of everything.
 func TestLengthsInAnotherUnitAreTold(t *testing.T) {
 	for _, c := range []struct {

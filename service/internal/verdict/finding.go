@@ -81,8 +81,15 @@ func compare(a, b Finding) int {
 	return strings.Compare(a.Rule, b.Rule)
 }
 
-// cause is a rule's place among the causes; of one that is none, behind all of them.
+// follows is the rule whose objections follow from others: where a motion itself leaves travel no track after it is short enough, and to say first that it
+// is too long would send a person to ask for a shorter one.
+const follows = "track/fits"
+
+// cause is a rule's place among the causes; of one that is none, behind all of them, and of what follows from others behind those.
 func cause(rule string) int {
+	if rule == follows {
+		return len(causes()) + 1
+	}
 	if i := slices.Index(causes(), rule); i >= 0 {
 		return i
 	}

@@ -38,6 +38,16 @@ func TestCausesAreOfObjectionsOnly(t *testing.T) {
 	assert.Equal(t, []string{"asker/fallback", "lock/none", "time/agree"}, ids(f))
 }
 
+// TestAMotionBeyondTravelIsNoLongTrack: that a track is too long is said first where nothing else is in the way, and last where a motion leaves travel.
+func TestAMotionBeyondTravelIsNoLongTrack(t *testing.T) {
+	f := []Finding{{Rule: "track/fits", Effect: Denies}, {Rule: "travel/axis2", Effect: Denies}, {Rule: "asker/fallback", Effect: Holds}, {Rule: "sun/apart", Effect: Denies}}
+	g, ok := Gravest(f[:3])
+	require.True(t, ok)
+	assert.Equal(t, "travel/axis2", g.Rule)
+	Sort(f)
+	assert.Equal(t, []string{"sun/apart", "travel/axis2", "track/fits", "asker/fallback"}, ids(f))
+}
+
 // TestGravestIsTheFirstBySort where a rule answered twice.
 func TestGravestIsTheFirstBySort(t *testing.T) {
 	f := []Finding{{Rule: "a", Effect: Holds, Code: "one"}, {Rule: "a", Effect: Holds, Code: "two"}}

@@ -23,7 +23,7 @@
 #       fact: unstopped_spare_s
 #       limit: unstopped_spare_s
 #       sentence: "If the asking program died, what then stops the mount ({about|nothing}) would come {miss} too late, the spare of {limit} included."
-#       remedy: "Set a limit in the mount that stops it earlier and declare it, or ask for a motion that ends sooner."
+#       remedy: "Set a limit in the mount that stops it earlier and declare it, or have a relay cut its power, which stops it wherever it is; or ask for a motion that ends sooner."
 #       need: [repair]
 package rules.asker.fallback
 

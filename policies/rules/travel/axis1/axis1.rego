@@ -49,7 +49,7 @@
 #       fact: axis1_sharp_min_deg
 #       limit: low_deg
 #       sentence: "Axis 1 would turn to {value}; its travel ends at {limit}."
-#       remedy: "Choose another target, a shorter track, or the other side if the mount uses both."
+#       remedy: "Choose another target, or the other side if the mount uses both."
 #       remedies:
 #         retreat: "Choose another place of rest, or have a person state where the axes stand, or turn them by hand; where the place of rest itself lies beyond, correct its angles in the rig file."
 #         track: "Ask for a shorter track, or flip first if the mount uses both sides."
@@ -62,7 +62,7 @@
 #       fact: axis1_sharp_max_deg
 #       limit: high_deg
 #       sentence: "Axis 1 would turn to {value}; its travel ends at {limit}."
-#       remedy: "Choose another target, a shorter track, or the other side if the mount uses both."
+#       remedy: "Choose another target, or the other side if the mount uses both."
 #       remedies:
 #         retreat: "Choose another place of rest, or have a person state where the axes stand, or turn them by hand; where the place of rest itself lies beyond, correct its angles in the rig file."
 #         track: "Ask for a shorter track, or flip first if the mount uses both sides."
