@@ -232,9 +232,15 @@ func (t *turn) lies(j question.JudgedSolve, k int) unit.Angle {
 }
 
 // liesOver is how far it lies by the pose on the other side that points there, anywhere on a stretch: the start of a broken-off change of sides in
-// place is at its very edge, and points where its end does.
+// place is at its very edge, and points where its end does. It lies nowhere near a place that is no stretch to there, whatever room its own uncertainty
+// leaves.
 func (t *turn) liesOver(j question.JudgedSolve, k int) unit.Angle {
-	return t.liesAt(j, k, t.turnedOver(j.Solved.Sub(t.lean(j))), rig.Axes{})
+	over, c := t.turnedOver(j.Solved.Sub(t.lean(j))), t.s.Anchored[k]
+	mid := j.Pose.Add(c.Axes.Sub(t.s.Anchored[0].Axes))
+	if beyond(rig.LiftNear(over, mid).Sub(mid), question.Sigma3(c.Sigma).Add(t.wide(over, t.strays(j)))) {
+		return unit.HalfTurn
+	}
+	return t.liesAt(j, k, over, rig.Axes{})
 }
 
 // turnedOver is the pose on the other side that points where one does: a stretch of a way from side to side may hold both.
@@ -320,7 +326,12 @@ func (t *turn) choose(j question.JudgedSolve) {
 		if t.s.Homing == nil {
 			return // not homed: a solve alone makes no count
 		}
-		c := t.sided(j, i)
+		sided := t.sided(j, i)
+		c := t.joined(j, i, sided)
+		if beyond(c.Sigma, larger(sided.Sigma.Scale(2), rig.Axes{A1: widest, A2: widest})) {
+			t.say(SolveAgainst, j.RequestID, "a solve fits several of the places where the axes may be")
+			return
+		}
 		c.Because, c.Solve = "", ""
 		t.settled()
 		t.say(SolveFor, j.RequestID, "a solve sides with one of the places where the axes may be")
@@ -338,6 +349,33 @@ func (t *turn) choose(j question.JudgedSolve) {
 		t.say(SolveAgainst, j.RequestID, "a solve sides with none of the places where the axes may be")
 		t.addSolved(j)
 	}
+}
+
+// widest is how wide a place may become that a solve does not tell from others, one standard deviation: the loosest limit pose/sharp sigma_deg. What is farther
+// apart stays several places.
+const widest = 2 * unit.Degree
+
+// joined is a place that a solve sides with, made wide enough for each other place on its side from which the picture lies no farther than an ordinary pointing
+// error: what a leaning polar axis, the cone and the tube do may be what makes it lie nearer to one of them. Where they differ by how the mount keeps its
+// syncs, both forms go on counting.
+func (t *turn) joined(j question.JudgedSolve, i int, c question.Candidate) question.Candidate {
+	own, alone := t.s.Anchored[i], true
+	three := question.Sigma3(c.Sigma)
+	low, high := c.Axes.Sub(three), c.Axes.Add(three)
+	for k, o := range t.s.Anchored {
+		if k == i || t.r.Kind.SideOf(o.Axes) != t.r.Kind.SideOf(own.Axes) || t.holds(k, i) || t.lies(j, k) > t.strays(j) {
+			continue
+		}
+		three := question.Sigma3(o.Sigma)
+		alone, low, high = false, smaller(low, o.Axes.Sub(three)), larger(high, o.Axes.Add(three))
+		if o.Kept != c.Kept {
+			c.Kept = ""
+		}
+	}
+	if !alone {
+		c.Axes, c.Sigma = low.Add(high).Scale(0.5), high.Sub(low).Scale(1.0/6)
+	}
+	return c
 }
 
 // pick settles on one candidate.

@@ -1,8 +1,12 @@
 package pose
 
 import (
+	"time"
+
+	"keepclear.example/keepclear/service/internal/frame"
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/unit"
 )
 
 // AsShown is the rig as its file has it, less what samples disproved of how it keeps a sync: that is then unknown, so both forms count. A
@@ -49,7 +53,74 @@ func offsetOf(k rig.SyncKeeping) string {
 		return "an offset on the sky"
 	case rig.KeptOnAxes:
 		return "an offset of its axes"
-	case rig.KeptUnknown, rig.KeptInModel, rig.NotKept:
+	case rig.KeptUnknown, rig.KeptInModel, rig.NotKept, rig.KeptSince, rig.KeptAnew:
 	}
 	return string(k)
+}
+
+// freshSyncs is how old the last sample may be where no run mark vouches that the mount ran on since, so that what syncs made of its belief is still taken to be
+// there. Choice: a person looks, walks and writes; who comes back later has switched it on anew.
+const freshSyncs = time.Hour
+
+// kept is by how much a homing that only says where the axes are leaves belief moved by syncs, and by which form the place goes from then on: an offset on
+// the sky is none of the counters. A sensor's homing sets the mount anew, syncs and all. nil: nothing, or nothing shows that the mount ran on. A form is
+// given where belief shows that the mount knows nothing of the homing; of a mount that may keep its syncs on its axes it says nothing.
+func (t *turn) kept(h *question.Homing, x *question.Sample) (*[2]unit.Angle, rig.SyncKeeping) {
+	last := t.s.Sample
+	if h.Sensed || last == nil || !t.r.Mount.Sync.MaybeOnSky() {
+		return nil, ""
+	}
+	if x != nil && x.RunMark != "" && last.RunMark != "" {
+		if x.RunMark != last.RunMark {
+			return nil, ""
+		}
+	} else if h.At.Sub(clock(last)) > freshSyncs {
+		return nil, ""
+	}
+	sum := t.undo(rig.KeptSince)
+	if sum == ([2]unit.Angle{}) {
+		return nil, ""
+	}
+	switch same, home, told := t.tookHome(h, last, x, sum); {
+	case !told:
+	case !same && home:
+		return nil, ""
+	case same && !home && t.r.Mount.Sync == rig.KeptOnSky:
+		return &sum, rig.KeptSince
+	}
+	return &sum, ""
+}
+
+// tookHome tells whether belief is the same with a homing as before it, and whether with no offset at all, and not with that of syncs, it has the counters at
+// the rig's home, as they are once a mount was told that it is there and forgot its syncs: of no other place can it be told. Not told: belief was not, or
+// says little.
+func (t *turn) tookHome(h *question.Homing, last, x *question.Sample, syncs [2]unit.Angle) (same, home, told bool) {
+	v, w := t.view(last), t.view(x)
+	if !v.ok || !w.ok || !last.Still() || !x.Still() {
+		return false, false, false
+	}
+	side := t.r.Kind.SideOf(h.Axes) // either would do: directions are compared, which say the same near the end of axis 1 too
+	points := func(v view, less [2]unit.Angle) frame.Vec[frame.Rig] { return direction(t.r, t.axes(v, less, side)) }
+	drift := t.drift(h.Axes, last, x)
+	was := direction(t.r, t.axes(v, [2]unit.Angle{}, side).Add(drift[0].Add(drift[1]).Scale(0.5)))
+	now, at := points(w, [2]unit.Angle{}), direction(t.r, t.r.Home)
+	allowed := t.tolerance(h.Axes, last, x).A2
+	same = now.Angle(was) <= allowed+drift[1].Sub(drift[0]).Max()/2
+	home = now.Angle(at) <= allowed
+	return same, home, same || points(w, syncs).Angle(at) > allowed
+}
+
+// keptApart says why places differ that differ by how the mount keeps its syncs; empty: they do not.
+func keptApart(cands []question.Candidate) string {
+	what := ""
+	for _, c := range cands[1:] {
+		switch {
+		case c.Kept == cands[0].Kept:
+		case c.Kept == rig.KeptSince || cands[0].Kept == rig.KeptSince:
+			return "whether the mount still has its syncs from before the homing is not known, and by that it stands in one place or another: a picture may tell, or homing"
+		default:
+			what = "how the mount keeps its syncs is not known, and by that it stands in one place or another: a picture may tell, or homing"
+		}
+	}
+	return what
 }

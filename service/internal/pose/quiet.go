@@ -124,12 +124,21 @@ func (t *turn) quietBelieved(q *still) {
 			t.doubt("an unasked sync of %s: others sync this mount, so its belief is no source of the pose", q.belief)
 		}
 		t.fork(q, t.stayed)
-	case moved && !reckoned && t.countSaysMotion(q) && t.vouched(q.x, q.y): // a mount that restarted counts no syncs either, and takes itself to be elsewhere
+	case moved && !reckoned && t.countSaysMotion(q) && t.vouched(q.x, q.y) && !t.mayBeClock(q): // a mount that restarted counts no syncs either, and takes itself to be elsewhere
 		t.alarm(UnaskedMotion, "", "the axes moved by %s without a permit (the mount counted no sync)", q.belief)
-		t.fork(q, t.byBelief)
+		ways := []way{t.byBelief}
+		if t.mayHaveCrossed(q) {
+			t.doubt("the axes moved by %s without a permit, and nothing tells on which side the tube is since", q.belief)
+			ways = append(ways, t.byOther)
+		}
+		t.fork(q, ways...)
 	case moved:
-		t.alarm(UnaskedMotion, "", "the belief moved by %s at rest without leave: a motion or a sync, which cannot be told", q.belief)
-		t.doubt("the belief moved by %s at rest: a motion or a sync", q.belief)
+		what := "a motion or a sync"
+		if t.countSaysMotion(q) && t.mayBeClock(q) {
+			what = "a motion, or the mount's clock or site was set"
+		}
+		t.alarm(UnaskedMotion, "", "the belief moved by %s at rest without leave: %s, which cannot be told", q.belief, what)
+		t.doubt("the belief moved by %s at rest: %s", q.belief, what)
 		t.fork(q, t.whereTo(q)...)
 	case reckoned:
 		t.fork(q, t.stayed)
@@ -195,6 +204,21 @@ func (t *turn) crossed(q *still) bool {
 	return t.r.Kind.Equatorial() && !t.tooFast(excess(t.across(q, q.at), q.drift), q)
 }
 
+// onHand is how far somebody turns a mount by hand to centre a star; who turns it farther may have slewed it to the other side. Choice.
+const onHand = 10 * unit.Degree
+
+// mayHaveCrossed tells whether a motion that nobody asked for may have led to the other side: no sensed side tells, and it was a long one or near the end of
+// axis 1, where the two sides meet.
+func (t *turn) mayHaveCrossed(q *still) bool {
+	if !t.crossed(q) {
+		return false
+	}
+	to := q.at.Add(q.belief)
+	near := t.nearEnd(q.at) || t.nearEnd(to) || t.nearEnd(q.at.Add(t.across(q, q.at)))
+	told := t.r.Mount.SideSensed && q.y.Belief.Side != ""
+	return near || !told && beyond(q.belief, rig.Axes{A1: onHand, A2: onHand})
+}
+
 // whereTo is every place that a belief which moved at rest may stand for.
 func (t *turn) whereTo(q *still) []way {
 	out := []way{t.stayed}
@@ -248,6 +272,15 @@ func (t *turn) creep(q *still, off rig.Axes) {
 		}
 	}
 	t.s.Crept = rig.Axes{}
+}
+
+// mayBeClock tells whether a clock or a site that was set in a mount that does not tell them may be what moved its belief: by the clock, or the longitude,
+// right ascension alone. Of an alt-azimuth the latitude moves declination too.
+func (t *turn) mayBeClock(q *still) bool {
+	if t.r.Kind == rig.AltAzimuth && (q.x.Site == nil || q.y.Site == nil) {
+		return true
+	}
+	return (q.x.Sidereal == nil || q.y.Sidereal == nil) && (q.vy.dec-q.vx.dec).Abs() <= wiggle
 }
 
 // countSaysMotion tells whether the mount counts its syncs and counted none between the samples.
