@@ -216,6 +216,7 @@ func TestBeginGrantsNoMoreThanWasAsked(t *testing.T) {
 	}
 	done := m.handle(t, served(t, f), keepclear.BeginLater()).Home(context.Background()).Move(context.Background(), func(ctx context.Context, p *pb.Permit) error {
 		assert.NotNil(t, p.GetAction().GetHome(), "what was granted")
+		assert.Equal(t, time.Second, p.GetStopBy().GetWithinDuration().AsDuration())
 		<-ctx.Done()
 		return nil
 	})
