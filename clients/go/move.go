@@ -45,8 +45,9 @@ func (d Done) String() string {
 	return "done"
 }
 
-// Move runs a motion if the answer allows it, and not otherwise. body moves the mount and returns when it is at rest or tracks as
-// permitted; its context ends when the permit is taken back, replies stop, or time is over: by then Stop was called. When body returns
+// Move runs a motion if the answer allows it, once, and not otherwise. body moves the mount and returns when it is at rest or tracks as
+// permitted; its context ends when the permit is taken back, replies stop, or time is over: by then Stop was called. It ends with ctx too: then
+// Stop is called whether body heeds that or not. When body returns
 // the end is reported with a fresh sample, unless the motion was to track on: then the permit stays open for the tracking.
 func (a Answer) Move(ctx context.Context, body func(context.Context, *pb.Permit) error) Done {
 	p := a.Reply.GetPermit()
@@ -128,7 +129,7 @@ func (a Answer) guarded(ctx context.Context, p *pb.Permit, body func(context.Con
 	running, rest := context.WithCancel(context.WithoutCancel(ctx)) // a body that does not heed its context is watched for all that
 	defer rest()
 	watched := make(chan *takenError, 1)
-	go func() { watched <- a.watch(running, ctx.Done(), p, cancel) }()
+	go func() { watched <- a.watch(running, inner, p, cancel) }()
 	finished := false
 	defer func() {
 		if !finished { // a panic in the body
@@ -139,6 +140,7 @@ func (a Answer) guarded(ctx context.Context, p *pb.Permit, body func(context.Con
 	err := body(inner, p)
 	finished = true
 	rest()
+	cancel(nil)
 	if taken := <-watched; taken != nil { // also where the body, whose mount was stopped, takes its rest for the end of the motion
 		return a.afterStop(ctx, taken.why, err)
 	}
@@ -181,8 +183,8 @@ type takenError struct{ why string }
 func (e *takenError) Error() string { return e.why }
 
 // watch sends samples and stops the mount where the permit is lost: the stop comes first, only then the body hears of it. It returns why.
-// ctx ends with the body; off ends where the caller breaks the motion off, which stops nothing by itself.
-func (a Answer) watch(ctx context.Context, off <-chan struct{}, p *pb.Permit, cancel context.CancelCauseFunc) *takenError {
+// running ends with the body; ctx, of which the body hears, ends before that where the caller breaks the motion off, which stops nothing by itself.
+func (a Answer) watch(running, ctx context.Context, p *pb.Permit, cancel context.CancelCauseFunc) *takenError {
 	tick := time.NewTicker(sampleEvery)
 	defer tick.Stop()
 	w := waiting{heard: time.Now()}
@@ -190,19 +192,18 @@ func (a Answer) watch(ctx context.Context, off <-chan struct{}, p *pb.Permit, ca
 		why := ""
 		select {
 		case <-ctx.Done():
-			return nil
-		case <-off:
-			why = brokenOff
 		case <-time.After(time.Until(w.end())):
 		case <-tick.C:
-			r, err := a.tell(ctx, &w)
-			if ctx.Err() != nil {
-				return nil
-			}
-			if err == nil {
+			if r, err := a.tell(ctx, &w); err == nil {
 				w = waiting{heard: time.Now()}
 				why = lost(p, r)
 			}
+		}
+		if running.Err() != nil {
+			return nil
+		}
+		if ctx.Err() != nil {
+			why = brokenOff
 		}
 		if why == "" && !time.Now().Before(w.end()) {
 			why = w.words()

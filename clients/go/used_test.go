@@ -253,6 +253,24 @@ func TestBrokenOffIsStopped(t *testing.T) {
 	assert.Equal(t, pb.EndKind_END_KIND_NOT_MOVED, f.told()[0].GetEnd().GetKind())
 }
 
+// Nor does the stop wait for a mount that is just being read.
+func TestBrokenOffWhileTheMountIsRead(t *testing.T) {
+	over, reading := make(chan struct{}), make(chan struct{}, 9)
+	f, m := &fake{}, &mount{}
+	a := m.reading(t, f, func(context.Context) error { reading <- struct{}{}; <-over; return nil }).Home(context.Background())
+	ctx, cancel := context.WithCancel(context.Background())
+	done := a.Move(ctx, func(context.Context, *pb.Permit) error {
+		<-reading
+		began := time.Now()
+		cancel()
+		assert.Eventually(t, func() bool { return m.count() > 0 }, 5*time.Second, time.Millisecond)
+		assert.Less(t, time.Since(began), time.Second)
+		close(over)
+		return nil
+	})
+	assert.Equal(t, "the program broke it off", done.Stopped)
+}
+
 // asleep is an instant so long after another by the wall clock alone, as after a sleep of the machine: a monotonic clock stands still meanwhile.
 func asleep(at time.Time, d time.Duration) time.Time {
 	(*[3]uint64)(unsafe.Pointer(&at))[0] += uint64(d/time.Second) << 30 // seconds, above 30 bits of nanoseconds: the layout of time.Time
