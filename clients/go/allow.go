@@ -17,7 +17,7 @@ const practiceWord = "practice"
 type Terms struct {
 	Practice bool          // the mount is a simulated one: a practice permit may move it
 	Epoch    uint64        // highest epoch of the rig that was seen; 0: none
-	Since    time.Duration // since the question was first sent, by a monotonic clock
+	Since    time.Duration // since the question was first sent, as Passed tells it
 }
 
 // Fault says what of a reply to req keeps it from being an allow on which the mount may move, or be synced; empty: nothing, it is one.
@@ -25,6 +25,9 @@ type Terms struct {
 func (t Terms) Fault(req *pb.AskRequest, reply *pb.AskResponse) string {
 	if reply.GetJudgement().GetVerdict() != pb.Verdict_VERDICT_ALLOW {
 		return "its verdict is no allow"
+	}
+	if f := contradicted(reply.GetJudgement()); f != nil {
+		return fmt.Sprintf("its own finding of %s is no pass: %s", f.GetRuleId(), f.GetSentence())
 	}
 	if req.GetAction().GetSync() != nil {
 		l := reply.GetSyncLeave()
@@ -49,8 +52,20 @@ func (t Terms) Fault(req *pb.AskRequest, reply *pb.AskResponse) string {
 		return fmt.Sprintf("the permit is %s: %s", word(p.GetState().String()), p.GetEndedBecause())
 	case !proto.Equal(p.GetAction(), req.GetAction()):
 		return "understood another action than was sent"
+	case !stated(p.GetStopBy()):
+		return "the permit does not say until when the motion must have ended"
 	}
 	return t.keys(req, p.GetPermitId(), p, p.GetStartBy())
+}
+
+// contradicted is a finding that speaks against the allow it stands beside: only a full set of passes allows. Nil: there is none.
+func contradicted(j *pb.Judgement) *pb.Finding {
+	for _, f := range j.GetFindings() {
+		if f.GetEffect() != pb.Effect_EFFECT_PASS && f.GetEffect() != pb.Effect_EFFECT_NOT_APPLICABLE {
+			return f
+		}
+	}
+	return nil
 }
 
 // leave is what permits and sync leaves have in common.
@@ -74,7 +89,15 @@ func (t Terms) keys(req *pb.AskRequest, id string, l leave, by *pb.Deadline) str
 	case l.GetEpoch() < t.Epoch:
 		return fmt.Sprintf("the leave is of epoch %d, and %d was seen", l.GetEpoch(), t.Epoch)
 	}
-	for _, c := range l.GetCritical() {
+	if fault := t.conditions(l.GetCritical()); fault != "" {
+		return fault
+	}
+	return late(by, t.Since)
+}
+
+// conditions says which of an allow's conditions cannot be kept; empty: none.
+func (t Terms) conditions(critical []string) string {
+	for _, c := range critical {
 		switch {
 		case c != practiceWord:
 			return fmt.Sprintf("it has a condition that this version does not know: %q", c)
@@ -82,15 +105,26 @@ func (t Terms) keys(req *pb.AskRequest, id string, l leave, by *pb.Deadline) str
 			return "it is for a practice rig: no real mount may move on it"
 		}
 	}
-	return late(by, t.Since)
+	return ""
+}
+
+// stated tells whether a deadline says when it is: one out of the range of its own kind would read as three centuries.
+func stated(by *pb.Deadline) bool {
+	return by.GetWithinDuration() != nil && by.GetWithinDuration().CheckValid() == nil
+}
+
+// Passed is how long it is since an instant that this program read off its clock, by the monotonic clock or by the wall clock, whichever tells more:
+// the first stands still while the machine sleeps, the second may be set back. A wall clock that is set forward meanwhile ends leave early.
+func Passed(since, now time.Time) time.Duration {
+	return max(now.Sub(since), now.Round(0).Sub(since.Round(0)))
 }
 
 // late says why leave can no longer be used so long after its question was first sent; empty: it can.
 func late(by *pb.Deadline, since time.Duration) string {
-	within := by.GetWithinDuration()
-	if within == nil {
+	if !stated(by) {
 		return "the leave does not say until when it may be used"
 	}
+	within := by.GetWithinDuration()
 	if since < 0 || since > within.AsDuration() {
 		return fmt.Sprintf("it came too late: %.1f s after it was asked, and it was good for %.1f s", since.Seconds(), within.AsDuration().Seconds())
 	}

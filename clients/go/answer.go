@@ -1,6 +1,7 @@
 package keepclear
 
 import (
+	"fmt"
 	"slices"
 	"strings"
 	"time"
@@ -114,7 +115,7 @@ func (h *Handle) judge(req *pb.AskRequest, reply *pb.AskResponse, sent time.Time
 		a.Verdict = Allow
 		h.remember(a.epoch(), "")
 		if p := reply.GetPermit(); p != nil {
-			h.setOpen(p.GetPermitId())
+			h.setOpen(p.GetPermitId(), p.GetEpoch())
 		}
 	case pb.Verdict_VERDICT_HOLD, pb.Verdict_VERDICT_UNSPECIFIED:
 	}
@@ -135,7 +136,7 @@ func (a Answer) epoch() uint64 {
 func (h *Handle) terms(sent time.Time) Terms {
 	h.mu.Lock()
 	defer h.mu.Unlock()
-	return Terms{Practice: h.practice, Epoch: h.epoch, Since: h.now().Sub(sent)}
+	return Terms{Practice: h.practice, Epoch: h.epoch, Since: Passed(sent, h.now())}
 }
 
 // late says why an allow can no longer be used; empty: it can.
@@ -150,7 +151,55 @@ func (a Answer) late() string {
 	if m := a.handle.firstUntold(); m != nil {
 		return unheard(m)
 	}
-	return late(by, a.handle.now().Sub(a.sent))
+	if over := a.handle.over(a); over != "" {
+		return over
+	}
+	return late(by, Passed(a.sent, a.handle.now()))
+}
+
+// over says why an allow is worth nothing any more by what the handle did and heard since; empty: it knows of nothing.
+func (h *Handle) over(a Answer) string {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	return h.overNow(a)
+}
+
+func (h *Handle) overNow(a Answer) string {
+	if l := a.Reply.GetSyncLeave(); l != nil {
+		switch {
+		case l.GetEpoch() == h.usedSync:
+			return "its sync leave was used"
+		case l.GetEpoch() < h.epoch:
+			return fmt.Sprintf("its sync leave is of epoch %d, and %d was seen", l.GetEpoch(), h.epoch)
+		}
+		return ""
+	}
+	switch p := a.Reply.GetPermit(); {
+	case p.GetEpoch() == h.usedMove:
+		return "its permit was used"
+	case p.GetPermitId() != h.permit:
+		return "its permit is no longer open: it was taken back, ended or replaced"
+	}
+	return ""
+}
+
+// use takes the leave of an allow, once: of two that try one goes on. It says why there is none to take; empty: it is taken.
+func (a Answer) use() string {
+	if late := a.late(); late != "" {
+		return late
+	}
+	h := a.handle
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	if over := h.overNow(a); over != "" {
+		return over
+	}
+	if a.Reply.GetSyncLeave() != nil {
+		h.usedSync = a.epoch()
+	} else {
+		h.usedMove = a.epoch()
+	}
+	return ""
 }
 
 // word makes a word of an enum's name: PERMIT_STATE_WITHDRAWN becomes withdrawn.

@@ -208,7 +208,7 @@ func (h *Handle) Report(ctx context.Context, r *pb.ReportRequest) (*pb.ReportRes
 	if err != nil {
 		return nil, fmt.Errorf("reporting: %w", err)
 	}
-	h.remember(out.GetEpoch(), out.GetHomingId())
+	h.heard(out)
 	return out, nil
 }
 
@@ -221,7 +221,7 @@ func (h *Handle) Withdraw(ctx context.Context, reason string) (*pb.WithdrawRespo
 	defer cancel()
 	out, err := h.motion.Withdraw(ctx, &pb.WithdrawRequest{Rig: h.name, Asker: h.asker, Reason: reason})
 	if err == nil {
-		h.setOpen("")
+		h.setOpen("", 0)
 	}
 	return out, err
 }

@@ -115,3 +115,21 @@ func (m *mount) handle(t *testing.T, address string, options ...keepclear.Option
 	t.Cleanup(func() { h.Close() })
 	return h
 }
+
+// withdrawing is a fake that takes leave back when it is told to.
+type withdrawing struct{ fake }
+
+func (*withdrawing) Withdraw(context.Context, *pb.WithdrawRequest) (*pb.WithdrawResponse, error) {
+	return &pb.WithdrawResponse{RigKnown: true}, nil
+}
+
+func (w *withdrawing) served(t *testing.T) string {
+	t.Helper()
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	require.NoError(t, err)
+	s := grpc.NewServer()
+	pb.RegisterMotionServiceServer(s, w)
+	go s.Serve(l)
+	t.Cleanup(s.Stop)
+	return l.Addr().String()
+}

@@ -7,6 +7,8 @@ import (
 	"slices"
 	"time"
 
+	"google.golang.org/protobuf/proto"
+
 	pb "keepclear.example/keepclear/api/keepclear/v1"
 )
 
@@ -43,8 +45,9 @@ func (d Done) String() string {
 	return "done"
 }
 
-// Move runs a motion if the answer allows it, and not otherwise. body moves the mount and returns when it is at rest or tracks as
-// permitted; its context ends when the permit is taken back, replies stop, or time is over: by then Stop was called. When body returns
+// Move runs a motion if the answer allows it, once, and not otherwise. body moves the mount and returns when it is at rest or tracks as
+// permitted; its context ends when the permit is taken back, replies stop, or time is over: by then Stop was called. It ends with ctx too: then
+// Stop is called whether body heeds that or not. When body returns
 // the end is reported with a fresh sample, unless the motion was to track on: then the permit stays open for the tracking.
 func (a Answer) Move(ctx context.Context, body func(context.Context, *pb.Permit) error) Done {
 	p := a.Reply.GetPermit()
@@ -54,6 +57,13 @@ func (a Answer) Move(ctx context.Context, body func(context.Context, *pb.Permit)
 	case p == nil:
 		return Done{Why: "the answer is leave for a sync, not for a motion"}
 	}
+	if over := a.handle.over(a); over != "" {
+		return Done{Why: over}
+	}
+	if err := ctx.Err(); err != nil {
+		a.close(ctx, pb.EndKind_END_KIND_NOT_MOVED)
+		return Done{Why: "it was broken off before it began: " + context.Cause(ctx).Error()}
+	}
 	if a.request.GetBeginLater() {
 		begun, fault := a.begin(ctx)
 		if fault != "" {
@@ -61,14 +71,16 @@ func (a Answer) Move(ctx context.Context, body func(context.Context, *pb.Permit)
 		}
 		p = begun
 	}
-	if late := a.late(); late != "" {
-		a.close(ctx, pb.EndKind_END_KIND_NOT_MOVED)
+	if late := a.use(); late != "" {
+		if a.handle.over(a) == "" {
+			a.close(ctx, pb.EndKind_END_KIND_NOT_MOVED)
+		}
 		return Done{Why: late}
 	}
 	return a.guarded(ctx, p, body)
 }
 
-// begin tells the service that the motion starts now and returns the begun permit.
+// begin tells the service that the motion starts now and returns the begun permit: what was granted, within what the reply says now.
 func (a Answer) begin(ctx context.Context) (*pb.Permit, string) {
 	h, id := a.handle, a.Reply.GetPermit().GetPermitId()
 	s, err := h.read(ctx)
@@ -87,15 +99,37 @@ func (a Answer) begin(ctx context.Context) (*pb.Permit, string) {
 		}
 		return nil, reason
 	}
-	return p, ""
+	if fault := a.narrower(p); fault != "" {
+		a.close(ctx, pb.EndKind_END_KIND_NOT_MOVED)
+		return nil, "the permit began, but " + fault
+	}
+	begun := proto.Clone(a.Reply.GetPermit()).(*pb.Permit)
+	begun.State = p.GetState()
+	if by := p.GetStopBy(); stated(by) && by.GetWithinDuration().AsDuration() < begun.GetStopBy().GetWithinDuration().AsDuration() {
+		begun.StopBy = by
+	}
+	return begun, ""
+}
+
+// narrower says what a begun permit has come to that was not granted; empty: nothing. What it does not repeat is as granted.
+func (a Answer) narrower(p *pb.Permit) string {
+	switch {
+	case p.GetRig() != "" && p.GetRig() != a.request.GetRig():
+		return fmt.Sprintf("for rig %q", p.GetRig())
+	case p.GetAction() != nil && !proto.Equal(p.GetAction(), a.request.GetAction()):
+		return "for another action than was sent"
+	}
+	return Terms{Practice: a.handle.practice}.conditions(p.GetCritical())
 }
 
 // guarded runs the body under watch. A body that panics stops the mount before the panic goes on.
 func (a Answer) guarded(ctx context.Context, p *pb.Permit, body func(context.Context, *pb.Permit) error) Done {
 	inner, cancel := context.WithCancelCause(ctx)
 	defer cancel(nil)
+	running, rest := context.WithCancel(context.WithoutCancel(ctx)) // a body that does not heed its context is watched for all that
+	defer rest()
 	watched := make(chan *takenError, 1)
-	go func() { watched <- a.watch(inner, p, cancel) }()
+	go func() { watched <- a.watch(running, inner, p, cancel) }()
 	finished := false
 	defer func() {
 		if !finished { // a panic in the body
@@ -105,9 +139,13 @@ func (a Answer) guarded(ctx context.Context, p *pb.Permit, body func(context.Con
 	}()
 	err := body(inner, p)
 	finished = true
+	rest()
 	cancel(nil)
 	if taken := <-watched; taken != nil { // also where the body, whose mount was stopped, takes its rest for the end of the motion
 		return a.afterStop(ctx, taken.why, err)
+	}
+	if err != nil && ctx.Err() != nil { // it heard of it before the watch did
+		return a.afterStop(ctx, brokenOff, err)
 	}
 	if err != nil {
 		stopErr := a.stop()
@@ -120,6 +158,9 @@ func (a Answer) guarded(ctx context.Context, p *pb.Permit, body func(context.Con
 	}
 	return Done{Moved: true, Err: a.close(ctx, pb.EndKind_END_KIND_DONE)}
 }
+
+// brokenOff is why a motion was stopped whose caller ended its context.
+const brokenOff = "the program broke it off"
 
 // tracksOn tells whether the permit goes on after the motion, for tracking.
 func tracksOn(p *pb.Permit) bool {
@@ -142,7 +183,8 @@ type takenError struct{ why string }
 func (e *takenError) Error() string { return e.why }
 
 // watch sends samples and stops the mount where the permit is lost: the stop comes first, only then the body hears of it. It returns why.
-func (a Answer) watch(ctx context.Context, p *pb.Permit, cancel context.CancelCauseFunc) *takenError {
+// running ends with the body; ctx, of which the body hears, ends before that where the caller breaks the motion off, which stops nothing by itself.
+func (a Answer) watch(running, ctx context.Context, p *pb.Permit, cancel context.CancelCauseFunc) *takenError {
 	tick := time.NewTicker(sampleEvery)
 	defer tick.Stop()
 	w := waiting{heard: time.Now()}
@@ -150,22 +192,23 @@ func (a Answer) watch(ctx context.Context, p *pb.Permit, cancel context.CancelCa
 		why := ""
 		select {
 		case <-ctx.Done():
-			return nil
 		case <-time.After(time.Until(w.end())):
 		case <-tick.C:
-			r, err := a.tell(ctx, &w)
-			if ctx.Err() != nil {
-				return nil
-			}
-			if err == nil {
+			if r, err := a.tell(ctx, &w); err == nil {
 				w = waiting{heard: time.Now()}
 				why = lost(p, r)
 			}
 		}
+		if running.Err() != nil {
+			return nil
+		}
+		if ctx.Err() != nil {
+			why = brokenOff
+		}
 		if why == "" && !time.Now().Before(w.end()) {
 			why = w.words()
 		}
-		if over := a.handle.now().Sub(a.sent); why == "" && over > p.GetStopBy().GetWithinDuration().AsDuration() {
+		if over := Passed(a.sent, a.handle.now()); why == "" && over > p.GetStopBy().GetWithinDuration().AsDuration() {
 			why = "its time is over"
 		}
 		if why != "" {
@@ -277,7 +320,7 @@ func (a Answer) stop() error {
 func (a Answer) close(ctx context.Context, how pb.EndKind) error {
 	h, id := a.handle, a.Reply.GetPermit().GetPermitId()
 	r := &pb.ReportRequest{Event: &pb.ReportRequest_End{End: &pb.End{PermitId: id, Kind: how}}}
-	soon, cancel := context.WithTimeout(ctx, readTimeout)
+	soon, cancel := context.WithTimeout(context.WithoutCancel(ctx), readTimeout)
 	defer cancel()
 	if s, err := h.readBy(soon); err == nil {
 		r.Sample = s
@@ -310,7 +353,7 @@ func (a Answer) Tell(ctx context.Context, body func(context.Context, *pb.SyncLea
 	case l == nil:
 		return Done{Why: "the answer is leave for a motion, not for a sync"}
 	}
-	if late := a.late(); late != "" {
+	if late := a.use(); late != "" {
 		return Done{Why: late}
 	}
 	err := body(ctx, l)

@@ -73,9 +73,12 @@ type Handle struct {
 
 	mu     sync.Mutex
 	permit string              // id of the open permit, to be named as replaced
+	since  uint64              // the epoch that its granting made
 	epoch  uint64              // highest seen
 	homing string              // the homing that angles count from, as the service gave it
 	untold []*pb.ReportRequest // acts that the service may not have heard of, oldest first
+
+	usedMove, usedSync uint64 // epochs of the last permit that was moved on, and of the last sync leave that the mount was told by: each is good for one
 
 	refused refusal    // of the question last asked
 	telling sync.Mutex // one at a time tells them, so that they arrive in order
@@ -136,7 +139,7 @@ func (h *Handle) TakeOver(ctx context.Context) (string, error) {
 	id := r.GetRig().GetPermit().GetPermitId()
 	h.mu.Lock()
 	defer h.mu.Unlock()
-	h.permit = id
+	h.permit, h.since = id, r.GetRig().GetEpoch()
 	h.epoch = max(h.epoch, r.GetRig().GetEpoch())
 	return id, nil
 }
@@ -151,10 +154,26 @@ func (h *Handle) remember(epoch uint64, homing string) {
 	}
 }
 
-func (h *Handle) setOpen(id string) {
+func (h *Handle) setOpen(id string, epoch uint64) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
-	h.permit = id
+	h.permit, h.since = id, epoch
+}
+
+// heard takes the reply to a report in: its epoch, its homing, and whether the open permit is still that. A reply from before that was granted
+// tells nothing of it, nor one that names another, as the end of an older one does.
+func (h *Handle) heard(r *pb.ReportResponse) {
+	h.remember(r.GetEpoch(), r.GetHomingId())
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	p := r.GetPermit()
+	gone := p == nil && r.GetEpoch() >= h.since
+	if p.GetPermitId() == h.permit && p != nil {
+		gone = p.GetState() != pb.PermitState_PERMIT_STATE_BEGUN && p.GetState() != pb.PermitState_PERMIT_STATE_GRANTED
+	}
+	if gone {
+		h.permit = ""
+	}
 }
 
 // closeIf forgets a permit that is over.

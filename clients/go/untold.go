@@ -63,7 +63,9 @@ func (h *Handle) tellUntold(ctx context.Context) error {
 		if err != nil && !refused(err) {
 			return fmt.Errorf("%s: %s", unheard(m), why(err))
 		}
-		h.remember(out.GetEpoch(), out.GetHomingId())
+		if err == nil {
+			h.heard(out)
+		}
 		h.told(m)
 	}
 	return nil

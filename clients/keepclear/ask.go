@@ -57,7 +57,7 @@ func ask(k *call) (int, error) {
 	}
 	fault := ""
 	if reply.GetJudgement().GetVerdict() == pb.Verdict_VERDICT_ALLOW {
-		fault = wrongWith(req, reply, *practice, k.now().Sub(sent))
+		fault = wrongWith(req, reply, *practice, keepclear.Passed(sent, k.now()))
 	}
 	code := code(reply, fault)
 	if *k.json {

@@ -129,7 +129,7 @@ func inOrder(r *pb.AskRequest) *pb.AskResponse {
 	if r.GetBeginLater() {
 		state = pb.PermitState_PERMIT_STATE_GRANTED
 	}
-	out.Leave = &pb.AskResponse_Permit{Permit: &pb.Permit{PermitId: "p1", RequestId: r.GetRequestId(), Rig: r.GetRig(), Action: r.GetAction(), Epoch: 3, State: state, StartBy: within}}
+	out.Leave = &pb.AskResponse_Permit{Permit: &pb.Permit{PermitId: "p1", RequestId: r.GetRequestId(), Rig: r.GetRig(), Action: r.GetAction(), Epoch: 3, State: state, StartBy: within, StopBy: &pb.Deadline{WithinDuration: durationpb.New(2 * time.Hour)}}}
 	return out
 }
 
@@ -145,17 +145,21 @@ func TestExitCodes(t *testing.T) {
 		word  string
 		says  string
 	}{
-		"allow":               {func(*pb.AskResponse) {}, "", exitDone, "ALLOW", "Permit p1, begun"},
-		"no permit":           {func(r *pb.AskResponse) { r.Leave = nil }, "", exitHold, "HOLD", "sent no permit"},
-		"taken back":          {permit(func(p *pb.Permit) { p.State = pb.PermitState_PERMIT_STATE_WITHDRAWN; p.EndedBecause = "locked" }), "", exitHold, "HOLD", "withdrawn: locked"},
-		"not begun":           {permit(func(p *pb.Permit) { p.State = pb.PermitState_PERMIT_STATE_GRANTED }), "", exitHold, "HOLD", "granted"},
-		"another action":      {permit(func(p *pb.Permit) { p.Action = &pb.Action{Kind: &pb.Action_Home{Home: &pb.Home{}}} }), "", exitHold, "HOLD", "another action"},
-		"another question":    {permit(func(p *pb.Permit) { p.RequestId = "x" }), "", exitHold, "HOLD", "another question"},
-		"another rig":         {permit(func(p *pb.Permit) { p.Rig = "crane" }), "", exitHold, "HOLD", `rig "crane"`},
-		"no id":               {permit(func(p *pb.Permit) { p.PermitId = "" }), "", exitHold, "HOLD", "no id"},
-		"no epoch":            {permit(func(p *pb.Permit) { p.Epoch = 0 }), "", exitHold, "HOLD", "no epoch"},
-		"no deadline":         {permit(func(p *pb.Permit) { p.StartBy = nil }), "", exitHold, "HOLD", "until when"},
-		"too late":            {permit(func(p *pb.Permit) { p.StartBy.WithinDuration = durationpb.New(0) }), "", exitHold, "HOLD", "too late"},
+		"allow":            {func(*pb.AskResponse) {}, "", exitDone, "ALLOW", "Permit p1, begun"},
+		"no permit":        {func(r *pb.AskResponse) { r.Leave = nil }, "", exitHold, "HOLD", "sent no permit"},
+		"taken back":       {permit(func(p *pb.Permit) { p.State = pb.PermitState_PERMIT_STATE_WITHDRAWN; p.EndedBecause = "locked" }), "", exitHold, "HOLD", "withdrawn: locked"},
+		"not begun":        {permit(func(p *pb.Permit) { p.State = pb.PermitState_PERMIT_STATE_GRANTED }), "", exitHold, "HOLD", "granted"},
+		"another action":   {permit(func(p *pb.Permit) { p.Action = &pb.Action{Kind: &pb.Action_Home{Home: &pb.Home{}}} }), "", exitHold, "HOLD", "another action"},
+		"another question": {permit(func(p *pb.Permit) { p.RequestId = "x" }), "", exitHold, "HOLD", "another question"},
+		"another rig":      {permit(func(p *pb.Permit) { p.Rig = "crane" }), "", exitHold, "HOLD", `rig "crane"`},
+		"no id":            {permit(func(p *pb.Permit) { p.PermitId = "" }), "", exitHold, "HOLD", "no id"},
+		"no epoch":         {permit(func(p *pb.Permit) { p.Epoch = 0 }), "", exitHold, "HOLD", "no epoch"},
+		"no deadline":      {permit(func(p *pb.Permit) { p.StartBy = nil }), "", exitHold, "HOLD", "until when"},
+		"too late":         {permit(func(p *pb.Permit) { p.StartBy.WithinDuration = durationpb.New(0) }), "", exitHold, "HOLD", "too late"},
+		"no end":           {permit(func(p *pb.Permit) { p.StopBy = nil }), "", exitHold, "HOLD", "until when the motion must have ended"},
+		"a hold in it": {func(r *pb.AskResponse) {
+			r.Judgement.Findings = []*pb.Finding{{RuleId: "sky/floor", Effect: pb.Effect_EFFECT_HOLD, Sentence: "Too low."}}
+		}, "", exitHold, "HOLD", "its own finding of sky/floor is no pass"},
 		"unknown condition":   {permit(func(p *pb.Permit) { p.Critical = []string{"hatch open"} }), "", exitHold, "HOLD", `"hatch open"`},
 		"practice":            {permit(func(p *pb.Permit) { p.Critical = []string{"practice"} }), "", exitHold, "HOLD", "no real mount may move on it (--practice takes it)"},
 		"practice, left open": {permit(func(p *pb.Permit) { p.Critical = []string{"practice"} }), "", exitHold, "HOLD", "or taken back: keepclear withdraw heron"},

@@ -136,7 +136,7 @@ func (d *Decider) take(_ context.Context, g *group, r Report, other string, req 
 	}
 	s.Refused = heard(s.Refused, r.Asker) // this one is understood
 	set := d.locksFor(g, notices, r.At)
-	if !r.event() && len(notices) == 0 && !notable(before, s) && !g.overdue(s) {
+	if !r.event() && len(notices) == 0 && !notable(before, s) && !g.overdue(s) && !g.setsOut(s) {
 		g.live = s
 		g.setOpen()
 		return d.standing(g, s, r, notices), record.Written{}, false, nil
@@ -221,6 +221,14 @@ const restEvery = 5 * time.Minute
 func (g *group) overdue(s question.RigState) bool {
 	was := g.folded.Rig.Sample
 	return s.Sample != nil && (was == nil || s.Sample.Time.Sub(was.Time) >= restEvery)
+}
+
+// setsOut tells whether a rig that rests by what is on record may turn by what a sample shows: forgotten, it would count as at rest from its last
+// recorded sample on. One that is said to move with no leave is noticed anyhow, one of which no motion is told is not; where leave is open the restart that
+// takes it back counts it as anywhere on its way. Requires the turn.
+func (g *group) setsOut(s question.RigState) bool {
+	was := g.folded.Rig.Sample
+	return s.Sample != nil && !s.Sample.Still() && was != nil && was.Still() && !s.Permit.Open()
 }
 
 // happen carries the state over the report's sample and event.
