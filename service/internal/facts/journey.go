@@ -135,7 +135,10 @@ func (in *Input) countsFrom(s *stand, at rig.Axes) []rig.Axes {
 	if in.Rig.Mount.Sync != rig.KeptOnSky {
 		out = append(out, beliefsFrom(s, at)...)
 	}
-	return append(out, at.Sub(in.besides(s, at)))
+	for _, off := range in.besides(s, at) {
+		out = append(out, at.Sub(off))
+	}
+	return append(out, at)
 }
 
 // countersAt is where the mount's own counters stand by the sample, carried to now, where they stand elsewhere than the likeliest pose by more
@@ -292,7 +295,7 @@ func (in *Input) believedHome(s *stand, i int, likeliest rig.Axes) []rig.End {
 			out = append(out, rig.End{Axes: c.Add(in.Rig.Home.Sub(b)), From: i, Because: rig.TurnsByBelief})
 		}
 	}
-	if off := in.besides(s, c); off.Abs().Max() > nearlySame {
+	for _, off := range in.besides(s, c) {
 		out = append(out, rig.End{Axes: in.Rig.Home.Add(off), From: i, Because: rig.LessSyncs})
 	}
 	return out
@@ -320,7 +323,7 @@ func (in *Input) parking(s *stand) ([]journey, error) {
 	var out []journey
 	for i, c := range s.pose.Candidates {
 		out = append(out, in.straightTo(s, rig.End{Axes: rest.Axes, From: i, Intended: true, Because: "the place of rest"})...)
-		if off := in.besides(s, c.Axes); off.Abs().Max() > nearlySame {
+		for _, off := range in.besides(s, c.Axes) {
 			out = append(out, in.straightTo(s, rig.End{Axes: rest.Axes.Add(off), From: i, Because: rig.LessSyncs, Shift: off})...)
 		}
 		if in.Rig.Mount.Sync == rig.KeptOnSky || in.Rehearsed {

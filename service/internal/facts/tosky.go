@@ -15,12 +15,22 @@ func (in *Input) flipping(h *heaven, s *stand) ([]journey, error) {
 	if !s.believes && !in.Rehearsed {
 		return nil, unboundedError(s.unbelieving("the mount's belief was not reported"))
 	}
+	if in.sideOpen(s) {
+		return nil, unboundedError{why: "so near the pole the tube may stand on either side, and which one a flip leaves is not known", need: "sample", remedy: leaveThePole}
+	}
 	ra, dec := s.ra, s.dec
 	if in.Rehearsed {
 		ra, dec, _ = in.Rig.Unmap(h.ours(h.moment), s.pose.Candidates[0].Axes)
 	}
 	other := in.Rig.Kind.SideOf(s.pose.Candidates[0].Axes).Other()
 	return in.bySky(h, s, question.Sky{RA: ra, Dec: dec, Frame: question.OfDate}, other)
+}
+
+// sideOpen tells whether the end of axis 1 lies within the uncertainty of a place where the axes may be: the mount may stand on the other side of it.
+func (in *Input) sideOpen(s *stand) bool {
+	return in.Rig.Kind.Equatorial() && slices.ContainsFunc(s.pose.Candidates, func(c question.Candidate) bool {
+		return pose.FromEnd(in.Rig, c.Axes) <= 3*c.Sigma.A2
+	})
 }
 
 // Rounds in which the arrival of an alt-azimuth is sought. Near the zenith its axes follow so fast that an end which is looked at later lies farther away, and
@@ -102,13 +112,13 @@ func (in *Input) endsAt(h *heaven, s *stand, target question.Sky, side rig.Side,
 		g.BeliefAxes = &s.belief
 	}
 	if !in.countersHomed() {
-		g.Synced = in.synced()
+		g.Synced, g.Kept = in.synced()
 	}
 	g.Then.Sidereal += unit.Angle(arrival) * question.SiderealRate
 	if in.Rehearsed { // belief taken as right
 		g.BeliefRA, g.BeliefDec, _ = in.Rig.Unmap(h.ours(h.moment), g.Poses[0])
 		g.BeliefSides = []rig.Side{in.Rig.Kind.SideOf(g.Poses[0])}
-		g.Synced = nil
+		g.Synced, g.Kept = nil, nil
 	}
 	return in.Rig.Ends(g)
 }
@@ -125,28 +135,40 @@ func (in *Input) countersHomed() bool {
 }
 
 // besides is how far the axes, were they at a pose, may stand beside the counters of an equatorial mount that keeps its syncs on the sky: those are where belief
-// less the syncs since the homing has them. Near the end of axis 1, where that may say little of it, only axis 2 counts. Open: alt-azimuths, and
-// of a belief that may mean two sides the second.
-func (in *Input) besides(s *stand, p rig.Axes) rig.Axes {
+// less the syncs since the homing has them, or less those kept from before too. Near the end of axis 1, where that may say little of it, only axis 2
+// counts. Open: alt-azimuths, and of a belief that may mean two sides the second.
+func (in *Input) besides(s *stand, p rig.Axes) (out []rig.Axes) {
 	if in.Rehearsed || !in.Rig.Kind.Equatorial() || !s.believes || !in.Rig.Mount.Sync.MaybeOnSky() || in.countersHomed() {
-		return rig.Axes{}
+		return nil
 	}
-	g := rig.Going{BeliefRA: s.ra, BeliefDec: s.dec, BeliefSides: s.sides, Now: s.mount, Synced: in.synced()}
-	off := p.Sub(in.Rig.Counters(g, p)[0])
-	if pose.FromEnd(in.Rig, p) < offsetWithin {
-		off.A1 = 0
+	g := rig.Going{BeliefRA: s.ra, BeliefDec: s.dec, BeliefSides: s.sides, Now: s.mount}
+	g.Synced, g.Kept = in.synced()
+	for _, c := range in.Rig.Counters(g, p) {
+		off := p.Sub(c)
+		if pose.FromEnd(in.Rig, p) < offsetWithin {
+			off.A1 = 0
+		}
+		if off.Abs().Max() > nearlySame {
+			out = append(out, off)
+		}
 	}
-	return off
+	return out
 }
 
-// synced is by how much the syncs seen since the homing moved belief, right ascension and declination.
-func (in *Input) synced() *[2]unit.Angle {
+// synced is by how much the syncs seen since the homing moved belief, right ascension and declination, and by how much those kept from before it
+// may besides: nil where none may, or where it is known that they do, and the first has them in it.
+func (in *Input) synced() (since, kept *[2]unit.Angle) {
 	var sum [2]unit.Angle
 	for _, s := range in.Snapshot.Rig.Steps {
 		sum[0] += s.Sky[0]
 		sum[1] += s.Sky[1]
 	}
-	return &sum
+	kept = in.Snapshot.Rig.Kept
+	anew := func(c question.Candidate) bool { return c.Kept != rig.KeptSince }
+	if kept != nil && !slices.ContainsFunc(in.Snapshot.Rig.Pose.Candidates, anew) {
+		return &[2]unit.Angle{sum[0] + kept[0], sum[1] + kept[1]}, nil
+	}
+	return &sum, kept
 }
 
 // offsetWithin is how near the end of axis 1 the offset on the sky that belief shows of a pose may say little of syncs: there what the axes stand off

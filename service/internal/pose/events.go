@@ -209,11 +209,13 @@ func (t *turn) home(h question.Homing, x *question.Sample) {
 	t.s.Homing = &h
 	t.settled()
 	t.s.Against, t.s.Motions, t.s.Crept, t.s.Taught = 0, 0, rig.Axes{}, rig.Axes{}
+	kept, form := t.kept(&h, x)
+	t.s.Kept = kept
 	t.s.Steps, t.s.Syncs, t.s.Solves, t.s.Learnt, t.s.Recent = nil, nil, nil, nil, nil
 	t.s.Anchor, t.s.Ahead, t.s.SideTold = nil, nil, nil
 	t.s.Forward, t.s.Discounted, t.s.Stepped = 0, t.s.Discounted+t.s.Forward, 0 // the sample held is from before
 	t.s.Parted = nil
-	t.s.Anchored = []question.Candidate{{Axes: h.Axes, Sigma: h.Sigma}}
+	t.s.Anchored = []question.Candidate{{Axes: h.Axes, Sigma: h.Sigma, Kept: form}}
 	how := "sensed"
 	if !h.Sensed {
 		how = "attested by " + h.Person

@@ -1,8 +1,11 @@
 package pose
 
 import (
+	"time"
+
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/rig"
+	"keepclear.example/keepclear/service/internal/unit"
 )
 
 // AsShown is the rig as its file has it, less what samples disproved of how it keeps a sync: that is then unknown, so both forms count. A
@@ -49,7 +52,62 @@ func offsetOf(k rig.SyncKeeping) string {
 		return "an offset on the sky"
 	case rig.KeptOnAxes:
 		return "an offset of its axes"
-	case rig.KeptUnknown, rig.KeptInModel, rig.NotKept:
+	case rig.KeptUnknown, rig.KeptInModel, rig.NotKept, rig.KeptSince, rig.KeptAnew:
 	}
 	return string(k)
+}
+
+// freshSyncs is how old the last sample may be where no run mark vouches that the mount ran on since, so that what syncs made of its belief is still taken to be
+// there. Choice: a person looks, walks and writes; who comes back later has switched it on anew.
+const freshSyncs = time.Hour
+
+// kept is by how much a homing that only says where the axes are leaves belief moved by syncs, and by which form the place goes from then on: an offset on
+// the sky is none of the counters. A sensor's homing sets the mount anew, syncs and all. nil: nothing, or nothing shows that the mount ran on. A form is
+// given where belief shows that the mount knows nothing of the homing; of a mount that may keep its syncs on its axes it says nothing.
+func (t *turn) kept(h *question.Homing, x *question.Sample) (*[2]unit.Angle, rig.SyncKeeping) {
+	last := t.s.Sample
+	if h.Sensed || last == nil || !t.r.Mount.Sync.MaybeOnSky() {
+		return nil, ""
+	}
+	if x != nil && x.RunMark != "" && last.RunMark != "" {
+		if x.RunMark != last.RunMark {
+			return nil, ""
+		}
+	} else if h.At.Sub(clock(last)) > freshSyncs {
+		return nil, ""
+	}
+	sum := t.undo(rig.KeptSince)
+	if sum == ([2]unit.Angle{}) {
+		return nil, ""
+	}
+	switch same, home, told := t.tookHome(h, last, x, sum); {
+	case !told:
+	case !same && home:
+		return nil, ""
+	case same && !home && t.r.Mount.Sync == rig.KeptOnSky:
+		return &sum, rig.KeptSince
+	}
+	return &sum, ""
+}
+
+// tookHome tells whether belief is the same with a homing as before it, and whether with no offset at all, and not with that of syncs, it has the counters at
+// the rig's home, as they are once a mount was told that it is there and forgot its syncs: of no other place can it be told. Not told: belief was not, or
+// says little.
+func (t *turn) tookHome(h *question.Homing, last, x *question.Sample, syncs [2]unit.Angle) (same, home, told bool) {
+	v, w := t.view(last), t.view(x)
+	if !v.ok || !w.ok || v.vague() || w.vague() || !last.Still() || !x.Still() || t.nearEnd(h.Axes) {
+		return false, false, false
+	}
+	side := t.r.Kind.SideOf(h.Axes)
+	was, now := t.axes(v, [2]unit.Angle{}, side), t.axes(w, [2]unit.Angle{}, side)
+	allowed := t.tolerance(h.Axes, last, x)
+	same = !beyond(excess(rig.LiftNear(now, was).Sub(was), t.drift(h.Axes, last, x)), allowed)
+	at := func(a rig.Axes) bool {
+		return !beyond(rig.LiftNear(a, t.r.Home).Sub(t.r.Home), allowed)
+	}
+	home = at(now)
+	if !same && at(t.axes(w, syncs, side)) {
+		return same, home, false
+	}
+	return same, home, true
 }

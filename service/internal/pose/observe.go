@@ -319,7 +319,7 @@ func (t *turn) powerless(x *question.Sample, why string) {
 		remedy = "look where the axes are, and state it"
 	}
 	t.alarm(Restarted, "", "%s; %s", why, remedy)
-	t.s.Homing = nil
+	t.s.Homing, t.s.Steps, t.s.Kept = nil, nil, nil // it came up without its syncs
 	t.settled()
 	t.doubt("%s", why)
 	if !t.r.Mount.HoldsUnpowered || len(t.s.Pose.Candidates) == 0 {

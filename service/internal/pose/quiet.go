@@ -124,12 +124,16 @@ func (t *turn) quietBelieved(q *still) {
 			t.doubt("an unasked sync of %s: others sync this mount, so its belief is no source of the pose", q.belief)
 		}
 		t.fork(q, t.stayed)
-	case moved && !reckoned && t.countSaysMotion(q) && t.vouched(q.x, q.y): // a mount that restarted counts no syncs either, and takes itself to be elsewhere
+	case moved && !reckoned && t.countSaysMotion(q) && t.vouched(q.x, q.y) && !t.mayBeClock(q): // a mount that restarted counts no syncs either, and takes itself to be elsewhere
 		t.alarm(UnaskedMotion, "", "the axes moved by %s without a permit (the mount counted no sync)", q.belief)
 		t.fork(q, t.byBelief)
 	case moved:
-		t.alarm(UnaskedMotion, "", "the belief moved by %s at rest without leave: a motion or a sync, which cannot be told", q.belief)
-		t.doubt("the belief moved by %s at rest: a motion or a sync", q.belief)
+		what := "a motion or a sync"
+		if t.countSaysMotion(q) && t.mayBeClock(q) {
+			what = "a motion, or the mount's clock or site was set"
+		}
+		t.alarm(UnaskedMotion, "", "the belief moved by %s at rest without leave: %s, which cannot be told", q.belief, what)
+		t.doubt("the belief moved by %s at rest: %s", q.belief, what)
 		t.fork(q, t.whereTo(q)...)
 	case reckoned:
 		t.fork(q, t.stayed)
@@ -248,6 +252,15 @@ func (t *turn) creep(q *still, off rig.Axes) {
 		}
 	}
 	t.s.Crept = rig.Axes{}
+}
+
+// mayBeClock tells whether a clock or a site that was set in a mount that does not tell them may be what moved its belief: by the clock, or the longitude,
+// right ascension alone. Of an alt-azimuth the latitude moves declination too.
+func (t *turn) mayBeClock(q *still) bool {
+	if t.r.Kind == rig.AltAzimuth && (q.x.Site == nil || q.y.Site == nil) {
+		return true
+	}
+	return (q.x.Sidereal == nil || q.y.Sidereal == nil) && (q.vy.dec-q.vx.dec).Abs() <= wiggle
 }
 
 // countSaysMotion tells whether the mount counts its syncs and counted none between the samples.

@@ -86,7 +86,7 @@ func (t *turn) closes(h *question.Homing, x *question.Sample) (apart, sigma rig.
 	if !v.ok || v.vague() || before.BeliefAxes == nil || !t.syncsKnown(last, last) || t.distrusted(rig.UnsyncedBelief) {
 		return apart, sigma, false
 	}
-	for _, f := range t.forms(question.Candidate{}) {
+	for _, f := range t.formsAnew(question.Candidate{}) { // what was kept from before is in both ends
 		if d := t.believedOff(v, f, h.Axes); !told || d.Abs().Max() > apart.Abs().Max() {
 			apart, told = d, true
 		}

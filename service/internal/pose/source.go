@@ -119,8 +119,25 @@ func (t *turn) shift() (sum [2]unit.Angle) {
 }
 
 // forms are the ways in which a candidate's syncs are undone: as the file says, or both where it does not, unless the candidate
-// stands for one already. With no sync on record there is nothing to undo.
+// stands for one already. With no sync on record there is nothing to undo. Syncs from before the homing, where the mount may have kept them, make one more.
 func (t *turn) forms(c question.Candidate) []rig.SyncKeeping {
+	if t.s.Kept == nil || !t.r.Mount.Sync.MaybeOnSky() || c.Kept == rig.KeptAnew {
+		if c.Kept == rig.KeptAnew {
+			c.Kept = ""
+		}
+		return t.formsAnew(c)
+	}
+	switch {
+	case c.Kept != "":
+		return []rig.SyncKeeping{c.Kept}
+	case len(t.s.Steps) == 0:
+		return []rig.SyncKeeping{rig.KeptAnew, rig.KeptSince}
+	}
+	return append(t.formsAnew(c), rig.KeptSince)
+}
+
+// formsAnew are those of the syncs since the homing.
+func (t *turn) formsAnew(c question.Candidate) []rig.SyncKeeping {
 	switch {
 	case len(t.s.Steps) == 0 || t.r.Mount.Sync == rig.NotKept:
 		return []rig.SyncKeeping{rig.KeptOnAxes}
@@ -135,8 +152,16 @@ func (t *turn) forms(c question.Candidate) []rig.SyncKeeping {
 // undo is what a form of keeping takes off the belief before it is mapped. An offset of the counters needs nothing: it is in both
 // ends of every difference.
 func (t *turn) undo(f rig.SyncKeeping) [2]unit.Angle {
-	if f == rig.KeptOnSky {
+	switch f {
+	case rig.KeptOnSky:
 		return t.shift()
+	case rig.KeptSince:
+		sum := t.shift()
+		if k := t.s.Kept; k != nil {
+			sum[0], sum[1] = sum[0]+k[0], sum[1]+k[1]
+		}
+		return sum
+	case rig.KeptOnAxes, rig.KeptAnew, rig.KeptUnknown, rig.KeptInModel, rig.NotKept:
 	}
 	return [2]unit.Angle{}
 }

@@ -110,7 +110,7 @@ const polar = 1 * unit.Degree
 // moved declination, for a position pushed over the pole and wrapped there has no inverse.
 func (t *turn) zone() unit.Angle {
 	if t.r.Mount.Sync.MaybeOnSky() {
-		return polar + 2*t.shift()[1].Abs()
+		return polar + 2*max(t.shift()[1].Abs(), t.undo(rig.KeptSince)[1].Abs())
 	}
 	return polar
 }

@@ -44,7 +44,8 @@ func (t *turn) mayBeUsed(m *move) bool {
 
 // keptAlike tells whether belief says the same of where the rig rests in whatever form the mount keeps its syncs.
 func (t *turn) keptAlike(m *move, seems rig.Axes) bool {
-	return len(t.s.Steps) == 0 || t.beliefAgrees(m, seems, rig.KeptOnAxes) && t.beliefAgrees(m, seems, rig.KeptOnSky)
+	return (len(t.s.Steps) == 0 || t.beliefAgrees(m, seems, rig.KeptOnAxes) && t.beliefAgrees(m, seems, rig.KeptOnSky)) &&
+		(t.s.Kept == nil || t.beliefAgrees(m, seems, rig.KeptAnew) && t.beliefAgrees(m, seems, rig.KeptSince))
 }
 
 // plain tells whether belief tells the axes at a place: on the side of the start, away from the end of axis 1, and where the mount's map turns

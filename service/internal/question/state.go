@@ -210,13 +210,16 @@ type RigState struct {
 	Still  *Sample      `json:"still,omitempty"`  // the last one at rest or tracking
 	Recent []SampleMark `json:"recent,omitempty"` // the last samples, oldest first, to work out mid-exposure
 	// RunMark is the last run mark that a sample told, before the last homing too.
-	RunMark string        `json:"run_mark,omitempty"`
-	Site    *Place        `json:"site,omitempty"` // the mount's, last told
-	SiteAt  time.Time     `json:"site_at,omitzero"`
-	Steps   []Step        `json:"steps,omitempty"`  // syncs seen since homing
-	Permit  *Permit       `json:"permit,omitempty"` // the last one; see Open
-	Leave   *SyncLeave    `json:"leave,omitempty"`  // the last one
-	Solves  []JudgedSolve `json:"solves,omitempty"`
+	RunMark string    `json:"run_mark,omitempty"`
+	Site    *Place    `json:"site,omitempty"` // the mount's, last told
+	SiteAt  time.Time `json:"site_at,omitzero"`
+	Steps   []Step    `json:"steps,omitempty"` // syncs seen since homing
+	// Kept is by how much syncs from before homings that only said where the axes are may still move belief on the sky, right ascension and declination.
+	// Whether the mount forgot them is not known. nil: there are none.
+	Kept   *[2]unit.Angle `json:"kept_rad,omitempty"`
+	Permit *Permit        `json:"permit,omitempty"` // the last one; see Open
+	Leave  *SyncLeave     `json:"leave,omitempty"`  // the last one
+	Solves []JudgedSolve  `json:"solves,omitempty"`
 	// Before are solves that told against the pose before homings that moved no zero: what they said is not settled.
 	Before []JudgedSolve        `json:"before,omitempty"`
 	Syncs  []SyncDone           `json:"syncs,omitempty"`

@@ -178,6 +178,8 @@ type Going struct {
 	// Synced is by how much syncs moved belief since the homing, right ascension and declination. What belief is off the pose besides may be an offset of the
 	// counters, which stand beside the pose since then, also of a mount that keeps its syncs on the sky. nil: the homing set them.
 	Synced *[2]unit.Angle
+	// Kept is by how much syncs from before the homing may still move belief besides; nil: none do.
+	Kept *[2]unit.Angle
 }
 
 // turnSlack is how near half a turn a mount may go either way round, beside what its start may be off by: what the angle that it works
@@ -302,16 +304,29 @@ func (r *Rig) hours(g Going) []unit.Angle {
 			out = append(out, g.Now.Sidereal-to[0], g.Then.Sidereal-to[0])
 		}
 	}
-	if g.Synced != nil {
-		to := lessSyncs(g, g.TargetRA, g.TargetDec)
+	for _, by := range g.syncs() {
+		to := less(by, g.TargetRA, g.TargetDec)
 		out = append(out, g.Now.Sidereal-to[0], g.Then.Sidereal-to[0])
 	}
 	return out
 }
 
-// lessSyncs is a place on the sky less what syncs since the homing moved belief by. Requires Synced.
-func lessSyncs(g Going, ra, dec unit.Angle) [2]unit.Angle {
-	return onSphere(ra-g.Synced[0], dec-g.Synced[1])
+// syncs is by how much syncs may have moved belief, right ascension and declination: since the homing, and with those that the mount may have kept
+// from before. None where the homing set the counters.
+func (g *Going) syncs() (out [][2]unit.Angle) {
+	if g.Synced == nil {
+		return nil
+	}
+	out = append(out, *g.Synced)
+	if k := g.Kept; k != nil {
+		out = append(out, [2]unit.Angle{g.Synced[0] + k[0], g.Synced[1] + k[1]})
+	}
+	return out
+}
+
+// less is a place on the sky less what syncs moved belief by.
+func less(by [2]unit.Angle, ra, dec unit.Angle) [2]unit.Angle {
+	return onSphere(ra-by[0], dec-by[1])
 }
 
 // onSphere brings a declination that was carried over a pole back, half a turn round.
@@ -326,12 +341,12 @@ func onSphere(ra, dec unit.Angle) [2]unit.Angle {
 // either side it may have been taken over the pole by that offset, and is then told half a turn round: both readings count.
 func (r *Rig) lessOffset(g Going, p Axes) [][2]unit.Angle {
 	ra, dec, _ := r.Unmap(g.Now, p)
-	less := func(bRA, bDec unit.Angle) [2]unit.Angle {
-		return onSphere(g.TargetRA-(bRA-ra), g.TargetDec-(bDec-dec))
+	off := func(bRA, bDec unit.Angle) [2]unit.Angle {
+		return less([2]unit.Angle{bRA - ra, bDec - dec}, g.TargetRA, g.TargetDec)
 	}
-	out := [][2]unit.Angle{less(g.BeliefRA, g.BeliefDec)}
+	out := [][2]unit.Angle{off(g.BeliefRA, g.BeliefDec)}
 	if len(g.BeliefSides) > 1 {
-		out = append(out, less(g.BeliefRA+unit.HalfTurn, overPole(g.BeliefDec)))
+		out = append(out, off(g.BeliefRA+unit.HalfTurn, overPole(g.BeliefDec)))
 	}
 	return out
 }
@@ -366,17 +381,17 @@ func (r *Rig) believedEnds(g Going, i int, p Axes, side Side, add func(End)) {
 				add(End{Axes: t, Side: side, From: i, Because: LessOffset})
 			}
 		}
-		if g.Synced != nil {
-			r.syncedEnds(g, i, p, side, add)
+		for _, by := range g.syncs() {
+			r.syncedEnds(g, by, i, p, side, add)
 		}
 	}
 }
 
-// syncedEnds adds the ends of a mount that takes its syncs since the homing off the target on the sky, and whose counters stand where belief less
+// syncedEnds adds the ends of a mount that takes its syncs off the target on the sky, and whose counters stand where belief less
 // those has them.
-func (r *Rig) syncedEnds(g Going, i int, p Axes, side Side, add func(End)) {
-	to := lessSyncs(g, g.TargetRA, g.TargetDec)
-	for _, c := range r.Counters(g, p) {
+func (r *Rig) syncedEnds(g Going, by [2]unit.Angle, i int, p Axes, side Side, add func(End)) {
+	to := less(by, g.TargetRA, g.TargetDec)
+	for _, c := range r.counters(g, by, p) {
 		for _, t := range r.LiftsAround(r.Map(g.Then, to[0], to[1], side), c, g.around()) {
 			add(End{Axes: p.Add(t.Sub(c)), Side: side, From: i, Because: LessSyncs, Shift: p.Sub(c)})
 		}
@@ -384,9 +399,17 @@ func (r *Rig) syncedEnds(g Going, i int, p Axes, side Side, add func(End)) {
 }
 
 // Counters are where the counters of a mount that keeps its syncs on the sky may stand, the axes being at a pose: where belief less the syncs since the
-// homing has them, on each side that it may mean. Requires Synced.
-func (r *Rig) Counters(g Going, p Axes) []Axes {
-	at := lessSyncs(g, g.BeliefRA, g.BeliefDec)
+// homing has them, on the side that it means, and less those that it may have kept from before. Requires Synced.
+func (r *Rig) Counters(g Going, p Axes) (out []Axes) {
+	for _, by := range g.syncs() {
+		out = append(out, r.counters(g, by, p)[0])
+	}
+	return out
+}
+
+// counters are where they may stand by what syncs moved belief by, on each side that it may mean.
+func (r *Rig) counters(g Going, by [2]unit.Angle, p Axes) []Axes {
+	at := less(by, g.BeliefRA, g.BeliefDec)
 	sides := g.BeliefSides
 	if len(sides) == 0 {
 		_, near := r.Nearest(g.Now, at[0], at[1], p)

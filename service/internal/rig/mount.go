@@ -44,8 +44,12 @@ type SyncKeeping string
 
 // Ways to keep a sync.
 const (
-	KeptOnAxes  SyncKeeping = "axes" // an offset of the axis counters
-	KeptOnSky   SyncKeeping = "sky"  // an offset on the sky
+	KeptOnAxes SyncKeeping = "axes" // an offset of the axis counters
+	KeptOnSky  SyncKeeping = "sky"  // an offset on the sky
+	// KeptSince and KeptAnew are of a candidate pose, never of a rig file: an offset on the sky with what syncs from before the homing made of it, and
+	// the mount forgot those.
+	KeptSince   SyncKeeping = "sky, since before the homing"
+	KeptAnew    SyncKeeping = "since the homing"
 	KeptUnknown SyncKeeping = "unknown"
 	KeptInModel SyncKeeping = "model" // an internal model of unknown state: ends are not bounded
 	NotKept     SyncKeeping = "none"  // ignores syncs

@@ -42,7 +42,9 @@ type State struct {
 	Drift    *Drift   // of earlier solves as this one, on its side; nil: none
 	Marks    []Mark
 	Synced   [2]float64 // right ascension and declination by which syncs seen since the homing moved belief
-	Disproof bool       // samples disproved how the file has syncs kept
+	Kept     [2]float64 // by which those from before it may have moved belief besides; KeptSure: they have
+	KeptSure bool
+	Disproof bool // samples disproved how the file has syncs kept
 }
 
 // Drift is what solves shifted by to one side, and the last of them.

@@ -50,10 +50,23 @@ func (j *judging) unbounded() string {
 		return "belief is not told"
 	case byBelief && !j.r.equatorial() && j.mountWhy != "":
 		return j.mountWhy
+	case j.q.Kind == "flip" && j.besidePole():
+		return "the side that it leaves is not known"
 	case byBelief && j.strays():
 		return "near the pole only an offset on the sky leads astray"
 	}
 	return ""
+}
+
+// besidePole tells whether the tube may stand on either side of the pole. Within a hundredth of a degree of the bound it cannot say.
+func (j *judging) besidePole() (open bool) {
+	for _, p := range j.places {
+		pole := j.r.direction(p.Axes).angle(j.r.d1)
+		over := min(pole, math.Pi-pole) - 3*p.Sigma[1]
+		open = open || over <= 0
+		j.edge = j.edge || math.Abs(over) < 0.01*degree
+	}
+	return open && j.r.equatorial()
 }
 
 // strays tells whether a slew to the sky from within 8° of the pole may end farther from where it is meant to than it may, and that only by the offset on
@@ -135,7 +148,7 @@ func (j *judging) endsFrom(i int, wait, arrival float64) []end {
 
 func (j *judging) parks(i int, c Axes) []end {
 	out := []end{{from: i, axes: j.r.Rests[0], intended: true, loose: true, because: "the rest"}}
-	if off := j.beside(c); off != (Axes{}) {
+	for _, off := range j.beside(c) {
 		out = append(out, end{from: i, axes: j.r.Rests[0].add(off), shift: off, loose: true, because: "the rest by counters that stand beside"})
 	}
 	if j.r.Sync == "sky" {
@@ -149,15 +162,18 @@ func (j *judging) parks(i int, c Axes) []end {
 }
 
 // beside is how far the axes may stand beside the counters that a mount goes by which keeps its syncs on the sky; of an equatorial.
-func (j *judging) beside(c Axes) Axes {
+func (j *judging) beside(c Axes) (out []Axes) {
 	if !j.believes || !j.r.equatorial() || j.r.Sync != "sky" && j.r.Sync != "unknown" {
-		return Axes{}
+		return nil
 	}
-	off := c.sub(j.countersBeside(c))
-	if pole := j.r.direction(c).angle(j.r.d1); min(pole, math.Pi-pole) < 8*degree {
-		off[0] = 0 // there belief may say nothing of it
+	for _, by := range j.syncs() {
+		off := c.sub(j.countersBeside(by, c))
+		if pole := j.r.direction(c).angle(j.r.d1); min(pole, math.Pi-pole) < 8*degree {
+			off[0] = 0 // there belief may say nothing of it
+		}
+		out = append(out, off)
 	}
-	return off
+	return out
 }
 
 func (j *judging) homes(i int, c Axes) []end {
@@ -173,7 +189,10 @@ func (j *judging) homes(i int, c Axes) []end {
 			out = append(out, end{from: i, axes: c.add(j.r.Home.sub(b)), loose: true, because: "home by belief"})
 		}
 	}
-	if off := j.beside(c); j.r.HomeBy == "belief" && off != (Axes{}) {
+	for _, off := range j.beside(c) {
+		if j.r.HomeBy != "belief" {
+			break
+		}
 		out = append(out, end{from: i, axes: j.r.Home.add(off), loose: true, because: "home by counters that stand beside"})
 	}
 	return out
@@ -190,7 +209,9 @@ func (j *judging) toAxes(i int, c Axes) []end {
 		from = append(from, j.beliefs(c)...)
 	}
 	if !j.q.State.Counts {
-		from = append(from, c.sub(j.beside(c)))
+		for _, off := range j.beside(c) {
+			from = append(from, c.sub(off))
+		}
 	}
 	for _, f := range from {
 		off := c.sub(f)
@@ -202,11 +223,15 @@ func (j *judging) toAxes(i int, c Axes) []end {
 // toSky is a slew to the sky from one place: where it is meant to end, and where belief makes it end.
 func (j *judging) toSky(i int, c Axes, ra, dec float64, asked string, wait, arrival float64) []end {
 	then, ours := j.mount.after(arrival), j.ours.after(arrival)
-	less, unsynced := [2]float64{ra, dec}, j.unsynced(ra, dec)
+	less := [2]float64{ra, dec}
 	hours := []float64{j.mount.after(wait).lst - ra, then.lst - ra}
 	if j.r.Sync == "sky" || j.r.Sync == "unknown" {
 		less = j.lessOffset(c, ra, dec)
-		for _, to := range [][2]float64{less, unsynced} {
+		all := [][2]float64{less}
+		for _, by := range j.syncs() {
+			all = append(all, unsynced(by, ra, dec))
+		}
+		for _, to := range all {
 			hours = append(hours, j.mount.after(wait).lst-to[0], then.lst-to[0])
 		}
 	}
@@ -242,10 +267,12 @@ func (j *judging) toSky(i int, c Axes, ra, dec float64, asked string, wait, arri
 			for _, t := range j.lifts(j.r.toAxes(then, less[0], less[1], side.side), c) {
 				out = append(out, end{i, t.axes, Axes{}, false, true, "less the offset on the sky, on " + side.side, t.maybe || side.maybe})
 			}
-			beside := j.countersBeside(c)
-			for _, t := range j.lifts(j.r.toAxes(then, unsynced[0], unsynced[1], side.side), beside) {
-				off := c.sub(beside)
-				out = append(out, end{i, t.axes.add(off), off, false, true, "less the offset of its syncs, counters beside, on " + side.side, t.maybe || side.maybe})
+			for _, by := range j.syncs() {
+				beside, to := j.countersBeside(by, c), unsynced(by, ra, dec)
+				for _, t := range j.lifts(j.r.toAxes(then, to[0], to[1], side.side), beside) {
+					off := c.sub(beside)
+					out = append(out, end{i, t.axes.add(off), off, false, true, "less the offset of its syncs, counters beside, on " + side.side, t.maybe || side.maybe})
+				}
 			}
 		}
 	}
@@ -292,17 +319,29 @@ func turnedOver(ra, dec float64) [2]float64 {
 	return [2]float64{ra, dec}
 }
 
-// unsynced is a place on the sky less what syncs since the homing moved belief by.
-func (j *judging) unsynced(ra, dec float64) [2]float64 {
-	by := j.q.State.Synced
+// syncs are all that syncs may have moved belief by: those since the homing, or with the ones before it, of which a person's word of the axes says nothing.
+func (j *judging) syncs() [][2]float64 {
+	since, kept := j.q.State.Synced, j.q.State.Kept
+	both := [2]float64{since[0] + kept[0], since[1] + kept[1]}
+	switch {
+	case both == since:
+		return [][2]float64{since}
+	case j.q.State.KeptSure:
+		return [][2]float64{both}
+	}
+	return [][2]float64{since, both}
+}
+
+// unsynced is a place on the sky less what syncs moved belief by.
+func unsynced(by [2]float64, ra, dec float64) [2]float64 {
 	return turnedOver(ra-by[0], dec-by[1])
 }
 
-// countersBeside is where the counters stand, were the rig at a place, if belief is off them by the syncs since the homing alone: a person homed the rigs
+// countersBeside is where the counters stand, were the rig at a place, if belief is off them by syncs alone: a person homed the rigs
 // here, who may have seen the axes elsewhere than where its counters stood.
-func (j *judging) countersBeside(c Axes) Axes {
+func (j *judging) countersBeside(by [2]float64, c Axes) Axes {
 	ra, dec, _ := j.r.ToSky(j.mount.lst, j.mount.lat, j.belief)
-	at := j.unsynced(ra, dec)
+	at := unsynced(by, ra, dec)
 	if j.sensed {
 		return j.r.toAxes(j.mount, at[0], at[1], j.beliefSide).near(c)
 	}

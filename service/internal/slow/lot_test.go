@@ -40,6 +40,9 @@ func (l *lot) synced(n int) {
 		by := pick(own, 0.3, 1, 1.5) * degree
 		l.q.State.Synced = [2]float64{by * own.NormFloat64(), by * own.NormFloat64()}
 	}
+	if own.IntN(6) == 0 {
+		l.q.State.Kept, l.q.State.KeptSure = [2]float64{degree * own.NormFloat64(), degree * own.NormFloat64()}, own.IntN(2) == 0
+	}
 }
 
 func (l *lot) between(low, high float64) float64 { return low + l.rng.Float64()*(high-low) }

@@ -345,6 +345,14 @@ func (s *stood) history(q *slow.Question, held *question.RigState) {
 	if by := st.Synced; by != [2]float64{} {
 		held.Steps = []question.Step{{At: q.At.Add(-time.Hour), Sky: [2]unit.Angle{unit.Angle(by[0]), unit.Angle(by[1])}, Asked: true}}
 	}
+	if by := st.Kept; by != [2]float64{} {
+		held.Kept = &[2]unit.Angle{unit.Angle(by[0]), unit.Angle(by[1])}
+		for i := range held.Pose.Candidates {
+			if st.KeptSure {
+				held.Pose.Candidates[i].Kept = rig.KeptSince
+			}
+		}
+	}
 	held.Solves, held.Before = s.solves(q, st.Solves), s.solves(q, st.Before)
 	if d := st.Drift; d != nil {
 		was := question.Drift{Pose: axes(d.Pose), Solved: axes(d.Solved)}

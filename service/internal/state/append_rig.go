@@ -25,6 +25,7 @@ var rigFields = [...]struct {
 	{"site", func(o *object, n string, s *question.RigState) { o.place(n, s.Site) }},
 	{"site_at", func(o *object, n string, s *question.RigState) { o.known(n, s.SiteAt) }},
 	{"steps", func(o *object, n string, s *question.RigState) { some(o, n, s.Steps) }},
+	{"kept_rad", func(o *object, n string, s *question.RigState) { rare(o, n, s.Kept) }},
 	{"permit", func(o *object, n string, s *question.RigState) { o.permit(n, s.Permit) }},
 	{"leave", func(o *object, n string, s *question.RigState) { o.leave(n, s.Leave) }},
 	{"solves", func(o *object, n string, s *question.RigState) { list(o, n, s.Solves, (*object).judged) }},
