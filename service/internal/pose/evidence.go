@@ -232,9 +232,15 @@ func (t *turn) lies(j question.JudgedSolve, k int) unit.Angle {
 }
 
 // liesOver is how far it lies by the pose on the other side that points there, anywhere on a stretch: the start of a broken-off change of sides in
-// place is at its very edge, and points where its end does.
+// place is at its very edge, and points where its end does. It lies nowhere near a place that is no stretch to there, whatever room its own uncertainty
+// leaves.
 func (t *turn) liesOver(j question.JudgedSolve, k int) unit.Angle {
-	return t.liesAt(j, k, t.turnedOver(j.Solved.Sub(t.lean(j))), rig.Axes{})
+	over, c := t.turnedOver(j.Solved.Sub(t.lean(j))), t.s.Anchored[k]
+	mid := j.Pose.Add(c.Axes.Sub(t.s.Anchored[0].Axes))
+	if beyond(rig.LiftNear(over, mid).Sub(mid), question.Sigma3(c.Sigma).Add(t.wide(over, t.strays(j)))) {
+		return unit.HalfTurn
+	}
+	return t.liesAt(j, k, over, rig.Axes{})
 }
 
 // turnedOver is the pose on the other side that points where one does: a stretch of a way from side to side may hold both.

@@ -126,7 +126,12 @@ func (t *turn) quietBelieved(q *still) {
 		t.fork(q, t.stayed)
 	case moved && !reckoned && t.countSaysMotion(q) && t.vouched(q.x, q.y) && !t.mayBeClock(q): // a mount that restarted counts no syncs either, and takes itself to be elsewhere
 		t.alarm(UnaskedMotion, "", "the axes moved by %s without a permit (the mount counted no sync)", q.belief)
-		t.fork(q, t.byBelief)
+		ways := []way{t.byBelief}
+		if t.mayHaveCrossed(q) {
+			t.doubt("the axes moved by %s without a permit, and nothing tells on which side the tube is since", q.belief)
+			ways = append(ways, t.byOther)
+		}
+		t.fork(q, ways...)
 	case moved:
 		what := "a motion or a sync"
 		if t.countSaysMotion(q) && t.mayBeClock(q) {
@@ -197,6 +202,21 @@ func (t *turn) across(q *still, a rig.Axes) rig.Axes {
 // crossed tells whether a step that is too fast on the one side may be a motion to the other.
 func (t *turn) crossed(q *still) bool {
 	return t.r.Kind.Equatorial() && !t.tooFast(excess(t.across(q, q.at), q.drift), q)
+}
+
+// onHand is how far somebody turns a mount by hand to centre a star; who turns it farther may have slewed it to the other side. Choice.
+const onHand = 10 * unit.Degree
+
+// mayHaveCrossed tells whether a motion that nobody asked for may have led to the other side: no sensed side tells, and it was a long one or near the end of
+// axis 1, where the two sides meet.
+func (t *turn) mayHaveCrossed(q *still) bool {
+	if !t.crossed(q) {
+		return false
+	}
+	to := q.at.Add(q.belief)
+	near := t.nearEnd(q.at) || t.nearEnd(to) || t.nearEnd(q.at.Add(t.across(q, q.at)))
+	told := t.r.Mount.SideSensed && q.y.Belief.Side != ""
+	return near || !told && beyond(q.belief, rig.Axes{A1: onHand, A2: onHand})
 }
 
 // whereTo is every place that a belief which moved at rest may stand for.
