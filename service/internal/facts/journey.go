@@ -129,6 +129,9 @@ func (in *Input) byAxes(s *stand, to rig.Axes) ([]journey, error) {
 // countsFrom is where a mount may take itself to be that goes by mechanical angles, its axes being at a pose.
 func (in *Input) countsFrom(s *stand, at rig.Axes) []rig.Axes {
 	out := s.axes()
+	if off := in.besideAtHoming(s); off != (rig.Axes{}) {
+		out = append(out, at.Sub(off))
+	}
 	if !s.believes || s.pose.Source == rig.AxisEncoder || s.pose.Source == rig.MotorCount {
 		return out
 	}

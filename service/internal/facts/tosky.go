@@ -138,6 +138,9 @@ func (in *Input) countersHomed() bool {
 // less the syncs since the homing has them, or less those kept from before too. Near the end of axis 1, where that may say little of it, only axis 2
 // counts. Open: alt-azimuths, and of a belief that may mean two sides the second.
 func (in *Input) besides(s *stand, p rig.Axes) (out []rig.Axes) {
+	if off := in.besideAtHoming(s); off != (rig.Axes{}) && in.Rig.Mount.Sync.MaybeOnSky() {
+		return []rig.Axes{off}
+	}
 	if in.Rehearsed || !in.Rig.Kind.Equatorial() || !s.believes || !in.Rig.Mount.Sync.MaybeOnSky() || in.countersHomed() {
 		return nil
 	}
@@ -153,6 +156,20 @@ func (in *Input) besides(s *stand, p rig.Axes) (out []rig.Axes) {
 		}
 	}
 	return out
+}
+
+// besideAtHoming is how far the axes stood beside what the mount took them to be when a person said where they are, where the sample tells no belief: nothing
+// has told the mount since. Zero where belief is told, or was not then, or where counts tell the pose.
+func (in *Input) besideAtHoming(s *stand) rig.Axes {
+	h := in.Snapshot.Rig.Homing
+	if in.Rehearsed || s.believes || h == nil || h.Sensed || h.BeliefAxes == nil || s.pose.Source == rig.AxisEncoder || s.pose.Source == rig.MotorCount {
+		return rig.Axes{}
+	}
+	off := h.Axes.Sub(rig.LiftNear(*h.BeliefAxes, h.Axes))
+	if off.Abs().Max() <= nearlySame {
+		return rig.Axes{}
+	}
+	return off
 }
 
 // synced is by how much the syncs seen since the homing moved belief, right ascension and declination, and by how much those kept from before it
