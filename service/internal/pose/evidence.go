@@ -326,7 +326,7 @@ func (t *turn) choose(j question.JudgedSolve) {
 		if t.s.Homing == nil {
 			return // not homed: a solve alone makes no count
 		}
-		c := t.sided(j, i)
+		c := t.joined(j, i, t.sided(j, i))
 		c.Because, c.Solve = "", ""
 		t.settled()
 		t.say(SolveFor, j.RequestID, "a solve sides with one of the places where the axes may be")
@@ -344,6 +344,29 @@ func (t *turn) choose(j question.JudgedSolve) {
 		t.say(SolveAgainst, j.RequestID, "a solve sides with none of the places where the axes may be")
 		t.addSolved(j)
 	}
+}
+
+// joined is a place that a solve sides with, made wide enough for each other place on its side from which the picture lies no farther than an ordinary pointing
+// error: what a leaning polar axis, the cone and the tube do may be what makes it lie nearer to one of them. Where they differ by how the mount keeps its
+// syncs, both forms go on counting.
+func (t *turn) joined(j question.JudgedSolve, i int, c question.Candidate) question.Candidate {
+	own, alone := t.s.Anchored[i], true
+	three := question.Sigma3(c.Sigma)
+	low, high := c.Axes.Sub(three), c.Axes.Add(three)
+	for k, o := range t.s.Anchored {
+		if k == i || t.r.Kind.SideOf(o.Axes) != t.r.Kind.SideOf(own.Axes) || t.holds(k, i) || t.lies(j, k) > t.strays(j) {
+			continue
+		}
+		three := question.Sigma3(o.Sigma)
+		alone, low, high = false, smaller(low, o.Axes.Sub(three)), larger(high, o.Axes.Add(three))
+		if o.Kept != c.Kept {
+			c.Kept = ""
+		}
+	}
+	if !alone {
+		c.Axes, c.Sigma = low.Add(high).Scale(0.5), high.Sub(low).Scale(1.0/6)
+	}
+	return c
 }
 
 // pick settles on one candidate.
