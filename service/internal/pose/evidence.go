@@ -326,7 +326,12 @@ func (t *turn) choose(j question.JudgedSolve) {
 		if t.s.Homing == nil {
 			return // not homed: a solve alone makes no count
 		}
-		c := t.joined(j, i, t.sided(j, i))
+		sided := t.sided(j, i)
+		c := t.joined(j, i, sided)
+		if beyond(c.Sigma, larger(sided.Sigma.Scale(2), rig.Axes{A1: widest, A2: widest})) {
+			t.say(SolveAgainst, j.RequestID, "a solve fits several of the places where the axes may be")
+			return
+		}
 		c.Because, c.Solve = "", ""
 		t.settled()
 		t.say(SolveFor, j.RequestID, "a solve sides with one of the places where the axes may be")
@@ -345,6 +350,10 @@ func (t *turn) choose(j question.JudgedSolve) {
 		t.addSolved(j)
 	}
 }
+
+// widest is how wide a place may become that a solve does not tell from others, one standard deviation: the loosest limit pose/sharp sigma_deg. What is farther
+// apart stays several places.
+const widest = 2 * unit.Degree
 
 // joined is a place that a solve sides with, made wide enough for each other place on its side from which the picture lies no farther than an ordinary pointing
 // error: what a leaning polar axis, the cone and the tube do may be what makes it lie nearer to one of them. Where they differ by how the mount keeps its
