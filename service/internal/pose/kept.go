@@ -3,6 +3,7 @@ package pose
 import (
 	"time"
 
+	"keepclear.example/keepclear/service/internal/frame"
 	"keepclear.example/keepclear/service/internal/question"
 	"keepclear.example/keepclear/service/internal/rig"
 	"keepclear.example/keepclear/service/internal/unit"
@@ -95,19 +96,16 @@ func (t *turn) kept(h *question.Homing, x *question.Sample) (*[2]unit.Angle, rig
 // says little.
 func (t *turn) tookHome(h *question.Homing, last, x *question.Sample, syncs [2]unit.Angle) (same, home, told bool) {
 	v, w := t.view(last), t.view(x)
-	if !v.ok || !w.ok || v.vague() || w.vague() || !last.Still() || !x.Still() || t.nearEnd(h.Axes) {
+	if !v.ok || !w.ok || !last.Still() || !x.Still() {
 		return false, false, false
 	}
-	side := t.r.Kind.SideOf(h.Axes)
-	was, now := t.axes(v, [2]unit.Angle{}, side), t.axes(w, [2]unit.Angle{}, side)
-	allowed := t.tolerance(h.Axes, last, x)
-	same = !beyond(excess(rig.LiftNear(now, was).Sub(was), t.drift(h.Axes, last, x)), allowed)
-	at := func(a rig.Axes) bool {
-		return !beyond(rig.LiftNear(a, t.r.Home).Sub(t.r.Home), allowed)
-	}
-	home = at(now)
-	if !same && at(t.axes(w, syncs, side)) {
-		return same, home, false
-	}
-	return same, home, true
+	side := t.r.Kind.SideOf(h.Axes) // either would do: directions are compared, which say the same near the end of axis 1 too
+	points := func(v view, less [2]unit.Angle) frame.Vec[frame.Rig] { return direction(t.r, t.axes(v, less, side)) }
+	drift := t.drift(h.Axes, last, x)
+	was := direction(t.r, t.axes(v, [2]unit.Angle{}, side).Add(drift[0].Add(drift[1]).Scale(0.5)))
+	now, at := points(w, [2]unit.Angle{}), direction(t.r, t.r.Home)
+	allowed := t.tolerance(h.Axes, last, x).A2
+	same = now.Angle(was) <= allowed+drift[1].Sub(drift[0]).Max()/2
+	home = now.Angle(at) <= allowed
+	return same, home, same || points(w, syncs).Angle(at) > allowed
 }
