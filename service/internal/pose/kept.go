@@ -109,3 +109,18 @@ func (t *turn) tookHome(h *question.Homing, last, x *question.Sample, syncs [2]u
 	home = now.Angle(at) <= allowed
 	return same, home, same || points(w, syncs).Angle(at) > allowed
 }
+
+// keptApart says why places differ that differ by how the mount keeps its syncs; empty: they do not.
+func keptApart(cands []question.Candidate) string {
+	what := ""
+	for _, c := range cands[1:] {
+		switch {
+		case c.Kept == cands[0].Kept:
+		case c.Kept == rig.KeptSince || cands[0].Kept == rig.KeptSince:
+			return "whether the mount still has its syncs from before the homing is not known, and by that it stands in one place or another: a picture may tell, or homing"
+		default:
+			what = "how the mount keeps its syncs is not known, and by that it stands in one place or another: a picture may tell, or homing"
+		}
+	}
+	return what
+}

@@ -209,7 +209,7 @@ func (t *turn) show(cands []question.Candidate, source rig.SourceKind, x *questi
 	case t.s.Doubt == "" && t.s.Homing == nil:
 		p.Because = "the axes are not homed: home them, or state where they are"
 	case t.s.Doubt == "":
-		p.Because = cands[0].Because
+		p.Because = orElse(cands[0].Because, keptApart(cands))
 	}
 	t.s.Pose = p
 }
