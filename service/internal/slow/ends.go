@@ -62,7 +62,7 @@ func (j *judging) unbounded() string {
 func (j *judging) besidePole() (open bool) {
 	for _, p := range j.places {
 		pole := j.r.direction(p.Axes).angle(j.r.d1)
-		over := min(pole, math.Pi-pole) - 3*p.Sigma[1]
+		over := min(pole, math.Pi-pole) - 3*p.Sigma[1] - j.unseen()[1]
 		open = open || over <= 0
 		j.edge = j.edge || math.Abs(over) < 0.01*degree
 	}
