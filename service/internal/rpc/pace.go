@@ -123,10 +123,8 @@ func (s *Server) paced(ctx context.Context, m *pb.AskRequest) (waited bool, err 
 	}
 	s.judging.Add(-1) // who waits keeps no other work from the processor
 	defer s.judging.Add(1)
-	t := time.NewTimer(wait)
-	defer t.Stop()
 	select {
-	case <-t.C:
+	case <-s.After(wait):
 	case <-s.serving.Done():
 	case <-ctx.Done():
 		return true, neverBegan(ctx, "its asker had asked on and on what is refused, and did not wait")
