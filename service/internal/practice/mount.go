@@ -270,7 +270,7 @@ func (m *Mount) Sync(at time.Time, ra, dec unit.Angle) {
 		raw, rawDec, _ := m.rig.Unmap(ms, c)
 		to := m.taken(rig.Axes{A1: m.sky[0], A2: m.sky[1]}, rig.Axes{A1: (ra - raw).Wrapped(), A2: dec - rawDec})
 		m.sky = [2]unit.Angle{to.A1, to.A2}
-	case rig.NotKept:
+	case rig.NotKept, rig.KeptSince, rig.KeptAnew: // the last two are of poses, and of no rig file
 	case rig.KeptOnAxes, rig.KeptUnknown, rig.KeptInModel:
 		m.offset = m.taken(m.offset, rig.LiftNear(m.rig.Map(ms, ra, dec, side), c).Sub(c))
 	}
