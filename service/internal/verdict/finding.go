@@ -1,6 +1,7 @@
 package verdict
 
 import (
+	"math"
 	"slices"
 	"sort"
 	"strings"
@@ -88,7 +89,7 @@ const follows = "track/fits"
 // cause is a rule's place among the causes; of one that is none, behind all of them, and of what follows from others behind those.
 func cause(rule string) int {
 	if rule == follows {
-		return len(causes()) + 1
+		return math.MaxInt
 	}
 	if i := slices.Index(causes(), rule); i >= 0 {
 		return i
