@@ -1,6 +1,7 @@
 package pose
 
 import (
+	"slices"
 	"time"
 
 	"keepclear.example/keepclear/service/internal/frame"
@@ -64,7 +65,8 @@ const freshSyncs = time.Hour
 
 // kept is by how much a homing that only says where the axes are leaves belief moved by syncs, and by which form the place goes from then on: an offset on
 // the sky is none of the counters. A sensor's homing sets the mount anew, syncs and all. nil: nothing, or nothing shows that the mount ran on. A form is
-// given where belief shows that the mount knows nothing of the homing; of a mount that may keep its syncs on its axes it says nothing.
+// given where belief shows that the mount knows nothing of the homing, and by its run mark it cannot have lost earlier syncs unseen; of a mount that may keep its
+// syncs on its axes it says nothing. Open: where it may have forgotten some of several homings' syncs, those between count only with all of them.
 func (t *turn) kept(h *question.Homing, x *question.Sample) (*[2]unit.Angle, rig.SyncKeeping) {
 	last := t.s.Sample
 	if h.Sensed || last == nil || !t.r.Mount.Sync.MaybeOnSky() {
@@ -78,6 +80,9 @@ func (t *turn) kept(h *question.Homing, x *question.Sample) (*[2]unit.Angle, rig
 		return nil, ""
 	}
 	sum := t.undo(rig.KeptSince)
+	if t.all(rig.KeptAnew) { // it forgot those of before
+		sum = t.shift()
+	}
 	if sum == ([2]unit.Angle{}) {
 		return nil, ""
 	}
@@ -85,15 +90,25 @@ func (t *turn) kept(h *question.Homing, x *question.Sample) (*[2]unit.Angle, rig
 	case !told:
 	case !same && home:
 		return nil, ""
-	case same && !home && t.r.Mount.Sync == rig.KeptOnSky:
+	case same && !home && t.r.Mount.Sync == rig.KeptOnSky && t.ranOn(last, x) && (t.s.Kept == nil || t.all(rig.KeptSince)):
 		return &sum, rig.KeptSince
 	}
 	return &sum, ""
 }
 
+// all tells whether every place held goes by one form of keeping.
+func (t *turn) all(f rig.SyncKeeping) bool {
+	return len(t.s.Anchored) > 0 && !slices.ContainsFunc(t.s.Anchored, func(c question.Candidate) bool { return c.Kept != f })
+}
+
+// ranOn tells whether the mount vouches that it is the same run as ever since the run that is held began.
+func (t *turn) ranOn(last, x *question.Sample) bool {
+	return x.RunMark != "" && x.RunMark == last.RunMark && x.RunMark == t.s.RunMark
+}
+
 // tookHome tells whether belief is the same with a homing as before it, and whether with no offset at all, and not with that of syncs, it has the counters at
-// the rig's home, as they are once a mount was told that it is there and forgot its syncs: of no other place can it be told. Not told: belief was not, or
-// says little.
+// the rig's home, as they are once a mount was told that it is there and forgot its syncs. Not told: belief was not, or says little, or the syncs are no more
+// than what it may be off by.
 func (t *turn) tookHome(h *question.Homing, last, x *question.Sample, syncs [2]unit.Angle) (same, home, told bool) {
 	v, w := t.view(last), t.view(x)
 	if !v.ok || !w.ok || !last.Still() || !x.Still() {
@@ -107,7 +122,8 @@ func (t *turn) tookHome(h *question.Homing, last, x *question.Sample, syncs [2]u
 	allowed := t.tolerance(h.Axes, last, x).A2
 	same = now.Angle(was) <= allowed+drift[1].Sub(drift[0]).Max()/2
 	home = now.Angle(at) <= allowed
-	return same, home, same || points(w, syncs).Angle(at) > allowed
+	with := points(w, syncs)
+	return same, home, now.Angle(with) > 2*allowed && (same || with.Angle(at) > allowed)
 }
 
 // keptApart says why places differ that differ by how the mount keeps its syncs; empty: they do not.
