@@ -359,23 +359,23 @@ const widest = 2 * unit.Degree
 // error: what a leaning polar axis, the cone and the tube do may be what makes it lie nearer to one of them. Where they differ by how the mount keeps its
 // syncs, both forms go on counting.
 func (t *turn) joined(j question.JudgedSolve, i int, c question.Candidate) question.Candidate {
-	own, alone := t.s.Anchored[i], true
-	three := question.Sigma3(c.Sigma)
-	low, high := c.Axes.Sub(three), c.Axes.Add(three)
+	own := t.s.Anchored[i]
 	for k, o := range t.s.Anchored {
-		if k == i || t.r.Kind.SideOf(o.Axes) != t.r.Kind.SideOf(own.Axes) || t.holds(k, i) || t.lies(j, k) > t.strays(j) {
+		if k == i || t.r.Kind.SideOf(o.Axes) != t.r.Kind.SideOf(own.Axes) || t.holds(k, i) || !t.fitsToo(j, own, k) {
 			continue
 		}
-		three := question.Sigma3(o.Sigma)
-		alone, low, high = false, smaller(low, o.Axes.Sub(three)), larger(high, o.Axes.Add(three))
-		if o.Kept != c.Kept {
-			c.Kept = ""
-		}
-	}
-	if !alone {
-		c.Axes, c.Sigma = low.Add(high).Scale(0.5), high.Sub(low).Scale(1.0/6)
+		c = covering(c, o)
 	}
 	return c
+}
+
+// fitsToo tells whether a solve that sides with one place lies no farther from place k than an ordinary pointing error. What was learnt of that was learnt at
+// places that were held: where the two differ by how the mount keeps its syncs it may be off by all that either of them may be.
+func (t *turn) fitsToo(j question.JudgedSolve, own question.Candidate, k int) bool {
+	if eitherKept(own, t.s.Anchored[k]) {
+		return t.reaches(j, k)
+	}
+	return t.lies(j, k) <= t.strays(j)
 }
 
 // pick settles on one candidate.

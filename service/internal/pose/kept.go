@@ -140,3 +140,50 @@ func keptApart(cands []question.Candidate) string {
 	}
 	return what
 }
+
+// formsWide is how wide, one standard deviation, a place may be that holds both forms in which a mount may keep its syncs: a third of the 1.2° that
+// pose/sharp passes, so that what is judged by it loses little room. Choice.
+const formsWide = 0.4 * unit.Degree
+
+// eitherForm makes one place of two that differ only by how the mount keeps its syncs, which the file does not say, and lie so near together that one that
+// holds both, three sigma each, is sharp. It stands for either form, so the next motion looks at both again, from all of it. Near the end of axis 1 they
+// stay several.
+func (t *turn) eitherForm(cands []question.Candidate) (out []question.Candidate) {
+	if t.w.Rig.Mount.Sync != rig.KeptUnknown {
+		return cands
+	}
+next:
+	for _, c := range cands {
+		for i, o := range out {
+			one := covering(o, c)
+			if t.differByForm(o, c) && !beyond(one.Sigma, rig.Axes{A1: formsWide, A2: formsWide}) {
+				out[i] = one
+				continue next
+			}
+		}
+		out = append(out, c)
+	}
+	return out
+}
+
+// differByForm tells whether two places on one side, off the end of axis 1, differ by nothing but how the mount keeps its syncs.
+func (t *turn) differByForm(a, b question.Candidate) bool {
+	alike := a.Because == "" && b.Because == "" && a.Solve == b.Solve && t.r.Kind.SideOf(a.Axes) == t.r.Kind.SideOf(b.Axes)
+	return alike && eitherKept(a, b) && !t.nearEnd(a.Axes) && !t.nearEnd(b.Axes)
+}
+
+// eitherKept tells whether one of two places supposes syncs kept on the axes, the other on the sky.
+func eitherKept(a, b question.Candidate) bool {
+	return a.Kept == rig.KeptOnAxes && b.Kept == rig.KeptOnSky || a.Kept == rig.KeptOnSky && b.Kept == rig.KeptOnAxes
+}
+
+// covering is a place wide enough for two, three sigma each. Where they differ by how the mount keeps its syncs, both forms go on counting.
+func covering(a, b question.Candidate) question.Candidate {
+	wideA, wideB := question.Sigma3(a.Sigma), question.Sigma3(b.Sigma)
+	low, high := smaller(a.Axes.Sub(wideA), b.Axes.Sub(wideB)), larger(a.Axes.Add(wideA), b.Axes.Add(wideB))
+	a.Axes, a.Sigma = low.Add(high).Scale(0.5), high.Sub(low).Scale(1.0/6)
+	if a.Kept != b.Kept {
+		a.Kept = ""
+	}
+	return a
+}

@@ -177,6 +177,9 @@ func (t *turn) settle(cands []question.Candidate, source rig.SourceKind, x *ques
 		t.lose(fmt.Sprintf("there are more than %d places where the axes may be", maxCandidates))
 		return
 	}
+	if source == rig.UnsyncedBelief {
+		cands = t.eitherForm(cands)
+	}
 	t.s.Anchored = cands
 	t.show(cands, source, x)
 }
