@@ -132,6 +132,9 @@ func (t *turn) quietBelieved(q *still) {
 			ways = append(ways, t.byOther)
 		}
 		t.fork(q, ways...)
+	case moved && !reckoned && t.countSaysMotion(q) && t.vouched(q.x, q.y) && !beyond(q.belief, rig.Axes{A1: nudge, A2: nudge}) && !t.mayHaveCrossed(q):
+		t.alarm(UnaskedMotion, "", "the axes moved by %s without a permit, or the mount's clock or site was set (it counted no sync)", q.belief)
+		t.fork(q, t.byNudge)
 	case moved:
 		what := "a motion or a sync"
 		if t.countSaysMotion(q) && t.mayBeClock(q) {
@@ -186,6 +189,15 @@ func (t *turn) byLittle(q *still, c question.Candidate) question.Candidate {
 		d.Sigma.A1 = max(d.Sigma.A1, 2*Blur(t.r, q.y, d.Axes)/3)
 	}
 	return d
+}
+
+// nudge is how far a step may be that is a motion or a clock that was set, and both are one place: a place that holds both, three standard deviations each,
+// stays sharp. Choice.
+const nudge = 0.5 * unit.Degree
+
+// byNudge is a place wide enough for where the axes stayed and for where belief moved them.
+func (t *turn) byNudge(q *still, c question.Candidate) question.Candidate {
+	return covering(t.byBelief(q, c), t.stayed(q, c))
 }
 
 // byOther is byBelief with the tube taken across the end of axis 1 meanwhile.
