@@ -267,7 +267,9 @@ func withdraw(k *call) (int, error) {
 	}
 	req := &pb.WithdrawRequest{Asker: thisAsker, Reason: *reason}
 	if len(words) == 1 {
-		req.Rig = words[0]
+		if req.Rig = words[0]; req.Rig == "" { // to the service no name is every rig
+			return 0, wrong("the rig's name is empty; --all is every rig")
+		}
 	}
 	conn, err := k.dial()
 	if err != nil {

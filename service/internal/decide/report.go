@@ -310,6 +310,8 @@ func (d *Decider) note(g *group, s *question.RigState, r Report) (notices []pose
 // told is the entry's line.
 func told(r Report, notices []pose.Notice) string {
 	switch {
+	case len(notices) > 1 && r.Act != nil && notices[0].Kind == pose.ActTaken: // who did it stands in the first
+		return notices[0].Sentence + "; " + notices[len(notices)-1].Sentence
 	case len(notices) > 0:
 		return notices[len(notices)-1].Sentence
 	case r.Proved != nil:

@@ -160,7 +160,7 @@ func (s *Server) rehearse(ctx context.Context, c call[*pb.RehearseRequest]) (pro
 	if err != nil {
 		return nil, err
 	}
-	say := fmt.Sprintf("Rehearsed %d steps: %d would pass.", len(out.Steps), passed)
+	say := fmt.Sprintf("Rehearsed %d %s: %d would pass.", len(out.Steps), map[bool]string{true: "step", false: "steps"}[len(out.Steps) == 1], passed)
 	rc, err := s.decider.Rehearsal(c.msg.GetRig(), c.msg.GetAsker(), say, c.at, decide.Request{Sent: exchanged(c.msg, c.raw)}, exchanged(out, b))
 	if err != nil {
 		return nil, err
