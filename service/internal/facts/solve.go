@@ -23,6 +23,7 @@ type evidence struct {
 	solved   rig.Axes   // the axes that the solve gives, on the pose's side, nearest to it
 	sine     float64    // of the angle between tube and axis 1: what an axis-1 error is worth on the sky
 	offset   unit.Angle // on the sky, from the expected direction; with what was learnt once gate has it
+	like     []string   // what the offset looks like, in a few words
 	ra, dec  unit.Angle // solved, of date
 	optics   rig.Optics
 	altitude unit.Angle           // of the solved field, as seen

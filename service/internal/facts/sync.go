@@ -61,8 +61,9 @@ func (in *Input) gate(f Set, h *heaven, s *stand, e *evidence, out *Outcome) {
 	if in.firstSync() { // what was learnt excuses no first that lies farther off than a first may
 		e.offset = max(e.offset, in.Rig.Chain.Direction(e.pose).Angle(e.tube))
 	}
-	f.Number("expected_offset_arcmin", e.offset.Arcmin(), Computed, in.looksLike(h, e, learnt)...)
-	f.Number("expected_offset_sharp_arcmin", in.offsetAtBest(s, e).Arcmin(), Computed)
+	e.like = in.looksLike(h, e, learnt)
+	f.Number("expected_offset_arcmin", e.offset.Arcmin(), Computed, e.like...)
+	f.Number("expected_offset_sharp_arcmin", in.offsetAtBest(s, e).Arcmin(), Computed, e.like...)
 	out.Solve = in.judged(e)
 	in.repeated(f, e)
 	in.left(f, s, e)
@@ -271,7 +272,7 @@ func (in *Input) lacking(f Set, e *evidence, now *question.JudgedSolve) {
 	if !in.doubtful() {
 		f.Number("independent_count", 0, Computed)
 		f.Number("pictures_lacking_count", 0, Computed)
-		f.Number("offset_d2", e.d2, Computed)
+		f.Number("offset_d2", e.d2, Computed, e.like...)
 		return
 	}
 	w := in.witnesses(e, now)
@@ -283,7 +284,7 @@ func (in *Input) lacking(f Set, e *evidence, now *question.JudgedSolve) {
 		e.confirmed, now.Confirmed = true, true
 		f.Number("offset_d2", d2Limit*sq(float64(w.apart/w.within)), Computed, fmt.Sprintf("two pictures agree within %.1f′ that the mount moved by %.1f′", w.apart.Arcmin(), e.offset.Arcmin()))
 	} else {
-		f.Number("offset_d2", e.d2, Computed)
+		f.Number("offset_d2", e.d2, Computed, e.like...)
 	}
 	sides := in.vindicates(e, w, now)
 	switch {

@@ -20,19 +20,19 @@
 #     first_far:
 #       fact: expected_offset_arcmin
 #       limit: first_arcmin
-#       sentence: "This first solve lies {value} from where the pose says that the rig points; {limit} is the most."
+#       sentence: "This first solve lies {value} from where the pose says that the rig points; {limit} is the most: {about|no known mistake explains it}."
 #       remedy: "Solve a second picture on another field; if it says the same, home the rig."
 #       need: [second_solve, homing]
 #     first_unlike:
 #       fact: offset_d2
 #       limit: d2
-#       sentence: "This first solve lies {expected_offset_arcmin} from where earlier nights make it expected, which is {value} in squared sigmas; {limit} is the most."
+#       sentence: "This first solve lies {expected_offset_arcmin} from where earlier nights make it expected, which is {value} in squared sigmas; {limit} is the most: {about|no known mistake explains it}."
 #       remedy: "If a clutch was opened, the tripod or the polar axis moved, or the payload changed, report that; if home is at other marks now, state it and how sure it is; else solve a second picture on another field."
 #       need: [second_solve]
 #     solve_far:
 #       fact: offset_d2
 #       limit: d2
-#       sentence: "This solve lies {expected_offset_arcmin} from where it is expected, which is {value} in squared sigmas; {limit} is the most."
+#       sentence: "This solve lies {expected_offset_arcmin} from where it is expected, which is {value} in squared sigmas; {limit} is the most: {about|no known mistake explains it}."
 #       remedy: "Solve a second picture on another field; if it says the same, see whether a clutch was opened, the tripod moved or the polar axis stands degrees off, report that, or home the rig (other marks: and how sure they are)."
 #       need: [second_solve]
 #     pose_in_doubt:
@@ -44,7 +44,7 @@
 #     solve_false:
 #       fact: expected_offset_sharp_arcmin
 #       limit: deny_arcmin
-#       sentence: "This solve lies {value} from where the pose says that the rig points; beyond {limit} it is taken as false."
+#       sentence: "This solve lies {value} from where the pose says that the rig points; beyond {limit} it is taken as false: {about|no known mistake explains it}."
 #       remedy: "Do not sync; take another picture, and if it says the same, home the rig."
 package rules.sync.expected
 
