@@ -2,9 +2,13 @@ package main
 
 import (
 	"encoding/hex"
+	"errors"
 	"os"
 	"path/filepath"
+	"strings"
+	"syscall"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -46,6 +50,31 @@ func TestVerifyTellsWhatJudgedIsGone(t *testing.T) {
 		assert.Contains(t, out, "r.keepclear-revisions, is not what its name says:\n  "+name+", of heron/1 and on\n")
 		put(name, kept[name])
 	}
+	away := filepath.Join(t.TempDir(), "away")
+	for what, make := range map[string]func(at string) error{
+		"a pipe":   func(at string) error { return syscall.Mkfifo(at, 0o600) },
+		"a folder": func(at string) error { return os.Mkdir(at, 0o700) },
+		"a link": func(at string) error {
+			return errors.Join(os.WriteFile(away, kept[limits], 0o600), os.Symlink(away, at))
+		},
+		"a huge file, of holes": func(at string) error {
+			return errors.Join(os.WriteFile(at, kept[limits], 0o600), os.Truncate(at, 1<<40))
+		},
+	} {
+		for _, name := range []string{limits, "rig-" + of["rig"], rigFile} {
+			full := filepath.Join(folder, name)
+			if name == "rig-"+of["rig"] && what == "a folder" { // it is one, and without its file, gone
+				continue
+			}
+			require.NoError(t, os.Rename(full, full+".kept"))
+			require.NoError(t, make(full), what)
+			code, out = inTime(t, "verify", path)
+			assert.Equal(t, map[bool]int{true: exitCheck, false: exitDone}[name == limits], code, "%s: %s", what, out)
+			assert.Contains(t, out, "is not what its name says:\n  "+strings.TrimSuffix(name, string(filepath.Separator)+"heron.yaml")+", of heron/1 and on\n", "%s in the place of %s", what, name)
+			require.NoError(t, os.Remove(full))
+			require.NoError(t, os.Rename(full+".kept", full))
+		}
+	}
 	rewritten(t, filepath.Dir(filepath.Join(folder, rigFile)), "floor_to_crossing_mm: 1300", "floor_to_crossing_mm: 1310")
 	code, out = ran(t, "verify", path)
 	assert.Equal(t, exitDone, code, "another program may read a rig file otherwise: told, and no failure: %s", out)
@@ -64,4 +93,17 @@ func TestVerifyTellsWhatJudgedIsGone(t *testing.T) {
 	code, out = ran(t, "verify", path)
 	assert.Equal(t, exitDone, code, out)
 	assert.Contains(t, out, "What judged its answers is told by digests alone")
+}
+
+// inTime runs a command that must end by itself.
+func inTime(t *testing.T, args ...string) (code int, out string) {
+	t.Helper()
+	done := make(chan struct{})
+	go func() { defer close(done); code, out = ran(t, args...) }()
+	select {
+	case <-done:
+	case <-time.After(20 * time.Second):
+		t.Fatal("it hangs")
+	}
+	return code, out
 }

@@ -63,7 +63,7 @@ func verify(ctx context.Context, s streams, args []string) int {
 	for _, one := range losses.Sentences() {
 		fmt.Fprintln(s.out, one)
 	}
-	beside, spoilt := judged.beside(revisionsOf(args[0]))
+	beside, spoilt := judged.beside(ctx, revisionsOf(args[0]))
 	for _, one := range beside {
 		fmt.Fprintln(s.out, one)
 	}
