@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"encoding/hex"
 	"errors"
 	"os"
@@ -75,6 +76,13 @@ func TestVerifyTellsWhatJudgedIsGone(t *testing.T) {
 			require.NoError(t, os.Rename(full+".kept", full))
 		}
 	}
+	of1 := judgedBy{first: map[revision]string{{"limits", strings.Repeat("0", 64)}: "heron/1"}}
+	given, giveUp := context.WithCancel(t.Context())
+	giveUp()
+	lines, _ := of1.beside(given, revisionsOf(path))
+	assert.Empty(t, lines, "given up")
+	lines, _ = of1.beside(t.Context(), revisionsOf(path))
+	assert.NotEmpty(t, lines)
 	rewritten(t, filepath.Dir(filepath.Join(folder, rigFile)), "floor_to_crossing_mm: 1300", "floor_to_crossing_mm: 1310")
 	code, out = ran(t, "verify", path)
 	assert.Equal(t, exitDone, code, "another program may read a rig file otherwise: told, and no failure: %s", out)
@@ -106,4 +114,30 @@ func inTime(t *testing.T, args ...string) (code int, out string) {
 		t.Fatal("it hangs")
 	}
 	return code, out
+}
+
+// TestAPipeIsReplacedByWhatIsKept: a start does not wait for who writes to a pipe, nor write through a link, that bears the name of what it keeps.
+func TestAPipeIsReplacedByWhatIsKept(t *testing.T) {
+	t.Parallel()
+	v := revisionsOf(filepath.Join(t.TempDir(), "r.keepclear"))
+	require.NoError(t, os.MkdirAll(v.path, 0o700))
+	at, away := filepath.Join(v.path, "rules-00.txt"), filepath.Join(t.TempDir(), "away")
+	require.NoError(t, syscall.Mkfifo(at, 0o600))
+	done := make(chan error, 1)
+	go func() { done <- v.keepFile("rules-00.txt", []byte("x")) }()
+	select {
+	case err := <-done:
+		require.NoError(t, err)
+	case <-time.After(20 * time.Second):
+		t.Fatal("it hangs")
+	}
+	require.NoError(t, os.Remove(at))
+	require.NoError(t, os.WriteFile(away, []byte("y"), 0o600))
+	require.NoError(t, os.Symlink(away, at))
+	require.NoError(t, v.keepFile("rules-00.txt", []byte("x")))
+	for path, want := range map[string]string{at: "x", away: "y"} {
+		got, err := os.ReadFile(path)
+		require.NoError(t, err)
+		assert.Equal(t, want, string(got))
+	}
 }
