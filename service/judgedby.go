@@ -2,16 +2,20 @@ package main
 
 import (
 	"bytes"
+	"cmp"
+	"context"
 	"crypto/sha256"
 	"encoding/hex"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"maps"
 	"os"
 	"path/filepath"
 	"slices"
 	"strings"
+	"syscall"
 
 	"keepclear.example/keepclear/service/internal/record"
 	"keepclear.example/keepclear/service/internal/rig"
@@ -61,14 +65,18 @@ func (f *judgedFold) Apply(e record.Entry) error {
 
 // beside says what of all that is gone from a folder, and what there is not what its name says; spoilt: some is certainly so, for its name is the
 // SHA-256 of its bytes. A rig's is of what the file means, and what of it cannot be read here (meshes are left out of it) is not accused.
-func (j *judgedBy) beside(v revisionFolder) (lines []string, spoilt bool) {
+// It ends with ctx, and tells nothing then.
+func (j *judgedBy) beside(ctx context.Context, v revisionFolder) (lines []string, spoilt bool) {
 	var gone, other []string
 	for _, r := range slices.SortedFunc(maps.Keys(j.first), func(a, b revision) int { return strings.Compare(a.of+a.digest, b.of+b.digest) }) {
+		if ctx.Err() != nil {
+			return nil, false
+		}
 		name := map[string]string{"limits": "limits-" + r.digest + ".json", "rules": "rules-" + r.digest + ".txt", "rig": "rig-" + r.digest}[r.of]
 		said := fmt.Sprintf("  %s, of %s and on", name, j.first[r])
 		var err error
 		if r.of == "rig" {
-			err = v.isRig(name, r.digest)
+			err = v.isRig(ctx, name, r.digest)
 		} else if err = v.isText(name, r.digest); errors.Is(err, errOther) {
 			spoilt = true
 		}
@@ -95,9 +103,39 @@ func (j *judgedBy) beside(v revisionFolder) (lines []string, spoilt bool) {
 	return lines, spoilt
 }
 
+// largestKept bounds a kept file that is read: no text or rig file comes near it.
+const largestKept = 16 << 20
+
+// read reads a kept file. What bears its name and is a pipe, a folder, a link, or larger than any that is kept, is not what its name says: nothing that
+// keeps (keep) makes such.
+func (v revisionFolder) read(name string) ([]byte, error) {
+	path := filepath.Join(v.path, name)
+	info, err := os.Lstat(path)
+	if err != nil {
+		return nil, err
+	}
+	if !info.Mode().IsRegular() || info.Size() > largestKept {
+		return nil, errOther
+	}
+	// One that changed its kind meanwhile is opened without waiting for who writes to it, and no link is followed.
+	f, err := os.OpenFile(path, os.O_RDONLY|syscall.O_NONBLOCK|syscall.O_NOFOLLOW, 0)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	if now, err := f.Stat(); err != nil || !os.SameFile(info, now) {
+		return nil, errors.Join(err, errOther)
+	}
+	content, err := io.ReadAll(io.LimitReader(f, largestKept+1))
+	if err == nil && len(content) > largestKept { // it grew
+		return nil, errOther
+	}
+	return content, err
+}
+
 // isText tells whether a file is there and has the SHA-256 that its name says.
 func (v revisionFolder) isText(name, digest string) error {
-	content, err := os.ReadFile(filepath.Join(v.path, name))
+	content, err := v.read(name)
 	if err != nil {
 		return err
 	}
@@ -108,19 +146,31 @@ func (v revisionFolder) isText(name, digest string) error {
 }
 
 // isRig tells whether a rig file is there that has the digest, as far as this program can read it.
-func (v revisionFolder) isRig(name, digest string) error {
+func (v revisionFolder) isRig(ctx context.Context, name, digest string) error {
 	folder := filepath.Join(v.path, name)
+	if info, err := os.Lstat(folder); err != nil || !info.IsDir() {
+		return cmp.Or(err, errOther)
+	}
 	files, err := fs.Glob(os.DirFS(folder), "*.yaml")
 	if err != nil || len(files) == 0 {
 		return errors.Join(err, fs.ErrNotExist)
 	}
+	open := func(file string) ([]byte, error) {
+		if filepath.Base(file) != file {
+			return nil, fs.ErrNotExist // nothing is kept in folders below: meshes are left out
+		}
+		return v.read(filepath.Join(name, file))
+	}
 	other := false
 	for _, file := range files {
-		content, err := os.ReadFile(filepath.Join(folder, file))
+		if ctx.Err() != nil {
+			return ctx.Err()
+		}
+		content, err := open(file)
 		if err != nil {
 			return err
 		}
-		r, _ := rig.Parse(file, content, beside(folder))
+		r, _ := rig.Parse(file, content, open)
 		if r != nil && hex.EncodeToString(r.Digest[:]) == digest {
 			return nil
 		}

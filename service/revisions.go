@@ -144,11 +144,11 @@ func (v revisionFolder) keepRig(m decide.Member, file rigFile) error {
 // keepFile keeps one file, whole or not at all. One that is there is looked at: spoilt, it would tell nobody what a later change is a change of.
 func (v revisionFolder) keepFile(name string, content []byte) error {
 	path := filepath.Join(v.path, name)
-	kept, err := os.ReadFile(path)
+	kept, err := v.read(name)
 	if err == nil && bytes.Equal(kept, content) {
 		return nil
 	}
-	if err != nil && !errors.Is(err, fs.ErrNotExist) {
+	if err != nil && !errors.Is(err, fs.ErrNotExist) && !errors.Is(err, errOther) {
 		return err
 	}
 	if err := writeFlushed(path+".new", content); err != nil {

@@ -63,7 +63,11 @@ func verify(ctx context.Context, s streams, args []string) int {
 	for _, one := range losses.Sentences() {
 		fmt.Fprintln(s.out, one)
 	}
-	beside, spoilt := judged.beside(revisionsOf(args[0]))
+	beside, spoilt := judged.beside(ctx, revisionsOf(args[0]))
+	if ctx.Err() != nil {
+		fmt.Fprintln(s.out, "What judged its answers was not looked at to its end: it was broken off.")
+		return exitCheck
+	}
 	for _, one := range beside {
 		fmt.Fprintln(s.out, one)
 	}

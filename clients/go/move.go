@@ -133,18 +133,21 @@ func (a Answer) guarded(ctx context.Context, p *pb.Permit, body func(context.Con
 	finished := false
 	defer func() {
 		if !finished { // a panic in the body
+			rest() // before the watch hears of it: it would take that for a break, and stop beside us
 			cancel(errors.New("the program failed"))
+			<-watched
 			a.stop()
 		}
 	}()
 	err := body(inner, p)
 	finished = true
+	broken := ctx.Err() != nil // by the time that the body returned: what ends later breaks off nothing
 	rest()
 	cancel(nil)
 	if taken := <-watched; taken != nil { // also where the body, whose mount was stopped, takes its rest for the end of the motion
 		return a.afterStop(ctx, taken.why, err)
 	}
-	if err != nil && ctx.Err() != nil { // it heard of it before the watch did
+	if broken { // it heard of it before the watch did; that it names no error does not tell that the mount is where it was to go
 		return a.afterStop(ctx, brokenOff, err)
 	}
 	if err != nil {

@@ -161,13 +161,13 @@ func (h *Handle) setOpen(id string, epoch uint64) {
 }
 
 // heard takes the reply to a report in: its epoch, its homing, and whether the open permit is still that. A reply from before that was granted
-// tells nothing of it, nor one that names another, as the end of an older one does.
+// tells nothing of it, nor one that names an older one, as the end of that does; but one that was granted later is in its place, whoever asked for it.
 func (h *Handle) heard(r *pb.ReportResponse) {
 	h.remember(r.GetEpoch(), r.GetHomingId())
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	p := r.GetPermit()
-	gone := p == nil && r.GetEpoch() >= h.since
+	gone := p == nil && r.GetEpoch() >= h.since || p.GetPermitId() != h.permit && p.GetEpoch() > h.since
 	if p.GetPermitId() == h.permit && p != nil {
 		gone = p.GetState() != pb.PermitState_PERMIT_STATE_BEGUN && p.GetState() != pb.PermitState_PERMIT_STATE_GRANTED
 	}

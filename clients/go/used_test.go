@@ -95,6 +95,13 @@ func TestWhatIsOverMovesNothing(t *testing.T) {
 			_, err := h.Report(ctx, &pb.ReportRequest{Sample: &pb.Sample{}})
 			require.NoError(t, err)
 		},
+		"another has one": func(t *testing.T, f *fake, h *keepclear.Handle) {
+			f.report = func(*pb.ReportRequest) (*pb.ReportResponse, error) {
+				return &pb.ReportResponse{Epoch: 9, Permit: numbered("another's", 9)}, nil
+			}
+			_, err := h.Report(ctx, &pb.ReportRequest{Sample: &pb.Sample{}})
+			require.NoError(t, err)
+		},
 	} {
 		t.Run(name, func(t *testing.T) {
 			f, m := &withdrawing{}, &mount{}
@@ -251,6 +258,60 @@ func TestBrokenOffIsStopped(t *testing.T) {
 	done := a.Move(ctx, still(t))
 	assert.Equal(t, "not moved: it was broken off before it began: the window was shut", done.String())
 	assert.Equal(t, pb.EndKind_END_KIND_NOT_MOVED, f.told()[0].GetEnd().GetKind())
+}
+
+// A body that heeds its context and names no error has its mount stopped all the same, and what was broken off is never done; what was done before its
+// context ended stays so.
+func TestBrokenOffWithoutAnErrorIsNotDone(t *testing.T) {
+	for _, follow := range []time.Duration{0, time.Hour} {
+		for range 40 {
+			f, m := &fake{}, &mount{}
+			h := m.handle(t, served(t, f))
+			ctx, cancel := context.WithCancel(context.Background())
+			a := h.Slew(ctx, keepclear.ICRS(38.2, 61.45), follow)
+			done := a.Move(ctx, func(ctx context.Context, _ *pb.Permit) error {
+				time.AfterFunc(time.Millisecond, cancel)
+				<-ctx.Done()
+				return nil
+			})
+			require.Equal(t, "stopped: the program broke it off", done.String())
+			require.Positive(t, m.count())
+			require.Equal(t, pb.EndKind_END_KIND_STOPPED, f.told()[len(f.told())-1].GetEnd().GetKind())
+		}
+	}
+	f, m := &fake{}, &mount{}
+	ctx, cancel := context.WithCancel(context.Background())
+	f.report = func(*pb.ReportRequest) (*pb.ReportResponse, error) { cancel(); return &pb.ReportResponse{}, nil } // while its end is told
+	done := m.handle(t, served(t, f)).Home(ctx).Move(ctx, ok)
+	assert.Equal(t, "done", done.String())
+	assert.Zero(t, m.count())
+}
+
+// A body that panics has its mount stopped by one at a time.
+func TestAPanicStopsOnceAtATime(t *testing.T) {
+	var in, both, all atomic.Int32
+	for range 20 {
+		f := &fake{}
+		h := keepclear.Rig("heron", keepclear.Mount{
+			Read: func(context.Context) (*pb.Sample, error) { return &pb.Sample{}, nil },
+			Stop: func(context.Context) error {
+				all.Add(1)
+				if in.Add(1) > 1 {
+					both.Add(1)
+				}
+				time.Sleep(10 * time.Millisecond)
+				in.Add(-1)
+				return nil
+			},
+		}, keepclear.At(served(t, f)))
+		assert.PanicsWithValue(t, "x", func() {
+			h.Home(context.Background()).Move(context.Background(), func(context.Context, *pb.Permit) error { time.Sleep(2 * time.Millisecond); panic("x") })
+		})
+		require.NoError(t, h.Close())
+	}
+	time.Sleep(30 * time.Millisecond) // one that was begun beside it
+	assert.Equal(t, int32(20), all.Load())
+	assert.Zero(t, both.Load())
 }
 
 // Nor does the stop wait for a mount that is just being read.

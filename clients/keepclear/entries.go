@@ -273,11 +273,17 @@ func (k *call) noEntry(ctx context.Context, c pb.RecordServiceClient, place stri
 	if !ok {
 		return wrong("no request, permit, sync leave or lock on record has the id %s", place)
 	}
-	r, err := c.ListEntries(ctx, &pb.ListEntriesRequest{Filter: &pb.EntryFilter{Rigs: []string{chain}}})
-	for _, e := range r.GetEntries() { // what was refused of a rig stands on another chain
-		if err == nil && e.GetReceipt().GetChain() == chain {
-			return wrong("there is no entry %s in chain %s (the last is %d)", number, chain, e.GetReceipt().GetNumber())
+	for token, rest := "", true; rest; rest = token != "" { // what was refused of a rig stands on another chain, and may fill pages
+		r, err := c.ListEntries(ctx, &pb.ListEntriesRequest{Filter: &pb.EntryFilter{Rigs: []string{chain}}, PageSize: headsAtOnce, PageToken: token})
+		if err != nil {
+			return wrong("there is no entry %s in chain %q, or what there is of it cannot be listed: %s", number, chain, status.Convert(err).Message())
 		}
+		for _, e := range r.GetEntries() {
+			if e.GetReceipt().GetChain() == chain {
+				return wrong("there is no entry %s in chain %s (the last is %d)", number, chain, e.GetReceipt().GetNumber())
+			}
+		}
+		token = r.GetNextPageToken()
 	}
 	return wrong("there is no entry %s in a chain %q", number, chain)
 }

@@ -121,6 +121,26 @@ func TestWhatWasRefusedSaysWhatWasAsked(t *testing.T) {
 	assert.Contains(t, strings.Join(strings.Fields(out+errs), " "), "there is no entry 97 in chain heron (the last is 5)")
 }
 
+// fullOfRefused is a record whose first page of the rig holds refused questions alone.
+type fullOfRefused struct{ refusedOnShelf }
+
+func (fullOfRefused) ListEntries(_ context.Context, r *pb.ListEntriesRequest) (*pb.ListEntriesResponse, error) {
+	switch r.GetPageToken() {
+	case "":
+		return &pb.ListEntriesResponse{Entries: []*pb.Entry{refusedEntry(), refusedEntry()}, NextPageToken: "7"}, nil
+	case "7":
+		return &pb.ListEntriesResponse{Entries: []*pb.Entry{refusedEntry(), onShelf()}, NextPageToken: "3"}, nil
+	}
+	return nil, status.Error(codes.Internal, "nobody wants it")
+}
+
+// TestAChainBehindWhatWasRefused: a chain that is there is not denied for the refused questions of its rig, however many.
+func TestAChainBehindWhatWasRefused(t *testing.T) {
+	address := listening(t, func(g *grpc.Server) { pb.RegisterRecordServiceServer(g, fullOfRefused{}) })
+	_, out, errs := typed(t, address, "entries show heron/97")
+	assert.Contains(t, strings.Join(strings.Fields(out+errs), " "), "there is no entry 97 in chain heron (the last is 5)")
+}
+
 // pages is a record of three pages, the newest entries first.
 type pages struct{ shelf }
 

@@ -27,6 +27,9 @@ func (in *Input) around(h *heaven, s *stand, p *reach.Prover, ways []journey, bl
 	var barred, unfound int
 	for _, j := range intendedEnds(ways) {
 		again := in.again(h, s, &j)
+		if again == nil {
+			continue // whatever is found on the way, nothing could be asked for at its end
+		}
 		if !in.Rig.Travel.Holds(j.end.Axes) {
 			if !blocked && in.turnedBack(j.end.Axes) {
 				in.byStops(again, &j, out, "", in.Rig.Home)

@@ -110,9 +110,12 @@ func TestAFlipGoesRound(t *testing.T) {
 	}
 	early := facts.Compute(standing(t, r, rig.DegAxes(85, -60), rig.Axes{}, flip))
 	assert.Empty(t, early.Instead, "before the meridian a slew would not change sides")
+	assert.Less(t, early.Sought, 100, "a creep out of it is looked at, and no way round sought that nothing can come of")
 	unknown := *r
 	unknown.Mount.Chooses = rig.AnySide
-	assert.Empty(t, facts.Compute(standing(t, &unknown, past, rig.Axes{}, flip)).Instead)
+	lost := facts.Compute(standing(t, &unknown, past, rig.Axes{}, flip))
+	assert.Empty(t, lost.Instead)
+	assert.Less(t, lost.Sought, 100)
 }
 
 // TestAWayThatIsClearAndTooLowGoesRound: near the equator a German mount that turns both axes at once points below the floor on the way from one side to the

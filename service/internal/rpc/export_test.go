@@ -49,8 +49,18 @@ func fill(room chan struct{}) (leave func()) {
 // UnderWay is how many questions and rehearsals, and how many reports, have room.
 func (s *Server) UnderWay() [2]int { return [2]int{len(s.asks), len(s.tells)} }
 
-// Due is how long a question of an asker about a rig waits, and whether it is the first of its run to.
-func (p *Pace) Due(rig, name string) (wait time.Duration, began bool) { return p.due(asker{rig, name}) }
+// Due is how long a question of an asker about a rig waits, and whether it is the first of its run; it gives its place up at once.
+func (p *Pace) Due(rig, name string) (wait time.Duration, began bool) {
+	t := p.due(asker{rig, name})
+	p.leave(t)
+	return t.wait, t.began
+}
+
+// Wait has a question of an asker about a rig wait until leave is called; full: it may not.
+func (p *Pace) Wait(rig, name string) (wait time.Duration, full bool, leave func()) {
+	t := p.due(asker{rig, name})
+	return t.wait, t.full, func() { p.leave(t) }
+}
 
 // Note takes in how a question of an asker about a rig was answered.
 func (p *Pace) Note(rig, name string, allowed bool) { p.note(asker{rig, name}, allowed) }

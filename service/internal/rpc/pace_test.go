@@ -41,18 +41,18 @@ func TestPaceOfRefusals(t *testing.T) {
 	wait, began = p.Due("heron", "loop")
 	assert.Zero(t, wait, "the first is due now")
 	assert.True(t, began, "and told of")
-	for i := range 20 {
+	for i := range 10 {
 		wait, began = p.Due("heron", "loop")
 		assert.Equal(t, time.Duration(i+1)*100*time.Millisecond, wait, "each a tenth of a second behind the last")
 		assert.False(t, began)
 	}
 	wait, _ = p.Due("heron", "loop")
-	assert.Equal(t, 2*time.Second, wait, "and none waits longer")
+	assert.Equal(t, time.Second, wait, "and none waits longer")
 	for _, of := range [][2]string{{"heron", "other"}, {"wren", "loop"}} {
 		wait, _ = p.Due(of[0], of[1])
 		assert.Zero(t, wait, "%v", of)
 	}
-	w.at = w.at.Add(2 * time.Second)
+	w.at = w.at.Add(time.Second)
 	refuse(p, "heron", "loop", 1)
 	wait, _ = p.Due("heron", "loop")
 	assert.Equal(t, 100*time.Millisecond, wait)
@@ -84,6 +84,83 @@ func TestPaceOfRefusals(t *testing.T) {
 	wait, began = none.Due("heron", "loop")
 	assert.Zero(t, wait)
 	assert.False(t, began)
+}
+
+// Of one asker four wait at once, so that ten a second holds side by side too, and of all askers an eighth of those who may be under way: what comes beside
+// them is refused at once, and moves nobody's turn.
+func TestFewWaitForTheirPace(t *testing.T) {
+	w := &watch{at: evening}
+	p := &rpc.Pace{Now: w.now}
+	refuse(p, "heron", "loop", 300)
+	p.Due("heron", "loop")
+	var all []func()
+	for i := range 4 {
+		wait, full, leave := p.Wait("heron", "loop")
+		assert.Equal(t, time.Duration(i+1)*100*time.Millisecond, wait)
+		assert.False(t, full)
+		all = append(all, leave)
+	}
+	for range 20 {
+		wait, full, leave := p.Wait("heron", "loop")
+		assert.Zero(t, wait)
+		assert.True(t, full)
+		leave()
+	}
+	w.at = w.at.Add(100 * time.Millisecond)
+	all[0]()
+	wait, full, leave := p.Wait("heron", "loop")
+	assert.Equal(t, 400*time.Millisecond, wait, "behind those that wait, and not behind what was refused")
+	assert.False(t, full)
+	all[0] = leave
+	p.Note("heron", "loop", true)
+	for i := range 15 {
+		name := fmt.Sprint(i)
+		refuse(p, "heron", name, 300)
+		p.Due("heron", name)
+		for range 4 {
+			_, full, leave := p.Wait("heron", name)
+			assert.False(t, full)
+			all = append(all, leave)
+		}
+	}
+	refuse(p, "wren", "one", 300)
+	p.Due("wren", "one")
+	_, full, _ = p.Wait("wren", "one")
+	assert.True(t, full, "the others wait in all places")
+	for _, leave := range all {
+		leave()
+	}
+	_, full, _ = p.Wait("wren", "one")
+	assert.False(t, full)
+}
+
+// What comes beside four that wait is refused at once, is told what to do, and leaves nothing on record; who asks otherwise is answered.
+func TestBesideThoseThatWait(t *testing.T) {
+	b := newBench(t)
+	b.ready()
+	b.s.Pace = &rpc.Pace{Now: (&watch{at: evening}).now}
+	refuse(b.s.Pace, "heron", "test", 300)
+	b.s.Pace.Due("heron", "test")
+	var all []func()
+	for range 4 {
+		_, _, leave := b.s.Pace.Wait("heron", "test")
+		all = append(all, leave)
+	}
+	before := b.newest(1)[0].GetReceipt()
+	for range 30 {
+		_, err := b.motion.Ask(t.Context(), b.slew(30, 3000))
+		require.Equal(t, codes.ResourceExhausted, status.Code(err), "%v", err)
+		require.Equal(t, "TOO_MUCH", reason(err))
+		require.Contains(t, err.Error(), "wait for each answer before the next is asked")
+	}
+	assert.Equal(t, before.GetNumber(), b.newest(1)[0].GetReceipt().GetNumber(), "none is on record")
+	other := b.slew(30, 3000)
+	other.Asker = "another"
+	b.mustAsk(other)
+	for _, leave := range all {
+		leave()
+	}
+	b.mustAsk(b.slew(30, 3000))
 }
 
 // Names are free: however many askers are refused once, what is remembered stays bounded, and who asks on and on is not forgotten for them.
@@ -119,7 +196,7 @@ func TestWhoAsksOnAndOnWhatIsRefused(t *testing.T) {
 	assert.Equal(t, 1, strings.Count(b.log.String(), "asks on and on what is refused"), b.log.String())
 	assert.Zero(t, b.s.Judging(0))
 
-	for range 30 { // the next would wait for 2 s
+	for range 30 { // the next would wait for 1 s
 		b.s.Pace.Due("heron", "test")
 	}
 	q := b.slew(30, 3000)
