@@ -139,10 +139,12 @@ func TestRottenOldEntry(t *testing.T) {
 	base.start()
 	base.must(homedAt(base, 0, 0))
 	var all sync.WaitGroup
-	for range 64 {
+	for i := range 64 {
 		all.Go(func() {
 			for range 16 {
-				_, _ = base.call(turn(t, base.rig, 5, 5))
+				q := turn(t, base.rig, 5, 5)
+				q.Asker = fmt.Sprint("asker ", i) // one alone would be slowed
+				_, _ = base.call(q)
 			}
 		})
 	}
