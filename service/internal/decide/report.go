@@ -4,6 +4,8 @@ import (
 	"context"
 	"fmt"
 	"reflect"
+	"slices"
+	"strings"
 	"time"
 
 	"keepclear.example/keepclear/service/internal/facts"
@@ -310,8 +312,8 @@ func (d *Decider) note(g *group, s *question.RigState, r Report) (notices []pose
 // told is the entry's line.
 func told(r Report, notices []pose.Notice) string {
 	switch {
-	case len(notices) > 1 && r.Act != nil && notices[0].Kind == pose.ActTaken: // who did it stands in the first
-		return notices[0].Sentence + "; " + notices[len(notices)-1].Sentence
+	case len(notices) > 1 && r.event():
+		return allOf(notices)
 	case len(notices) > 0:
 		return notices[len(notices)-1].Sentence
 	case r.Proved != nil:
@@ -326,6 +328,23 @@ func told(r Report, notices []pose.Notice) string {
 		return "Something was reported that no sample showed yet."
 	}
 	return "A sample was taken in."
+}
+
+// mostSaid bounds the notices of one event that its entry's line says; all of them stand in its body.
+const mostSaid = 4
+
+// allOf says what came of an event: who did it, what it made void and what was noticed beside it are notices of their own.
+func allOf(notices []pose.Notice) string {
+	var all []string
+	for _, n := range notices {
+		if !slices.Contains(all, n.Sentence) {
+			all = append(all, n.Sentence)
+		}
+	}
+	if more := len(all) - mostSaid; more > 0 {
+		all = append(all[:mostSaid], fmt.Sprintf("and %d more, with the entry's notices", more))
+	}
+	return strings.Join(all, "; ")
 }
 
 func toldSync(s *SyncReport) string {

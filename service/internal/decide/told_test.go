@@ -2,6 +2,7 @@ package decide_test
 
 import (
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -72,4 +73,25 @@ func (b *bench) entryAt(p record.Place) record.Entry {
 	e, err := b.rec.Get(b.t.Context(), p.Chain, p.Number)
 	require.NoError(b.t, err)
 	return e
+}
+
+// The line of an event's entry says who did it and all that came of it, not the last thing alone: a homing beside a sample whose numbers began anew is a homing.
+func TestLineOfAnEventSaysAllOfIt(t *testing.T) {
+	b := newBench(t)
+	b.home()
+	b.wait(time.Second)
+	_, err := b.report(decide.Report{Act: &pose.Act{Kind: pose.ClutchOpened, Person: "A. Person"}})
+	require.NoError(t, err)
+	for _, says := range []string{"clutch opened (A. Person); ", "where the axes are is not known"} {
+		assert.Contains(t, b.newest().Sentence, says)
+	}
+	b.wait(time.Second)
+	for _, n := range []uint64{7, 1} {
+		b.wait(time.Second)
+		x := b.sample(b.rig.Home)
+		x.Asker, x.Sequence = "test", &n
+		_, err = b.report(decide.Report{Sample: x, Homed: &decide.HomedReport{Sensed: true}})
+		require.NoError(t, err)
+	}
+	assert.Regexp(t, `^homed \(sensed\): .*; .*began anew`, b.newest().Sentence)
 }
