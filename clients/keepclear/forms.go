@@ -33,7 +33,7 @@ func motions(verb, more string) []form {
 		{"home", lead + "home [--order WORD]", "find the reference marks, as the rig file says",
 			[]string{"order"}, verb + " heron home --order axis1-first", more},
 		{"park", lead + "park [--place NAME]", "go to a place of rest",
-			[]string{"place"}, verb + " heron park", more},
+			[]string{"place"}, verb + " wren park", more},
 		{"flip", lead + "flip [--track TIME]", "go to the same sky on the other side, then stop or track",
 			[]string{"track"}, verb + " heron flip --track 1h", more},
 	}

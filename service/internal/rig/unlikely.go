@@ -111,7 +111,7 @@ func (r *Rig) checkPolar(top *reader) {
 	for _, key := range []string{"east_deg", "up_deg"} {
 		if n := p.find(key); n != nil {
 			if v, ok := aNumber(n); ok && math.Abs(v) > roughPolar {
-				top.f.notice(OtherUnit, n, "polar_error."+key, fmt.Sprintf("%s° or less, as most leave it", short(roughPolar)), n.text, fmt.Sprintf("if it is in arcminutes, in degrees it is %s; if it is right, leave it", short(math.Round(v/60*1000)/1000)))
+				top.f.notice(OtherUnit, n, "polar_error."+key, fmt.Sprintf("at most %s° either way, as most leave it", short(roughPolar)), n.text, fmt.Sprintf("if it is in arcminutes, in degrees it is %s; if it is right, leave it", short(math.Round(v/60*1000)/1000)))
 			}
 		}
 	}

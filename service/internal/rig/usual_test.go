@@ -60,7 +60,7 @@ func TestAMountLimitThatStopsNothingIsTold(t *testing.T) {
 
 func TestAPolarErrorInArcminutesIsTold(t *testing.T) {
 	for error, says := range map[string]string{
-		"{east_deg: 12, up_deg: 0.2}":  "wanted 5° or less, as most leave it, got 12; if it is in arcminutes, in degrees it is 0.2; if it is right, leave it",
+		"{east_deg: 12, up_deg: 0.2}":  "wanted at most 5° either way, as most leave it, got 12; if it is in arcminutes, in degrees it is 0.2; if it is right, leave it",
 		"{east_deg: 0.3, up_deg: 5}":   "",
 		"{east_deg: -5.1, up_deg: -5}": "in degrees it is -0.085",
 	} {
