@@ -140,9 +140,8 @@ func (k *call) printAnswer(r *pb.AskResponse, code int, fault string) {
 	}
 	k.printInstead(j, "Would pass now:")
 	if j.GetStopTracking() {
-		fmt.Fprintln(k.out, "      STOP TRACKING NOW: standing as it is does not stay clear for long.")
-	}
-	if h := j.GetHarmlessUntil(); h != nil && code != exitDone {
+		fmt.Fprintln(k.out, "      STOP TRACKING NOW: carrying on does not stay clear for long.")
+	} else if h := j.GetHarmlessUntil(); h != nil && code != exitDone {
 		fmt.Fprintf(k.out, "      Carrying on as it is does no harm %s.\n", until(h, k.now()))
 	}
 	if p := r.GetPermit(); p != nil {

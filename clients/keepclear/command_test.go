@@ -186,6 +186,18 @@ func TestExitCodes(t *testing.T) {
 	}
 }
 
+// Who is told to stop is not told beside it how long carrying on does no harm.
+func TestStopTrackingIsSaidAlone(t *testing.T) {
+	for stop, says := range map[bool]string{true: "STOP TRACKING NOW", false: "Carrying on as it is does no harm"} {
+		s := &service{ask: func(*pb.AskRequest) (*pb.AskResponse, error) {
+			return &pb.AskResponse{Judgement: &pb.Judgement{Verdict: pb.Verdict_VERDICT_HOLD, Sentence: "Too near.", StopTracking: stop, HarmlessUntil: &pb.Deadline{WithinDuration: durationpb.New(time.Second)}}}, nil
+		}}
+		_, out, _ := typed(t, served(t, s), "ask heron home")
+		assert.Contains(t, out, says)
+		assert.Equal(t, 1, strings.Count(out, "arrying on"), out)
+	}
+}
+
 // A sync is held against what was sent as a motion is.
 func TestSyncExitCodes(t *testing.T) {
 	solve := filepath.Join(t.TempDir(), "solve.json")
