@@ -76,7 +76,7 @@ func (v *View) homeward() string {
 	case v.at == r.Home || len(v.scene.Pairs) == 0 || !r.Travel.Holds(v.at):
 		return ""
 	case v.tight.spare() < 0:
-		return "Out of there leads a creep, a slow turn of one axis: ask for any motion, and the answer names it."
+		return "Out of there may lead a creep, a slow turn of one axis: ask for any motion, and the answer names one that is proven, or says what helps."
 	}
 	if h := NewView(r, v.scene, r.Home, v.parts...); h.tight.spare() < 0 {
 		return "At home " + h.tight.parts[0] + " and " + h.tight.parts[1] + " are nearer than they may be: no motion may end there."
