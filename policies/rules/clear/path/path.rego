@@ -22,13 +22,15 @@
 #       remedy: "Home the rig: that sharpens the pose."
 #       remedies:
 #         retreat: "Home the rig where a sensor does that; else a person states where the axes stand (tell RIG homed … --axis1 DEG --axis2 DEG), or turns them home by hand and states that."
-#         home: "Jog away from there first, or have a person state where the axes stand."
+#         jog: "Home the rig: that sharpens the pose. Where that is held too, jog less far, the other way or by the other axis, creep (ask RIG creep …), or have a person state where the axes stand."
+#         home: "Jog away from there first, creep where a jog is held too (ask RIG creep …), or have a person state where the axes stand."
 #       need: [homing]
 #       homed:
 #         sharp: clearance_sharp_spare_mm
 #         remedy: "Choose another way, or have a person state more exactly where the axes stand (tell RIG homed … --sigma DEGREES): homing would leave them as unsure."
 #         remedies:
-#           home: "Jog away from there first, or have a person state more exactly where the axes stand (tell RIG homed … --sigma DEGREES)."
+#           jog: "Jog less far, the other way or by the other axis, creep (ask RIG creep …), or have a person state more exactly where the axes stand (tell RIG homed … --sigma DEGREES): homing would leave them as unsure."
+#           home: "Jog away from there first, creep where a jog is held too (ask RIG creep …), or have a person state more exactly where the axes stand (tell RIG homed … --sigma DEGREES)."
 #         need: [attendance]
 #     way_blocked:
 #       fact: clearance_sharp_spare_mm
