@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"fmt"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
@@ -68,6 +69,7 @@ func (s *stand) throng(askers int, after time.Duration) map[string]bool {
 		s.t.Cleanup(func() { _ = conn.Close() })
 		for j := range askers / 8 {
 			q := turn(s.t, s.rig, 5, 5)
+			q.Asker = fmt.Sprint("asker ", i*askers/8+j) // one alone would be slowed
 			if (i*askers/8+j)%100 == 0 {
 				again[q.GetRequestId()] = true
 			}
@@ -79,6 +81,7 @@ func (s *stand) throng(askers int, after time.Duration) map[string]bool {
 		all.Go(func() {
 			for refused := false; !refused; {
 				q := turn(s.t, s.rig, 5, 5)
+				q.Asker = fmt.Sprint("one who asks on ", i)
 				reply, err := c.send(s.t.Context(), q)
 				s.add(heard{request: q, reply: reply, err: err, under: true})
 				refused = err != nil
