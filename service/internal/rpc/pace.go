@@ -3,6 +3,7 @@ package rpc
 import (
 	"context"
 	"fmt"
+	"math"
 	"sync"
 	"time"
 
@@ -129,7 +130,7 @@ func (p *Pace) note(of asker, allowed bool) {
 // drop forgets the runs that are over, and where none is, the shortest. Requires the lock.
 func (p *Pace) drop(now time.Time) {
 	var least asker
-	count := refusedAtOnce * mostRuns
+	count := math.MaxInt
 	for of, r := range p.runs {
 		if now.Sub(r.last) >= refusedForgotten {
 			delete(p.runs, of)
